@@ -1,1 +1,1 @@
-"""What the speed claims rest on. `python -m bench` measures all of them; see README.md in this folder."""
+"""The measurements behind the claims about speed. `python -m bench` makes all of them; see README.md in this folder."""

@@ -1,10 +1,10 @@
-"""Measures what the speed claims rest on, each part in turns beside its baselines.
+"""Measures everything that the claims about speed rest on, each part in turns with its baselines.
 
     python -m bench [--part NAME …] [--quick] [--out FOLDER]
 
-All of it takes some eight minutes. Prints tables, says of each target whether it is met, and writes results.json,
-results.svg and the results in README.md of the folder, this one by default. A part that is asked for by its name takes
-the place of its earlier results; the others stay. Part "hour" takes an hour, and is measured only if it is asked for.
+The whole run takes some eight minutes. It prints tables, says whether each target is met, and writes results.json,
+results.svg and the results in README.md of the folder, this one by default. A part given by name replaces its earlier
+results; the others stay. Part "hour" takes an hour, and is measured only if it is given by name.
 """
 
 import argparse
@@ -46,7 +46,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="short turns: to see that it works, not to quote")
     parser.add_argument("--out", type=Path, default=report.HERE, help="where results go")
     asked = parser.parse_args()
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # by way of what ends the server and the contenders
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # so that the server and the contenders are ended
     asked.out.mkdir(parents=True, exist_ok=True)
     file = asked.out / "results.json"
     results = report.read_results(file)

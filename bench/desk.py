@@ -1,7 +1,7 @@
-"""The players and instruments of the large rig in memory, whose cables can be pulled while they play.
+"""The players and instruments of the large rig in memory, with cables that can be pulled while they play.
 
-A player plays the load of `load.py` over and over, as fast as it is told. An instrument hears what it is sent as a
-receiver of MIDI 1.0 does and knows nothing of the engine: which notes sound, what is off rest, its last program.
+A player plays the load of `load.py` over and over, at the rate it is given. An instrument takes what it is sent as a
+receiver of MIDI 1.0 does, without any knowledge of the engine: which notes sound, what is off rest, its last program.
 """
 
 import time
@@ -16,7 +16,7 @@ from engine.ports.port import DriverFlow, PortError, PortGone
 
 
 class Size(NamedTuple):
-    """How many inputs and outputs there are, and the system's names of them, numbered from 1."""
+    """How many inputs and outputs there are, and the system's names for them, numbered from 1."""
 
     inputs: int
     outputs: int
@@ -40,7 +40,7 @@ class Player:
     def __init__(self, name: str, cycle: Sequence[bytes]) -> None:
         self.name = name
         self.rate = RATE  # messages per second
-        self.resting = False  # ends with the release of what it holds
+        self.resting = False  # releases what it holds, and plays no more
         self.gone = False
         self.played = 0
         self._cycle = cycle
@@ -57,7 +57,7 @@ class Player:
         count, self._owed = divmod(self._owed, _SECOND)
         count = min(
             count, 1 + self.rate // 20
-        )  # whoever stood still for long does not make up for it: drivers would lose it
+        )  # after a long stall it does not catch up: drivers would lose the messages
         if self.resting:
             count = -self.played % _GROUP
         start = self.played % len(self._cycle)
@@ -72,9 +72,9 @@ class Player:
 
 
 class Ear:
-    """A receiving instrument. It does not know All Notes Off, which a receiver may ignore (MIDI 1.0 p. 24).
+    """A receiving instrument. It ignores All Notes Off, which a receiver may do (MIDI 1.0 p. 24).
 
-    Only after its cable was out it obeys that, and All Sound Off: it may have missed the release of anything.
+    Only after its cable was out does it obey that and All Sound Off: it may have missed any release.
     """
 
     def __init__(self) -> None:
@@ -117,7 +117,7 @@ class Ear:
 
 
 class Instrument:
-    """An output: the cable to an ear."""
+    """An output: the cable to a receiving instrument."""
 
     flow: DriverFlow | None = None
     longest: int | None = None
@@ -204,7 +204,7 @@ class Desk:
         self._pulled.discard(name)
 
     def ears(self) -> list[Ear]:
-        """What the instruments hear now, in their order."""
+        """The receivers of the instruments now connected, in their order."""
         return list(self._ears.values())
 
     def plug_all(self) -> None:
@@ -212,11 +212,11 @@ class Desk:
         self._pulled.clear()
 
     def flood(self, source: int, rate: int) -> None:
-        """From now on this input plays so many messages per second."""
+        """From now on this input plays this many messages per second."""
         self.players[f"in {source + 1}"].rate = rate
 
     def rest(self) -> None:
-        """Everybody lets go of what is held and plays no more."""
+        """All players release what they hold and play no more."""
         self._resting = True
         for player in self.players.values():
             player.resting = True
@@ -227,7 +227,7 @@ class Desk:
 
 
 class Choosy(Show):
-    """A show that does not measure what came from some inputs: a flood's own messages may well be late."""
+    """A show that does not measure messages of some inputs: a flood's own messages may well be late."""
 
     def __init__(self, *given: Any, **more: Any) -> None:
         super().__init__(*given, **more)

@@ -1,10 +1,10 @@
-"""What the order of a wire gains for notes: real songs into one DIN output, against a plain queue.
+"""What the order of a DIN cable gains for notes: real songs into one DIN output, against a plain queue.
 
     python -m bench.din_files [--running-status] FILE.mid ...
 
 In virtual time, so no figure depends on the machine. For each file, from a note's arrival to the end of its last byte
-at 320 µs a byte: the median and the worst of all notes, in a first-in first-out queue and on Bayleaf's wire, and how
-many values gave way to newer ones.
+at 320 µs per byte: the median and the worst of all notes, in a first-in first-out queue and on Bayleaf's cable, and how
+many values were replaced by newer ones.
 """
 
 import argparse
@@ -26,7 +26,7 @@ Song = list[tuple[int, bytes]]  # ns, message
 def song(path: Path) -> Song:
     """All messages of a file, its tracks merged; meta events are left out."""
     file = mido.MidiFile(path)
-    now, tempo, played = 0, 500_000, []  # µs times ticks a beat
+    now, tempo, played = 0, 500_000, []  # µs times ticks per beat
     for message in mido.merge_tracks(file.tracks):
         now += message.time * tempo
         if message.type == "set_tempo":
@@ -64,7 +64,7 @@ def plain_queue(played: Song, speed: CableSpeed) -> list[tuple[bytes, int]]:
 
 
 def our_wire(played: Song, speed: CableSpeed) -> tuple[list[tuple[bytes, int]], int]:
-    """As the engine plays it; and how many values gave way to newer ones."""
+    """As the engine plays it; and how many values were replaced by newer ones."""
     cable, out = Cable(0, speed), list[Delivery]()
     for at, message in played:
         while cable.due is not None and cable.due <= at:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 @contextmanager
 def running(folder: Path, rig: str, *options: str) -> Iterator[subprocess.Popen[bytes]]:
-    """The process, started and perhaps not playing yet; ended with the block."""
+    """The process, started but perhaps not playing yet; ended with the block."""
     (folder / "rig.toml").write_text(rig, encoding="utf-8")
     environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
     command = [sys.executable, "-m", "engine.cli", "run", str(folder / "rig.toml"), "--name", "bench", *options]

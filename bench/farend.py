@@ -1,6 +1,6 @@
 """The players and instruments of `desk.py` on a JACK server, in a process of their own: each one is a client.
 
-To pull a cable is to end that client. `FarEnd` is the near side; the process reads its commands, one JSON a line.
+Ending a client pulls its cable. `FarEnd` is the near side; the process reads its commands, one JSON object per line.
 """
 
 import json
@@ -21,7 +21,7 @@ NAMES: Final = (*(f"in {i + 1}" for i in range(SIZE.inputs)), *(f"out {i + 1}" f
 
 
 class FarEnd:
-    """What `Desk` is for memory."""
+    """The counterpart of `Desk` for JACK."""
 
     def __init__(self) -> None:
         self._process = subprocess.Popen(

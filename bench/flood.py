@@ -1,12 +1,12 @@
-"""How much one input that floods delays what the others play.
+"""How much a flood on one input delays the messages of the others.
 
     python -m bench.flood [--seconds 5] [--rounds 5] [--rate 1041] [--jack]
 
 Input 1 plays 30,000 messages per second, notes and controllers, into a DIN cable and a fast output: a broken device.
-The others play `--rate` messages per second each. Turns with the flood and turns without it take each other's place in
-one run, and only the others are measured: the latency from reader to driver, and the time between two looks of the
-reader at an input, in which a message waits unseen. Medians of the turns, and what was shed. Without --jack the ports
-are in memory; with it the players are other processes on the JACK server that is running.
+The others play `--rate` messages per second each. Turns with the flood and turns without it alternate in one run, and
+only the others are measured: the latency from reader to driver, and the time between two polls of an input, in which a
+message waits unseen. Medians of the turns, and what was shed. Without --jack the ports are in memory; with it the
+players are other processes on the JACK server that is running.
 """
 
 import argparse
@@ -34,12 +34,12 @@ from engine.ports.port import InputStream
 FLOOD: Final = 30_000  # messages per second
 BROKEN: Final = 0  # the input that floods
 DIN: Final = (0,)
-SETTLE: Final = 1.5  # seconds at the begin of a turn that do not count
+SETTLE: Final = 1.5  # seconds at the beginning of a turn that do not count
 BOUND: Final = 3_000  # µs at p99.9 beside the flood: three messages on a DIN cable (MIDI 1.0 p. 1)
 
 
 class Looks:
-    """An input, and when it was looked at."""
+    """An input that notes when it is polled."""
 
     def __init__(self, port: Any) -> None:
         self._port = port
@@ -77,11 +77,11 @@ class Memory:
             player.rate = rate
 
     def flood(self, seconds: float | None) -> None:
-        """Begin a flood of so many seconds, or end it."""
+        """Start a flood of this many seconds, or end it."""
         self.inputs[BROKEN].rate = FLOOD if seconds else self._rate
 
     def close(self) -> None:
-        """Nothing is held."""
+        """There is nothing to release."""
 
 
 class Jack(JackPorts):
@@ -93,7 +93,7 @@ class Jack(JackPorts):
         self._flood: subprocess.Popen[str] | None = None
 
     def flood(self, seconds: float | None) -> None:
-        """Begin a flood of so many seconds, or end it."""
+        """Start a flood of this many seconds, or end it."""
         if self._flood is not None:
             self._flood.terminate()
             self._flood.wait()

@@ -1,4 +1,4 @@
-"""What it costs the music that somebody follows the show: latency and CPU with and without followers, in one run.
+"""What followers of the show cost the music: latency and CPU with and without them, in one run.
 
     python -m bench.following [--seconds 5] [--rounds 3]
 
@@ -101,7 +101,7 @@ def one_turn(
 
 
 def followed(turn: str, seconds: float, folder: Path) -> dict[str, float]:
-    """The same, and frames and bytes per second that the follower got."""
+    """The same, with the frames and bytes per second that the follower received."""
     path = folder / "socket"
     with listening(path) as listener:
         follower = listen(path, turn == TURNS[3]) if turn in TURNS[2:] else None
@@ -113,7 +113,7 @@ def followed(turn: str, seconds: float, folder: Path) -> dict[str, float]:
 def take_turns(
     turns: Sequence[str], rounds: int, run: Callable[[str], dict[str, float]]
 ) -> dict[str, dict[str, float]]:
-    """The median figures of each; there and back, as other work comes and goes."""
+    """The median figures of each turn; forwards and backwards, as other work on the machine comes and goes."""
     found: dict[str, list[dict[str, float]]] = {turn: [] for turn in turns}
     for number in range(rounds):
         for turn in turns if number % 2 == 0 else reversed(turns):
@@ -134,13 +134,13 @@ def show_table(found: dict[str, dict[str, float]], rounds: int, seconds: float) 
 
 
 def listen(path: Path, events: bool) -> "subprocess.Popen[str]":
-    """Follow in a process of its own."""
+    """Start a follower in a process of its own."""
     options = ["--follow", str(path)] + (["--events"] if events else [])
     return subprocess.Popen([sys.executable, "-m", "bench.following", *options], stdout=subprocess.PIPE, text=True)
 
 
 def follow(path: str, events: bool) -> None:
-    """Another process: reads what the engine sends till it ends; prints frames and bytes per second."""
+    """The other process: reads what the engine sends until it ends; prints frames and bytes per second."""
     frames = octets = 0
     with socket.socket(socket.AF_UNIX) as connection:
         connection.connect(path)

@@ -1,7 +1,7 @@
 """How long a message takes from the reader to the driver's send: Bayleaf and its baselines in this process.
 
 Bayleaf's own show as `bayleaf run` plays it; a bare forwarder (a polling thread and a table of outputs, no filters); a
-naive chain of mido objects in a polling thread. A forwarder that does nothing to its messages is the floor, not a
+naive chain of mido objects in a polling thread. A forwarder that does nothing to its messages is the lower limit, not a
 rival. Part `latency` of `python -m bench` has them take turns.
 """
 
@@ -26,7 +26,7 @@ from engine.ports.port import InputPort, OutputPort
 from engine.rig.models.rig import Rig
 
 POLL: Final = 0.00025
-WARM_UP: Final = 3.0  # seconds of each turn that do not count: nobody's start is measured here
+WARM_UP: Final = 3.0  # seconds of each turn that do not count: starting up is not measured
 Manners = Callable[[], AbstractContextManager[object]]
 
 
@@ -40,9 +40,9 @@ def bayleaf(
     loaded: Rig | None = None,
     left_over: float = 10.0,
 ) -> None:
-    """The show as `bayleaf run` runs it, but at ordinary priority, as the others are; `manners` in its place.
+    """The show as `bayleaf run` plays it, but at ordinary priority, as the others; with `manners` instead of its own.
 
-    `left_over`: seconds in which what is behind at the end may still follow.
+    `left_over`: seconds after the end in which queued messages may still go out.
     """
 
     async def play() -> None:
@@ -90,7 +90,7 @@ def polled(
                     forward(source, message)
                     sent = time.monotonic_ns()
                     samples.add(sent - now)
-                    if sent > end:  # one that is behind gets ever more at once
+                    if sent > end:  # one that is behind gets more and more at once
                         return
             time.sleep(POLL)
             now = time.monotonic_ns()
@@ -102,7 +102,7 @@ def polled(
 
 
 def table_of(inputs: int, outputs: Sequence[OutputPort]) -> list[list[Callable[[bytes], None]]]:
-    """For each input what sends to its outputs."""
+    """For each input, the send methods of its outputs."""
     return [[outputs[o].send for o in outputs_of(i, inputs, len(outputs))] for i in range(inputs)]
 
 
@@ -141,7 +141,7 @@ def forwarding(
     warm_up: float = WARM_UP,
     manners: Manners = collector_at_rest,
 ) -> None:
-    """A forwarder of this way, in a polling thread."""
+    """A forwarder that uses this way, in a polling thread."""
     polled(inputs, seconds, samples, way(table_of(len(inputs), outputs)), warm_up, manners)
 
 

@@ -74,7 +74,7 @@ def script(name: str, over: threading.Event) -> None:
         for i in range(INPUTS)
     ]
     over.wait()
-    assert inputs  # they play as long as they are held
+    assert inputs  # they play as long as they are referenced
 
 
 def _wait_for_the_end(over: threading.Event) -> None:

@@ -1,8 +1,8 @@
-"""Part `grid`: how far our own clock and time code are off their grids when they are handed to the driver, and drift.
+"""Part `grid`: how far our own clock and time code are off their grids when they reach the driver, and how they drift.
 
 Clock at 120 beats a minute and time code at 29.97 drop by the show as `bayleaf run` plays it, ports in memory; beside
-them a loop that sleeps with `time.sleep` until each clock is due. Each turn is a process of its own, at ordinary and
-at real-time scheduling in turns. Part `hour` is the same for an hour, all at once.
+them a loop that sleeps with `time.sleep` until each clock is due. Each turn is a process of its own, alternately at
+ordinary and at real-time scheduling. Part `hour` is the same for an hour, all at once.
 """
 
 import math
@@ -51,7 +51,7 @@ Times = dict[str, tuple[int, list[int]]]  # when the first was due, and when eac
 
 
 class Timed(Swallowing):
-    """An output that notes when each clock or quarter frame is handed over, to a port or to nobody."""
+    """An output that notes when each clock or quarter frame arrives, and may hand it on to a port."""
 
     def __init__(self, index: int, port: OutputPort | None = None) -> None:
         super().__init__(index)
@@ -104,7 +104,7 @@ WAYS: Final[dict[str, Callable[[float, Timed, Timed], Times]]] = {"own": own, "b
 
 
 def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
-    """One process's: which, whether with real-time scheduling, how long. What scheduling it had, and times."""
+    """One process's turn: the contender, whether with real-time scheduling, how long. Its scheduling, and times."""
     way, first, seconds = asked
     with ExitStack() as stack:
         scheduling = stack.enter_context(undisturbed()) if first else ORDINARY
@@ -113,7 +113,7 @@ def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
 
 
 def off(name: str, origin: int, handed: Sequence[int]) -> list[tuple[int, float]]:
-    """For each after the warm-up its number on the grid, and how late it was (ns)."""
+    """For each one after the warm-up, its number on the grid and how late it was (ns)."""
     spacing, begin = SPACING[name], origin + WARM_UP * SECOND
     placed = [(math.floor((at - origin) / spacing + 0.25), at) for at in handed if at >= begin]
     return [(number, at - origin - number * spacing) for number, at in placed]
@@ -134,10 +134,11 @@ def figures(name: str, found: Sequence[tuple[int, float]]) -> dict[str, float]:
 
 
 def _drift(points: Sequence[tuple[int, float]]) -> float:
-    """Nanoseconds a clock: how much later the punctual ones of the last third are than those of the first.
+    """Nanoseconds per clock: how much later the punctual ones of the last third are than those of the first.
 
-    Each is late by what waking up takes, now more, now less, but hardly ever by less than a tenth of them are. (The
-    least would not do: one that is later than three quarters of the way to the next counts as that one, and early.)
+    Each is late by the time that waking up takes, now more, now less; the punctual ones are those at the tenth
+    percentile. (The minimum would not do: a clock more than three quarters of a period late counts as the next one, and
+    early.)
     """
     third = max(1, len(points) // 3)
     thirds = points[:third], points[-third:]
@@ -151,19 +152,19 @@ def run(pace: Pace) -> Result:
     seconds = pace.seconds(10)
     rows, late, schedulings, turns = measure({"own": seconds, "bare": seconds / 2}, pace.rounds(2), at_once=False)
     note = f"medians of {turns} turn{'s' * (turns > 1)} of {seconds:,.0f} s"
-    told = {"clock p99": rows[CLOCK]["p99"]}
+    figures = {"clock p99": rows[CLOCK]["p99"]}
     if any(not scheduling.startswith(ORDINARY) for scheduling in schedulings):
-        told["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
+        figures["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
     curves = {label: tail(times) for label, times in late.items()}
-    return Result([table(rows, note, schedulings)], told, [], curves)
+    return Result([table(rows, note, schedulings)], figures, [], curves)
 
 
 def measure(
     lengths: dict[str, float], rounds: Iterable[int], at_once: bool
 ) -> tuple[dict[str, dict[str, float]], dict[str, list[float]], set[str], int]:
-    """Each way for so many seconds, with and without real-time scheduling, each a process of its own.
+    """Each contender for this many seconds, with and without real-time scheduling, each in a process of its own.
 
-    Gives medians of the figures, all times off the grid (ns), the schedulings in force, and how many rounds it were.
+    Gives medians of the figures, all times off the grid (ns), the schedulings in force, and the number of rounds.
     """
     each = [(way, first, lengths[way]) for first in (False, True) for way in WAYS]
     asked, found = [], []
@@ -186,11 +187,11 @@ def measure(
 
 
 def table(rows: dict[str, dict[str, float]], note: str, schedulings: set[str]) -> Table:
-    """Ours beside the bare loop."""
+    """Our own clock and time code compared with the bare loop."""
     listed = []
     for label, row in sorted(rows.items(), key=lambda each: list(SPACING).index(each[0].partition(",")[0])):
         floor = rows[BARE + (", real-time" if label.endswith("real-time") else "")]
         listed.append([label, *(ratio(row[each], floor[each]) for each in ("p50", "p99")), *row.values()])
     columns = ["", *(f"÷ {BARE}: {each}" for each in ("p50", "p99")), *next(iter(rows.values()))]
-    told = f"µs off the grid, {note}, ports in memory. Scheduling: {'; '.join(sorted(schedulings))}."
-    return Table("Clock and time code against their grids", columns, listed, told)
+    note = f"µs off the grid, {note}, ports in memory. Scheduling: {'; '.join(sorted(schedulings))}."
+    return Table("Clock and time code against their grids", columns, listed, note)

@@ -1,7 +1,7 @@
-"""Part `growth`: what more routes, filters, scenes or ports cost, each doubled ten times while the others stay.
+"""Part `growth`: what more routes, filters, scenes or ports cost; each is doubled ten times while the others stay.
 
 Cost of a message the first time (cold) and when it was seen before (warm), time to read and compile the rig, memory
-that it takes; times are of the CPU. Each point is measured in a process of its own.
+that the rig needs; times are CPU times. Each point is measured in a process of its own.
 """
 
 import gc
@@ -33,10 +33,10 @@ _NOTES: Final = {
 
 
 def text(kind: str, many: int) -> str:
-    """A rig with so many of one thing: routes, filters in one route, scenes, or ports each way."""
+    """A rig with this many of one thing: routes, filters in one route, scenes, or ports each way."""
     inputs = outputs = many if kind == "ports" else 4
     lines = ["format = 1", *ports(inputs, outputs), *instruments(outputs)]
-    if kind == "routes":  # all from one input: the dearest way
+    if kind == "routes":  # all from one input: the most expensive way
         routed = [route(0, o % outputs, 2) for o in range(many)]
     elif kind == "filters":
         routed = [route(0, 0, many)]
@@ -48,7 +48,7 @@ def text(kind: str, many: int) -> str:
 
 
 def point(asked: tuple[str, int]) -> dict[str, float]:
-    """One rig's figures: µs a message, ms, MB."""
+    """One rig's figures: µs per message, ms, MB."""
     written = text(*asked)
     gc.collect()
     before, begin = resident(), time.thread_time_ns()
@@ -64,7 +64,7 @@ def point(asked: tuple[str, int]) -> dict[str, float]:
 
 
 def _cost(engine: Engine, listed: list[bytes], tries: int) -> float:
-    """µs a message of the first input; the best of some tries once they are warm."""
+    """µs per message of the first input; the best of some tries once they are warm."""
     clock, found = count(SECOND, SECOND // RATE), []
     played = cycle(listed)
     if tries > 1:
@@ -77,7 +77,7 @@ def _cost(engine: Engine, listed: list[bytes], tries: int) -> float:
 
 
 def _race(engine: Engine, clock: Any, played: Any, most: int) -> tuple[int, int]:
-    """How many messages, and the ns that they took."""
+    """How many messages, and the ns they took."""
     done, begin = 0, time.thread_time_ns()
     while done < most and time.thread_time_ns() - begin < _PATIENCE * SECOND:
         for message in islice(played, 3):

@@ -1,7 +1,7 @@
-"""Part `hour`, measured only if it is asked for by its name: how far clock and time code drift in an hour.
+"""Part `hour`, measured only if it is given by name: how far clock and time code drift in an hour.
 
-What part `grid` measures, all ways at once. The drift is that of the punctual clocks, so it may be measured beside
-other work; for what that does to the others, see part `grid`, which wants a quiet machine.
+It measures what part `grid` does, with all contenders at once. The drift is that of the punctual clocks, so other work
+may run beside it; for the lateness of all clocks see part `grid`, which needs a quiet machine.
 """
 
 from typing import Final

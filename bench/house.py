@@ -1,9 +1,9 @@
-"""Measures the house itself: how many modules one thing passes through, and how the source is cut up.
+"""Measures the source: how many modules one thing passes through, and how files and functions are cut up.
 
     python -m bench.house [--json]
 
-A module counts as entered if any of its code runs. Each thing is done once before it is measured, so that what is
-remembered is remembered and what is imported late is there. What drivers and libraries do is not counted.
+A module counts as entered if any of its code runs. Each thing is done once before it is measured, so that caches are
+filled and late imports are done. Code in drivers and libraries is not counted.
 """
 
 import argparse
@@ -40,27 +40,27 @@ from engine.rig.read.load import load, text_of
 ROOT: Final = Path(__file__).parent.parent
 HOUSES: Final = ("engine", "filters")
 DEMO: Final = ROOT / "presets" / "demo.toml"
-#: modules that each thing may enter at the most
+#: the most modules that each thing may enter
 GOALS: Final = {"one message": 8, "one scene recall": 14, "one edit": 30, "one rig load": 30}
 
 _ALIKE: Final = 6  # lines that two places must share to be a pair
-_LONGEST: Final = 5  # functions that are named
-_NEVER: Final = 10.0  # seconds to wait for a message that the reader thread ought to have by then
+_LONGEST: Final = 5  # functions that are listed
+_NEVER: Final = 10.0  # seconds to wait for a message that the reader thread should have by then
 
 
-# What is measured: all that knows the engine stands here
+# What is measured: only this section knows the engine
 
 
 class Playing:
     """The demo rig, played on ports in memory, with the real reader thread and a rig file of its own.
 
-    `things`: what is done, by the name of its goal. Each is a call that makes ready, and gives the call to measure.
+    `things`: what is done, by the name of its goal. Each is a call that prepares, and returns the call to measure.
     """
 
     def __init__(self, folder: Path) -> None:
         file, text, rig = folder / DEMO.name, text_of(DEMO), load(DEMO)
         file.write_text(text, encoding="utf-8")
-        self._ahead = 0  # ns that the show's clock is put forward, so that nothing waits for its wire
+        self._ahead = 0  # ns that the show's clock is put forward, so that nothing waits for its cable
         system = MemorySystem("house", _names(rig.inputs), _names(rig.outputs), self._clock)
         opened = connect(rig, PortOpener(system, False))
         self._keys = system.input(opened.inputs["keys"].name)
@@ -85,13 +85,13 @@ class Playing:
         return time.monotonic_ns() + self._ahead
 
     def _rest(self) -> None:
-        """Time passes until nothing waits any more."""
+        """Let time pass until nothing is queued."""
         while self._inbox.due is not None:
             self._ahead += 1_000_000_000
             self._show.pump()
 
     def _message(self, turn: int) -> Callable[[], object]:
-        """A key of the piano was pressed and let go, and is pressed again: that lies in the reader thread's queue."""
+        """A key of the piano was pressed and released, and is pressed again: that is in the reader thread's queue."""
         for message in (b"\x90\x3c\x40", b"\x80\x3c\x40"):
             self._arrive(message)
             self._show.pump()
@@ -101,7 +101,7 @@ class Playing:
         return self._pass
 
     def _arrive(self, message: bytes) -> None:
-        """The reader thread has taken this from its port."""
+        """Wait until the reader thread has taken this from its port."""
         until = time.monotonic() + _NEVER
         self._keys.push(message)
         while not self._inbox.waiting(self._show.inputs.index("keys")):
@@ -115,12 +115,12 @@ class Playing:
             raise RuntimeError("the message did not come out")
 
     def _recall(self, turn: int) -> Callable[[], object]:
-        """The scene that is not in force."""
+        """Recall the scene that is not current."""
         self._rest()
         return partial(self._show.apply, RecallScene(11 + turn % 2), "shell")
 
     def _edit(self, turn: int) -> Callable[[], object]:
-        """A scene gets another name, and the show goes on with the edited rig."""
+        """Rename a scene and go on with the edited rig."""
         self._rest()
         return partial(self._rename, f"Encore {turn}")
 
@@ -134,12 +134,12 @@ class Playing:
 
 
 def _names(ports: Mapping[str, Input] | Mapping[str, Output]) -> tuple[str, ...]:
-    """What the system calls its ports, so that the rig's patterns find them."""
+    """The system's names of the ports, as the rig's patterns match them."""
     return tuple((each.port or "").replace("*", " ") for each in ports.values())
 
 
 async def _here(call: Callable[..., Any], *given: Any, **how: Any) -> Any:
-    """What a thread would do, on the spot."""
+    """Run it here and now, in place of a thread."""
     return call(*given)
 
 
@@ -189,13 +189,13 @@ def module_of(file: Path) -> str | None:
 
 @dataclass
 class Source:
-    """One module's text. `said`: its lines that say something, with their numbers: see `duplicates`."""
+    """One module's text. `said`: its lines with content and their numbers: see `duplicates`."""
 
     name: str
     folder: str
-    lines: int  # that are not blank
-    comments: int  # lines that are nothing but a comment
-    remarks: int  # lines with a comment behind their code
+    lines: int  # without blank lines
+    comments: int  # lines that hold only a comment
+    remarks: int  # lines with a comment after their code
     functions: list[tuple[str, int]]  # name, lines from its `def` to its end
     said: list[tuple[int, str]]
 
@@ -226,7 +226,7 @@ def _source(file: Path) -> Source:
 
 
 def _functions(node: ast.AST, inside: str) -> Iterator[tuple[str, int]]:
-    """Name and length of each function, those within others too."""
+    """Name and length of each function, nested ones too."""
     for child in ast.iter_child_nodes(node):
         if isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef):
             name = inside + child.name
@@ -251,7 +251,7 @@ def _said(tree: ast.AST, lines: list[str], comments: set[int]) -> Iterator[tuple
 
 @dataclass(frozen=True)
 class Pair:
-    """Two places, each a module with a line number, that share so many lines."""
+    """Two places, each a module with a line number, and how many lines they share."""
 
     one: str
     other: str
@@ -259,7 +259,7 @@ class Pair:
 
 
 def duplicates(modules: list[Source]) -> list[Pair]:
-    """Each pair of places that share so many lines one after the other, as far as they do; the longest first."""
+    """Each pair of places that share enough lines in a row, as far as they go; the longest first."""
     places: defaultdict[tuple[str, ...], list[tuple[int, int]]] = defaultdict(list)
     texts = [[text for _, text in module.said] for module in modules]
     for which, text in enumerate(texts):
@@ -276,7 +276,7 @@ def duplicates(modules: list[Source]) -> list[Pair]:
 
 
 def _same(texts: list[list[str]], one: tuple[int, int], other: tuple[int, int], step: int) -> bool:
-    """Whether the lines so many steps on are the same in both places."""
+    """Whether the lines `step` lines further on are the same in both places."""
     ends = [(texts[which], start + step) for which, start in (one, other)]
     return all(0 <= at < len(text) for text, at in ends) and ends[0][0][ends[0][1]] == ends[1][0][ends[1][1]]
 
@@ -292,7 +292,7 @@ def _length(texts: list[list[str]], one: tuple[int, int], other: tuple[int, int]
 
 
 def measured() -> dict[str, Any]:
-    """All of it, fit for JSON."""
+    """All figures, as JSON takes them."""
     modules = list(sources())
     functions = [(f"{module.name}:{name}", lines) for module in modules for name, lines in module.functions]
     longest = sorted(functions, key=lambda each: (-each[1], each[0]))[:_LONGEST]
@@ -322,7 +322,7 @@ def measured() -> dict[str, Any]:
 
 
 def table(found: dict[str, Any]) -> str:
-    """The same as Markdown."""
+    """The figures as Markdown."""
     functions, pairs = found["functions"], found["duplicate pairs"]
     lines = ["| what enters | modules | goal |  |", "|---|---:|---:|---|"]
     for name, each in found["entered"].items():

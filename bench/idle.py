@@ -1,7 +1,7 @@
-"""Part `idle`: what `bayleaf run` takes while nobody plays: 64 scenes × 20 routes × 3 filters, 36 ports.
+"""Part `idle`: what `bayleaf run` uses while nothing is played: 64 scenes × 20 routes × 3 filters, 36 ports.
 
-With ports in memory, and on a JACK server of its own, where each port is a client with a thread that JACK wakes once a
-period, idle or not; there a bare python-rtmidi process with as many ports stands beside it.
+With ports in memory, and on a JACK server of its own, where each port is a client with a thread that JACK wakes once
+per period, idle or not; there it is compared with a bare python-rtmidi process with as many ports.
 """
 
 import os
@@ -18,7 +18,7 @@ from bench.machine import family_time, resident
 from bench.result import Cell, Pace, Result, Table, ratio
 from bench.rigs import show
 
-_SETTLED: Final = 3.0  # seconds until start and first collection of garbage are over
+_SETTLED: Final = 3.0  # seconds until start and first garbage collection are over
 MEMORY, JACK, BARE = "Bayleaf, ports in memory", "Bayleaf, JACK", "bare python-rtmidi, JACK"
 
 

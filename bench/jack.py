@@ -1,7 +1,7 @@
 """Part `jack`: from a player's JACK port through each contender to a listener's, measured from outside.
 
 A JACK server of its own (its dummy driver: no sound hardware), one program that plays and listens (`probe.cpp`), and
-the contenders in turns, each a process of its own that is started for its turn: `bayleaf run`, a C++ forwarder
+the contenders in turns, each a process of its own, started for its turn: `bayleaf run`, a C++ forwarder
 (`forwarder.cpp`), a polling python-rtmidi forwarder, the same with a chain of mido objects, and a script with mido's
 own ports and callbacks (`forwarders.py`).
 """
@@ -61,7 +61,7 @@ def _measure(pace: Pace, result: Result) -> None:
 
 
 def _contenders(folder: Path, result: Result) -> dict[str, tuple[Change, list[str]]]:
-    """What each makes of a message, and what is started for it; "NAME" is what its ports are to be called."""
+    """What each makes of a message, and its command line; "NAME" stands for the name of its ports."""
     (folder / "rig.toml").write_text(rig_text(), encoding="utf-8")
     engine = [sys.executable, "-m", "engine.cli", "run", str(folder / "rig.toml"), "--backend", "jack", "--virtual"]
     found: dict[str, tuple[Change, list[str]]] = {BAYLEAF: (changed, [*engine, "--name", "NAME"])}

@@ -23,11 +23,11 @@ class JackPorts:
         self._feeder: subprocess.Popen[str] | None = None
 
     def feed(self, seconds: float) -> None:
-        """Play for so many seconds."""
+        """Play for this many seconds."""
         self._feeder = feeder(seconds + 3, self._cycle, self._rate)
 
     def close(self) -> None:
-        """End the feeder and let go of the ports."""
+        """End the feeder and close the ports."""
         if self._feeder is not None:
             self._feeder.terminate()
             self._feeder.wait()
@@ -48,7 +48,7 @@ def feeder(seconds: float, cycle: int, rate: int, only: int | None = None) -> su
 
 
 def feed(seconds: float, cycle: int, rate: int, only: int | None) -> None:
-    """Another process: plays to the bench's inputs, or to one of them, so many messages per second."""
+    """The other process: plays this many messages per second to the bench's inputs, or to one of them."""
     import rtmidi
 
     ports = {}

@@ -1,4 +1,4 @@
-"""What part `jack` stands on: a JACK server of its own, programs built from this folder, a player and listener."""
+"""What part `jack` needs: a JACK server of its own, programs built from this folder, a player and listener."""
 
 import os
 import shutil
@@ -17,7 +17,7 @@ SERVER: Final = "bayleaf-bench"
 PERIOD: Final = 64  # frames at 48 kHz: 1.33 ms
 PACKAGES: Final = "apt-get install jackd2 g++ pkg-config libjack-jackd2-dev librtmidi-dev"
 _HERE: Final = Path(__file__).parent
-_LOST_AFTER: Final = SECOND  # a message that has not arrived by then; the same one comes again a little later
+_LOST_AFTER: Final = SECOND  # a message is lost if it has not arrived by then; the same bytes come again later
 _DEADLINE: Final = 10.0  # seconds for something to end
 
 Change = Callable[[int, bytes], bytes]
@@ -28,7 +28,7 @@ class Missing(Exception):
 
 
 def build(folder: Path, name: str, *flags: str) -> str:
-    """Compile a program of this folder; where it lies."""
+    """Compile a program of this folder; returns its path."""
     compiler, program = shutil.which("g++"), folder / name
     if compiler is None:
         raise Missing(f"there is no g++ ({PACKAGES})")
@@ -41,7 +41,7 @@ def build(folder: Path, name: str, *flags: str) -> str:
 
 
 def rtmidi_flags() -> list[str]:
-    """What the compiler must know of RtMidi."""
+    """The compiler flags for RtMidi."""
     if shutil.which("pkg-config") is None:
         raise Missing(f"there is no pkg-config ({PACKAGES})")
     known = subprocess.run(["pkg-config", "--cflags", "--libs", "rtmidi"], capture_output=True, text=True, check=False)
@@ -52,7 +52,7 @@ def rtmidi_flags() -> list[str]:
 
 @contextmanager
 def server(folder: Path) -> Iterator[str]:
-    """A JACK server until the end of the block, with real-time scheduling if it may; a sentence about it."""
+    """A JACK server until the end of the block, with real-time scheduling if allowed; gives a sentence about it."""
     if shutil.which("jackd") is None:
         raise Missing(f"there is no jackd ({PACKAGES})")
     log = folder / "jackd.txt"
@@ -60,7 +60,7 @@ def server(folder: Path) -> Iterator[str]:
         command = ["jackd", *how, "-n", SERVER, "-d", "dummy", "-r", "48000", "-p", str(PERIOD)]
         with log.open("wb") as talk:
             process = subprocess.Popen(command, stdout=talk, stderr=talk)
-        time.sleep(1.0)  # one that may not have real-time scheduling has ended by then
+        time.sleep(1.0)  # without permission for real-time scheduling it has ended by then
         if process.poll() is None:
             break
     else:
@@ -73,7 +73,7 @@ def server(folder: Path) -> Iterator[str]:
 
 @contextmanager
 def contender(command: Sequence[str], folder: Path) -> Iterator[subprocess.Popen[bytes]]:
-    """A process for the time of the block."""
+    """A process until the end of the block."""
     environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
     with (folder / "said.txt").open("ab") as talk:
         process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=talk, stderr=talk, env=environment)
@@ -118,7 +118,7 @@ class Probe:
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
     def turn(self, name: str, process: int, change: Change, warm_up: float, seconds: float) -> dict[str, list[float]]:
-        """Play to the contender whose ports carry this name: latencies in ns; CPU, lost, cycles missed, strays."""
+        """Play to the contender with this name in its ports: latencies in ns; CPU, lost, cycles missed, strays."""
         file = self._folder / "heard"
         self._say(f"{name} {warm_up} {seconds} {file}")
         self._hear("ready")
@@ -151,7 +151,7 @@ class Probe:
         return line
 
     def _matched(self, file: Path, change: Change, warm_up: float) -> tuple[list[float], float, float]:
-        """Latencies of all messages that were due after the warm-up; how many are lost, and what nobody sent."""
+        """Latencies of all messages due after the warm-up; how many are lost, and how many came that were not sent."""
         lines = iter(file.read_text(encoding="ascii").splitlines())
         begin, *counts = (int(word) for word in next(lines).split()[1:])
         owed = self._owed(begin, counts, change)
@@ -176,7 +176,7 @@ class Probe:
         return times, float(sent - len(times)), strays
 
     def _owed(self, begin: int, counts: Sequence[int], change: Change) -> dict[tuple[int, str], deque[int]]:
-        """For each output and message (in hexadecimal) when it was due, first to last."""
+        """For each output and message (in hexadecimal), when it was due, in order."""
         owed: dict[tuple[int, str], deque[int]] = {}
         for source, count in enumerate(counts):
             made = [change(source, message).hex() for message in self._cycles[source]]
@@ -188,7 +188,7 @@ class Probe:
 
 
 def _first_after(since: int, source: int) -> int:
-    """The number of an input's first message that is due so many ns after the beginning, or later."""
+    """The number of an input's first message due at least `since` ns after the beginning."""
     number = max(0, since * RATE // SECOND - 1)
     while (number * INPUTS + source) * SECOND // (RATE * INPUTS) < since:
         number += 1

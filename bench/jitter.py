@@ -3,8 +3,8 @@
     JACK_DEFAULT_SERVER=NAME python -m bench.jitter [--seconds 20] [--rounds 3]
 
 The contenders of `grid.py` in turns, on the server that is running. Each is measured twice, in µs off its own even
-spacing: when it is handed to the driver, and when a thread that polls every 50 µs, python-rtmidi alone, sees it arrive.
-JACK hands on once a period, so that nothing that arrives can be more even than that.
+spacing: when it is handed to the driver, and when it arrives at a thread that polls every 50 µs with python-rtmidi
+alone. JACK delivers once per period, so arrivals cannot be more even than that.
 """
 
 import argparse
@@ -39,7 +39,7 @@ class Ear(threading.Thread):
         self._port.open_port(next(index for index, name in enumerate(names) if wanted in name), "in")
 
     def run(self) -> None:
-        """Until `end`."""
+        """Poll until `end`."""
         while not self._stop_asked.is_set():
             while (event := self._port.get_message()) is not None:
                 if event[0][0] in _WANTED:
@@ -47,7 +47,7 @@ class Ear(threading.Thread):
             time.sleep(0.00005)
 
     def end(self) -> list[int]:
-        """Everything that was heard (ns)."""
+        """All arrival times (ns)."""
         self._stop_asked.set()
         self.join()
         self._port.delete()
@@ -62,7 +62,7 @@ def off(times: Sequence[int], spacing: float) -> dict[str, float]:
 
 
 def one_turn(way: str, seconds: float) -> dict[tuple[str, str], dict[str, float]]:
-    """Figures by contender and by where they were measured."""
+    """Figures by contender and place of measurement."""
     system = JackSystem("bench")
     ports = [Timed(index, system.open_virtual_output(f"jitter{index}")) for index in range(2)]
     ears = [Ear(f":jitter{index}") for index in range(2)]

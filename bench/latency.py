@@ -18,7 +18,7 @@ _NOTE: Final = "µs from reading to the last send; CPU in % of a core, the playe
 
 
 def first(scheduling: list[str]) -> ExitStack:
-    """The manners of `bayleaf run`; writes down what scheduling is in force."""
+    """The manners of `bayleaf run`; notes the scheduling in force."""
     stack = ExitStack()
     scheduling.append(stack.enter_context(undisturbed()))
     stack.enter_context(collector_at_rest())
@@ -33,7 +33,7 @@ def turn(
         more["loaded"] = rig((), *size, filters)
     seconds = pace.seconds(seconds)
     ports = MemoryPorts(memory, *size)
-    warm_up = 1.4 if memory == "warm" else 0.3  # what comes again has all been there after 1.1
+    warm_up = 1.4 if memory == "warm" else 0.3  # what repeats has all been seen after 1.1 s
     found = one_turn(name, seconds, ports, warm_up=pace.seconds(warm_up), **more)
     return {**found, "lost": float(ports.lost)}
 
@@ -59,7 +59,7 @@ def heart(pace: Pace, result: Result) -> None:
 
 
 def keep(result: Result, rows: dict[str, dict[str, float]], scheduling: str, title: str) -> None:
-    """The figures that targets are about."""
+    """Keep the figures that have targets."""
     mine = rows[BAYLEAF]
     result.figures.update({name: mine[name] for name in (*COMPARED, "worst", "lost")})
     if scheduling.startswith(ORDINARY):
@@ -79,7 +79,7 @@ def matrix(pace: Pace, result: Result) -> None:
         for filters in FILTERS:
             for memory in ("warm", "cold") if pace.going else ():
                 mine = turn(BAYLEAF, pace, 1.0, size, memory, filters, left_over=0.0)
-                del mine["lost"]  # what is behind at the end has no time to follow
+                del mine["lost"]  # what is queued at the end has no time to go out
                 ratios = [ratio(mine[each], others[name][each]) for name in others for each in ("p50", "CPU")]
                 rows.append([f"{size[0]}×{size[1]}", filters, memory, *ratios, *mine.values()])
     columns = ["ports", "filters", "memory", *(f"÷ {name}: {each}" for name in (BARE, MIDO) for each in ("p50", "CPU"))]

@@ -1,8 +1,7 @@
 """The load of the benches: what players play, the rig that routes it, and ports in memory for both.
 
 The large rig: 24 inputs with 1,041 three-byte messages per second each (a full DIN cable, MIDI 1.0 p. 1) into 32
-outputs, each message through a transposition and a channel map. More filters or fewer, and other numbers of ports, can
-be had.
+outputs, each message through a transposition and a channel map. Other numbers of filters and ports are possible.
 """
 
 import time
@@ -21,8 +20,8 @@ INPUTS: Final = 24
 OUTPUTS: Final = 32
 RATE: Final = 1041  # messages per second of an input
 SECOND: Final = 1_000_000_000
-WARM: Final = 3 * 48 * 8  # different messages of one input before they repeat: a player's
-COLD: Final = 3 * 48 * 64  # more than a turn lasts
+WARM: Final = 3 * 48 * 8  # different messages of one input before they repeat, as a player's do
+COLD: Final = 3 * 48 * 64  # more than a turn uses
 SHORT: Final = 2  # filters of a short chain: a transposition and a channel map
 
 PARTS: Final = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
@@ -31,10 +30,10 @@ _CONTROLLERS: Final = ((1, 11), (2, 12), (16, 17), (18, 19))
 
 
 def messages(source: int, count: int) -> list[bytes]:
-    """Notes, releases and controllers of one input, all different keys and values in turn.
+    """Notes, releases and controllers of one input, with all different keys and values in turn.
 
-    Neighbours, and inputs that share a channel, differ: what one is turned into is never what the next one plays at
-    that time, for that would look like a loop.
+    Neighbours, and inputs that share a channel, differ: what one message is turned into is never what the next input
+    plays at that time, as that would look like a loop.
     """
     channel, bank = source % 16, source // 16 % len(_CONTROLLERS)
     controller, release_velocity = _CONTROLLERS[bank][source % 2], 64 - 2 * bank - source % 2
@@ -52,7 +51,7 @@ def messages(source: int, count: int) -> list[bytes]:
 
 
 def ever_new(source: int, count: int) -> list[bytes]:
-    """The same, but none of the first 7,000 is one that was there before; neighbours differ likewise."""
+    """The same, but the first 7,000 messages are all different; neighbours differ likewise."""
     channel, bank = source % 16, source // 16
     numbers = range(12, 32) if source % 2 else range(70, 90)  # of 128 values each
     made = []
@@ -72,20 +71,20 @@ def ever_new(source: int, count: int) -> list[bytes]:
 
 @cache
 def played(source: int, memory: str, inputs: int = INPUTS) -> list[bytes]:
-    """What an input plays over and over: "warm", so little that the engine remembers all of it, or "cold"."""
+    """What an input plays over and over: "warm", few enough messages for the engine to cache all of them, or "cold"."""
     return ever_new(source, COLD) if memory == "cold" else messages(source, WARM if inputs <= INPUTS else WARM // 2)
 
 
 class Scheduled:
-    """An input in memory on which messages are due at an even rate; they arrive when they are polled."""
+    """An input in memory with messages due at an even rate; they arrive when they are polled."""
 
-    stream = StreamParser()  # nothing of it needs repair
+    stream = StreamParser()  # no message needs repair
 
     def __init__(self, source: int, cycle: Sequence[bytes]) -> None:
         self.name = f"in {source + 1}"
         self._messages = cycle
         self.given = 0
-        self._begin = 0  # set by the first poll, so that nobody's start counts
+        self._begin = 0  # set by the first poll, so that starting up does not count
 
     def poll(self) -> list[bytes]:
         """See InputPort."""
@@ -130,7 +129,7 @@ class MemoryPorts:
 
     @property
     def lost(self) -> int:
-        """How many deliveries are missing of what the inputs gave."""
+        """How many deliveries are missing, given what the inputs gave."""
         inputs, outputs = len(self.inputs), len(self.outputs)
         owed = sum(port.given * len(outputs_of(i, inputs, outputs)) for i, port in enumerate(self.inputs))
         return owed - sum(port.sent for port in self.outputs)
@@ -139,15 +138,15 @@ class MemoryPorts:
         """The inputs feed themselves."""
 
     def close(self) -> None:
-        """Nothing is held."""
+        """There is nothing to release."""
 
 
 class Samples(Latency):
-    """Latencies: all of them, where a show keeps the last few thousand."""
+    """Latencies: all of them, where a show keeps only the last few thousand."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.all = array("q")  # dropping it takes no time, which a long list would
+        self.all = array("q")  # freeing it takes no time, unlike a long list
 
     def add(self, sample: int) -> None:
         """See Latency."""
@@ -162,12 +161,12 @@ def percentiles(times: Sequence[float], unit: float = 1000) -> dict[str, float]:
 
 
 def outputs_of(source: int, inputs: int = INPUTS, outputs: int = OUTPUTS) -> tuple[int, ...]:
-    """Where an input's messages go: to its own output, and from the first inputs to the outputs that are left over."""
+    """Where an input's messages go: to its own output; those of the first inputs also to the remaining outputs."""
     return (source, inputs + source) if source < outputs - inputs else (source,)
 
 
 def chain(source: int, filters: int) -> str:
-    """So many filters without state that let everything through; the first two change it."""
+    """This many stateless filters that let everything through; the first two change it."""
     kinds = (
         "{ filter = 'transpose', semitones = 12 }",
         f"{{ filter = 'channels', map = {{ {source % 16 + 1} = {(source + 1) % 16 + 1} }} }}",
@@ -181,7 +180,7 @@ def chain(source: int, filters: int) -> str:
 
 
 def rig_text(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, filters: int = SHORT) -> str:
-    """So many inputs and outputs, those named here on DIN cables, and so many filters on each route."""
+    """This many inputs and outputs, the given ones on DIN cables, and this many filters on each route."""
     lines = ["format = 1", "[inputs]"]
     lines += [f'in{i} = {{ port = "in {i}" }}' for i in range(inputs)]
     cables = ["din" if i in din else "fast" for i in range(outputs)]
@@ -200,7 +199,7 @@ def rig(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, f
 
 
 def tail(times: Sequence[float], unit: float = 1000) -> dict[str, list[float]]:
-    """The curve of a picture: one time of so many is longer than that, in µs if the times are in ns."""
+    """The curve of a picture: pairs of "one time in N" and the time exceeded, in µs if the times are in ns."""
     ranked = sorted(times)
     shares = [2.0 * 10 ** (step / 8) for step in range(33)]
     kept = [share for share in shares if share <= len(ranked)]

@@ -1,4 +1,4 @@
-"""The machine that is measured on, and what processes take of it (Linux's /proc)."""
+"""The machine that runs the bench, and what processes use of it (Linux's /proc)."""
 
 import importlib.metadata
 import os
@@ -12,7 +12,7 @@ _LIBRARIES: Final = ("python-rtmidi", "mido", "trio", "pydantic", "tomlkit", "ty
 
 
 def description() -> dict[str, Any]:
-    """Cores, system, Python and libraries: what a figure depends on, and nothing that names a maker or an owner."""
+    """Cores, system, Python and libraries: what a figure depends on, without the name of a maker or an owner."""
     return {
         "cores": os.cpu_count(),
         "system": f"{platform.system()}, {platform.machine()}",
@@ -22,13 +22,13 @@ def description() -> dict[str, Any]:
 
 
 def cpu_time(process: int) -> float:
-    """Seconds of CPU that a process has used, its ended children with it; proc_pid_stat(5): fields 14 to 17."""
+    """Seconds of CPU that a process has used, with its ended children; proc_pid_stat(5): fields 14 to 17."""
     fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
     return sum(int(field) for field in fields[11:15]) / TICK
 
 
 def family(process: int) -> list[int]:
-    """A process and all that it has started."""
+    """A process and all its descendants."""
     children = Path(f"/proc/{process}/task/{process}/children").read_text().split()
     return [process, *(one for child in children for one in family(int(child)))]
 
@@ -50,7 +50,7 @@ def _busy() -> tuple[float, float]:
 
 
 class Watch:
-    """The machine while something is measured, from when this is made."""
+    """Watches the machine during a measurement, from its construction on."""
 
     def __init__(self) -> None:
         self._begun = time.monotonic()
@@ -59,12 +59,12 @@ class Watch:
 
     @property
     def seconds(self) -> float:
-        """How long it has been."""
+        """Seconds since the start."""
         return time.monotonic() - self._begun
 
     @property
     def others_percent(self) -> float:
-        """What other programs took of all cores meanwhile."""
+        """CPU used by other programs meanwhile, in % of all cores."""
         busy, could = _busy()
         others = busy - self._busy - (family_time(os.getpid()) - self._own)
         return max(0.0, 100 * others / max(0.01, could - self._could))

@@ -3,11 +3,11 @@
     python -m bench.machines [--machines 2 8 32] [--seconds 2]
 
 Every machine lends the ports of the large rig (see `load`), and every input plays a full DIN cable (1,041 messages of
-three bytes per second) to an output of the machine after it, a third of them to one more: all of it crosses the network
-twice.
-What a pack, an event and a put cost is measured first, in this run, on this machine (see `netcosts`). On paper, each
+three bytes per second) to an output of the machine after it, and a third of them to one more: all of it crosses the
+network twice.
+The cost of a pack, an event and a put is measured first, in this run, on this machine (see `netcosts`). On paper, each
 resource's work per second is added up; the simulation lets packs queue for the engine's core and for its network port,
-turn by turn, and tells how long an event takes from the input's reader to the owner of its output.
+turn by turn, and says how long an event takes from the input's reader to the owner of its output.
 """
 
 import argparse
@@ -24,12 +24,12 @@ from bench.netcosts import Costs, measured
 
 TURN: Final = 0.0005  # seconds between two packs of one machine: all that its ports have for the other goes together
 PORT: Final = 1e9  # bits per second of the engine's network port
-FRAME: Final = 24  # bytes of an Ethernet frame beside what is in it: IEEE 802.3 header, check, preamble and gap
+FRAME: Final = 24  # bytes of an Ethernet frame besides its payload: IEEE 802.3 header, check, preamble and gap
 ROUTED: Final = 1 + (OUTPUTS - INPUTS) / INPUTS  # outputs an input's message goes to
 
 
 class Load(NamedTuple):
-    """What one second asks of one engine, each as a share of what there is (1 = full)."""
+    """The work of one second for one engine, each as a share of what is available (1 = full)."""
 
     core: float
     port_in: float
@@ -43,9 +43,9 @@ class Load(NamedTuple):
 
 
 def on_paper(machines: int, costs: Costs, rate: float) -> Load:
-    """A machine that plays has something to say in each turn: its packs come at an even rate, with what has gathered.
+    """A machine that plays has events in each turn: its packs come at an even rate, with what has gathered.
 
-    Each is heard by the engine in charge and by one that follows.
+    Each pack reaches the engine in charge and the standby.
     """
     events = machines * INPUTS * rate
     orders = events * ROUTED
@@ -108,7 +108,7 @@ class Simulation:
         return 8 * (packs * (costs.pack_bytes + FRAME) + events * costs.event_bytes) / PORT
 
     def _arrivals(self, seconds: float) -> deque[Pack]:
-        """What reaches the engine, and when: the switch hands on one frame after another."""
+        """The packs that reach the engine, and when: the switch passes on one frame after another."""
         sent = sorted(pack for _ in range(self._machines) for pack in self._packs(seconds))
         free, arrived = 0.0, deque[Pack]()
         for pack in sent:
@@ -117,7 +117,7 @@ class Simulation:
         return arrived
 
     def _packs(self, seconds: float) -> list[Pack]:
-        """One machine's: even streams that begin at any moment, gathered turn by turn."""
+        """One machine's packs: even streams that begin at random moments, gathered turn by turn."""
         costs, begin = self._costs, self._dice.random() * TURN
         gathered: dict[int, list[float]] = {}
         for _ in range(INPUTS):
@@ -136,8 +136,8 @@ def simulated(machines: int, costs: Costs, rate: float, seconds: float) -> list[
     simulation = Simulation(machines, costs, rate)
     simulation.run(seconds)
     waits = sorted(simulation.waits)
-    told = [f"{waits[min(len(waits) - 1, int(len(waits) * part))] * 1000:,.2f}" for part in (0.5, 0.99, 1)]
-    return [*told, f"{simulation.busy / seconds:.0%}"]
+    shown = [f"{waits[min(len(waits) - 1, int(len(waits) * part))] * 1000:,.2f}" for part in (0.5, 0.99, 1)]
+    return [*shown, f"{simulation.busy / seconds:.0%}"]
 
 
 def main() -> None:
@@ -147,7 +147,7 @@ def main() -> None:
     options = parser.parse_args()
     costs = measured()
     console = Console(width=140)
-    console.print("measured: " + ", ".join(f"{name} {value:.3g}" for name, value in costs.told().items()))
+    console.print("measured: " + ", ".join(f"{name} {value:.3g}" for name, value in costs.as_shown().items()))
     heads = ("cables", "machines", "events/s", "engine's core", "its port in", "out", "a lender's core", "full first")
     table = Table(*heads, "simulated p50 ms", "p99", "worst", "core busy")
     for part, words in ((1.0, "full"), (0.1, "a tenth full")):

@@ -1,10 +1,10 @@
-"""What each of the engine's manners on its machine is worth: on and off in one run, alone and beside busy programs.
+"""What each system setting of the engine is worth: on and off in one run, alone and beside busy programs.
 
     python -m bench.manners [--seconds 4] [--rounds 3] [--jack] [--busy 2]
 
-The load of `load.py`. `all` is what `bayleaf run` does where it may: real-time scheduling, Python's collector at
-rest, threads that give way soon. The others lack one of them, or (`locked`) lock all memory as well.
-`--busy` starts so many programs that only reckon, at ordinary priority.
+The load of `load.py`. `all` is what `bayleaf run` does where allowed: real-time scheduling, Python's collector
+paused, threads that yield quickly. The others lack one of them, or (`locked`) lock all memory as well.
+`--busy` starts this many programs that only compute, at ordinary priority.
 """
 
 import argparse
@@ -39,7 +39,7 @@ def collector_at_work() -> Iterator[None]:
 @contextmanager
 def threads_that_linger() -> Iterator[None]:
     with collector_at_rest():
-        sys.setswitchinterval(0.005)  # Python's own
+        sys.setswitchinterval(0.005)  # Python's default
         yield
 
 

@@ -1,4 +1,4 @@
-"""What the network costs an engine and a lender, in processor time: measured on this machine, for `machines.py`."""
+"""What the network costs an engine and a lender in processor time: measured on this machine, for `machines.py`."""
 
 import multiprocessing
 import time
@@ -24,7 +24,7 @@ from engine.rig.read.load import read
 MANY: Final = 16  # events of a large pack
 TIMES: Final = 3_000
 PUTS: Final = 4_000
-PACE: Final = 0.0005  # seconds between puts: what is said sooner goes together
+PACE: Final = 0.0005  # seconds between puts: events that come sooner go together
 UDP: Final = 20 + 8 + 30  # bytes of IP, UDP and QUIC beside a payload: RFC 791, 768, 9000 section 17.3, a seal of 16
 ZENOH: Final = 12  # bytes of zenoh's own framing of a small put, once its key is declared; from memory
 RIG: Final = """format = 1
@@ -48,8 +48,8 @@ routes = [{ from = "keys", to = "strings", through = [
 
 @dataclass(frozen=True)
 class Costs:
-    """Seconds of a core, and bytes: of a pack that is heard, an event in it routed, an order packed, a put; at a
-    lender of an event gathered and an order carried out; and of a pack and an event on the cable."""
+    """Seconds of a core, and bytes: for receiving a pack, routing an event in it, packing an order, and a put; at a
+    lender, for gathering an event and carrying out an order; and the bytes of a pack and of an event on the cable."""
 
     heard: float
     event: float
@@ -60,8 +60,8 @@ class Costs:
     pack_bytes: int
     event_bytes: int
 
-    def told(self) -> dict[str, float]:
-        """Microseconds and bytes."""
+    def as_shown(self) -> dict[str, float]:
+        """The costs in microseconds and bytes."""
         return {
             name.replace("_", " ") + ("" if "bytes" in name else " µs"): value * (1 if "bytes" in name else 1e6)
             for name, value in asdict(self).items()
@@ -69,7 +69,7 @@ class Costs:
 
 
 def measured() -> Costs:
-    """All of them, in some seconds."""
+    """Measure all of them; takes some seconds."""
     notes = [bytes((0x90 if index % 2 == 0 else 0x80, 36 + index // 2 % 48, 64)) for index in range(96)]
     one, many = [(0, notes[0])], [(index, note) for index, note in enumerate(notes[:MANY])]
     sender = EventSender(1)
@@ -141,7 +141,7 @@ def gathering(notes: list[bytes]) -> float:
 
 
 def lending(notes: list[bytes]) -> float:
-    """One order, unpacked and put on its wire."""
+    """One order, unpacked and put on its cable."""
     lender = OutputLender({"strings": DIN}, 1)
     granted = lender.claim("desk", ())
     assert isinstance(granted, Grant)
@@ -157,7 +157,7 @@ def lending(notes: list[bytes]) -> float:
 
 
 def over_the_link(payload: bytes) -> tuple[float, float]:
-    """Processor seconds of a put, and of hearing one, all threads of the link included; two processes, TCP."""
+    """Processor seconds of a put, and of receiving one, all threads of the link included; two processes, TCP."""
     here, there = multiprocessing.get_context("spawn").Pipe()
     other = multiprocessing.get_context("spawn").Process(target=far_end, args=(there, payload), daemon=True)
     other.start()
@@ -169,7 +169,7 @@ def over_the_link(payload: bytes) -> tuple[float, float]:
         heard += 1
 
     link.subscribe("r1/bench/in/stage/keys", count)
-    here.recv()  # it is there, and hears us
+    here.recv()  # it is there, and receives us
     time.sleep(0.5)
     began = time.process_time()
     for _ in range(PUTS):
@@ -194,7 +194,7 @@ def idle() -> float:
 
 
 def far_end(pipe: Connection, payload: bytes) -> None:
-    """The other process: hears, then plays."""
+    """The other process: receives, then plays."""
     link = open_link(settings_of(read(RIG, "bench").on("stage"), Path("bench")))
     link.subscribe("r1/bench/out/stage/strings", lambda key, payload: None)
     time.sleep(1)

@@ -1,9 +1,9 @@
-"""What the front panel costs the music, and its page the machine: with and without a browser that looks, in one run.
+"""What the front panel costs the music, and its page the machine: with and without an open browser, in one run.
 
     python -m bench.panel [--seconds 5] [--rounds 2] [--browser chromium]
 
 The show and its load are those of `following.py`: every input of the large rig with a full DIN cable of messages.
-The panel is a process of its own, as always, and the browser Chromium without a window, on the view that is named.
+The panel is a process of its own, as always, and the browser is Chromium without a window, on the given view.
 `page` is the CPU time of the process that runs the page, `browser` that of all of Chromium, `panel` that of the panel.
 """
 
@@ -41,11 +41,11 @@ class Usage:
         self._marks: list[tuple[float, dict[str, float]]] = []
 
     def mark(self) -> None:
-        """Take the readings of now."""
+        """Take the readings now."""
         chromium = {process: cpu_time(process) for process in family(self._browser)}
         page = sum(used for process, used in chromium.items() if runs_pages(process))
-        told = {"page": page, "browser": sum(chromium.values()), "panel": cpu_time(self._panel)}
-        self._marks.append((time.monotonic(), told))
+        reading = {"page": page, "browser": sum(chromium.values()), "panel": cpu_time(self._panel)}
+        self._marks.append((time.monotonic(), reading))
 
     def figures(self) -> dict[str, float]:
         """In % of a core."""
@@ -55,7 +55,7 @@ class Usage:
 
 @contextmanager
 def looking(view: str, browser: str, folder: Path) -> Iterator[Usage]:
-    """A panel, and a browser that looks at this view."""
+    """A panel, and a browser that shows this view."""
     command = [sys.executable, "-m", "engine.cli", "panel", "--name", NAME, "--port", "0"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as panel:
         found = re.search(r"http://127\.0\.0\.1:\d+/", panel.stdout.readline() if panel.stdout else "")

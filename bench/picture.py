@@ -1,4 +1,4 @@
-"""Draws what was measured, by matplotlib (`pip install 'bayleaf[bench]'`)."""
+"""Draws the results with matplotlib (`pip install 'bayleaf[bench]'`)."""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -6,7 +6,7 @@ from typing import Any
 
 
 def draw(parts: Mapping[str, Any], file: Path) -> bool:
-    """An SVG; False, and a sentence, if there is nothing to draw it with."""
+    """Write an SVG; where matplotlib is missing, print a sentence and return False."""
     try:
         import matplotlib
     except ModuleNotFoundError:
@@ -42,7 +42,7 @@ def _growth(axes: Any, parts: Mapping[str, Any], figures: tuple[str, ...], label
 
 
 def _late(axes: Any, parts: Mapping[str, Any], part: str, title: str) -> None:
-    """How long so many per cent of the messages wait at the most; towards the right ever fewer are left out."""
+    """The longest wait of a given share of the messages; further right, fewer are left out."""
     axes.set(xscale="log", yscale="log", xlabel="one message of so many is later", ylabel="µs", title=title)
     for name, curve in parts.get(part, {}).get("curves", {}).items():
         axes.plot(curve["one of"], curve["us"], label=name)

@@ -2,8 +2,8 @@
 
     python -m bench.recorder [--rounds 15] [--events 1048576]
 
-One recorded message stands beside an empty method call and beside a tuple appended to a deque of the same bound, all in
-turns in one process; the packing of full pieces is in the figure. The lateness is that of a thread that wakes 4,000
+One recorded message is compared with an empty method call and with a tuple appended to a deque of the same bound, all
+in turns in one process; the figure includes packing full pieces. The lateness is that of a thread that wakes 4,000
 times per second, as the reader does, alone and while a full ring is written.
 """
 
@@ -32,7 +32,7 @@ MESSAGES: Final = [bytes((0x90 | channel, key, 64)) for channel in range(16) for
 
 
 class Empty:
-    """What a method call costs that does nothing."""
+    """The cost of a method call that does nothing."""
 
     def came_in(self, at: int, input_index: int, message: bytes) -> None:
         pass
@@ -56,7 +56,7 @@ def message_in(recorder: FlightRecorder, at: int, input_index: int, message: byt
 
 
 def cost(record: Callable[[int, int, bytes], None]) -> float:
-    """Nanoseconds a call, without the loop around it."""
+    """Nanoseconds per call, without the loop around it."""
     at = time.monotonic_ns()
     rounds = CALLS // len(MESSAGES)
     begin = time.perf_counter_ns()
@@ -73,7 +73,7 @@ def cost(record: Callable[[int, int, bytes], None]) -> float:
 
 
 def compare(rounds: int, events: int) -> None:
-    """The cost of one message, in three ways, in turns."""
+    """Compare the cost of one message in three ways, in turns."""
     ways: dict[str, list[float]] = {}
     empty, queue, recorder = Empty(), Queue(events), FlightRecorder(events)
     with collector_at_rest():
@@ -86,7 +86,7 @@ def compare(rounds: int, events: int) -> None:
 
 
 def full(events: int) -> FlightRecorder:
-    """A ring that is full of different messages, and what memory it took."""
+    """A ring full of different messages; prints the memory it takes."""
     gc.collect()
     before = resident()
     recorder = FlightRecorder(events)
@@ -102,7 +102,7 @@ def full(events: int) -> FlightRecorder:
 
 
 def resident() -> int:
-    """Bytes of this process in memory; only Linux says so at any time, elsewhere it is the most there ever was."""
+    """Bytes of this process in memory; only Linux gives the current figure, other systems the highest so far."""
     try:
         return int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1]) * resource.getpagesize()
     except OSError:
@@ -110,7 +110,7 @@ def resident() -> int:
 
 
 def lateness(while_it: Callable[[], bool]) -> str:
-    """How much later than asked a sleeping thread goes on, µs."""
+    """How late a sleeping thread wakes up, in µs."""
     late = []
     while while_it():
         asleep = time.perf_counter_ns()
@@ -147,7 +147,7 @@ def main() -> None:
     options.add_argument("--events", type=int, default=1 << 20)
     chosen = options.parse_args()
     print(f"{platform.platform()}, Python {platform.python_version()}, rounds {chosen.rounds}")
-    recorder = full(chosen.events)  # first: memory that others gave back would not count as more
+    recorder = full(chosen.events)  # first: reused memory would not count as growth
     compare(chosen.rounds, chosen.events)
     writing(recorder)
 

@@ -1,9 +1,9 @@
-"""How long a rehearsal takes: three minutes of music through the large rig, files and report included.
+"""How long a rehearsal takes: three minutes of music through the large rig, with files and report.
 
     python -m bench.rehearse [--minutes 3] [--rounds 3]
 
 Each input plays notes, bends and controllers, a third of a full DIN cable. Every message goes through a transposition
-and a channel map to one output; every other output is a DIN cable. Each ten seconds a scene change puts all 32
+and a channel map to one output; every other output is a DIN cable. Every ten seconds a scene change puts all 32
 instruments on other sounds.
 """
 

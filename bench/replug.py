@@ -1,10 +1,10 @@
-"""What a cable that is pulled and put back costs the others, on the JACK server that is running.
+"""What a cable that is pulled and put back costs the other players, on the JACK server that is running.
 
     python -m bench.replug [--seconds 5] [--rounds 5]
 
 The load of `load.py`. The last output's instrument is a process of its own, and in every other turn its port
-vanishes and returns twice per second: the watch over the cables notices, opens it again and sends it the scene. The
-players are in a third process, which opens nothing, and the latency measured is that of all inputs. Medians of turns.
+vanishes and returns twice per second: hotplug notices, opens it again and sends it the scene. The players are in
+a third process, which opens nothing; the latency is measured over all inputs. Medians of turns.
 """
 
 import argparse
@@ -37,7 +37,7 @@ NAME: Final = f"out{OUTPUTS - 1}"
 
 
 def gear() -> None:
-    """Another process: a port that vanishes, or returns, for each line that it reads."""
+    """The other process: a port that vanishes, or returns, for each line read."""
     port = None
     while True:
         if port is not None and port.get_message() is not None:
@@ -73,7 +73,7 @@ class Gear:
         self.times += 1
 
     async def change_often(self) -> None:
-        """Again and again, until cancelled; it is in at the end."""
+        """Pull it and put it back again and again, until cancelled; at the end it is in."""
         while True:
             with trio.CancelScope(shield=True):
                 await trio.to_thread.run_sync(self.change)

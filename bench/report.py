@@ -1,4 +1,4 @@
-"""Tells results: as tables on the terminal, as results.json, and between two marks in README.md."""
+"""Reports results: as tables on the terminal, as results.json, and between two marks in README.md."""
 
 import json
 import sys
@@ -21,7 +21,7 @@ _VERDICTS: Final = ["", "figure", "wanted", "measured"]
 
 
 def shown(cell: Any) -> str:
-    """A number with as many digits as say something."""
+    """A number with its significant digits only."""
     if cell is None:
         return ""
     if not isinstance(cell, float):
@@ -32,7 +32,7 @@ def shown(cell: Any) -> str:
 
 
 def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[Any]], note: str = "") -> None:
-    """On the terminal."""
+    """Print a table on the terminal."""
     width = None if sys.stdout.isatty() else _WIDTH
     console = Console(highlight=False, markup=False, emoji=False, width=width)
     drawn = Drawn(title=title, title_justify="left", caption=note, caption_justify="left", box=box.SIMPLE_HEAD)
@@ -45,7 +45,7 @@ def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[Any]
 
 
 def print_part(part: Mapping[str, Any]) -> None:
-    """A part's tables and notes."""
+    """Print a part's tables and notes."""
     for table in part["tables"]:
         print_table(table["title"], table["columns"], table["rows"], table["note"])
     for note in part["notes"]:
@@ -54,7 +54,7 @@ def print_part(part: Mapping[str, Any]) -> None:
 
 
 def print_verdicts(parts: Mapping[str, Any]) -> None:
-    """Each target, met or missed."""
+    """Print each target, met or missed."""
     print_table("Targets", _VERDICTS, verdicts(parts))
 
 
@@ -63,7 +63,7 @@ def _circumstances(part: Mapping[str, Any]) -> str:
 
 
 def read_results(file: Path) -> dict[str, Any]:
-    """What was measured before; nothing if nothing was."""
+    """The earlier results; empty if there are none."""
     try:
         found: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
     except FileNotFoundError:
@@ -72,7 +72,7 @@ def read_results(file: Path) -> dict[str, Any]:
 
 
 def write_results(file: Path, results: Mapping[str, Any]) -> None:
-    """As JSON, the verdicts with it."""
+    """Write them as JSON, with the verdicts."""
     targets = [dict(zip(("verdict", "figure", "wanted", "measured"), row, strict=True)) for row in _rows(results)]
     whole = {**results, "targets": targets}
     file.write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
@@ -83,7 +83,7 @@ def _rows(results: Mapping[str, Any]) -> list[list[str | float | None]]:
 
 
 def write_readme(file: Path, results: Mapping[str, Any], picture: str | None) -> None:
-    """Put the results between the two marks; all else stays."""
+    """Put the results between the two marks; the rest of the file stays."""
     text = file.read_text(encoding="utf-8")
     before, found, rest = text.partition(BEGIN)
     _, ended, after = rest.partition(END)

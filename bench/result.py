@@ -1,4 +1,4 @@
-"""What a part of the bench gives back: tables, named figures, sentences; and how they are put together."""
+"""The result of a part of the bench: tables, named figures, sentences; and how they are combined."""
 
 import math
 import statistics
@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any, Final, NamedTuple
 
-#: modules of this package, `run(pace)` of each measures; and the seconds after which it begins no further turn, if
-#: the machine is so busy that they go by
+#: modules of this package, each measured by its `run(pace)`; and the seconds after which it starts no further turn
+#: (they pass only on a very busy machine)
 PARTS: Final = {
     "latency": 125,
     "throughput": 60,
@@ -27,10 +27,10 @@ class Pace(NamedTuple):
     """How long to measure: a short turn, or the default."""
 
     quick: bool = False
-    until: float = math.inf  # monotonic seconds after which no further turn is begun: the machine is too busy
+    until: float = math.inf  # monotonic seconds after which no further turn starts: the machine is too busy
 
     def rounds(self, usual: int) -> Iterator[int]:
-        """So many rounds of turns, one of a short turn; fewer if the time is over, but one."""
+        """This many rounds of turns, or one for a short turn; fewer if the time is over, but at least one."""
         for number in range(1 if self.quick else usual):
             if number == 0 or self.going:
                 yield number
@@ -47,7 +47,7 @@ class Pace(NamedTuple):
 
 @dataclass
 class Table:
-    """Rows begin with what they are of; `note` says what the columns mean."""
+    """The first cell of a row is its label; `note` explains the columns."""
 
     title: str
     columns: list[str]
@@ -57,7 +57,7 @@ class Table:
 
 @dataclass
 class Result:
-    """One part's. `figures` are what targets and the picture are made of; `notes` whole sentences."""
+    """One part's result. `figures` are for the targets and the picture; `notes` are whole sentences."""
 
     tables: list[Table] = field(default_factory=list)
     figures: dict[str, float] = field(default_factory=dict)
@@ -65,7 +65,7 @@ class Result:
     curves: dict[str, dict[str, list[float]]] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
-        """For results.json."""
+        """The form in results.json."""
         return asdict(self)
 
 
@@ -75,12 +75,12 @@ def medians(turns: Sequence[Mapping[str, float]]) -> dict[str, float]:
 
 
 def ratio(own: float | None, other: float | None) -> float | None:
-    """So many times as much; None if it cannot be told."""
+    """How many times `other` `own` is; None if that is unknown."""
     return own / other if own is not None and other else None
 
 
 def beside(own: str, rows: Mapping[str, Mapping[str, float]], compared: Sequence[str], title: str, note: str) -> Table:
-    """A table of contenders: first how many times each one's figure `own` has, then all figures."""
+    """A table of contenders: first the ratio of `own` to each one's figures, then all figures."""
     mine = rows[own]
     shown = list(mine)
     listed: list[list[Cell]] = []

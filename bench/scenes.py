@@ -1,7 +1,7 @@
-"""Part `scenes`: what a scene change costs those who play, and how soon it is done.
+"""Part `scenes`: what a scene change costs other players, and how soon it is done.
 
 Recalls with 1, 64 and 1,000 scenes loaded; notes that play on while scenes change, each of which must come out once
-and in time; bursts on a DIN cable that carries all it can besides.
+and in time; bursts on a DIN cable that is filled by other messages.
 """
 
 import random
@@ -28,7 +28,7 @@ from engine.rig.read.load import read
 
 LOADED: Final = (1, 64, 1000)
 BYTE_NS: Final = 320_000  # ten bits at 31,250 baud (MIDI 1.0 p. 1)
-CHANNELS: Final = 8  # of a burst: two banks and a program each, eight bytes
+CHANNELS: Final = 8  # in a burst: two banks and a program each, eight bytes
 _PLAYER: Final = 1  # the input that plays on: every scene sends it elsewhere
 _BESIDE: Final = 14  # the input that fills a cable beside bursts: it comes out on channel 16
 
@@ -44,11 +44,11 @@ class Noting(Swallowing):
 
 
 class Cable(Swallowing):
-    """An output with a DIN cable behind it: a message is through when all before it are."""
+    """An output with a DIN cable behind it: a message is through after all those before it."""
 
     def __init__(self, index: int) -> None:
         super().__init__(index)
-        self.programs: list[int] = []  # when the last byte of each program change has left (ns)
+        self.programs: list[int] = []  # when the last byte of each program change left (ns)
         self._free_at = 0
 
     def send(self, message: bytes) -> None:
@@ -59,7 +59,7 @@ class Cable(Swallowing):
 
 
 class Spans(Samples):
-    """When each message was sent, beside how long it took."""
+    """When each message was sent, and how long it took."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -72,7 +72,7 @@ class Spans(Samples):
 
 
 def recalls(pace: Pace, result: Result) -> None:
-    """From the command to the first message by the new scene, with few scenes and with many."""
+    """From the command to the first message from the new scene, with few scenes and with many."""
     loaded = (1, 64) if pace.quick else LOADED
     shows = {many: _quiet(many) for many in loaded}
     order = random.Random(1)
@@ -136,7 +136,7 @@ def played_live(
 
 
 def held_up(pace: Pace, result: Result) -> None:
-    """Notes at full DIN rate, a recall every 20 ms: those that a recall kept waiting beside all others."""
+    """Notes at full DIN rate, a recall every 20 ms: those that waited for a recall, and all others."""
     outputs: Any = [Noting(o) for o in range(OUTPUTS)]
     player: Any = Scheduled(_PLAYER, played(_PLAYER, "warm"))
     inputs = {f"in{_PLAYER}": player}
@@ -169,7 +169,7 @@ def held_up(pace: Pace, result: Result) -> None:
 
 
 def _sorted_out(spans: Spans, recalled: Sequence[tuple[int, int]]) -> tuple[list[int], list[int]]:
-    """Latencies of messages that were under way during a recall, and all others."""
+    """Latencies of messages that were on their way during a recall, and of all others."""
     waiting: list[int] = []
     others: list[int] = []
     upcoming = 0
@@ -208,7 +208,7 @@ def _arithmetic() -> int:
 
 
 def _burst_turn(full: bool, seconds: float) -> list[float]:
-    """For each burst the ns beyond its arithmetic."""
+    """For each burst, the ns beyond the calculated time."""
     lines = ["format = 1", *ports(INPUTS, 1, din=(0,))]
     for channel in range(CHANNELS):
         lines += [f"[instruments.gear{channel}]", 'output = "out0"', f"channel = {channel + 1}"]

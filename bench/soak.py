@@ -1,21 +1,21 @@
-"""A long evening: the full load, and everything that goes wrong on a stage, again and again; does it hold out?
+"""A long evening: the full load, and everything that goes wrong on a stage, again and again. Does the engine hold out?
 
     python -m bench.soak [--minutes 30] [--seconds 60] [--seed 1] [--jack]
 
 The load of `load.py` (the large rig, 1,041 messages per second of each input, two outputs of it DIN cables) on the
-show with its reader, its watch over the cables, its flight recorder and its watch over the rig file. Three times a
-second the scene changes, with a bank and program for each instrument; now and then the cable of an input or an
-output is pulled and put back, an input floods (30,000 messages per second for one second), the rig file is edited, or
-panic is pressed. Without --jack the ports are in memory; with it each is a client of another process on the JACK server
-that is running, with fewer ports (see `farend`).
+show with its reader, hotplug, flight recorder and rig file follower. Three times per second the scene changes, with a
+bank and program for each instrument; now and then the cable of an input or an output is pulled and put back, an input
+floods (30,000 messages per second for one second), the rig file is edited, or panic is pressed. Without --jack the
+ports are in memory; with it each is a client of another process on the JACK server that is running, with fewer ports
+(see `farend`).
 
-One line a minute: resident memory, what of it the recorder says it takes, how many pieces of memory Python holds;
-latency of that minute, that of an input while it floods left out; messages and losses.
+One line per minute: resident memory, the recorder's share of it as it reports it, how many memory blocks Python holds;
+latency in that minute, without inputs that flood; messages and losses.
 
-In the end everybody lets go. Then each instrument, a model of a receiver that knows nothing of the engine, must be
-silent and on the sound of the scene, and after the farewell nothing may be off rest. Ends with 1 if something hangs, or
-if memory has grown by more than the bound after the warm-up: the time until the recorder is full, and at least a third
-of the run. What the recorder says it takes is left out on both sides.
+At the end everything is released. Then each instrument, a model of a receiver that knows nothing of the engine, must
+be silent and on the sound of the scene, and after the farewell nothing may be off rest. Exits with 1 if something
+hangs, or if memory has grown by more than the bound after the warm-up: the time until the recorder is full, and at
+least a third of the run. The recorder's own share is left out on both sides.
 """
 
 import argparse
@@ -54,20 +54,20 @@ FULL: Final = (1 << 20) - 512  # events of a recorder that is full
 FLOOD: Final = 30_000  # messages per second
 SCENES: Final = 4
 BEAT: Final = 0.3  # seconds between scene changes
-#: of the outputs that are more than there are inputs: each is the second of one input, or of several
+#: of the outputs beyond the number of inputs: each is the second output of one input, or of several
 DIN: Final = (0, 1)
-#: disturbances and how many beats lie between two of them, about
+#: disturbances, and how many beats lie between two of them, on average
 OFTEN: Final = {"input pulled": 8, "output pulled": 8, "flood": 30, "edit": 20, "panic": 25}
 COLUMNS: Final = (
     *("s", "resident MB", "recorder MB", "Python's blocks", "p50 µs", "p99 µs", "worst µs"),
     *("messages/s", "dropped", "shed in", "shed out"),
 )
 DEADLINE: Final = 60.0  # seconds; a busy machine may have to catch up
-STEPS: Final = 100_000  # µs; what is later counts as that late
+STEPS: Final = 100_000  # µs; longer latencies count as this
 
 
 def rig_text(edits: int, size: Size) -> str:
-    """The rig after so many edits: scene 2 sounds different each time, and each third leaves out an output."""
+    """The rig after this many edits: scene 2 sounds different each time, and every third edit leaves out an output."""
     outputs = [index for index in range(size.outputs) if index != size.outputs - 1 or edits % 3]
     lines = [
         "format = 1",
@@ -127,7 +127,7 @@ class Histogram(Latency):
         self.clear()
 
     def clear(self) -> None:
-        """A new minute."""
+        """Start a new minute."""
         self._counts = array("L", bytes(8 * STEPS))
         self._worst = 0
 
@@ -163,7 +163,7 @@ class Soak:
         self.desk: Desk | farend.FarEnd
         self._system: PortSystem
         if jack:
-            self._system = open_system("jack", "soak")  # first: it says if there is no server
+            self._system = open_system("jack", "soak")  # first: it raises if there is no server
             self.desk = farend.FarEnd()
         else:
             self.desk = self._system = Desk()
@@ -171,7 +171,7 @@ class Soak:
         rig = load(file)
         patch = connect(rig, self._opener)
         self._inbox = InputReader(dict(enumerate(patch.inputs.values())))
-        self.told: Counter[str] = Counter()
+        self.reported: Counter[str] = Counter()
         self.show = Choosy(rig, patch, self._inbox, say=self._hear)
         self._latency = self.show.latency = Histogram()
         self._random = random.Random(seed)
@@ -188,11 +188,11 @@ class Soak:
     def _hear(self, text: str) -> None:
         for words in ("a loop was found", "a fault of Bayleaf itself", "refused"):
             if words in text:
-                self.told[words] += 1
+                self.reported[words] += 1
                 print(text)
 
     async def run(self) -> None:
-        """The evening."""
+        """Play the whole evening."""
         show = self.show
         with collector_at_rest():
             show.apply(RecallScene(1), "shell")
@@ -246,7 +246,7 @@ class Soak:
             await trio.sleep(self._random.uniform(0.1, 1.5))
             self.desk.plug(name)
 
-    # What is told
+    # What is reported
 
     async def _tell(self) -> None:
         print("| " + " | ".join(COLUMNS) + " |\n" + "|---" * len(COLUMNS) + "|")
@@ -276,7 +276,7 @@ class Soak:
     # The end of the evening
 
     async def _end(self) -> None:
-        """Everything is plugged in again, everybody lets go, and the instruments are looked at."""
+        """Plug in everything, release everything, and check the instruments."""
         self.desk.plug_all()
         await self._wait("a port was missing", lambda: not any(self.show.ports.missing()))
         self.desk.rest()
@@ -313,23 +313,23 @@ class Soak:
         return False
 
     def verdict(self) -> int:
-        """Print what there is to say; the exit status."""
-        told = ", ".join(f"{count:,} {what}" for what, count in self.done.items())
-        print(f"What went wrong: {told}.")
+        """Print the verdict; returns the exit status."""
+        disturbances = ", ".join(f"{count:,} {what}" for what, count in self.done.items())
+        print(f"What went wrong: {disturbances}.")
         if self._base is None:
             self.faults.append("the recorder was not full in time, so that nothing can be said about memory")
         if self.grown > BOUND:
             self.faults.append(f"memory has grown by more than {BOUND} MB")
-        for fault in [*self.faults, *(f"{count} times: {words}" for words, count in self.told.items())]:
+        for fault in [*self.faults, *(f"{count} times: {words}" for words, count in self.reported.items())]:
             print(f"FAULT: {fault}")
-        if not self.faults and not self.told:
+        if not self.faults and not self.reported:
             print(f"Nothing hangs; memory grew by {self.grown:.1f} MB after the warm-up (bound {BOUND} MB).")
             return 0
         return 1
 
 
 def main() -> int:
-    """Run and tell."""
+    """Run and report."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--minutes", type=float, default=30.0)
     parser.add_argument("--seconds", type=float, help="instead of minutes")

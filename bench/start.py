@@ -1,8 +1,8 @@
 """Part `start`: from the start of the process to the first message that comes out, 64 scenes × 20 routes × 3 filters.
 
 The first input and the first output are FIFOs. Notes are written to the one until something comes out of the other.
-Beside it, in turns: a Python script that copies bytes from FIFO to FIFO, which is the floor, and one that imports
-python-rtmidi and mido before, which is what a script for MIDI begins with.
+In turns with it: a Python script that copies bytes from FIFO to FIFO, which is the lower limit, and one that first
+imports python-rtmidi and mido, as a script for MIDI does.
 """
 
 import os
@@ -33,7 +33,7 @@ BAYLEAF, COPY, MIDO = "Bayleaf", "script that copies bytes", "the same, rtmidi a
 
 
 class Fifos:
-    """The two, and what is left in them taken out."""
+    """The two FIFOs, and a way to empty them."""
 
     def __init__(self, folder: Path) -> None:
         self.paths = str(folder / "in"), str(folder / "out")
@@ -42,13 +42,13 @@ class Fifos:
         self._source, self._target = (os.open(path, os.O_RDWR | os.O_NONBLOCK) for path in self.paths)
 
     def empty(self) -> None:
-        """Nothing of an earlier turn is to be heard."""
+        """Remove what is left of an earlier turn."""
         for handle in (self._source, self._target):
             while select.select([handle], [], [], 0)[0]:
                 os.read(handle, 65536)
 
     def first(self) -> float:
-        """Play until something comes; when it did (s)."""
+        """Play until something comes out; returns when it did (s)."""
         end = time.monotonic() + _DEADLINE
         while not select.select([self._target], [], [], _AGAIN)[0]:
             assert time.monotonic() < end, "nothing came out"
@@ -57,7 +57,7 @@ class Fifos:
         return time.monotonic()
 
     def close(self) -> None:
-        """Let go of them."""
+        """Close them."""
         os.close(self._source)
         os.close(self._target)
 

@@ -1,11 +1,11 @@
-"""What the figures should be, and whether they are. The bounds are our own; no outside source."""
+"""The target of each figure, and whether it is met. The bounds are our own; no outside source."""
 
 from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
 
 class Target(NamedTuple):
-    """A figure, named "part.figure", and its bound: the most it may be, or with `least` the least."""
+    """A figure, named "part.figure", and its bound: the highest allowed value, or with `least` the lowest."""
 
     what: str
     figure: str

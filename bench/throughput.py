@@ -1,7 +1,7 @@
-"""Part `throughput`: deliveries per second, as fast as one core can go, nobody sleeping.
+"""Part `throughput`: deliveries per second as fast as one core can go, without sleeping.
 
-Bayleaf's core (`Bay`, its wires with it) and a send for each delivery; its whole show, with inbox, meters and flight
-recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn begins again.
+Bayleaf's core (`Engine`, with its cables) and a send for each delivery; its whole show, with reader, meters and flight
+recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn starts afresh.
 """
 
 import time
@@ -33,7 +33,7 @@ Way = Callable[[Batch], None]
 
 @cache
 def rig_of(size: Size, filters: int) -> Rig:
-    """The load's rig with so many inputs and outputs, and filters on each route."""
+    """The load's rig with this many inputs and outputs, and filters on each route."""
     inputs, outputs = size
     return rig((), inputs, outputs, filters)
 
@@ -46,7 +46,7 @@ def script(inputs: int, memory: str) -> list[tuple[int, bytes]]:
 
 
 def core(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
-    """The state machine alone, in its own time: as if the messages came at full DIN rate."""
+    """The state machine alone, in its own time, as if the messages came at full DIN rate."""
     engine = Engine(compile_rig(rig_of(size, filters)))
     engine.apply(0, RecallScene(1))
     clock, receive = count(SECOND, SECOND // (RATE * size[0])), engine.receive
@@ -61,7 +61,7 @@ def core(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
 
 
 class Handed:
-    """A reader of which the show takes what was put there."""
+    """A reader that gives the show what was put into it."""
 
     due: int | None = None
     beat: int | None = None
@@ -71,16 +71,16 @@ class Handed:
         self.arrivals: list[Arrival] = []
 
     def take(self) -> list[Arrival]:
-        """See Inbox."""
+        """See InputReader."""
         taken, self.arrivals = self.arrivals, []
         return taken
 
 
 def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
-    """All that `bayleaf run` does with a message once it was read."""
+    """All that `bayleaf run` does with a message after it was read."""
     reader: Any = Handed()
     ports: dict[str, Any] = {f"out{index}": output for index, output in enumerate(outputs)}
-    clock = count(SECOND, SECOND // (2 * RATE * size[0])).__next__  # asked twice a message
+    clock = count(SECOND, SECOND // (2 * RATE * size[0])).__next__  # called twice per message
     show = Show(rig_of(size, filters), OpenPorts({}, ports), reader, clock=clock)
     show.apply(RecallScene(1), "shell")
 
@@ -93,7 +93,7 @@ def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
 
 
 def look_up(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
-    """For each message of each input what is to be sent where; nothing else."""
+    """A table of what each message of each input sends where; nothing else."""
     known = {
         (source, message): [(outputs[o].send, message) for o in outputs_of(source, *size)]
         for source, message in script(size[0], "warm")
@@ -138,7 +138,7 @@ def turn(name: str, size: Size, filters: int, memory: str, seconds: float) -> fl
 
 
 def _race(way: Way, batches: Iterator[Batch], seconds: float) -> float:
-    """Batches for so long, or as long as there are any; seconds of this thread's own time on a core."""
+    """Batches for this long, or as long as there are any; seconds of CPU of this thread."""
     begin, end = time.thread_time(), time.monotonic() + seconds
     while time.monotonic() < end and (some := list(islice(batches, 8))):
         for batch in some:

@@ -25,6 +25,14 @@ _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
 _FIRST: Final = ("help", "demo", "new", "ports", "check", "run", "panel", "status")
 #: how writing to stdout may fail: the reader has gone, or the disk is full or broken
 _UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
+#: what is wrong with an option or argument, in the words of pydantic, and in ours
+_USAGE: Final = (
+    ("Input should be a valid integer, unable to parse string as an integer", "must be a whole number"),
+    ("Input should be a valid number, unable to parse string as a number", "must be a number"),
+    ("Input should be greater than or equal to ", "must be at least "),
+    ("Input should be less than or equal to ", "must be at most "),
+    ("Input should be ", "must be "),
+)
 _KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, UserError)
 
 
@@ -44,6 +52,10 @@ class _Commands(TyperGroup):
         """Run the command. A known error that trio has wrapped in a group is raised on its own."""
         try:
             return super().invoke(ctx)
+        except typer.BadParameter as fault:
+            for programmers, players in _USAGE:
+                fault.message = fault.message.replace(programmers, players)
+            raise
         except BaseExceptionGroup as group:
             if group.split(_KNOWN)[1] is not None:
                 raise

@@ -1,4 +1,4 @@
-"""The bench's one command: what it writes has its shape. How fast anything was is never asked. No outside source."""
+"""The bench's command: its output has the right shape. How fast anything was is not tested. No outside source."""
 
 import json
 import subprocess
@@ -12,7 +12,7 @@ from tests.support.paths import ROOT
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where a quick turn of the parts that are soon done has written."""
+    """The folder that a quick run of the shortest parts has written."""
     folder = tmp_path_factory.mktemp("bench")
     command = [sys.executable, "-m", "bench", "--quick", "--part", "growth", "--part", "start", "--out", str(folder)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=240, check=False)
@@ -38,7 +38,7 @@ def test_results_say_what_was_measured_and_where(folder: Path) -> None:
 
 
 def test_the_readme_has_the_results_between_its_marks(folder: Path) -> None:
-    """The results stand in README.md between the marks, and what was around them is untouched."""
+    """The results are in README.md between the marks, and the text around them is untouched."""
     before = (ROOT / "bench" / "README.md").read_text(encoding="utf-8")
     after = (folder / "README.md").read_text(encoding="utf-8")
     begin, end = "<!-- results: written by python -m bench -->", "<!-- end of results -->"

@@ -1,4 +1,4 @@
-"""The soak of the bench, half a minute of it. Bounds are our own; no outside source."""
+"""The bench's soak, for half a minute. Bounds are our own; no outside source."""
 
 import subprocess
 import sys
@@ -7,7 +7,7 @@ from tests.support.paths import ROOT
 
 
 def test_the_show_holds_out() -> None:
-    """Half a minute of full load, floods, pulled cables, edits and panics leaves nothing hanging, and memory flat."""
+    """After half a minute of full load, floods, pulled cables, edits and panics nothing hangs; memory has not grown."""
     done = subprocess.run(
         [sys.executable, "-m", "bench.soak", "--seconds", "30"],
         cwd=ROOT,

@@ -95,3 +95,18 @@ def test_no_engine_is_reported(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: py
     said = bayleaf("scene", "1")
     assert said.status == 1
     assert "bayleaf run" in said.err
+
+
+@pytest.mark.parametrize(
+    ("command", "words"),
+    [
+        (("scenes", "delete", "abc"), "'number': must be a whole number"),
+        (("check", "rig.toml", "--density", "1.5"), "'--density': must be a whole number"),
+        (("check", "rig.toml", "--density", "-1"), "'--density': must be at least 0"),
+    ],
+)
+def test_a_wrong_number_is_reported_in_plain_words(bayleaf: Bayleaf, command: tuple[str, ...], words: str) -> None:
+    """A usage error names the option or argument and what it must be; the exit status is 2."""
+    said = bayleaf(*command)
+    assert said.status == 2
+    assert said.err.endswith(f"Invalid value for {words}\n")

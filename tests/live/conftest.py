@@ -1,4 +1,4 @@
-"""What several tests of the running show need."""
+"""Fixtures that several tests of the running show use."""
 
 import shutil
 import tempfile
@@ -12,7 +12,7 @@ from tests.support.faulty_show import add_plug_in, forget_registry
 
 @pytest.fixture
 def runtime_dir(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """A folder of the test's own below which sockets lie; a short path, since a socket's may have 107 bytes."""
+    """The test's own folder for sockets; its path is short, since a socket's path may have 107 bytes."""
     folder = Path(tempfile.mkdtemp(prefix="bl"))
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
     yield folder

@@ -1,4 +1,4 @@
-"""How full cables are. A DIN cable carries 3,125 bytes a second (MIDI 1.0 Detailed Specification 4.2.1 p. 1)."""
+"""How full cables are. A DIN cable carries 3,125 bytes per second (MIDI 1.0 Detailed Specification 4.2.1 p. 1)."""
 
 import pytest
 
@@ -14,7 +14,7 @@ SLOW = RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", 
 
 
 class Cables:
-    """A show with one DIN cable, and a gauge that looks ten times a second."""
+    """A show with one DIN cable, and a cable load that is measured ten times a second."""
 
     def __init__(self) -> None:
         self.bench = Bench(SLOW)
@@ -24,7 +24,7 @@ class Cables:
         self.gauge = CableLoad(self.show)
 
     def passes(self, seconds: float, *messages: str) -> None:
-        """Time passes in steps of 10 ms; at each of them these arrive."""
+        """Let time pass in steps of 10 ms; at each step these messages arrive."""
         for step in range(round(seconds * 100)):
             self.bench.passes(self.bench.now + 10 * MS)
             self.bench.play(KEYS, *messages)
@@ -34,18 +34,18 @@ class Cables:
 
 @pytest.fixture
 def cables() -> Cables:
-    """Nothing plays yet."""
+    """The show before anything is played."""
     return Cables()
 
 
 def test_an_output_that_is_not_paced_has_no_load(cables: Cables) -> None:
-    """Where there is no limit there is no share of it."""
+    """An output without a speed limit has no load."""
     assert cables.gauge.loads == [0.0, None]
     assert cables.gauge.peaks == [0.0, None]
 
 
 def test_the_share_of_a_second(cables: Cables) -> None:
-    """A note of three bytes every 10 ms is 960 of 10,000 µs on the cable; when it ends the share goes down."""
+    """A three-byte note every 10 ms takes 960 of 10,000 µs on the cable; when the notes end, the load falls."""
     cables.passes(2.0, "90 3C 40")
     assert cables.gauge.loads[STRINGS] == pytest.approx(0.1, abs=0.01)
     cables.passes(0.5)
@@ -55,13 +55,13 @@ def test_the_share_of_a_second(cables: Cables) -> None:
 
 
 def test_a_full_cable_is_one_and_no_more(cables: Cables) -> None:
-    """However much waits, a cable is full and not fuller."""
+    """However much is waiting, the load is at most 1."""
     cables.passes(3.0, *["90 3C 40", "80 3C 40"] * 8)
     assert cables.gauge.loads[STRINGS] == 1.0
 
 
 def test_a_long_dump_is_spread_over_its_time(cables: Cables) -> None:
-    """A SysEx that is handed over at once occupies its cable for as long as its bytes take."""
+    """A SysEx that is handed over at once loads its cable for as long as its bytes take."""
     cables.bench.play(KEYS, "F0 7D " + "00 " * 6247 + "F7")  # 6,250 bytes are two seconds
     cables.passes(1.5)
     assert cables.gauge.loads[STRINGS] == 1.0
@@ -70,7 +70,7 @@ def test_a_long_dump_is_spread_over_its_time(cables: Cables) -> None:
 
 
 def test_the_worst_second_is_kept_for_a_minute(cables: Cables) -> None:
-    """The peak stays while it lies less than about a minute back, and is gone after that."""
+    """The peak is kept for about a minute, then dropped."""
     cables.passes(2.0, "90 3C 40")
     cables.passes(50.0)
     assert cables.gauge.loads[STRINGS] == 0.0
@@ -80,7 +80,7 @@ def test_the_worst_second_is_kept_for_a_minute(cables: Cables) -> None:
 
 
 def test_what_found_no_room_is_counted_for_a_minute(cables: Cables) -> None:
-    """Presses that a jammed cable sheds are counted, and forgotten when they lie a minute back."""
+    """Note-ons that a jammed cable drops are counted, and forgotten after a minute."""
     cables.bench.play(KEYS, *["90 3C 40"] * 6000)
     cables.passes(0.2)
     shed = cables.gauge.shed_out[STRINGS]
@@ -90,14 +90,14 @@ def test_what_found_no_room_is_counted_for_a_minute(cables: Cables) -> None:
 
 
 def test_an_output_that_is_away_carries_nothing(cables: Cables) -> None:
-    """Without its cable an output has no load, whatever is played to it."""
+    """An unplugged output has no load, whatever is played to it."""
     cables.bench.outputs["strings"].unplug()
     cables.passes(1.0, "90 3C 40")
     assert cables.gauge.loads[STRINGS] == 0.0
 
 
 def test_outputs_that_an_edit_adds_and_takes_away(cables: Cables) -> None:
-    """A new output begins with nothing behind the others; one that is gone keeps its place."""
+    """A new output is added at the end and starts without a history; a removed one keeps its place."""
     cables.passes(1.0, "90 3C 40")
     edited = SLOW.replace(
         'brass = { port = "Box 2" }', 'brass = { port = "Box 2" }\nbass = { port = "c", wire = "din" }'

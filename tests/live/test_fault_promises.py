@@ -1,8 +1,7 @@
 """Each fault of the stage at 200 random moments of a real song, with scene changes, in virtual time.
 
-Afterwards, once every key and pedal of the player is up, each synth is asked, not our ledger: no note sounds, no pedal
-is down, no wheel or bend is off rest, and every instrument is on the bank and program of the scene in force.
-"""
+Afterwards, once every key and pedal of the player is up, each synth is checked, not our ledger: no note sounds, no
+pedal is down, no wheel or bend is off rest, and every instrument is on the bank and program of the scene in force."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -63,7 +62,7 @@ FAULTS: tuple[Fault, ...] = (
 
 @pytest.fixture(scope="module")
 def table() -> Iterator[list[tuple[str, int, int, int]]]:
-    """One line a fault: its name, how often it was done, messages in, messages out. Printed at the end."""
+    """One line per fault: its name, how often it occurred, messages in, messages out. Printed at the end."""
     lines: list[tuple[str, int, int, int]] = []
     yield lines
     print(f"\n{'fault':<20}{'times':>7}{'messages in':>14}{'messages out':>14}")
@@ -79,7 +78,7 @@ async def test_after_each_fault_nothing_hangs(
     tmp_path: Path,
     mock_clock: trio.testing.MockClock,
 ) -> None:
-    """Whatever goes wrong at whatever moment: afterwards nothing sounds, all is at rest and on the scene's sounds."""
+    """Whatever goes wrong and when, afterwards no note sounds, all controllers rest and the scene's sounds are on."""
     rng = Random(fault.__name__)
     async with trio.open_nursery() as nursery:
         evening = Evening(rng, tmp_path / "pit.toml", mock_clock, nursery)
@@ -98,6 +97,6 @@ async def test_after_each_fault_nothing_hangs(
             done += 1
         nursery.cancel_scope.cancel()
     assert done == MOMENTS
-    if fault is loop_cable:  # in some scenes the way leads nowhere
+    if fault is loop_cable:  # in some scenes no route feeds the loop
         assert sum("a loop was found" in said for said in evening.said) > MOMENTS // 2
     table.append((fault.__name__, done, evening.messages_in, sum(g.heard for g in evening.system.gear.values())))

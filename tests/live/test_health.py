@@ -1,4 +1,4 @@
-"""What is wrong, in sentences. (Our own design; no outside source.)"""
+"""What needs attention, in sentences. (Our own design; no outside source.)"""
 
 import pytest
 
@@ -13,7 +13,7 @@ STRINGS, BRASS = 0, 1
 
 
 class Patient:
-    """A show and its gauge."""
+    """A show and its cable load."""
 
     def __init__(self, rig: str = RIG, missing: tuple[str, ...] = ()) -> None:
         self.bench = Bench(rig, missing)
@@ -28,24 +28,24 @@ class Patient:
 
 @pytest.fixture
 def well() -> Patient:
-    """A show in scene 2, in which all is well."""
+    """A show in scene 2 with nothing wrong."""
     return Patient()
 
 
 def test_nothing_is_wrong(well: Patient) -> None:
-    """Of a show in which all is well there is nothing to tell."""
+    """A show with nothing wrong reports nothing."""
     well.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert well.tells() == []
 
 
 def test_a_port_that_is_missing() -> None:
-    """It is told with the reason, and no more when it is back."""
+    """It is reported with the reason until it is back."""
     away = Patient(missing=("keys", "brass"))
     assert away.tells() == ['input keys is missing: there is no "keys"', 'output brass is missing: there is no "brass"']
 
 
 def test_one_reason_is_told_once(well: Patient) -> None:
-    """Ports that are away for one reason are told together."""
+    """Ports that are missing for the same reason are reported together."""
     for output in well.bench.outputs.values():
         output.unplug("the box is off")
     well.show.check_outputs()
@@ -53,14 +53,14 @@ def test_one_reason_is_told_once(well: Patient) -> None:
 
 
 def test_many_reasons_are_too_many() -> None:
-    """Of many missing ports the names must do."""
+    """When many ports are missing for different reasons, only their names are given."""
     text = RIG.replace("[outputs]", "[outputs]\n" + "".join(f'o{n} = {{ port = "Port {n}" }}\n' for n in range(3)))
     away = Patient(text, missing=("o0", "o1", "o2"))
     assert away.tells() == ["the outputs o0, o1 and o2 are missing"]
 
 
 def test_a_port_that_takes_nothing(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
-    """An output that is there and refuses what is sent is told with what it said."""
+    """An open output that refuses messages is reported with the driver's words."""
 
     def refuse(message: bytes) -> None:
         raise PortError("the queue is full")
@@ -71,7 +71,7 @@ def test_a_port_that_takes_nothing(well: Patient, monkeypatch: pytest.MonkeyPatc
 
 
 def test_an_input_that_fell_silent(well: Patient) -> None:
-    """One that promised active sensing and broke it (MIDI 1.0 p. 32) is told until it speaks again."""
+    """An input that promised active sensing and fell silent (MIDI 1.0 p. 32) is reported until it sends again."""
     well.bench.play(KEYS, "FE")
     well.bench.now += 400 * MS
     well.show.pump()
@@ -81,20 +81,20 @@ def test_an_input_that_fell_silent(well: Patient) -> None:
 
 
 def test_a_muted_loop(well: Patient) -> None:
-    """A way that a loop has muted is told by its ports, with what to do."""
+    """A connection muted because of a loop is reported with its ports and the remedy."""
     well.show.engine.state.loops.muted.add((KEYS, BRASS))
-    (told,) = well.tells()
-    assert told.startswith("keys is muted towards brass: what is sent there comes back in; unplug the cable")
+    (sentence,) = well.tells()
+    assert sentence.startswith("keys is muted towards brass: what is sent there comes back in; unplug the cable")
 
 
 def test_a_cable_that_is_full() -> None:
-    """A cable that carries all it can is told; so is what found no room, and then not both."""
+    """A full cable is reported; once it drops messages, only that is reported."""
     slow = Patient(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
     for _ in range(30):
         slow.bench.passes(slow.bench.now + 50 * MS)
         slow.bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 40)
-        told = slow.tells()
-    assert told == ["the cable of output strings is full; notes there are late"]
+        sentences = slow.tells()
+    assert sentences == ["the cable of output strings is full; notes there are late"]
     slow.bench.play(KEYS, *["90 3C 40"] * 6000)
     (sentence,) = slow.tells()
     assert sentence.startswith("output strings gets more than its cable carries: ")
@@ -102,13 +102,13 @@ def test_a_cable_that_is_full() -> None:
 
 
 def test_an_input_that_floods(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Messages of an input that found no room are told for a minute."""
+    """Messages dropped from an input that floods are reported for a minute."""
     monkeypatch.setattr(well.bench.reader, "shed", lambda source: int(source == KEYS))
     assert well.tells() == ["input keys sends more than can be played: 1 message was dropped in the last minute"]
 
 
 def test_a_rig_file_that_was_refused(well: Patient) -> None:
-    """It is told with its first fault, and how many more there are."""
+    """It is reported with its first fault and the number of others."""
     well.show.refused = "pit.toml:3: rig.nam: no such key\npit.toml:9: again"
     assert well.tells() == [
         "the rig file was changed but cannot be played: pit.toml:3: rig.nam: no such key (and 1 more)"
@@ -116,7 +116,7 @@ def test_a_rig_file_that_was_refused(well: Patient) -> None:
 
 
 def test_faults_of_filters_and_of_our_own(well: Patient) -> None:
-    """A filter that failed is named, with its first fault; a fault of Bayleaf's own is no secret."""
+    """A filter that failed is named with its first fault; a fault of Bayleaf itself is reported, too."""
     well.show.engine.state.faults.add("echo", "ValueError: no")
     well.show.engine.state.faults.add("echo", "ValueError: no again")
     well.show.own_fault("a test", RuntimeError("a mistake"))

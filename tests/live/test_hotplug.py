@@ -27,7 +27,7 @@ SILENCE = [message.hex(" ").upper() for message in (*SWEEP, *WHEELS)]
 
 
 class Counted(MemorySystem):
-    """A system that counts how often an output was opened; two who open one get a port each, as from real drivers."""
+    """A system that counts how often an output was opened; opening one twice gives two ports, as real drivers do."""
 
     def __init__(self, clock: Callable[[], int]) -> None:
         super().__init__("pit", INPUTS, OUTPUTS, clock)
@@ -41,7 +41,7 @@ class Counted(MemorySystem):
 
 
 class Stand:
-    """A show and its watch; time is the test's, the reader's thread is played by hand."""
+    """A show and its hot-plug watch; time is the test's, and the reader's thread is driven by hand."""
 
     def __init__(self, mock_clock: trio.testing.MockClock, text: str = RIG, pulled: tuple[str, ...] = ()) -> None:
         self.mock_clock = mock_clock
@@ -53,8 +53,8 @@ class Stand:
         rig = rig_model().model_validate(tomllib.loads(text))
         opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
-        self.inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
-        self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
+        self.reader = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
+        self.show = Show(rig, patch, self.reader, clock=self.now, say=self.said.append)
         self.show.apply(RecallScene(1), "shell")
         self.watch = Hotplug(self.show, opener, lambda: self.now() + self.slept, at_once)
 
@@ -62,7 +62,7 @@ class Stand:
         return round(self.mock_clock.current_time() * S)
 
     async def passes(self, seconds: float | int) -> None:
-        """Time passes; whatever is due happens, every 50 ms."""
+        """Let time pass; whatever is due happens, every 50 ms."""
         for _ in range(math.ceil(seconds / 0.05)):
             self.mock_clock.jump(0.0501)
             self.play()
@@ -70,11 +70,11 @@ class Stand:
             self.show.pump()
 
     def play(self, port: str = "", *messages: str) -> None:
-        """These arrive, and the reader and the show have their turn."""
+        """Let these messages arrive, and give the reader and the show their turn."""
         for message in messages:
             self.system.input(port).push(bytes.fromhex(message))
-        self.inbox._poll(self.now())
-        self.inbox._settle()
+        self.reader._poll(self.now())
+        self.reader._settle()
         self.show.pump()
 
     def heard(self, port: str) -> list[str]:
@@ -88,7 +88,7 @@ class Stand:
 
 @pytest.fixture
 async def stand(mock_clock: trio.testing.MockClock, nursery: trio.Nursery) -> Stand:
-    """The show in scene 1 with everything there, its burst heard. (Only a test that names the clock runs by it.)"""
+    """The show in scene 1, every port open, its burst collected. (On virtual time only if the test takes the clock.)"""
     stand = Stand(mock_clock)
     stand.heard("Box 1")
     nursery.start_soon(stand.watch.run)
@@ -98,7 +98,7 @@ async def stand(mock_clock: trio.testing.MockClock, nursery: trio.Nursery) -> St
 async def test_what_is_missing_at_the_start_is_opened_when_it_comes(
     mock_clock: trio.testing.MockClock, nursery: trio.Nursery
 ) -> None:
-    """An input and an output that come after the start are in use two seconds later; the output gets the scene."""
+    """An input and an output plugged in after the start are in use two seconds later; the output gets the scene."""
     stand = Stand(mock_clock, pulled=("Stage piano", "Box 1"))
     nursery.start_soon(stand.watch.run)
     await stand.passes(5)
@@ -116,7 +116,7 @@ async def test_what_is_missing_at_the_start_is_opened_when_it_comes(
 async def test_what_was_unplugged_is_back_within_two_seconds(
     mock_clock: trio.testing.MockClock, stand: Stand, port: str
 ) -> None:
-    """Any port, away for a moment or for long, is in use again two seconds after it is plugged in; both are told."""
+    """Any port, however long away, is in use two seconds after it is plugged in; loss and return are reported."""
     for away in (0.0, 0.3, 7.0):
         stand.system.unplug(port)
         await stand.passes(away)
@@ -131,7 +131,7 @@ async def test_what_was_unplugged_is_back_within_two_seconds(
 async def test_a_service_that_dies_and_comes_back(
     mock_clock: trio.testing.MockClock, stand: Stand, away: float
 ) -> None:
-    """When the service of all ports ends and starts again, every port is in use two seconds later; it is told once."""
+    """When the MIDI service dies and restarts, every port is in use two seconds later; it is reported once."""
     stand.play("Stage piano", "90 3C 40")
     stand.system.stop()
     await stand.passes(away)
@@ -147,12 +147,12 @@ async def test_a_service_that_dies_and_comes_back(
 async def test_an_output_that_returns_is_silenced_set_to_rest_and_put_on_the_scenes_sounds(
     mock_clock: trio.testing.MockClock, stand: Stand
 ) -> None:
-    """In this order: the notes it is owed, silence, rest, and the burst of the scene that is in force now."""
+    """In this order: missed note-offs, silence, rest, and the burst of the scene now in force."""
     stand.play("Stage piano", "90 3C 40", "90 40 40")
     stand.heard("Box 1")
     stand.system.unplug("Box 1")
     await stand.passes(0.5)
-    stand.play("Stage piano", "80 40 40")  # it misses this one
+    stand.play("Stage piano", "80 40 40")  # the output misses this one
     stand.system.plug("Box 1")
     await stand.passes(2)
     sent = stand.heard("Box 1")
@@ -161,11 +161,11 @@ async def test_an_output_that_returns_is_silenced_set_to_rest_and_put_on_the_sce
 
 
 async def test_the_scene_that_came_meanwhile_is_sent(mock_clock: trio.testing.MockClock, stand: Stand) -> None:
-    """A scene recalled while the output was away is the one it gets, with the last sounds of the channels it leaves."""
+    """The output gets the scene recalled while it was away, and the last sounds of the channels it leaves alone."""
     stand.play("Stage piano", "B1 00 05", "C1 07")
     stand.system.unplug("Box 1")
     await stand.passes(0.5)
-    stand.show.apply(RecallScene(2), "shell")  # has no burst for this output
+    stand.show.apply(RecallScene(2), "shell")  # this scene has no burst for the output
     stand.system.plug("Box 1")
     await stand.passes(2)
     sounds = [each for each in stand.heard("Box 1") if each.split()[0] in ("B4", "C4", "B1", "C1")]
@@ -176,9 +176,9 @@ async def test_the_scene_that_came_meanwhile_is_sent(mock_clock: trio.testing.Mo
 async def test_a_port_that_has_another_name_is_told_and_not_stolen(
     mock_clock: trio.testing.MockClock, nursery: trio.Nursery
 ) -> None:
-    """A second name that leads to a port in use does not get it; status says why, and it is tried every two seconds."""
+    """A second name for a port in use does not get it; the status says why, and it is retried every two seconds."""
     stand = Stand(mock_clock, RIG.replace('port = "Box 2"', 'port = "Box ?"'))
-    assert stand.show.ports.missing() == ([], [1])  # there are two
+    assert stand.show.ports.missing() == ([], [1])  # two ports match the pattern
     stand.system.unplug("Box 2")
     nursery.start_soon(stand.watch.run)
     before = len(stand.system.lent)
@@ -195,7 +195,7 @@ async def test_a_port_that_has_another_name_is_told_and_not_stolen(
 async def test_after_sleep_everything_is_released_and_sent_again(
     mock_clock: trio.testing.MockClock, stand: Stand
 ) -> None:
-    """The system's uptime jumps by more than two seconds: notes, pedals, bends are let go, the scene is sent again."""
+    """When the uptime jumps by over two seconds, notes, pedals and bends are released and the scene is sent again."""
     stand.play("Stage piano", "90 3C 40", "B0 40 7F", "E0 00 50")
     stand.heard("Box 1")
     stand.slept += 3600 * S
@@ -209,16 +209,16 @@ async def test_after_sleep_everything_is_released_and_sent_again(
 async def test_what_the_drivers_had_kept_over_a_sleep_is_released_with_the_rest(
     mock_clock: trio.testing.MockClock, stand: Stand
 ) -> None:
-    """A note that is read just after the wake-up is older than the sleep, and its release may be lost."""
+    """A note read just after waking was played before the sleep, so its release may be lost: it is released, too."""
     stand.slept += 3600 * S
-    await stand.passes(0.2)  # the wake-up has just been noticed
+    await stand.passes(0.2)  # the jump of the uptime has just been noticed
     stand.play("Stage piano", "90 3C 40")
     await stand.passes(0.1)
     assert stand.heard("Box 1") == ["90 3C 40", "80 3C 40", *BURST]
 
 
 async def test_a_busy_moment_is_no_sleep(mock_clock: trio.testing.MockClock, stand: Stand) -> None:
-    """A round that comes a second late is no wake-up."""
+    """A round that comes a second late does not count as sleep."""
     stand.slept += S
     await stand.passes(1)
     assert not any("woke" in said for said in stand.said)
@@ -227,7 +227,7 @@ async def test_a_busy_moment_is_no_sleep(mock_clock: trio.testing.MockClock, sta
 async def test_a_fault_of_our_own_costs_one_round(
     mock_clock: trio.testing.MockClock, stand: Stand, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """If looking after the ports fails, it is told and counted, and the next round looks again."""
+    """If checking the ports fails, the fault is reported and counted, and the next round checks again."""
     with monkeypatch.context() as patch:
         patch.setattr(stand.show, "check_outputs", lambda: 1 / 0)
         await stand.passes(1)
@@ -243,7 +243,7 @@ async def test_a_fault_of_our_own_costs_one_round(
 async def test_an_output_that_refused_is_set_right_when_it_takes_messages_again(
     mock_clock: trio.testing.MockClock, stand: Stand, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A driver that refuses for a while, without going away: afterwards silence, rest and the scene are sent."""
+    """When a driver that refused for a while takes messages again, silence, rest and the scene are sent."""
     port = stand.system.output("Box 1")
     with monkeypatch.context() as patch:
 

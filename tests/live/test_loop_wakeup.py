@@ -1,4 +1,4 @@
-"""Turns of the loop that the reader asks for."""
+"""Turns of the loop that the reader wakes it for."""
 
 import time
 from collections.abc import Callable
@@ -14,7 +14,7 @@ from engine.live.show import Show
 
 
 class Turning:
-    """In a show's place: writes down when it is pumped. The beat it waits for moves on with each pump that meets it."""
+    """Stands in for a show: notes when it is pumped. Each pump that meets the beat moves it to the next."""
 
     def __init__(self, *beats: int) -> None:
         self._beats = list(beats)
@@ -32,14 +32,14 @@ class Turning:
 
 
 async def turned(show: Turning) -> list[int]:
-    """When it was pumped by one poke."""
+    """When one wake-up pumped the show."""
     waker(cast(Show, show))()
     await show.over.wait()
     return show.pumped_at
 
 
 async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock: trio.testing.MockClock) -> None:
-    """What is due then is sent when it is due, not when the loop happens to be woken next."""
+    """What is due at the beat is sent then, not at the next wake-up."""
     beat = time.monotonic_ns() + EARLY // 2
     first, *others = await turned(Turning(beat))
     assert first >= beat or len(others) == 1
@@ -47,7 +47,7 @@ async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock: trio.testi
 
 
 async def test_two_beats_that_are_near_are_both_kept(autojump_clock: trio.testing.MockClock) -> None:
-    """Clock and time code may be due shortly one after the other."""
+    """Clock and time code may be due in quick succession."""
     now = time.monotonic_ns()
     beats = (now + EARLY // 2, now + EARLY)
     pumped = await turned(Turning(*beats))
@@ -55,13 +55,13 @@ async def test_two_beats_that_are_near_are_both_kept(autojump_clock: trio.testin
 
 
 async def test_a_beat_that_is_far_away_keeps_nobody(autojump_clock: trio.testing.MockClock) -> None:
-    """The loop waits for nothing that is not just about to come, and not for what has gone by."""
+    """The loop waits only for a beat that is about to come, not for a distant or a past one."""
     assert len(await turned(Turning(time.monotonic_ns() + 3_600_000_000_000))) == 1
     assert len(await turned(Turning())) == 1
 
 
 def test_a_poke_after_the_end_does_nothing() -> None:
-    """The reader may still poke when the loop has ended; nothing is played, and nothing is raised."""
+    """The reader may still wake the loop after its end; nothing is played and nothing is raised."""
     show = Turning()
 
     async def play() -> Callable[[], None]:

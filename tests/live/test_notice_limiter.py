@@ -1,4 +1,4 @@
-"""What the player is told, and how often. (Our own design.)"""
+"""What is reported to the player, and how often. (Our own design.)"""
 
 from itertools import pairwise
 from typing import Any
@@ -13,13 +13,13 @@ S = 1000 * MS
 
 
 def collected() -> tuple[NoticeLimiter, list[Any]]:
-    """Notices, and the list of what they told."""
+    """A notice limiter, and the list of what it reported."""
     told = []
     return NoticeLimiter(lambda now, port, text: told.append((now, port, text))), told
 
 
 def test_the_first_is_told_at_once() -> None:
-    """What happens is told when it happens; another thing, or another port, at once as well."""
+    """A notice is reported at once; so is another notice, or the same from another port."""
     notices, told = collected()
     notices.tell(5, "keys", "was unplugged")
     notices.tell(6, "pads", "was unplugged")
@@ -28,7 +28,7 @@ def test_the_first_is_told_at_once() -> None:
 
 
 def test_repeated_ones_are_counted() -> None:
-    """The same thing within a second is kept back; when the second is over it is told with its count, and only once."""
+    """A notice repeated within a second is held back; after that second it is reported once, with its count."""
     notices, told = collected()
     for at in range(0, 1000, 10):
         notices.tell(at * MS, "keys", "refuses")
@@ -39,7 +39,7 @@ def test_repeated_ones_are_counted() -> None:
 
 
 def test_after_a_pause_it_is_told_anew() -> None:
-    """What has not happened for a second is news again, without a count."""
+    """After a second without it, a notice is reported again without a count."""
     notices, told = collected()
     notices.tell(0, "keys", "refuses")
     notices.tell(S, "keys", "refuses")
@@ -48,7 +48,7 @@ def test_after_a_pause_it_is_told_anew() -> None:
 
 @given(st.lists(st.tuples(st.integers(0, 400), st.sampled_from("ab"), st.booleans()), max_size=60))
 def test_never_more_than_once_a_second_and_nothing_uncounted(steps: list[tuple[int, str, bool]]) -> None:
-    """Of any series of faults each is told at most once a second, and the counts add up to what happened."""
+    """In any series of faults, each is reported at most once per second, and the counts add up to what happened."""
     notices, told = collected()
     now, happened = 0, {"a": 0, "b": 0}
     for wait, text, flush in steps:
@@ -62,7 +62,7 @@ def test_never_more_than_once_a_second_and_nothing_uncounted(steps: list[tuple[i
         own = [(at, said) for at, _, said in told if said[0] == text]
         assert all(later - earlier >= S for (earlier, _), (later, _) in pairwise(own))
         counted = sum(1 if said == text else int(said.split("(")[1].split()[0]) for _, said in own)
-        assert counted <= times <= counted + len(own)  # a count may come with the next time it happens
+        assert counted <= times <= counted + len(own)  # a notice with a count may itself be one more occurrence
 
 
 def test_old_ones_are_forgotten() -> None:

@@ -1,4 +1,4 @@
-"""A bank of ports as such: what it holds, sends and closes, and what it reports to its holder. Our own design."""
+"""A bank of ports by itself: what it holds, sends and closes, and what it reports to its holder. (Our own design.)"""
 
 from collections.abc import Mapping
 
@@ -102,7 +102,7 @@ def test_a_port_that_is_not_open_is_missing_and_takes_nothing() -> None:
 
 
 def test_ports_that_were_open_at_the_start_have_not_returned() -> None:
-    """They are in use without a report, and why another is missing is noted."""
+    """They are in use without being reported as returned, and the reason why another is missing is kept."""
     holder = Holder()
     holder.bank.start(OpenPorts(outputs={"strings": holder.port}, missing={"inputs.keys": "nothing is plugged in"}))
     assert holder.reported() == []
@@ -111,7 +111,7 @@ def test_ports_that_were_open_at_the_start_have_not_returned() -> None:
 
 
 def test_an_output_that_refuses_is_stuck_until_it_takes_a_message() -> None:
-    """It is reported as stuck once, checked with a message that silences, and then reported as unstuck."""
+    """It is reported as stuck once, checked with a silencing message, and then reported as unstuck."""
     holder = Holder()
     holder.bank.attach_output(0, holder.port)
     holder.port.refuses = True
@@ -172,7 +172,7 @@ def test_an_output_that_is_pulled_while_it_is_being_released_is_closed_once() ->
 
 
 def test_an_input_that_was_pulled_is_gone_after_its_last_messages() -> None:
-    """While messages of it wait, its loss waits, too."""
+    """Its loss is reported only when its last messages have been taken."""
     holder = Holder()
     port = MemoryInput("Keys")
     holder.bank.attach_input(0, port)
@@ -188,7 +188,7 @@ def test_an_input_that_was_pulled_is_gone_after_its_last_messages() -> None:
 
 
 def test_names_keep_their_index() -> None:
-    """Names that are known are skipped, new ones come behind them."""
+    """Known names are skipped; new ones are added at the end."""
     holder = Holder()
     holder.bank.extend(["pads", "keys"], ["brass", "strings"])
     assert holder.bank.inputs == ["keys", "pads"]

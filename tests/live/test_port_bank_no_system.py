@@ -1,4 +1,4 @@
-"""A machine without the system's own MIDI service."""
+"""A machine without the system's MIDI service."""
 
 import pytest
 
@@ -37,7 +37,7 @@ def _no_service(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_rig_of_byte_devices_needs_no_service() -> None:
-    """Where the system has no MIDI service, a rig of byte devices alone is opened all the same."""
+    """Without a MIDI service, a rig of byte devices alone still opens."""
     rig = read(DEVICES, "rig.toml")
     system = system_for(rig, None, "pit")
     opened = connect(rig, PortOpener(system, virtual=False))
@@ -49,7 +49,7 @@ def test_a_rig_of_byte_devices_needs_no_service() -> None:
 
 @pytest.mark.parametrize("virtual", [False, True])
 def test_a_port_that_is_added_later_is_missing_with_the_reason(virtual: bool) -> None:
-    """A port that such a rig gets by an edit is missing, and the reason is told."""
+    """A system port added to such a rig by an edit is missing, and the reason is reported."""
     system = system_for(read(DEVICES, "rig.toml"), None, "pit")
     edited = DEVICES.replace('device = "/dev/no-such-keys"', 'port = "Stage piano*"')
     edited = edited.replace('device = "/dev/no-such-strings"', 'port = "Box*"')
@@ -58,7 +58,7 @@ def test_a_port_that_is_added_later_is_missing_with_the_reason(virtual: bool) ->
 
 
 def test_a_rig_with_ports_or_a_backend_that_was_asked_for_is_refused() -> None:
-    """Whoever names a backend, or a port on this machine, is told that it cannot be had."""
+    """A rig that names a backend, or a port on this machine, is rejected with the reason."""
     with pytest.raises(PortError, match=REASON):
         system_for(read(DEVICES, "rig.toml"), "alsa", "pit")
     with pytest.raises(PortError, match=REASON):
@@ -66,6 +66,6 @@ def test_a_rig_with_ports_or_a_backend_that_was_asked_for_is_refused() -> None:
 
 
 def test_ports_of_other_machines_are_not_this_ones_business() -> None:
-    """A port that is plugged into another machine needs no service here."""
+    """A port on another machine needs no service here."""
     far = DEVICES.replace('device = "/dev/no-such-keys"', 'port = "x", machine = "box"')
     assert system_for(read(far + NETWORK, "rig.toml"), None, "pit").inputs() == []

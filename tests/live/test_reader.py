@@ -35,37 +35,37 @@ class Pokes:
 
 @pytest.fixture
 def started() -> Iterator[Callable[..., Any]]:
-    """Start inboxes that are stopped at the end of the test."""
-    inboxes: list[InputReader] = []
+    """Starts readers, and stops them at the end of the test."""
+    readers: list[InputReader] = []
 
     def start(ports: dict[int, InputPort]) -> tuple[InputReader, Pokes]:
-        inbox, pokes = InputReader(ports), Pokes()
-        inboxes.append(inbox)
-        inbox.start(pokes)
-        return inbox, pokes
+        reader, pokes = InputReader(ports), Pokes()
+        readers.append(reader)
+        reader.start(pokes)
+        return reader, pokes
 
     yield start
-    for inbox in inboxes:
-        inbox.stop()
+    for reader in readers:
+        reader.stop()
 
 
-def taken(inbox: InputReader, pokes: Pokes, count: int) -> list[tuple[int, int, bytes]]:
-    """This many arrivals, waiting for the pokes that announce them."""
+def taken(reader: InputReader, pokes: Pokes, count: int) -> list[tuple[int, int, bytes]]:
+    """Take this many arrivals, waiting for the wake-ups that announce them."""
     arrivals: list[tuple[int, int, bytes]] = []
     while len(arrivals) < count:
         pokes.wait()
-        arrivals += inbox.take()
+        arrivals += reader.take()
     return arrivals
 
 
 def test_messages_arrive_in_order_with_their_time(started: Callable[..., Any]) -> None:
     """All messages of an input come out once, in their order, stamped with the monotonic clock."""
     keys = MemoryInput("keys")
-    inbox, pokes = started({4: keys})
+    reader, pokes = started({4: keys})
     before = time.monotonic_ns()
     for value in range(500):
         keys.push(bytes((0xB0, value >> 7, value & 0x7F)))
-    arrivals = taken(inbox, pokes, 500)
+    arrivals = taken(reader, pokes, 500)
     assert [(source, message[1] << 7 | message[2]) for _, source, message in arrivals] == [
         (4, value) for value in range(500)
     ]
@@ -75,79 +75,79 @@ def test_messages_arrive_in_order_with_their_time(started: Callable[..., Any]) -
 
 
 def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started: Callable[..., Any]) -> None:
-    """An input that fails is told once, after what it had sent; the others are polled on."""
+    """An input that fails is reported once, after its last messages; the others are still polled."""
     keys, pedals = MemoryInput("keys"), MemoryInput("pedals")
-    inbox, pokes = started({0: keys, 1: pedals})
+    reader, pokes = started({0: keys, 1: pedals})
     keys.push(b"\x90\x3c\x40")
-    assert [message for _, _, message in taken(inbox, pokes, 1)] == [b"\x90\x3c\x40"]
+    assert [message for _, _, message in taken(reader, pokes, 1)] == [b"\x90\x3c\x40"]
     keys.unplug()
-    while not inbox.lost:
+    while not reader.lost:
         pokes.wait()
-    assert list(inbox.lost) == [(0, '"keys" was unplugged')]
+    assert list(reader.lost) == [(0, '"keys" was unplugged')]
     pedals.push(b"\xc0\x05")
-    assert [source for _, source, _ in taken(inbox, pokes, 1)] == [1]
-    assert list(inbox.lost) == [(0, '"keys" was unplugged')]
+    assert [source for _, source, _ in taken(reader, pokes, 1)] == [1]
+    assert list(reader.lost) == [(0, '"keys" was unplugged')]
 
 
 def test_a_fault_of_our_own_costs_one_input(started: Callable[..., Any]) -> None:
-    """If polling an input raises what it should not, that input is told as lost and the thread lives on."""
+    """If polling an input raises an unexpected error, that input is reported as lost and the thread keeps running."""
     keys = MemoryInput("keys")
-    inbox, pokes = started({0: Faulty("bad"), 1: keys})
+    reader, pokes = started({0: Faulty("bad"), 1: keys})
     keys.push(b"\x90\x3c\x40")
-    assert [source for _, source, _ in taken(inbox, pokes, 1)] == [1]
-    assert list(inbox.lost) == [(0, "a fault of Bayleaf itself: ZeroDivisionError('a mistake')")]
+    assert [source for _, source, _ in taken(reader, pokes, 1)] == [1]
+    assert list(reader.lost) == [(0, "a fault of Bayleaf itself: ZeroDivisionError('a mistake')")]
 
 
 def test_the_loop_is_woken_when_something_is_due(started: Callable[..., Any]) -> None:
-    """Without any message the loop is poked once the time it asked for has come."""
-    inbox, pokes = started({})
-    inbox.due = time.monotonic_ns() + 2_000_000
+    """Without any message, the loop is woken once the time it asked for has come."""
+    reader, pokes = started({})
+    reader.due = time.monotonic_ns() + 2_000_000
     pokes.wait()
-    assert time.monotonic_ns() >= inbox.due
+    assert time.monotonic_ns() >= reader.due
 
 
 def test_the_loop_is_woken_a_little_before_a_beat_and_once(started: Callable[..., Any]) -> None:
-    """For a clock of our own the loop is poked just before, so that it is awake when it is due; and only once."""
-    inbox, pokes = started({})
+    """For a beat of our own clock the loop is woken once, just before the beat is due, so that it is awake in time."""
+    reader, pokes = started({})
     beat = time.monotonic_ns() + 20_000_000
-    inbox.beat = beat
+    reader.beat = beat
     pokes.wait()
     assert time.monotonic_ns() >= beat - EARLY
     while time.monotonic_ns() < beat + 5_000_000:
-        time.sleep(0.001)  # nothing may happen in this time
+        time.sleep(0.001)  # the loop may not be woken in this time
     assert not pokes.poked.is_set()
-    inbox.beat = time.monotonic_ns()
+    reader.beat = time.monotonic_ns()
     pokes.wait()
 
 
 def test_repairs_are_those_of_the_inputs(started: Callable[..., Any]) -> None:
-    """What an input's parser had to mend is counted under its index."""
+    """What an input's parser had to repair is counted under the input's index."""
     keys = MemoryInput("keys")
-    inbox, _ = started({3: keys})
+    reader, _ = started({3: keys})
     keys.push(b"\x3c\x40")
-    assert inbox.repairs() == {3: 1}
+    assert reader.repairs() == {3: 1}
 
 
 def test_what_had_arrived_can_be_taken_after_the_end() -> None:
-    """stop ends the thread and closes the inputs; arrivals stay, and a second stop does no harm."""
+    """stop ends the thread and closes the inputs; arrivals can still be taken, and a second stop does no harm."""
     keys, pokes = MemoryInput("keys"), Pokes()
-    inbox = InputReader({0: keys})
-    inbox.start(pokes)
+    reader = InputReader({0: keys})
+    reader.start(pokes)
     keys.push(b"\x90\x3c\x40")
     pokes.wait()
-    inbox.stop()
-    inbox.stop()
-    assert [message for _, _, message in inbox.take()] == [b"\x90\x3c\x40"]
-    assert inbox.take() == []
+    reader.stop()
+    reader.stop()
+    assert [message for _, _, message in reader.take()] == [b"\x90\x3c\x40"]
+    assert reader.take() == []
 
 
-def test_an_inbox_that_never_started_can_be_stopped() -> None:
-    """An engine that fails at start lets go of its inputs."""
+def test_a_reader_that_never_started_can_be_stopped() -> None:
+    """An engine that fails at its start still closes its inputs."""
     InputReader({0: MemoryInput("keys")}).stop()
 
 
 class Stamped(MemoryInput):
-    """An input whose messages bear a time of their own."""
+    """An input whose messages carry their own time."""
 
     def hand_to(self, take: Callable[..., Any]) -> None:
         self.take = take
@@ -158,9 +158,9 @@ class Stamped(MemoryInput):
 
 
 def test_messages_that_bear_their_time_keep_it(started: Callable[..., Any]) -> None:
-    """An input of another machine says itself when its messages arrived; they are taken with that time, in order."""
+    """An input of another machine says when its messages arrived; they keep that time, and their order."""
     keys = Stamped("keys")
-    inbox, pokes = started({0: keys})
+    reader, pokes = started({0: keys})
     keys.push(bytes.fromhex("90 3C 64 80 3C 40"))
-    found = taken(inbox, pokes, 2)
+    found = taken(reader, pokes, 2)
     assert [(at, message.hex()) for at, _, message in found] == [(0, "903c64"), (1, "803c40")]

@@ -1,4 +1,4 @@
-"""Bounded queues of the inputs: what a flood may cost, and what it may not. (Our own design.)"""
+"""The bounded queues of the inputs: what a flood may lose, and what it may not. (Our own design.)"""
 
 from collections.abc import Callable
 from typing import Any
@@ -13,9 +13,9 @@ from engine.live.reader import Backlog, InputReader
 from engine.midi.kinds import is_release
 from engine.ports.memory import MemoryInput
 
-MOST = 16  # instead of thousands, so that random floods fill it
+MOST = 16  # in place of thousands, so that random floods fill it
 
-LATER = 1_000_000_000  # ns from step to step, in which a sane device may have sent all of it
+LATER = 1_000_000_000  # ns from step to step: long enough for a sane device to have sent all of it
 END = 1_000_000 * LATER
 
 MESSAGES = st.one_of(
@@ -26,13 +26,13 @@ MESSAGES = st.one_of(
     st.builds(lambda program: bytes((0xC0, program)), st.integers(0, 127)),
     st.sampled_from([b"\xf8", b"\xf0\x7d\x01\xf7"]),
 )
-#: what arrives at once, or how many are taken
+#: messages that arrive at once, or the number that is taken
 STEPS = st.lists(st.one_of(st.lists(MESSAGES, max_size=40), st.integers(0, 12)), max_size=40)
 
 
 @pytest.fixture(autouse=True)
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A backlog of few messages, and no bound on how soon they are taken."""
+    """A backlog of few messages, without a limit on how soon they are taken."""
     monkeypatch.setattr(backlog_module, "_EACH", 1)
     monkeypatch.setattr(backlog_module, "_MOST", MOST)
     monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 1 << 20)
@@ -41,7 +41,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
 def played(
     steps: list[list[bytes] | int], bound: Callable[..., Any] = lambda backlog: None
 ) -> tuple[list[bytes], list[bytes], Backlog]:
-    """All that came in and all that came out, in order; and the backlog, which is empty then."""
+    """Everything that came in and that came out, in order; and the backlog, empty by then."""
     backlog, came, went = Backlog(0), [], []
     for at, step in enumerate(steps):
         if isinstance(step, int):
@@ -60,7 +60,7 @@ def played(
 @given(STEPS)
 @settings(deadline=None)
 def test_no_release_is_ever_lost(steps: list[list[bytes] | int]) -> None:
-    """Whatever floods, each release that came in comes out, in the order of releases."""
+    """In any flood, each release that comes in goes out, and releases keep their order."""
     came, went, _ = played(steps)
     assert [m for m in went if is_release(m)] == [m for m in came if is_release(m)]
 
@@ -68,7 +68,7 @@ def test_no_release_is_ever_lost(steps: list[list[bytes] | int]) -> None:
 @given(STEPS)
 @settings(deadline=None)
 def test_the_newest_value_of_everything_survives(steps: list[list[bytes] | int]) -> None:
-    """Whatever floods, the last value of each controller, bend and program that comes out is the last that came in."""
+    """In any flood, the last value out of each controller, bend and program is the last that came in."""
     came, went, _ = played(steps)
     assert {slot(m): m for m in went if slot(m)} == {slot(m): m for m in came if slot(m)}
 
@@ -76,7 +76,7 @@ def test_the_newest_value_of_everything_survives(steps: list[list[bytes] | int])
 @given(STEPS)
 @settings(deadline=None)
 def test_the_order_is_kept(steps: list[list[bytes] | int]) -> None:
-    """Whatever floods, what passes comes out in the order in which it came; only releases overtake what is late."""
+    """In any flood, messages go out in the order in which they came in; only releases overtake late ones."""
     backlog, went = Backlog(0), []
     for at, step in enumerate(steps):
         if isinstance(step, int):
@@ -94,7 +94,7 @@ def test_the_order_is_kept(steps: list[list[bytes] | int]) -> None:
 @given(STEPS)
 @settings(deadline=None)
 def test_what_is_shed_is_counted(steps: list[list[bytes] | int]) -> None:
-    """Nothing comes out twice or from nowhere, and what came in and does not come out is what `shed` says."""
+    """No message goes out twice or from nowhere, and `shed` counts those that came in and did not go out."""
     came, went, backlog = played(steps)
     assert not [m for m in set(went) if went.count(m) > came.count(m)]
     assert len(came) - len(went) == backlog.shed
@@ -103,7 +103,7 @@ def test_what_is_shed_is_counted(steps: list[list[bytes] | int]) -> None:
 @given(STEPS)
 @settings(deadline=None)
 def test_it_is_bounded(steps: list[list[bytes] | int]) -> None:
-    """However much arrives, what waits is the bound, one value of each thing, and the releases."""
+    """However much arrives, no more waits than the limit, one value of each controller, and the releases."""
 
     def bound(backlog: Backlog) -> None:
         releases = sum(is_release(message) for _, _, message in backlog.queue)
@@ -115,14 +115,14 @@ def test_it_is_bounded(steps: list[list[bytes] | int]) -> None:
 @given(st.lists(st.one_of(st.lists(MESSAGES, max_size=4), st.just(4)), max_size=40))
 @settings(deadline=None)
 def test_without_a_flood_nothing_changes(steps: list[list[bytes] | int]) -> None:
-    """While there is room everything comes out as it came in."""
-    paced = [each for step in steps for each in (step, 4)]  # no more than four wait
+    """While there is room, everything goes out as it came in."""
+    paced = [each for step in steps for each in (step, 4)]  # at most four messages wait
     came, went, backlog = played(paced)
     assert (went, backlog.shed) == (came, 0)
 
 
 def test_releases_beyond_a_second_bound_are_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of a device that sends nothing but releases, endlessly, one of each key is kept."""
+    """From a device that sends nothing but releases, endlessly, one release of each key is kept."""
     monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 32)
     came = [bytes((0x80, key, 0)) for _ in range(100) for key in (1, 2, 3)]
     backlog = Backlog(0)
@@ -136,7 +136,7 @@ def test_releases_beyond_a_second_bound_are_told_once(monkeypatch: pytest.Monkey
 
 
 def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of 30,000 messages per second, 8,000 a second are taken once the first 8,192 are; of 4,000 a second, all."""
+    """At 30,000 messages per second, 8,000 per second are taken after the first 8,192; at 4,000 per second, all."""
     monkeypatch.undo()
     for rate, most in ((30_000, 8192 + 8_000 * 3), (4_000, 4_000 * 3)):
         backlog, taken = Backlog(0), 0
@@ -149,18 +149,18 @@ def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch: py
 
 
 def test_a_flood_leaves_the_others_their_turn() -> None:
-    """While one input floods, what another plays is in the next batch, with what was played before it."""
+    """While one input floods, a message of another is in the next batch, after what was played before it."""
     flooding, playing = MemoryInput("pads"), MemoryInput("keys")
-    inbox = InputReader({0: flooding, 1: playing})
+    reader = InputReader({0: flooding, 1: playing})
     for _ in range(20):
         flooding.push(b"\x90\x3c\x40\x80\x3c\x40" * 500)
-        inbox._poll(1)
-        inbox._settle()
+        reader._poll(1)
+        reader._settle()
     playing.push(b"\x90\x30\x40")
-    inbox._poll(2)
-    inbox._settle()
-    batch = inbox.take()
+    reader._poll(2)
+    reader._settle()
+    batch = reader.take()
     assert (2, 1, b"\x90\x30\x40") in batch
     assert len(batch) <= 100
-    assert inbox.shed(0) > 0
-    assert inbox.shed(1) == 0
+    assert reader.shed(0) > 0
+    assert reader.shed(1) == 0

@@ -1,4 +1,4 @@
-"""The flight recorder and the files it is kept in."""
+"""The flight recorder and the files it writes."""
 
 import errno
 import io
@@ -50,13 +50,13 @@ def came_in(recorder: FlightRecorder, at: int, index: int, message: bytes) -> No
 
 
 def went_out(recorder: FlightRecorder, at: int, index: int, message: bytes) -> None:
-    """What the bank of ports does with each message that goes out."""
+    """What the port bank does with each message that goes out."""
     came_in(recorder, at, ~index, message)
 
 
 @dataclass
 class Model:
-    """All that was ever recorded, in a plain list."""
+    """Everything ever recorded, in a plain list."""
 
     recorder: FlightRecorder
     now: int = 5 * S
@@ -79,7 +79,7 @@ class Model:
         self.everything.append(past)
 
     def expected(self, since: int) -> tuple[list[RecordedEvent], tuple[int, str] | None]:
-        """The events since then and the scene at their beginning, of those that the recorder still has."""
+        """Of what the recorder still has, the events since then and the scene at their beginning."""
         gone = len(self.everything) - self.recorder.size()["events"]
         still = self.everything[gone:]
         events = sorted((past for past in still if past.at >= since), key=lambda past: past.at)
@@ -91,7 +91,7 @@ class Model:
 @settings(max_examples=150, deadline=None)
 @given(st.lists(_steps, max_size=250), st.integers(1, 130), st.floats(0, 30))
 def test_the_recorder_is_a_bounded_list(steps: list[Any], most: int, seconds: float) -> None:
-    """Never more than `most_events`, nothing lost but the oldest, and `last` is exact; no source, our own promise."""
+    """Never more than `most_events`, only the oldest are lost, and `last` is exact. (Our own promise; no source.)"""
     model = Model(FlightRecorder(most_events=most))
     for step in steps:
         model.step(*step)
@@ -104,7 +104,7 @@ def test_the_recorder_is_a_bounded_list(steps: list[Any], most: int, seconds: fl
 
 
 def test_long_messages_let_the_oldest_go() -> None:
-    """However much SysEx comes, memory stays bounded by `most_bytes` and one piece; what is lost is the oldest."""
+    """However much SysEx arrives, memory is bounded by `most_bytes` plus one piece; only the oldest is lost."""
     model = Model(FlightRecorder(most_bytes=300_000))
     for _ in range(100):
         model.step("in", 1, 0, 0, b"\xf0" + bytes(10_000) + b"\xf7", "")
@@ -118,7 +118,7 @@ def test_long_messages_let_the_oldest_go() -> None:
 
 
 def test_a_message_longer_than_all_room_is_kept_alone() -> None:
-    """A SysEx that is larger than `most_bytes` pushes everything else out, but is itself kept."""
+    """A SysEx larger than `most_bytes` pushes out everything else, but is itself kept."""
     model = Model(FlightRecorder(most_bytes=1000))
     model.step("in", 1, 0, 0, b"\xf0" + bytes(90_000) + b"\xf7", "")
     model.step("in", 1, 0, 0, b"\xf0" + bytes(80_000) + b"\xf7", "")
@@ -126,7 +126,7 @@ def test_a_message_longer_than_all_room_is_kept_alone() -> None:
 
 
 def test_a_snapshot_stays_as_it_was() -> None:
-    """What is recorded after `last` does not show in its snapshot."""
+    """A snapshot from `last` does not change when more is recorded."""
     recorder = FlightRecorder(most_events=4)
     came_in(recorder, 1, 0, NOTE)
     kept = recorder.last(2, 1)
@@ -136,7 +136,7 @@ def test_a_snapshot_stays_as_it_was() -> None:
 
 
 def test_an_idle_recorder_is_empty_and_small() -> None:
-    """A recorder takes memory as it fills, and an empty one can be asked."""
+    """A recorder takes memory only as it fills, and an empty one can be asked."""
     recorder = FlightRecorder()
     assert recorder.size() == {"events": 0, "bytes": 0, "seconds": 0}
     kept = recorder.last(9 * S, 300)
@@ -168,7 +168,7 @@ def show() -> RecorderSnapshot:
 
 
 def test_a_jsonl_file_has_everything(tmp_path: Path) -> None:
-    """One JSON object a line (RFC 8259): a header, then what happened, with port, time and bytes; our own format."""
+    """One JSON object per line (RFC 8259): a header, then each event with port, time and bytes; our own format."""
     file = tmp_path / "kept.jsonl"
     kept = show()
     said = keep(kept, file, INPUTS, OUTPUTS, "Pit")
@@ -194,7 +194,7 @@ def test_a_jsonl_file_has_everything(tmp_path: Path) -> None:
 
 
 def test_a_midi_file_read_by_mido(tmp_path: Path) -> None:
-    """A sequencer's view: format 1, a named track for each port in use, markers for scenes, true to a tenth of a ms."""
+    """For a sequencer: format 1, a named track for each port in use, markers for scenes, true to 0.1 ms."""
     file = tmp_path / "kept.mid"
     said = keep(show(), file, INPUTS, OUTPUTS, "Pit")
     left_out = "8 system messages (clock and the like) are left out; a .jsonl file includes everything"
@@ -228,7 +228,7 @@ def test_a_midi_file_read_by_mido(tmp_path: Path) -> None:
 
 
 def test_a_midi_file_read_byte_by_byte(tmp_path: Path) -> None:
-    """Standard MIDI Files 1.0 (RP-001): whole chunks, nothing but channel, SysEx and meta events, one end a track."""
+    """Standard MIDI Files 1.0 (RP-001): whole chunks, only channel, SysEx and meta events, one end per track."""
     file = tmp_path / "kept.MID"
     keep(show(), file, INPUTS, OUTPUTS, "Pit")
     header, *tracks = chunks(file.read_bytes())
@@ -244,7 +244,7 @@ def test_a_midi_file_read_byte_by_byte(tmp_path: Path) -> None:
 
 
 def chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
-    """Kind and content of each chunk; they must fill the file."""
+    """Kind and content of each chunk; the chunks must fill the file."""
     while data:
         length = struct.unpack(">I", data[4:8])[0]
         assert len(data) >= 8 + length
@@ -253,7 +253,7 @@ def chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
 
 
 def track_events(data: bytes) -> Iterator[tuple[int, bytes]]:
-    """The tick from the beginning of the track, and the event with its status."""
+    """Ticks from the beginning of the track, and the event with its status."""
     stream = io.BytesIO(data)
     tick, status = 0, 0
     while (place := stream.tell()) < len(data):
@@ -288,7 +288,7 @@ def quantity(stream: io.BytesIO) -> int:
 
 
 def test_mido_has_no_way_for_other_system_messages() -> None:
-    """mido 1.3.3 refuses real-time messages, writes system common ones bare and cannot read escape events (RP-001)."""
+    """mido 1.3.3 rejects real-time messages, writes system common ones bare and cannot read escape events (RP-001)."""
     with pytest.raises(ValueError, match="realtime"):
         mido.MidiFile(tracks=[[mido.Message("clock")]]).save(file=io.BytesIO())
     written = io.BytesIO()
@@ -313,7 +313,7 @@ def test_a_silence_longer_than_a_file_can_say(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("suffix", [".mid", ".jsonl"])
 def test_a_show_in_which_nothing_happened(tmp_path: Path, suffix: str) -> None:
-    """An empty recording makes a file that can be opened."""
+    """An empty recording makes a file that opens."""
     file = tmp_path / f"empty{suffix}"
     assert (
         write(FlightRecorder().last(9 * S, 90), file, NAMES) == f"saved 0 messages from the last 1 min 30 s in {file}"
@@ -325,7 +325,7 @@ def test_a_show_in_which_nothing_happened(tmp_path: Path, suffix: str) -> None:
 
 
 def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) -> None:
-    """Asked for an hour of a recording of five minutes, it says five minutes."""
+    """If asked for an hour of a recording of five minutes, it says five minutes."""
     recorder = FlightRecorder()
     came_in(recorder, 100 * S, 0, NOTE)
     file = tmp_path / "kept.jsonl"
@@ -335,20 +335,20 @@ def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) ->
 
 @pytest.mark.parametrize("name", ["kept.txt", "kept", "kept.mid.gz", ".mid"])
 def test_another_kind_of_file_is_refused(tmp_path: Path, name: str) -> None:
-    """The refusal says what is allowed."""
+    """The rejection says what is allowed."""
     with pytest.raises(RecordingFileError, match=r"in \.mid or \.jsonl$"):
         keep(show(), tmp_path / name, INPUTS, OUTPUTS, "Pit")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_path_that_depends_on_the_folder_is_refused() -> None:
-    """The engine's folder is not the asker's, so only a whole path is taken."""
+    """The engine and the client may run in different folders, so only a full path is taken."""
     with pytest.raises(RecordingFileError, match="not an absolute path"):
         keep(show(), Path("kept.mid"), INPUTS, OUTPUTS, "Pit")
 
 
 def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A file that somebody else makes while the recording is written is not overwritten either."""
+    """A file that another program creates while the recording is written is not overwritten either."""
     file = tmp_path / "kept.mid"
     monkeypatch.setattr(os, "fsync", lambda _: file.write_text("precious"))
     with pytest.raises(RecordingFileError, match="already exists"):
@@ -358,7 +358,7 @@ def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path, monkeypatch
 
 
 def test_ctrl_c_does_not_reach_the_writer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The writer has a session of its own (setsid(2)), so that Ctrl-C in the engine's terminal does not end it."""
+    """The writer has its own session (setsid(2)), so that Ctrl-C in the engine's terminal does not end it."""
     program = tmp_path / "says-its-session"
     program.write_text(f"#!{sys.executable}\nimport os\nprint(os.getsid(0) == os.getpid())\n")
     program.chmod(0o700)
@@ -368,7 +368,7 @@ def test_ctrl_c_does_not_reach_the_writer(tmp_path: Path, monkeypatch: pytest.Mo
 
 @pytest.mark.parametrize("dangling", [False, True])
 def test_a_file_that_exists_is_left_alone(tmp_path: Path, dangling: bool) -> None:
-    """Neither a file nor a link to nowhere is overwritten."""
+    """Neither a file nor a dangling link is overwritten."""
     file = tmp_path / "kept.mid"
     if dangling:
         file.symlink_to(tmp_path / "nowhere")
@@ -389,7 +389,7 @@ def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
 
 
 def test_a_disk_that_is_full_half_way(tmp_path: Path) -> None:
-    """A file that cannot be finished leaves nothing behind (the limit stands for a full disk: setrlimit(2))."""
+    """A file that cannot be finished leaves nothing behind (a size limit acts as a full disk: setrlimit(2))."""
     recorder = FlightRecorder()
     for at in range(5000):
         came_in(recorder, at, 0, NOTE)
@@ -423,21 +423,21 @@ def test_a_fault_of_the_disk_at_any_step(
 
 
 def test_a_process_that_cannot_be_started(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where no process can be started the player is told."""
+    """If the writer's process cannot be started, that is reported to the player."""
     monkeypatch.setattr(sys, "executable", str(tmp_path / "no-python"))
     with pytest.raises(RecordingFileError, match="no process to write it could be started"):
         keep(show(), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit")
 
 
 def test_a_fault_of_our_own_is_told_in_one_sentence(tmp_path: Path) -> None:
-    """A port without a name is a fault of the program: told in a sentence, and no file is left."""
+    """A port without a name is a fault of Bayleaf: it is reported in one sentence, and no file is left."""
     with pytest.raises(RecordingFileError, match=r"^nothing was kept: a fault of Bayleaf itself: IndexError: [^\n]*$"):
         keep(show(), tmp_path / "kept.jsonl", ("keys",), OUTPUTS, "Pit")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_writer_that_is_killed_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A writer that ends without reading its work is told as a fault, however much it was to read."""
+    """A writer that ends without reading its work is reported as a fault, however much it was to read."""
     program = tmp_path / "ends-at-once"
     program.write_text("#!/bin/sh\nexit 9\n")
     program.chmod(0o700)

@@ -1,4 +1,4 @@
-"""Evenings that go wrong, recorded as the show records them and replayed: byte for byte, and at the same nanosecond."""
+"""Shows that go wrong, recorded and replayed: the same bytes at the same nanosecond."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -37,11 +37,11 @@ pytestmark = pytest.mark.slow
 
 
 async def try_an_instrument(evening: Evening) -> None:
-    """Somebody tries an instrument from the panel."""
+    """A player tries an instrument from the panel."""
     evening.show.apply(PlayTestNote(evening.rng.choice(evening.show.outputs), 4, 60, 500 * MS))
 
 
-#: not here: an engine that is killed loses its recording, and a plug-in's own whims are nobody's record
+#: not here: an engine that is killed loses its recording, and a plug-in that fails at random cannot be replayed
 FAULTS: tuple[Fault, ...] = (
     nothing,
     input_pulled,
@@ -59,14 +59,14 @@ FAULTS: tuple[Fault, ...] = (
     scene_in_a_chord,
     try_an_instrument,
 )
-MOMENTS = 15  # of each: 225 in all
+MOMENTS = 15  # per fault: 225 in all
 
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)
 async def test_a_recording_replayed_gives_what_went_out(
     fault: Callable[..., Any], plug_in: None, tmp_path: Path, mock_clock: trio.testing.MockClock
 ) -> None:
-    """Whatever went wrong that night: the kept recording, read and replayed, gives every message that went out."""
+    """Whatever goes wrong, the kept recording, read and replayed, gives every message that went out."""
     rng = Random(f"replay {fault.__name__}")
     async with trio.open_nursery() as nursery:
         evening = Evening(rng, tmp_path / "pit.toml", mock_clock, nursery)
@@ -76,7 +76,7 @@ async def test_a_recording_replayed_gives_what_went_out(
             await evening.wait(rng.randrange(100 * MS, 700 * MS))
             await fault(evening)
             await evening.wait(rng.randrange(300 * MS))
-            if rng.random() < 0.5:  # otherwise what is held and moved goes on into the next
+            if rng.random() < 0.5:  # otherwise held notes and moved controllers carry over to the next fault
                 await evening.let_go()
         show = evening.show
         kept = show.recorder.last(evening.now, evening.now / S + 1)

@@ -1,4 +1,4 @@
-"""The running show, with its messages and its clock worked by hand. (Our own design; standards named where used.)"""
+"""The running show, with its messages and its clock driven by hand. (Our own design; standards named where used.)"""
 
 from collections import Counter
 from dataclasses import replace
@@ -29,7 +29,7 @@ def raises(message: bytes, now: int) -> tuple[bytes, ...]:
 
 @pytest.fixture
 def bench() -> Bench:
-    """The show in scene 1, its burst heard and told."""
+    """The show in scene 1, with its burst and its notices already collected."""
     bench = Bench()
     bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
@@ -38,7 +38,7 @@ def bench() -> Bench:
 
 
 def test_a_message_goes_in_and_out(bench: Bench) -> None:
-    """What a key sends is heard on the scene's output, at once and nowhere else, and counted."""
+    """What a keyboard sends comes out at once on the scene's output, and nowhere else, and is counted."""
     bench.play(KEYS, "90 3C 40", "80 3C 11")
     assert (bench.heard("strings"), bench.heard("brass")) == (["90 3C 40", "80 3C 11"], [])
     found = status(bench.show)
@@ -48,7 +48,7 @@ def test_a_message_goes_in_and_out(bench: Bench) -> None:
 
 
 def test_what_passes_is_told_to_watchers(bench: Bench) -> None:
-    """A watcher sees each message on its way in and on its way out, until it goes."""
+    """A watcher sees each message on its way in and on its way out, until it stops watching."""
     bench.events.clear()
     bench.play(KEYS, "90 3C 40")
     seen = [(event.way, event.port, event.message) for event in bench.events]
@@ -59,7 +59,7 @@ def test_what_passes_is_told_to_watchers(bench: Bench) -> None:
 
 
 def test_a_watcher_that_never_looks_costs_a_bounded_amount(bench: Bench) -> None:
-    """Of a watcher's queue the oldest events are dropped, not the newest."""
+    """When a watcher's queue is full, its oldest events are dropped, not the newest."""
     for _ in range(3000):
         bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert len(bench.events) == 4096
@@ -67,7 +67,7 @@ def test_a_watcher_that_never_looks_costs_a_bounded_amount(bench: Bench) -> None
 
 
 def test_a_scene_change_in_mid_stream(bench: Bench) -> None:
-    """Within one batch, what came before the control follows the old scene, what came after it the new one."""
+    """Within one batch, messages before the control follow the old scene, messages after it the new one."""
     bench.reader.put(KEYS, "90 3C 40")
     bench.reader.put(PEDALS, "C0 01")
     bench.reader.put(KEYS, "90 40 40", "80 3C 11", "80 40 11")
@@ -80,7 +80,7 @@ def test_a_scene_change_in_mid_stream(bench: Bench) -> None:
 
 
 def test_a_held_note_is_released_where_it_was_pressed(bench: Bench) -> None:
-    """A key held across the switch rings on the old output until it is let go, transposition or not."""
+    """A key held across a scene change sounds on the old output until it is released, transposed or not."""
     bench.play(KEYS, "90 3C 40")
     bench.play(PEDALS, "C0 02")
     bench.play(KEYS, "80 3C 11")
@@ -88,14 +88,14 @@ def test_a_held_note_is_released_where_it_was_pressed(bench: Bench) -> None:
 
 
 def test_a_scene_that_does_not_exist_is_told_and_changes_nothing(bench: Bench) -> None:
-    """A program change without a scene is consumed and told; the scene in force stays and nothing is sent."""
+    """A program change that recalls no scene is consumed and reported; the scene stays and nothing is sent."""
     bench.play(PEDALS, "C0 63")
     assert bench.told() == [("pedals, channel 1 program 100", "there is no scene 100; nothing changed")]
     assert (bench.heard("strings"), bench.heard("brass"), bench.scenes) == ([], [], [1])
 
 
 def test_commands_answer_and_are_told(bench: Bench) -> None:
-    """next, back, resend and panic from the shell are carried out at once and told with their cost."""
+    """next, back, resend and panic from the shell are carried out at once and reported."""
     assert bench.show.apply(NextScene(), "shell").scene == (2, "March")
     assert bench.show.apply(PreviousScene(), "shell").scene == (1, "Overture")
     assert bench.heard("strings") == BURST
@@ -115,7 +115,7 @@ def test_commands_answer_and_are_told(bench: Bench) -> None:
 
 
 def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench: Bench) -> None:
-    """A pulled output costs its own messages only; the reason is told once, and status shows it."""
+    """An unplugged output loses only its own messages; the reason is reported once and shown in the status."""
     bench.show.apply(RecallScene(2), "shell")
     bench.told()
     bench.outputs["strings"].unplug()
@@ -127,7 +127,7 @@ def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench: 
 
 
 def test_a_missing_port_costs_only_what_would_go_there() -> None:
-    """A rig with an output and an input missing plays on the rest; status says which and why."""
+    """A rig with an output and an input missing plays on the rest; the status says which and why."""
     bench = Bench(missing=("strings", "pedals"))
     bench.show.apply(RecallScene(2), "shell")
     bench.play(KEYS, "90 3C 40")
@@ -162,7 +162,7 @@ def test_commands_say_what_reached_no_output() -> None:
 
 
 def test_a_fault_of_our_own_costs_one_message(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """If routing one message fails, the rest of the batch is played, and the fault is counted and told."""
+    """If routing one message fails, the rest of the batch is played, and the fault is counted and reported."""
     receive = bench.show.engine.receive
 
     def sometimes(now: int, source: int, message: bytes) -> list[Delivery]:
@@ -178,7 +178,7 @@ def test_a_fault_of_our_own_costs_one_message(bench: Bench, monkeypatch: pytest.
 
 
 def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """While a log is kept, the sentence names the file, the file has message and traceback, and the status counts."""
+    """The notice names the log file, the file has message and traceback, and the status counts the fault."""
 
     def never(now: int, source: int, message: bytes) -> None:
         raise RuntimeError("a mistake")
@@ -195,7 +195,7 @@ def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytes
 
 
 def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """The first fault of a filter is in the log with its traceback; the sentence for the player names the file."""
+    """A filter's first fault is logged with its traceback; the player's notice names the log file."""
     broken = replace(registry()["transpose"], build=lambda settings: raises)
     monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     file = tmp_path / "pit.log"
@@ -210,7 +210,7 @@ def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp
 
 
 def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """If looking after the wires fails, the messages are played all the same."""
+    """If sending what is due on the cables fails, the messages are played all the same."""
 
     def never(engine: Engine) -> None:
         raise ZeroDivisionError
@@ -222,7 +222,7 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch
 
 
 def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A filter that raises leaves its messages as they were; it is told once and counted."""
+    """A filter that raises leaves its messages as they were; the fault is counted, and reported once."""
     broken = replace(registry()["transpose"], build=lambda settings: raises)
     monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     bench = Bench()
@@ -238,7 +238,7 @@ def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.M
 
 
 def test_a_lost_input_is_told_and_lets_go(bench: Bench) -> None:
-    """A pulled input cable is told; the notes it held end, its pedal and bend come to rest (RP-015)."""
+    """An unplugged input is reported; its notes are released, its pedal and bend return to rest (RP-015)."""
     bench.play(KEYS, "90 3C 40", "90 3C 40", "B0 40 7F", "E0 00 50")
     bench.heard("strings")
     bench.reader.lost.append((KEYS, '"keys" was unplugged'))
@@ -251,7 +251,7 @@ def test_a_lost_input_is_told_and_lets_go(bench: Bench) -> None:
 
 
 def test_what_came_before_the_cable_was_pulled_is_played_first(bench: Bench) -> None:
-    """Messages and the loss of their input in one batch: nothing is pressed after it was let go."""
+    """When messages and the loss of their input come in one batch, no note starts after the release."""
     bench.reader.put(KEYS, "90 3C 40")
     bench.reader.lost.append((KEYS, "gone"))
     bench.show.pump()
@@ -259,7 +259,7 @@ def test_what_came_before_the_cable_was_pulled_is_played_first(bench: Bench) -> 
 
 
 def test_a_lost_input_does_not_end_another_players_note() -> None:
-    """A key of an output that two inputs hold sounds until both let go, the lost one as well (MIDI 1.0 p. A-4)."""
+    """A note that two inputs hold sounds until both have released it, a lost input included (MIDI 1.0 p. A-4)."""
     bench = Bench()
     bench.show.apply(RecallScene(3), "shell")
     bench.play(KEYS, "90 3C 40")
@@ -272,7 +272,7 @@ def test_a_lost_input_does_not_end_another_players_note() -> None:
 
 
 def test_a_slow_wire_is_served_when_it_is_due() -> None:
-    """What a DIN cable cannot take yet waits, `due` tells the reader when, and the pump sends it then."""
+    """What a DIN cable cannot take yet waits; `due` tells the reader until when, and the pump sends it then."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
     bench.show.apply(RecallScene(1), "shell")
     bench.now += 1000 * MS
@@ -294,7 +294,7 @@ def test_a_slow_wire_is_served_when_it_is_due() -> None:
 
 
 def test_latency_is_measured(bench: Bench) -> None:
-    """The time from reading a message to handing it over is kept in milliseconds."""
+    """The time from reading a message to handing it to the port is kept in milliseconds."""
     fresh = Bench()
     assert set(status(fresh.show)["latency"].values()) == {None}
     bench.now = 2 * MS
@@ -303,7 +303,7 @@ def test_latency_is_measured(bench: Bench) -> None:
 
 
 def test_the_flow_of_a_driver_becomes_a_speed() -> None:
-    """4,096 bytes ahead at 8,000 bytes a second are 125 µs a byte and 512 ms ahead (arithmetic)."""
+    """4,096 bytes ahead at 8,000 bytes per second are 125 µs per byte and 512 ms ahead (arithmetic)."""
     speed = speed_of(DriverFlow(ahead=4096, per_second=8000, overhead=8))
     assert speed is not None
     assert (speed.byte_ns, speed.ahead_ns, speed.overhead) == (125_000, 512 * MS, 8)
@@ -329,7 +329,7 @@ PLAY = st.one_of(
 
 @given(st.lists(PLAY, max_size=40))
 def test_at_the_end_nothing_sounds(played: list[tuple[int, str]]) -> None:
-    """Whatever was played through whatever scenes, finish leaves every note-on with its note-off and all at rest."""
+    """Whatever was played through whatever scenes, finish releases every note and puts every controller to rest."""
     bench = Bench()
     bench.show.apply(RecallScene(1), "shell")
     for source, message in played:
@@ -353,7 +353,7 @@ def test_at_the_end_nothing_sounds(played: list[tuple[int, str]]) -> None:
 
 
 def test_finish_says_when_a_wire_still_has_something_to_carry() -> None:
-    """On a slow wire finish is asked again until the last release has gone."""
+    """On a slow cable, finish is called again until the last release has left."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
     bench.show.apply(RecallScene(1), "shell")
     bench.now += 1000 * MS
@@ -369,7 +369,7 @@ def test_finish_says_when_a_wire_still_has_something_to_carry() -> None:
 
 
 def test_after_the_outputs_are_closed_nothing_is_sent(bench: Bench) -> None:
-    """close_outputs lets go of every port, and what still comes is dropped quietly."""
+    """close_outputs closes every port, and later messages are dropped silently."""
     bench.show.ports.close()
     bench.play(KEYS, "90 3C 40")
     assert bench.heard("strings") == []

@@ -1,4 +1,4 @@
-"""A show whose output is at another machine: what it hands on, and when. Our own design; no source."""
+"""A show whose output is on another machine: what it sends, and when. (Our own design; no outside source.)"""
 
 from pathlib import Path
 from typing import Any
@@ -40,7 +40,7 @@ burst = [ { output = "strings", channel = 1, program = 4 } ]
 
 
 class FarAway:
-    """An output at another machine that keeps what each turn handed on."""
+    """An output on another machine that keeps what each turn sent."""
 
     name = "strings at left"
     flow = None
@@ -72,7 +72,7 @@ class FarAway:
 
 
 class Evening:
-    """A show in scene 1, and its far output; `now` is its clock."""
+    """A show in scene 1, and its remote output; `now` is its clock."""
 
     def __init__(self) -> None:
         self.now = 0
@@ -89,7 +89,7 @@ class Evening:
 
 
 def test_a_turn_goes_together() -> None:
-    """All that one turn of the loop has for an output is handed on once, at the end of the turn."""
+    """All messages of one turn of the loop for an output are sent together, at the end of the turn."""
     evening = Evening()
     assert evening.did() == [[OrderKind.BURST]]
     evening.reader.put(0, "90 3C 64", "80 3C 40", "90 3E 64")
@@ -98,7 +98,7 @@ def test_a_turn_goes_together() -> None:
 
 
 def test_every_command_is_a_turn() -> None:
-    """A scene, a panic, messages of our own, a test note and the end are handed on at once."""
+    """A scene, a panic, messages of our own, a test note and the end are sent at once."""
     evening = Evening()
     evening.did()
     for command in (
@@ -112,7 +112,7 @@ def test_every_command_is_a_turn() -> None:
 
 
 def test_nothing_is_paced_here() -> None:
-    """Two hundred messages leave at once, although the cable is slow: it is paced where it is."""
+    """Two hundred messages leave at once although the cable is slow: they are paced at the other machine."""
     evening = Evening()
     evening.did()
     evening.reader.put(0, *(f"{status} {key:02X} 64" for key in range(100) for status in ("90", "80")))
@@ -123,7 +123,7 @@ def test_nothing_is_paced_here() -> None:
 
 
 def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene() -> None:
-    """What is sent meanwhile is counted as dropped and not ordered later; then comes the sweep, then the burst."""
+    """What is sent while it is away is dropped and counted; on return it gets the sweep, then the burst."""
     evening = Evening()
     evening.port.gone = "left is gone"
     evening.show.check_outputs()
@@ -159,7 +159,7 @@ async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_cloc
 
 
 def test_a_recording_with_a_far_output_replayed_gives_what_went_out(tmp_path: Path) -> None:
-    """What left for another machine is replayed as it left: at once, however slow the cable is there."""
+    """What left for another machine is replayed as it left: at once, however slow the cable there is."""
     evening = Evening()
     show = evening.show
     for key in range(40, 80):

@@ -22,7 +22,7 @@ def state_of(world: World, name: str) -> str:
 
 @pytest.fixture
 def world() -> World:
-    """The desk is in charge in scene 1, the spare follows."""
+    """The desk leads in scene 1, the spare follows."""
     world = World()
     assert world.leaders() == ["desk"]
     world.heard("strings"), world.heard("brass")
@@ -30,7 +30,7 @@ def world() -> World:
 
 
 def test_the_one_in_charge_is_heard_and_the_other_is_not(world: World) -> None:
-    """Both route what is played; it comes out once."""
+    """Both engines route what is played; it comes out once."""
     world.play(KEYS, "90 3C 40", "80 3C 40")
     world.run(20)
     assert (world.heard("strings"), world.heard("brass")) == (["90 3C 40", "80 3C 40"], ["90 3C 40", "80 3C 40"])
@@ -39,7 +39,7 @@ def test_the_one_in_charge_is_heard_and_the_other_is_not(world: World) -> None:
 
 
 def test_the_standby_follows_scene_and_mutes(world: World) -> None:
-    """A foot switch that both hear commands one of them; the other follows, and so it does with what the shell says."""
+    """A foot switch that both engines receive commands only the leader; the standby follows it, and the shell."""
     world.play(FOOT, "C0 01")
     world.run(20)
     spare = world.engines["spare"]
@@ -53,7 +53,7 @@ def test_the_standby_follows_scene_and_mutes(world: World) -> None:
 
 @pytest.mark.parametrize("death", ["kill", "freeze", "cable"])
 def test_it_takes_over_what_sounds(world: World, death: str) -> None:
-    """A held note rings on without a break, a note of the last moment is pressed, and both end when their keys do."""
+    """A held note sounds on without a break, a note of the last moment is sent, and both end with their keys."""
     world.play(KEYS, "90 3C 40", "B0 40 7F", "E0 00 50")
     world.run(200)
     die(world, death)
@@ -76,7 +76,7 @@ def die(world: World, death: str) -> None:
 
 
 def test_a_note_released_while_nobody_played_does_not_hang(world: World) -> None:
-    """The key let go between the death and the takeover is released by the standby at once."""
+    """A key released between the failure and the takeover is released by the standby at once."""
     world.play(KEYS, "90 3C 40")
     world.run(20)
     world.kill("desk")
@@ -86,7 +86,7 @@ def test_a_note_released_while_nobody_played_does_not_hang(world: World) -> None
 
 
 def test_the_standby_s_burst_is_not_repeated(world: World) -> None:
-    """Instruments that are on the scene's sounds already hear no programs at a takeover."""
+    """At a takeover, instruments that already have the scene's sounds get no program changes."""
     world.kill("desk")
     world.run(100)
     assert world.leaders() == ["spare"]
@@ -94,7 +94,7 @@ def test_the_standby_s_burst_is_not_repeated(world: World) -> None:
 
 
 def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world: World) -> None:
-    """Programs that the dead engine never sent are sent by the one that takes over."""
+    """Program changes that the dead engine never sent are sent by the one that takes over."""
     world.net.part("desk", "left")
     world.play(FOOT, "C0 01")
     world.run(10)
@@ -105,7 +105,7 @@ def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world: World) -
 
 
 def test_a_frozen_engine_that_wakes_plays_nothing(world: World) -> None:
-    """What it had routed is fenced off; it steps down, its own outputs come to rest, and it follows from then on."""
+    """What it had routed is refused; it steps down, its own outputs come to rest, and from then on it follows."""
     world.freeze("desk")
     world.run(100)
     world.play(KEYS, "90 3C 40")
@@ -122,7 +122,7 @@ def test_a_frozen_engine_that_wakes_plays_nothing(world: World) -> None:
 
 
 def test_own_outputs_are_let_go_of_and_come_back(world: World) -> None:
-    """What is plugged in at the main engine falls silent when it steps down, and is the watch's again afterwards."""
+    """Outputs at the main engine fall silent when it steps down, and are opened again when it leads again."""
     screen = world.engines["desk"].system.output("Screen")
     world.play(KEYS, "90 3C 40")
     world.run(5)
@@ -142,14 +142,15 @@ def hand_over(world: World, giver: str) -> None:
 
 
 def test_a_hand_over_and_back_loses_nothing(world: World) -> None:
-    """In music with rests, whatever arrives while the show changes hands is played once and in order: notes that are
-    over before the other has the show, clocks, dumps. It changes hands in a rest."""
+    """In music with rests, whatever arrives during a hand-over is played once and in order: short notes, clocks,
+    dumps.
+    The show changes hands in a rest."""
     played, between = [], 0
     for number in range(1000):
         between += not world.leaders()
         if number in (110, 610):
             world.engines[world.leaders()[0]].standby.give_away(world.now)
-        if number % 100 < 50 or not world.leaders():  # a rest, and then all at once
+        if number % 100 < 50 or not world.leaders():  # 50 ms of music, then 50 ms of rest; without a leader no rest
             message = ["90 3C 40", "80 3C 40", "B0 01 05", "F0 7D 01 F7", "E0 00 41", "C5 07"][number % 6]
             world.play(KEYS, message)
             played.append(message)
@@ -162,7 +163,7 @@ def test_a_hand_over_and_back_loses_nothing(world: World) -> None:
 
 @pytest.mark.parametrize("at", range(0, 20, 7))
 def test_a_clock_loses_no_tick_at_a_hand_over(world: World, at: int) -> None:
-    """At whatever point between two ticks it is asked for: none is lost and none is there twice."""
+    """Wherever between two ticks the hand-over is requested, no tick is lost and none is doubled."""
     world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000 + at)
     world.engines["desk"].standby.give_away(world.now)
@@ -174,7 +175,7 @@ def test_a_clock_loses_no_tick_at_a_hand_over(world: World, at: int) -> None:
 
 
 def test_without_a_rest_a_hand_over_comes_all_the_same(world: World) -> None:
-    """Two seconds are waited for one; held notes ring on, and what is pressed meanwhile is pressed late."""
+    """After two seconds without a rest the show changes hands; held notes sound on, new notes are late, not lost."""
     played = []
     for number in range(4400):
         message = f"{'90' if number % 50 < 25 else '80'} {number % 25 + 40:02X} 40"
@@ -191,7 +192,7 @@ def test_without_a_rest_a_hand_over_comes_all_the_same(world: World) -> None:
 
 
 def test_two_that_lose_each_other(world: World) -> None:
-    """The standby asks and is refused; not one note is fenced or doubled."""
+    """The standby asks and is refused; not one note is lost or doubled."""
     world.net.part("desk", "spare")
     for key in range(60, 72):
         world.play(KEYS, f"90 {key:02X} 40")
@@ -207,7 +208,7 @@ def test_two_that_lose_each_other(world: World) -> None:
 
 
 def test_the_one_that_comes_back_follows(world: World) -> None:
-    """A main engine that starts again finds the show in other hands, and goes where it is."""
+    """A main engine that restarts while the standby leads follows it, and recalls its scene."""
     world.kill("desk")
     world.run(100)
     world.engines["spare"].show.apply(RecallScene(2), "shell")
@@ -221,7 +222,7 @@ def test_the_one_that_comes_back_follows(world: World) -> None:
 
 
 def test_a_clock_goes_on_in_step(world: World) -> None:
-    """The rig's own clock ticks on from the standby: no tick is doubled, and no more than the gap is lost."""
+    """The rig's own clock ticks on from the standby: no tick is doubled, and none is lost beyond the gap."""
     world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000)
     world.kill("desk")
@@ -233,20 +234,20 @@ def test_a_clock_goes_on_in_step(world: World) -> None:
 
 
 def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> None:
-    """An edit there reaches the standby as text."""
+    """An edit at the leader reaches the standby as text."""
     world.run(50)
     assert world.engines["spare"].standby.leader.rig == world.engines["desk"].session.text
 
 
 def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:
-    """Each machine as an engine's status tells of it: in charge, following, lending, or away."""
+    """Each machine as this engine's status shows it: leading, following, lending, or away."""
     return {
         each["name"]: (each["engine"], each["there"], each["played_by"]) for each in engine.joined.status()["machines"]
     }
 
 
 def test_status_tells_machines_and_who_is_in_charge(world: World) -> None:
-    """Both engines tell the same: who is there, who plays whose outputs, who is in charge, and how often it changed."""
+    """Both engines agree on the machines, the holder of each output, the leader, and the number of changes."""
     machines = {"desk": (True, True, None), "spare": (True, True, None), "left": (False, True, "desk")}
     for name, engine in world.engines.items():
         picture = engine.joined.status()
@@ -261,7 +262,7 @@ def test_status_tells_machines_and_who_is_in_charge(world: World) -> None:
 
 
 def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
-    """The panel gets the network with the rest, and what is wrong with it among what is to be seen to."""
+    """The panel gets the network in its frames, and network faults among the problems."""
     desk = world.engines["desk"]
     frames = StatusFrames(desk.show, desk.session, CableLoad(desk.show), False, desk.joined)
     assert frames.take()[0]["frame"]["network"] == desk.joined.status()
@@ -274,7 +275,7 @@ def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
 
 
 async def answer_of(world: World, asked: Callable[..., Any]) -> Answer:
-    """What a player is told who asks for this, while time goes on."""
+    """The answer to this request, while time passes."""
     answers: list[Answer] = []
 
     async def ask() -> None:
@@ -290,7 +291,7 @@ async def answer_of(world: World, asked: Callable[..., Any]) -> Answer:
 
 
 async def test_a_player_hands_the_show_over_and_takes_it(world: World) -> None:
-    """Asked of the one in charge it gives the show, asked of the other it takes it; both say who has it."""
+    """At the leader the command gives the show away, at the other engine it takes it; both name the new leader."""
     desk, spare = (world.engines[name].joined for name in ("desk", "spare"))
     assert await answer_of(world, desk.hand_over) == done("spare is in charge")
     assert await answer_of(world, desk.hand_over) == done("desk is in charge")
@@ -299,16 +300,16 @@ async def test_a_player_hands_the_show_over_and_takes_it(world: World) -> None:
 
 
 async def test_there_must_be_somebody_to_hand_over_to(world: World) -> None:
-    """With the other engine away nothing changes, and the player is told."""
+    """With the other engine away nothing changes, and the answer says so."""
     world.kill("spare")
     world.run(10)
-    told = await answer_of(world, world.engines["desk"].joined.hand_over)
-    assert told == refused(AnswerCode.NOT_POSSIBLE, "spare is not there; nothing changed")
+    answer = await answer_of(world, world.engines["desk"].joined.hand_over)
+    assert answer == refused(AnswerCode.NOT_POSSIBLE, "spare is not there; nothing changed")
     assert world.leaders() == ["desk"]
 
 
 async def test_who_is_stopped_hands_over_first(world: World) -> None:
-    """What is held rings on at the other engine when the one in charge is stopped as usual."""
+    """When the leader is stopped as usual, held notes sound on at the other engine."""
     world.play(KEYS, "90 3C 40")
     world.run(100)
     desk = world.engines["desk"]
@@ -318,14 +319,14 @@ async def test_who_is_stopped_hands_over_first(world: World) -> None:
     world.kill("desk")
     world.run(200)
     assert world.heard("strings") == ["90 3C 40"]
-    assert await world.engines["spare"].joined.part() is None  # nobody is there any more
+    assert await world.engines["spare"].joined.part() is None  # no other machine is left
 
 
 async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
-    """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
+    """An edit at the follower is rejected; it plays the leader's rig and keeps its scene."""
     spare = world.engines["spare"]
-    told = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
-    assert told == refused(AnswerCode.NOT_LEADER, "desk is in charge; edit the rig there, and this engine follows")
+    answer = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    assert answer == refused(AnswerCode.NOT_LEADER, "desk is in charge; edit the rig there, and this engine follows")
     world.play(FOOT, "C0 01")
     world.run(20)
     desk = world.engines["desk"].session
@@ -344,7 +345,7 @@ async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
 
 
 def test_the_standby_hears_what_is_plugged_in_at_the_main_engine(world: World) -> None:
-    """An input without a machine is at the main engine, which plays it and tells the standby of each message."""
+    """An input without a machine is at the main engine, which plays it and passes each message to the standby."""
     heard: list[tuple[int, bytes]] = []
     pads = world.engines["spare"].patch.inputs["pads"]
     assert isinstance(pads, RemoteInput)

@@ -1,4 +1,4 @@
-"""Byte streams made into messages: the specification's examples, libasound's opinion, and any cutting of any stream."""
+"""Messages parsed from byte streams: the specification's examples, libasound's results, and streams cut anywhere."""
 
 import os
 from itertools import pairwise
@@ -20,12 +20,12 @@ REAL_TIME = (0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF)
 
 
 def entries(prefix: str) -> list[Any]:
-    """The reference entries whose id begins like this, as pytest parameters."""
+    """The reference entries whose id begins with this, as pytest parameters."""
     return [pytest.param(entry, id=entry["id"]) for entry in REFERENCE if entry["id"].startswith(prefix)]
 
 
 def parse(data: bytes, cuts: tuple[int, ...] = ()) -> tuple[list[bytes], int]:
-    """Messages and repairs of a new parser that is fed the pieces between these places."""
+    """Messages and repairs of a new parser that is fed the stream in pieces, cut at these places."""
     parser, messages = StreamParser(), []
     for start, end in pairwise((0, *sorted(cut % (len(data) + 1) for cut in cuts), len(data))):
         messages += parser.feed(data[start:end])
@@ -54,7 +54,7 @@ CUTS = st.lists(st.integers(0, 1000), max_size=8).map(tuple)
 
 @pytest.mark.parametrize("entry", entries("status-"))
 def test_every_status_takes_its_data_bytes(entry: dict[str, Any]) -> None:
-    """A status byte with the number of data bytes of the specification is one message; undefined ones are none.
+    """A status byte with its number of data bytes by the specification is one message; undefined statuses give none.
 
     Source: beside each entry (MIDI 1.0 Tables I, II, V, VI, VII).
     """
@@ -71,7 +71,7 @@ def test_every_status_takes_its_data_bytes(entry: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("entry", entries("encode-"))
 def test_whole_messages_pass_unchanged(entry: dict[str, Any]) -> None:
-    """A whole message comes out as it went in, and nothing counts as repaired. Source: beside each entry."""
+    """A whole message comes out as it went in, and no repair is counted. Source: beside each entry."""
     message = bytes.fromhex(entry["expected"])
     assert parse(message) == ([message], 0)
 
@@ -79,7 +79,7 @@ def test_whole_messages_pass_unchanged(entry: dict[str, Any]) -> None:
 @pytest.mark.parametrize("cut", ["whole", "byte by byte"])
 @pytest.mark.parametrize("entry", entries("stream-") + entries("sysex-"))
 def test_reference_streams(entry: dict[str, Any], cut: str) -> None:
-    """Running status, undefined bytes, orphans and unended SysEx give the messages that the specification asks for.
+    """Running status, undefined bytes, orphans and unended SysEx give the messages that the specification requires.
 
     Source: beside each entry (MIDI 1.0 p. 5, 6, 29, A-1, A-2).
     """
@@ -103,13 +103,13 @@ def test_only_whole_messages_come_out(data: bytes) -> None:
 
 @given(st.lists(MESSAGE, max_size=20), CUTS)
 def test_healthy_streams_pass_unchanged(messages: list[bytes], cuts: tuple[int, ...]) -> None:
-    """Whole messages one after the other come out as they are, and nothing counts as repaired."""
+    """Whole messages in a row come out as they are, and no repair is counted."""
     assert parse(b"".join(messages), cuts) == (messages, 0)
 
 
 @given(BROKEN, st.lists(st.tuples(st.integers(0, 100), st.sampled_from(REAL_TIME)), max_size=10), CUTS)
 def test_real_time_anywhere(data: bytes, injected: list[tuple[int, int]], cuts: tuple[int, ...]) -> None:
-    """Real-time bytes put in anywhere are all delivered, and change nothing else. MIDI 1.0 p. 5, A-2."""
+    """Real-time bytes inserted anywhere are all delivered, and change nothing else. MIDI 1.0 p. 5, A-2."""
     quiet = bytes(byte for byte in data if byte < 0xF8)
     mixed = bytearray(quiet)
     for place, byte in injected:
@@ -123,7 +123,7 @@ def test_real_time_anywhere(data: bytes, injected: list[tuple[int, int]], cuts: 
 @settings(max_examples=200)
 @given(BROKEN)
 def test_libasound_agrees(data: bytes) -> None:
-    """On any stream the messages are those of the system's own codec (libasound, snd_midi_event)."""
+    """On any stream the messages are the same as those of the system's own codec (libasound, snd_midi_event)."""
     try:
         codec = AlsaCodec()
     except OSError:
@@ -151,7 +151,7 @@ def test_libasound_agrees(data: bytes) -> None:
     ],
 )
 def test_broken_pieces_are_counted(data: str, repairs: int) -> None:
-    """Each piece that is thrown away counts once: orphans in a row, a cut message, a lone F7, an unended SysEx.
+    """Each discarded piece counts once: orphans in a row, a cut message, a lone F7, an unended SysEx.
 
     Common practice, no source.
     """
@@ -159,7 +159,7 @@ def test_broken_pieces_are_counted(data: str, repairs: int) -> None:
 
 
 def test_an_overlong_sysex_is_dropped() -> None:
-    """A SysEx of the longest length is kept; one byte more and it is dropped and counted; what follows plays."""
+    """A SysEx of the maximum length is kept; one byte longer, it is dropped and counted, and what follows plays."""
     kept, parser = b"\xf0" + bytes(30) + b"\xf7", StreamParser(longest=32)
     assert parser.feed(kept) == [kept]
     assert parser.feed(b"\xf0" + bytes(31) + b"\xf7") == []
@@ -169,7 +169,7 @@ def test_an_overlong_sysex_is_dropped() -> None:
 
 
 def test_an_open_sysex_can_be_abandoned() -> None:
-    """A SysEx that stays open can be seen and thrown away, once; what still comes of it is not played."""
+    """A SysEx that stays open can be detected and discarded, once; the rest of it does not come out."""
     parser = StreamParser()
     parser.abandon()
     assert parser.repairs == 0
@@ -181,7 +181,7 @@ def test_an_open_sysex_can_be_abandoned() -> None:
 
 
 def test_a_message_fed_whole_sets_running_status() -> None:
-    """Running status goes on after a message that came as one piece. MIDI 1.0 p. A-2."""
+    """Running status continues after a message that was fed in one piece. MIDI 1.0 p. A-2."""
     parser = StreamParser()
     assert parser.feed(NOTE) == [NOTE]
     assert parser.feed(b"\x3e\x40") == [b"\x90\x3e\x40"]

@@ -1,4 +1,4 @@
-"""The table of controllers, held against the standard's classes (sources: tests/reference/controllers.json)."""
+"""The table of controllers, compared with the standard's classes (sources: tests/reference/controllers.json)."""
 
 import json
 from pathlib import Path
@@ -35,7 +35,7 @@ def test_each_row_is_at_its_number() -> None:
 
 @pytest.mark.parametrize("row", CONTROLLERS[:120], ids=lambda row: str(row.number))
 def test_a_row_says_what_the_reference_says(row: Controller) -> None:
-    """Partner, order, switch, level and whether there is a name: as in MIDI Association Table 3 and MIDI 1.0."""
+    """Partner, order, switch, level and whether it has a name: as in MIDI Association Table 3 and MIDI 1.0."""
     said = ROWS[str(row.number)]
     if row.number not in range(98, 102):  # the halves of a parameter's number do not set each other to 0
         assert (row.msb if row.msb is not None else LSB_OF.get(row.number)) == said["partner"]
@@ -47,7 +47,7 @@ def test_a_row_says_what_the_reference_says(row: Controller) -> None:
 
 
 def test_the_sets_are_those_of_the_standard() -> None:
-    """Pairs, switches, prefixes of the next note, and what may never be thinned."""
+    """Pairs, switches, prefixes of the next note, and controllers that must never be thinned."""
     assert {str(msb): lsb for msb, lsb in LSB_OF.items()} == REFERENCE["cls-pairs"]["expected"]
     assert {lsb: msb for msb, lsb in LSB_OF.items()} == MSB_OF
     assert sorted(SWITCHES) == REFERENCE["cls-switches"]["expected"]

@@ -37,7 +37,7 @@ def test_the_transport_keys(entry: dict[str, Any]) -> None:
 
 
 def test_all_keys_are_checked() -> None:
-    """Every command known here has its entry in the standard's index."""
+    """Every command known here has an entry in the standard's index."""
     assert len(KEYS) == len(COMMANDS)
 
 
@@ -50,7 +50,7 @@ def test_locate() -> None:
 
 @given(sayings)
 def test_what_is_built_is_read(said: MachineControl) -> None:
-    """Every key, and every place at every rate, reads back as it was said."""
+    """Every key, and every place at every rate, reads back unchanged."""
     assert read_machine_control(machine_control(said)) == said
 
 
@@ -58,12 +58,12 @@ def test_what_is_built_is_read(said: MachineControl) -> None:
     ("time", "expected"),
     [
         ("61 42 03 04 00", "01:02:03:04"),  # the colour frame flag is bit 6 of the minutes
-        ("61 02 03 24 7F", "01:02:03:04"),  # bit 5 of the frames: the last byte is no hundredths
-        ("41 01 00 00 00", "01:01:00;02"),  # a label that drop-frame counting leaves out is the next (3.2.1)
+        ("61 02 03 24 7F", "01:02:03:04"),  # bit 5 of the frames: the last byte is not hundredths
+        ("41 01 00 00 00", "01:01:00;02"),  # a label that drop-frame counting skips means the next one (3.2.1)
     ],
 )
 def test_flags_of_a_time(time: str, expected: str) -> None:
-    """Flags in a time change nothing about the place (RP-002/RP-014 3.2.1, the same format)."""
+    """Flags in a time do not change the place (RP-002/RP-014 3.2.1, the same format)."""
     said = read_machine_control(bytes.fromhex(f"F0 7F 05 06 44 06 01 {time} F7"))
     assert said is not None
     assert (str(said.target), said.hundredths) == (expected, 0)
@@ -85,20 +85,20 @@ def test_flags_of_a_time(time: str, expected: str) -> None:
         "F0 7F 05 06 44 06 01 61 02 3C 00 00 F7",  # second 60
         "F0 7F 05 06 44 06 01 21 02 03 19 00 F7",  # frame 25 of 25
         "F0 7F 05 06 44 06 01 61 02 03 04 80 F7",
-        "F0 7E 05 06 01 F7",  # asks who is there
+        "F0 7E 05 06 01 F7",  # an identity request
         "F0 7F 05 06 02 02",
         "C0 05",
         "",
     ],
 )
 def test_what_is_no_machine_control(message: str) -> None:
-    """What the standard gives no meaning, or this program none, is none (RP-013; times: RP-002 3.2.1)."""
+    """A message without a meaning in the standard, or in this program, is not read (RP-013; times: RP-002 3.2.1)."""
     assert read_machine_control(bytes.fromhex(message)) is None
 
 
 @given(st.lists(st.integers(0, 127), max_size=14).map(bytes))
 def test_any_data_is_read_or_none(tail: bytes) -> None:
-    """No data whatever make an error of a machine control message."""
+    """No data can make a machine control message raise an error."""
     said = read_machine_control(b"\xf0\x7f\x05\x06" + tail + b"\xf7")
     assert said is None or said.command in (*COMMANDS.values(), "locate")
 

@@ -30,20 +30,20 @@ def test_every_note_name_reads_back() -> None:
     ("text", "number"), [("F#3", 54), ("Bb2", 46), ("bb2", 46), ("c4", 60), ("Cb4", 59), ("B#3", 60), ("E♭4", 63)]
 )
 def test_note_names_as_players_write_them(text: str, number: int) -> None:
-    """Sharps, flats and small letters are understood (common practice, no source)."""
+    """Sharps, flats and small letters are accepted (common practice, no source)."""
     assert note_number(text) == number
 
 
 @pytest.mark.parametrize("text", ["", "H4", "C", "60", "C10", "G#9", "Cb-1", "C-2", "C##4", "C 4"])
 def test_what_is_no_note_name_is_refused(text: str) -> None:
-    """What names no note from 0 to 127 is refused with an example of what does."""
+    """A word that is not the name of a note from 0 to 127 is refused with an example of one."""
     with pytest.raises(ValueError, match='such as "C4"'):
         note_number(text)
 
 
 @pytest.mark.parametrize("entry", CONTROLLERS, ids=lambda entry: entry["id"])
 def test_controllers_have_the_standard_names(entry: dict[str, Any]) -> None:
-    """Controllers are called as in MIDI 1.0 Tables III and IV and the MIDI Association's Table 3."""
+    """Controllers have the names of MIDI 1.0 Tables III and IV and the MIDI Association's Table 3."""
     standard = entry["expected"] if isinstance(entry["expected"], str) else entry["expected"]["name"]
     ours = controller_name(entry["input"]["controller"]).lower()
     first_word = standard.lower().removeprefix("channel ").split()[0]
@@ -51,7 +51,7 @@ def test_controllers_have_the_standard_names(entry: dict[str, Any]) -> None:
 
 
 def test_controllers_without_a_name_are_called_by_number() -> None:
-    """A controller that the standard leaves undefined is called by its number (MIDI 1.0 Table III)."""
+    """A controller that the standard leaves undefined is named by its number (MIDI 1.0 Table III)."""
     assert [controller_name(number) for number in (3, 9, 35, 102, 119)] == [
         "controller 3",
         "controller 9",
@@ -98,13 +98,13 @@ def test_controllers_without_a_name_are_called_by_number() -> None:
     ],
 )
 def test_messages_in_words(message: str, words: str) -> None:
-    """A message is told with printed numbers, note names and pedals up or down (bytes: MIDI 1.0 Tables II to VI)."""
+    """A message is shown with printed numbers, note names and pedals up or down (bytes: MIDI 1.0 Tables II to VI)."""
     assert describe(from_hex(message)) == words
 
 
 @given(st.sampled_from(KINDS), st.integers(0, 15), st.lists(st.integers(0, 127), min_size=2, max_size=20))
 def test_every_message_has_words_and_hexadecimal_that_reads_back(kind: Kind, channel: int, data: list[int]) -> None:
-    """Whatever message comes, it can be told, and its hexadecimal is that message again."""
+    """Every message has words, and its hexadecimal reads back as the same message."""
     status = kind.status | channel if kind.status < 0xF0 else kind.status
     message = bytes((status, *data, 0xF7)) if kind.data_bytes < 0 else bytes((status, *data[: kind.data_bytes]))
     assert describe(message)

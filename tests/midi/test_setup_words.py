@@ -9,12 +9,12 @@ FACTS = reference("sounds")
 
 
 def heard(words: str, channel: int = 0) -> list[str]:
-    """In hexadecimal."""
+    """The messages of these words, in hexadecimal."""
     return [message.hex(" ").upper() for message in set_up(words, channel).messages]
 
 
 def test_general_midi_and_master_volume() -> None:
-    """GM on, off and GM2 on, and master volume from nothing to full, are the universal messages."""
+    """GM on, off and GM2 on, and master volume from zero to full, are the universal messages."""
     assert heard("GM on") == [FACTS["usx-gm-on"]["expected"]]
     assert heard("gm off") == [FACTS["usx-gm-off"]["expected"]]
     assert heard("GM2 on") == [FACTS["usx-gm2-on"]["expected"]]
@@ -23,7 +23,7 @@ def test_general_midi_and_master_volume() -> None:
 
 
 def test_pitch_bend_range_is_chosen_set_and_let_go_of() -> None:
-    """A bend range of two semitones is the whole transaction, with the null parameter at its end."""
+    """A bend range of two semitones is sent as the whole transaction, with the null parameter at its end."""
     assert heard("pitch bend range 2") == FACTS["rpn-sequence"]["expected"]
 
 
@@ -37,7 +37,7 @@ def test_fine_tuning_is_in_cents(words: str, msb: int, lsb: int) -> None:
 
 @pytest.mark.parametrize("msb", ["00", "40", "7F"])
 def test_coarse_tuning_is_in_semitones(msb: str) -> None:
-    """100 cents a step around 40H (rpn-2-coarse)."""
+    """A step is 100 cents, with 40H in the middle (rpn-2-coarse)."""
     semitones = FACTS[f"rpn-2-coarse-{msb}"]["expected"]["cents"] // 100
     assert heard(f"coarse tuning {semitones}")[2] == f"B0 06 {msb}"
 
@@ -52,6 +52,6 @@ def test_local_control_controllers_and_hexadecimal() -> None:
 
 @pytest.mark.parametrize("words", ["", "lokal off", "master volume 128", "controller 128 = 1", "F0 7D", "fine tuning"])
 def test_wrong_words_say_what_is_allowed(words: str) -> None:
-    """What is not known is refused with all that is."""
+    """Unknown words are refused with a list of the known ones."""
     with pytest.raises(ValueError, match="pitch bend range"):
         set_up(words, 0)

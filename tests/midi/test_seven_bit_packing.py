@@ -1,4 +1,4 @@
-"""Bytes of eight bits in bytes of seven."""
+"""Eight-bit bytes packed into seven-bit bytes."""
 
 import pytest
 from hypothesis import given
@@ -12,7 +12,7 @@ REFERENCE = {entry["id"]: entry for entry in reference("remote")}
 
 @pytest.mark.parametrize("name", ["sysex-pack7-bytes", "sysex-pack7-short"])
 def test_the_high_bits_come_first(name: str) -> None:
-    """Seven bytes become eight, their high bits first, bit 6 that of the first byte (MIDI 1.0 p. 43)."""
+    """Seven bytes become eight, the high bits first, with bit 6 for the first byte (MIDI 1.0 p. 43)."""
     stored, sent = bytes.fromhex(REFERENCE[name]["input"]), bytes.fromhex(REFERENCE[name]["expected"])
     assert pack(stored) == sent
     assert unpack(sent) == stored
@@ -27,7 +27,7 @@ def test_what_packing_costs(name: str) -> None:
 
 @given(st.binary(max_size=300))
 def test_any_bytes_survive(data: bytes) -> None:
-    """Whatever is packed is 7-bit on the way and unpacks to what it was."""
+    """Any bytes are 7-bit when packed, and unpack to what they were."""
     packed = pack(data)
     assert all(byte < 0x80 for byte in packed)
     assert unpack(packed) == data
@@ -35,7 +35,7 @@ def test_any_bytes_survive(data: bytes) -> None:
 
 @given(st.binary(max_size=40))
 def test_only_what_packing_makes_is_unpacked(packed: bytes) -> None:
-    """Bytes that packing never makes are refused; no two of them unpack to the same."""
+    """Bytes that packing never produces are refused; no two packings unpack to the same bytes."""
     try:
         data = unpack(packed)
     except ValueError:
@@ -45,6 +45,6 @@ def test_only_what_packing_makes_is_unpacked(packed: bytes) -> None:
 
 @pytest.mark.parametrize("packed", ["00", "00 00 00 00 00 00 00 00 00", "01 00", "00 80", "80 00"])
 def test_what_packing_never_makes(packed: str) -> None:
-    """High bits without a byte, a bit for a byte that is not there and bytes of eight bits are refused."""
+    """High bits without a byte, a bit for a missing byte, and eight-bit bytes are refused."""
     with pytest.raises(ValueError, match=r"7-bit|high bits"):
         unpack(bytes.fromhex(packed))

@@ -71,14 +71,14 @@ def test_the_formats() -> None:
 
 @given(sayings())
 def test_what_is_built_is_read(said: ShowControl) -> None:
-    """Every general command, device, format, cue and setting reads back as it was said."""
+    """Every general command, device, format, cue and setting reads back unchanged."""
     assert read_show_control(show_control(said)) == said
 
 
 @given(st.lists(st.integers(0, 255), max_size=20).map(bytes))
 def test_what_is_read_has_one_message(tail: bytes) -> None:
-    """A message that is understood is the one message that says so, but for numbers left empty at its end; anything
-    else is none, without an error."""
+    """Bytes that are read build the same message again, apart from empty numbers at its end; all other bytes give None,
+    without an error."""
     message = b"\xf0\x7f\x05\x02\x01" + tail + b"\xf7"
     said = read_show_control(message)
     assert said is None or message in (show_control(said)[:-1] + b"\x00" * empty + b"\xf7" for empty in range(3))
@@ -86,7 +86,7 @@ def test_what_is_read_has_one_message(tail: bytes) -> None:
 
 @pytest.mark.parametrize("data", ["36 31", "36 31 00", "36 31 00 00"])
 def test_a_list_and_path_may_be_left_empty(data: str) -> None:
-    """GO 61 is GO 61 with its list and path left out or left empty. (Common practice, no source.)"""
+    """GO 61 reads the same with its list and path left out or left empty. (Common practice, no source.)"""
     said = read_show_control(bytes.fromhex(f"F0 7F 05 02 01 01 {data} F7"))
     assert said == ShowControl(5, LIGHTING, "go", "61")
 
@@ -94,10 +94,10 @@ def test_a_list_and_path_may_be_left_empty(data: str) -> None:
 @pytest.mark.parametrize(
     "message",
     [
-        "F0 7F 05 02 01 F7",  # no command
+        "F0 7F 05 02 01 F7",  # without a command
         "F0 7F 05 02 00 01 F7",  # format 00 is an extension
         "F0 7F 05 02 01 00 01 F7",  # and so is command 00
-        "F0 7F 05 02 01 0C F7",  # no general command
+        "F0 7F 05 02 01 0C F7",  # not a general command
         "F0 7F 05 02 01 01 36 31",  # not ended
         "F0 7F 05 02 01 01 41 F7",  # a letter for a cue
         "F0 7F 05 02 01 01 36 2E F7",  # a point without a digit after it
@@ -106,14 +106,14 @@ def test_a_list_and_path_may_be_left_empty(data: str) -> None:
         "F0 7F 05 02 01 01 00 32 F7",  # a list without a cue
         "F0 7F 05 02 01 01 00 F7",  # an empty cue
         "F0 7F 05 02 01 01 36 00 00 31 F7",  # a path without a list
-        "F0 7F 05 02 01 01 36 00 00 00 F7",  # a fourth number, if an empty one
+        "F0 7F 05 02 01 01 36 00 00 00 F7",  # a fourth number, even an empty one
         "F0 7F 05 02 01 01 36 00 31 00 31 00 31 F7",  # a fourth number
         "F0 7F 05 02 01 05 F7",  # LOAD of nothing
         "F0 7F 05 02 01 08 31 F7",  # ALL_OFF has no data
         "F0 7F 05 02 01 04 00 00 00 00 F7",  # a time too short
         "F0 7F 05 02 01 06 00 00 00 F7",
         "F0 7F 05 02 01 01 80 F7",
-        "F0 7E 05 02 01 01 F7",  # a sample dump's kind of header
+        "F0 7E 05 02 01 01 F7",  # the header of a sample dump
         "F0 7F 05 03 01 01 F7",
         "90 3C 40",
         "F0 F7",
@@ -121,12 +121,12 @@ def test_a_list_and_path_may_be_left_empty(data: str) -> None:
     ],
 )
 def test_what_is_no_show_control(message: str) -> None:
-    """What the standard gives no meaning is none (RP-002 2.1, 3.1, 4)."""
+    """A message without a meaning in the standard is not read (RP-002 2.1, 3.1, 4)."""
     assert read_show_control(bytes.fromhex(message)) is None
 
 
 def test_the_longest_message() -> None:
-    """A message has 128 bytes at the most (RP-002 2.1)."""
+    """A message has at most 128 bytes (RP-002 2.1)."""
     longest = REFERENCE["msc-frame"]["expected"]["max_bytes"]
     whole = b"\xf0\x7f\x05\x02\x01\x01" + b"1" * (longest - 7) + b"\xf7"
     assert len(whole) == longest

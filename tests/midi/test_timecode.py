@@ -1,4 +1,4 @@
-"""Labels, drop-frame counting and the messages of time code, against the figures of the standards and a library."""
+"""Labels, drop-frame counting and the messages of time code, compared with the standards' figures and a library."""
 
 from collections import Counter
 from typing import Any
@@ -49,14 +49,14 @@ def cable(messages: tuple[bytes, ...]) -> list[str]:
 
 @pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "df-count"))
 def test_the_frames_of_a_drop_frame_label(given: dict[str, str], expected: dict[str, int]) -> None:
-    """A drop-frame label is the reference's frame from 0, and that frame is this label."""
+    """A drop-frame label has the reference's frame number, counted from 0, and that frame has this label."""
     assert read_label(given["label"], DROP).frame == expected["frames"]
     assert str(Label(DROP, expected["frames"])) == given["label"]
 
 
 @pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "ndf-"))
 def test_the_frames_of_a_plain_label(given: dict[str, Any], expected: dict[str, int]) -> None:
-    """A label that drops nothing is the reference's frame from 0, and that frame is this label."""
+    """A non-drop label has the reference's frame number, counted from 0, and that frame has this label."""
     rate = rate_of(given["fps"])
     assert read_label(given["label"], rate).frame == expected["frames"]
     assert str(Label(rate, expected["frames"])) == given["label"]
@@ -64,14 +64,14 @@ def test_the_frames_of_a_plain_label(given: dict[str, Any], expected: dict[str, 
 
 @pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "df-next"))
 def test_the_label_after_a_drop_frame_label(given: dict[str, str], expected: str) -> None:
-    """The label after this one is the reference's, and the one before that is this."""
+    """The next label is the reference's, and the one before that is this label."""
     following = read_label(given["label"], DROP).plus(1)
     assert str(following) == expected
     assert str(following.plus(-1)) == given["label"]
 
 
 def test_frames_in_ten_minutes_an_hour_and_a_day() -> None:
-    """17,982, 107,892 and 2,589,408 frames are in ten minutes, an hour and a day of drop-frame labels."""
+    """Drop-frame labels count 17,982, 107,892 and 2,589,408 frames in ten minutes, an hour and a day."""
     expected = {key: REFERENCE[f"df-per-{key}"]["expected"] for key in ("10-min", "hour", "day")}
     assert label_of(DROP, 0, 10, 0, 0).frame == expected["10-min"]
     assert label_of(DROP, 1, 0, 0, 0).frame == expected["hour"]["drop"]
@@ -80,7 +80,7 @@ def test_frames_in_ten_minutes_an_hour_and_a_day() -> None:
 
 
 def test_labels_that_do_not_exist() -> None:
-    """The frames 00 and 01 of a minute exist only in every tenth minute; one that does not is the next that does."""
+    """Frames 00 and 01 exist only in every tenth minute; in any other they are read as the next existing frame."""
     for text, exists in zip(*(REFERENCE["df-invalid"][key] for key in ("input", "expected")), strict=True):
         assert (str(read_label(text, DROP)) == text) == exists
     resolved = REFERENCE["df-invalid-resolve"]
@@ -89,7 +89,7 @@ def test_labels_that_do_not_exist() -> None:
 
 
 def test_the_published_example_of_drop_frame_against_plain() -> None:
-    """00:22:00;02 is the frame that is 00:21:58:22 without dropping: 40 labels were left out."""
+    """00:22:00;02 is the frame that non-drop counting calls 00:21:58:22: 40 labels were skipped."""
     found = REFERENCE["df-to-ndf-example"]
     frame = read_label(found["input"]["drop"], DROP).frame
     assert str(Label(RATES["30"], frame)) == found["expected"]["non_drop"]
@@ -107,7 +107,7 @@ def test_how_long_labels_last() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["24", "25", "30", "29.97"])
 def test_every_frame_of_a_day(name: str) -> None:
-    """Each frame of 24 hours has the label that the library `timecode` gives it, and leads back from it."""
+    """Each frame of 24 hours has the label that the library `timecode` gives it, and the label gives that frame."""
     rate = rate_of(name)
     theirs = Timecode(name, frames=1, force_non_drop_frame=not rate.drop)  # it counts from 1
     if rate.drop:
@@ -120,14 +120,14 @@ def test_every_frame_of_a_day(name: str) -> None:
 
 @given(labels)
 def test_a_label_is_read_as_it_is_written(label: Label) -> None:
-    """Any label of any rate, written, is read as the same; with a colon before the frames as well."""
+    """Any label of any rate, written, reads back the same; also with a colon before the frames."""
     assert read_label(str(label), label.rate) == label
     assert read_label(f" {str(label).replace(';', ':')} ", label.rate) == label
 
 
 @given(labels, st.integers(-5_000_000, 5_000_000))
 def test_going_on_and_looking_back_agree(label: Label, frames: int) -> None:
-    """A label so many frames on is so many frames after, the short way round the day."""
+    """A label moved on by some frames is that many frames later, the short way round the day."""
     day = label.rate.day
     assert (label.plus(frames).after(label) - frames) % day == 0
     assert -day // 2 <= label.plus(frames).after(label) <= day // 2
@@ -139,7 +139,7 @@ def test_going_on_and_looking_back_agree(label: Label, frames: int) -> None:
     ["", "1:2:3", "24:00:00:00", "00:60:00:00", "00:00:60:00", "00:00:00:25", "00:00:00.10", "-1:00:00:00", "٠٠x"],
 )
 def test_what_is_no_label(text: str) -> None:
-    """What no clock shows is refused with what is allowed."""
+    """A text that is not a label is refused with the allowed form."""
     with pytest.raises(ValueError, match=r"time code such as|hours to 23"):
         read_label(text, RATES["25"])
 
@@ -160,7 +160,7 @@ def test_the_eight_quarter_frames_of_a_label(given: dict[str, Any], expected: li
 
 @pytest.mark.parametrize(("given", "expected"), of_area("mtc", "mtc-full-")[:-1])
 def test_the_full_message_of_a_label(given: dict[str, Any], expected: str) -> None:
-    """A label's full message is the reference's, and it tells that label, whatever device it is for (p. 5)."""
+    """A label's full message is the reference's, and it gives that label, whatever device it is for (p. 5)."""
     label = read_label(given["time"], rate_of(given["rate"]))
     message = bytes.fromhex(expected)
     if "device" in given:
@@ -191,7 +191,7 @@ def test_the_order_of_the_pieces() -> None:
 
 @pytest.mark.parametrize("name", ["24", "25", "29.97", "30"])
 def test_the_pace_of_quarter_frames(name: str) -> None:
-    """Four a frame, spaced as the reference says, so that eight take two frames."""
+    """Four messages per frame, spaced as in the reference, so that eight take two frames."""
     rate, expected = rate_of(name), REFERENCE[f"mtc-qf-rate-{name.replace('.', '_')}"]["expected"]
     assert rate.nanoseconds(1) / 1e6 == pytest.approx(expected["spacing_ms"], abs=2e-6)  # given to the nanosecond
     assert rate.nanoseconds(8) / 1e6 == pytest.approx(expected["group_ms"], abs=1e-6)
@@ -199,7 +199,7 @@ def test_the_pace_of_quarter_frames(name: str) -> None:
 
 
 def test_the_load_of_quarter_frames() -> None:
-    """At 30 frames a second quarter frames take 7.68 percent of a DIN cable (3,125 bytes a second)."""
+    """At 30 frames per second quarter frames take 7.68 percent of a DIN cable (3,125 bytes per second)."""
     load = RATES["30"].quarters(10**9) * len(quarter_frames(Label(RATES["30"], 0))[0]) / 3125
     assert load * 100 == pytest.approx(REFERENCE["mtc-bandwidth"]["expected"]["percent"])
 
@@ -223,14 +223,14 @@ def test_reserved_bits_are_ignored() -> None:
 
 @given(st.lists(st.integers(0, 15), min_size=8, max_size=8))
 def test_any_nibbles_spell_a_label_or_none(nibbles: list[int]) -> None:
-    """Eight nibbles spell a label that exists, or none, and never an error."""
+    """Eight nibbles spell an existing label or none; they never raise an error."""
     label = from_nibbles(nibbles)
     assert label is None or 0 <= label.frame < label.rate.day
 
 
 @given(st.binary(max_size=12))
 def test_other_sysex_is_no_full_message(body: bytes) -> None:
-    """A SysEx with other contents tells no label, user bits included (p. 6)."""
+    """A SysEx with other contents gives no label, user bits included (p. 6)."""
     message = b"\xf0" + bytes(byte & 0x7F for byte in body) + b"\xf7"
     assert from_full_frame(message) is None or message[3:5] == b"\x01\x01"
     assert from_full_frame(bytes.fromhex(REFERENCE["mtc-userbits"]["expected"])) is None

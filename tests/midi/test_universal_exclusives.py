@@ -1,4 +1,4 @@
-"""Universal exclusives beside those that command: what they look like, and that a rig hands them on as they came."""
+"""Universal exclusives: the layout of those that are commands, and that a rig passes on all others unchanged."""
 
 import pytest
 
@@ -40,7 +40,7 @@ def router() -> Engine:
 
 
 def through(*messages: str) -> list[str]:
-    """What comes out of the rig for these, played at once, until its cable is dry."""
+    """What comes out of the rig for these messages, played at once, until its cable is idle."""
     made, now, out = router(), 1_000_000, []
     for message in messages:
         out += made.receive(now, 0, bytes.fromhex(message))
@@ -53,7 +53,7 @@ def through(*messages: str) -> list[str]:
 
 @pytest.mark.parametrize("message", MESSAGES)
 def test_what_is_no_command_passes_as_it_came(message: str) -> None:
-    """General MIDI, master volume and balance and bar marks pass whole, even at an input that may command."""
+    """General MIDI, master volume and balance and bar marks pass unchanged, even at an input that may give commands."""
     assert through(message) == [message]
 
 
@@ -68,13 +68,13 @@ def test_the_header_of_all() -> None:
 
 @pytest.mark.parametrize("value", [0, 8192, 16383])
 def test_master_volume(value: int) -> None:
-    """The 14 bits of master volume come low byte first (MIDI 1.0 p. 57)."""
+    """The 14 bits of master volume are sent low byte first (MIDI 1.0 p. 57)."""
     message = bytes.fromhex(REFERENCE[f"usx-master-volume-{value}"]["expected"])
     assert message[5] | message[6] << 7 == value
 
 
 def test_sub_ids_that_command() -> None:
-    """Of the real-time sub-ids show control and machine control are read, of the others and of 7E none."""
+    """Of the real-time sub-ids, show control and machine control are read; the others, and all of 7E, are not."""
     real_time = REFERENCE["usx-rt-subids"]["expected"]
     show, machine = show_control(ShowControl(5, 1, "go")), machine_control(MachineControl(5, "play"))
     for code in range(128):
@@ -88,18 +88,18 @@ def test_sub_ids_that_command() -> None:
 
 @pytest.mark.parametrize("code", REFERENCE["usx-nrt-subids"]["expected"])
 def test_messages_that_are_not_real_time_pass(code: str) -> None:
-    """Dumps, tunings, inquiries and handshakes pass as they came (MIDI 1.0, Table VIIa)."""
+    """Dumps, tunings, inquiries and handshakes pass unchanged (MIDI 1.0, Table VIIa)."""
     assert through(f"F0 7E 05 {code} 01 F7") == [f"F0 7E 05 {code} 01 F7"]
 
 
 def test_a_bar_mark_stays_before_its_clock() -> None:
-    """A bar mark and the clock that follows come out in that order (MIDI 1.0 p. 54)."""
+    """A bar mark and the clock that follows it come out in that order (MIDI 1.0 p. 54)."""
     mark, clock = REFERENCE["usx-bar-marker-merge"]["input"]
     assert through(mark, clock) == [mark, clock]
 
 
 def test_cues_are_written_in_digits_and_points() -> None:
-    """Of all bytes, digits and the point between them make a cue, and 00 parts the fields (RP-002 3.1)."""
+    """A cue consists of digits and points only, and 00 separates the fields (RP-002 3.1)."""
     found = REFERENCE["msc-ascii"]["expected"]
     low, high = (int(digit, 16) for digit in found["digits"])
     for byte in range(128):
@@ -112,7 +112,7 @@ def test_cues_are_written_in_digits_and_points() -> None:
 
 
 def test_device_ids() -> None:
-    """Ids 00 to 6F are single devices, 70 to 7E groups, 7F all: a rig has one of the first (RP-002 2.2)."""
+    """Ids 00 to 6F are single devices, 70 to 7E groups, 7F all; a rig's own is a single one (RP-002 2.2)."""
     found = REFERENCE["msc-device-ids"]["expected"]
     single = [int(code, 16) for code in found["single"]]
     for device in range(0x80):

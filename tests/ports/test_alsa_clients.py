@@ -1,4 +1,4 @@
-"""What Linux prints of the sequencer's connections, read. Layout: sound/core/seq/seq_clientmgr.c, Linux 6.1."""
+"""Reads the list of the sequencer's connections that Linux gives. Layout: sound/core/seq/seq_clientmgr.c, Linux 6.1."""
 
 from pathlib import Path
 
@@ -32,7 +32,7 @@ Client 129 : "other" [User]
 
 
 def test_what_is_joined_to_a_port(tmp_path: Path) -> None:
-    """Both ways of a connection are told, by client and port, whatever characters their names hold."""
+    """Connections both ways are listed, by client and port, whatever characters their names contain."""
     clients = tmp_path / "clients"
     clients.write_text(TOLD)
     joined = joined_to("Virtual Raw MIDI 0-0:VirMIDI 0-0 16:0", clients)
@@ -43,5 +43,5 @@ def test_what_is_joined_to_a_port(tmp_path: Path) -> None:
 
 
 def test_a_kernel_that_does_not_tell(tmp_path: Path) -> None:
-    """Where there is no such file nothing is joined, as far as one can tell."""
+    """Where the file is missing, no connection is listed."""
     assert joined_to("System:Timer 0:0", tmp_path / "none") == []

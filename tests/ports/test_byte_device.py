@@ -43,7 +43,7 @@ def far(fifo: str) -> Iterator[int]:
 
 
 def drain(handle: int) -> bytes:
-    """What there is to read."""
+    """Everything that can be read now."""
     data = b""
     while True:
         try:
@@ -63,7 +63,7 @@ def test_a_long_message_goes_on_without_another_send(fifo: str, far: int) -> Non
 
 
 def test_a_clock_passes_a_long_message(fifo: str, far: int) -> None:
-    """A clock goes ahead inside a SysEx that is on its way, even the longest; a note comes after it (MIDI 1.0 p. 5)."""
+    """A clock goes out inside a SysEx that is on its way, even the longest; a note comes after it (MIDI 1.0 p. 5)."""
     port = open_device_output(fifo)
     port.send(LONG)
     port.send(b"\xf8")
@@ -86,7 +86,7 @@ def _sends(send: Callable[[bytes], None]) -> bool:
 
 @pytest.mark.parametrize("message", [NOTE, b"\xf8", LONG], ids=["notes", "clocks", "SysEx"])
 def test_nobody_reads(fifo: str, far: int, message: bytes) -> None:
-    """With nobody reading, sending ends in a refusal, closing does not wait, and there is no hole in what was sent."""
+    """Without a reader, sending ends in a refusal, closing does not wait, and what was sent has no gap."""
     port = open_device_output(fifo)
     with pytest.raises(PortError, match="is full: the device does not take what it was sent"):  # noqa: PT012 it is the loop
         while True:
@@ -97,7 +97,7 @@ def test_nobody_reads(fifo: str, far: int, message: bytes) -> None:
 
 
 def test_a_reader_that_slept(fifo: str, far: int) -> None:
-    """What was accepted while nobody read arrives once somebody reads, and sending goes on."""
+    """What was accepted while nothing was read arrives once the reader reads again, and sending goes on."""
     port = open_device_output(fifo)
     sent = 0
     with pytest.raises(PortError, match="is full"):  # noqa: PT012 the count is wanted
@@ -113,7 +113,7 @@ def test_a_reader_that_slept(fifo: str, far: int) -> None:
 
 
 def test_closing_does_not_wait_for_a_device_that_is_stuck(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A device that has taken nothing for a moment gets no other one: whoever closes it has music to play."""
+    """Closing a device that has taken nothing for a moment does not wait another moment: the music must go on."""
     monkeypatch.setattr(byte_device, "_MOMENT", 60.0)
     port = open_device_output(fifo)
     while _sends(port.send):
@@ -127,13 +127,13 @@ def test_closing_does_not_wait_for_a_device_that_is_stuck(fifo: str, far: int, m
 
 
 def test_a_path_that_no_system_can_have_is_told() -> None:
-    """A name with a NUL in it is no device, and costs nothing but that port."""
+    """A path with a NUL in it is not a device: that port raises an error, and nothing else is affected."""
     with pytest.raises(PortError, match="cannot be opened: embedded null"):
         open_device_output("/dev/serial\0")
 
 
 def test_closing_does_not_wait_for_a_slow_device(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A device that is slow, but alive, gets a moment at the end and no more, however much it is still owed."""
+    """At closing, a slow device gets one moment and no more, however much is still waiting for it."""
     monkeypatch.setattr(byte_device, "_PIECE_OUT", 1)
     write, written = os.write, []
 
@@ -151,7 +151,7 @@ def test_closing_does_not_wait_for_a_slow_device(fifo: str, far: int, monkeypatc
 
 
 def test_a_reader_may_come_late(fifo: str) -> None:
-    """A FIFO can be played to before its reader opens it, and after one has left."""
+    """A FIFO can be played to before its reader opens it, and after a reader has left."""
     port = open_device_output(fifo)
     for _ in range(2):
         port.send(NOTE)
@@ -164,7 +164,7 @@ def test_a_reader_may_come_late(fifo: str) -> None:
 
 
 def test_a_writer_may_come_and_go(fifo: str) -> None:
-    """When the program that writes a FIFO leaves, the input is silent, and the next one is heard."""
+    """When the program that writes a FIFO leaves, the input is silent; what the next program writes arrives."""
     port = open_device_input(fifo)
     for _ in range(2):
         writer = os.open(fifo, os.O_WRONLY)
@@ -176,7 +176,7 @@ def test_a_writer_may_come_and_go(fifo: str) -> None:
 
 
 def test_messages_in_pieces(fifo: str, far: int) -> None:
-    """A message whose bytes come one at a time is delivered once, when it is whole."""
+    """A message whose bytes come one at a time is delivered once, when it is complete."""
     port = open_device_input(fifo)
     heard = []
     for byte in NOTE + b"\x3e\x40":
@@ -187,7 +187,7 @@ def test_messages_in_pieces(fifo: str, far: int) -> None:
 
 
 def test_a_clock_inside_a_sysex(fifo: str, far: int) -> None:
-    """A clock between the bytes of a SysEx is delivered first, and the SysEx without it. MIDI 1.0 p. 29, Table VII."""
+    """A clock between the bytes of a SysEx is delivered first, then the SysEx without it. MIDI 1.0 p. 29, Table VII."""
     port = open_device_input(fifo)
     os.write(far, b"\xf0\x7d\x01\xf8\x02\xf7")
     assert port.poll() == [b"\xf8", b"\xf0\x7d\x01\x02\xf7"]
@@ -213,7 +213,7 @@ def test_opening_and_closing_leaks_no_threads(fifo: str) -> None:
 
 
 def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A SysEx without a byte for five seconds is thrown away and counted; its late end is not taken for one."""
+    """A SysEx without a byte for five seconds is discarded and counted; its late end is not taken for a message."""
     now = [1_000_000_000]
     monkeypatch.setattr(time, "monotonic_ns", lambda: now[0])
     port = open_device_input(fifo)
@@ -231,7 +231,7 @@ def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.Monk
 @settings(max_examples=50, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(st.binary(max_size=4000))
 def test_rubbish_does_no_harm(fifo: str, far: int, rubbish: bytes) -> None:
-    """Whatever bytes a device brings, only whole messages come out, and the note after them is heard."""
+    """Whatever bytes a device sends, only whole messages come out, and the note after them arrives."""
     port = open_device_input(fifo)
     os.write(far, rubbish + b"\xf6" + NOTE)  # the tune request ends whatever the rubbish began
     heard = port.poll()
@@ -242,7 +242,7 @@ def test_rubbish_does_no_harm(fifo: str, far: int, rubbish: bytes) -> None:
 
 @pytest.mark.parametrize("message", [b"", b"\x90\x3c", b"\x3c\x40", NOTE * 2, b"\xf0\x7d", b"\x90\x3c\x80", b"\xf4"])
 def test_only_whole_messages_are_sent(fifo: str, far: int, message: bytes) -> None:
-    """What is not exactly one message is refused, and nothing of it is written."""
+    """Bytes that are not exactly one message are refused, and none of them is written."""
     port = open_device_output(fifo)
     with pytest.raises(PortError, match="is not a whole MIDI message"):
         port.send(message)
@@ -337,11 +337,11 @@ def _is_gone(use: Callable[[], object]) -> bool:
 
 
 def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
-    """When the node is deleted and made again, both ports say that they are gone, and opened again they carry bytes.
+    """When the node is deleted and made again, both ports raise until they are opened again; then they carry bytes.
 
-    Nothing need be sent to find out, and what had arrived before is read first.
+    The loss is noticed without sending, and what had arrived before is read first.
     """
-    for number, between in enumerate((True, False, False)):  # looked at while it was away, or not
+    for number, between in enumerate((True, False, False)):  # checked while the node was away, or not
         path = tmp_path / "line"
         os.mkfifo(path)
         source, output = open_device_input(str(path)), open_device_output(str(path))
@@ -354,7 +354,7 @@ def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
         os.write(other, NOTE)
         assert source.poll() == [NOTE]
         if not between:
-            os.mkfifo(tmp_path / "new")  # beside the other one, so that it is surely another file
+            os.mkfifo(tmp_path / "new")  # made while the other exists, so that it is surely another file
             os.rename(tmp_path / "new", path)
         for use in (source.poll, output.check, lambda output=output: output.send(NOTE)):
             until("the news", partial(_is_gone, use))
@@ -366,7 +366,7 @@ def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
 
 
 def test_a_device_that_is_gone_is_owed_nothing(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Closing a port whose device is gone gives what still waits for it no moment at all."""
+    """Closing a port whose device is gone does not wait for the bytes still queued for it."""
     monkeypatch.setattr(byte_device, "_MOMENT", 3600.0)
     port = open_device_output(fifo)
     port.send(LONG)
@@ -376,7 +376,7 @@ def test_a_device_that_is_gone_is_owed_nothing(fifo: str, far: int, monkeypatch:
 
 
 def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
-    """A serial line that is pulled is gone, which a check tells without a byte; put back at its path it opens again."""
+    """A pulled serial line is gone, and a check finds that without sending a byte; back at its path it opens again."""
     path = tmp_path / "tty"
     for number in range(3):
         far, near = pty.openpty()
@@ -401,7 +401,7 @@ def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
 
 
 def test_a_device_is_looked_at_five_times_a_second(fifo: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """However often a port is polled, checked and sent to, it looks for its device every 0.2 s and not more often."""
+    """However often a port is polled, checked and sent to, it checks its device at most every 0.2 s."""
     now = [1_000_000_000]
     monkeypatch.setattr(time, "monotonic_ns", lambda: now[0])
     source, output = open_device_input(fifo), open_device_output(fifo)
@@ -419,7 +419,7 @@ def test_a_device_is_looked_at_five_times_a_second(fifo: str, monkeypatch: pytes
 
 
 def test_a_device_that_goes_under_a_long_message_is_told() -> None:
-    """A serial line that is pulled while a SysEx is on its way says so at the next message, and closes."""
+    """A serial line that is pulled during a SysEx raises at the next message, and closes."""
     master, near = pty.openpty()
     port = open_device_output(os.ttyname(near))
     port.send(LONG)

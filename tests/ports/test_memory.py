@@ -1,4 +1,4 @@
-"""Ports in memory and the ports' front door. (Our own design.)"""
+"""Ports in memory, and how ports are opened. (Our own design.)"""
 
 import itertools
 import sys
@@ -30,7 +30,7 @@ def test_ports_are_reached_by_name(system: MemorySystem) -> None:
 
 
 def test_ports_of_our_own(system: MemorySystem) -> None:
-    """Ports of our own carry the client's name, end in theirs, are reached by it, and are left out of the lists."""
+    """Ports of our own start with the client's name, end in theirs, are reached by it, and are not in the lists."""
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
     assert (source.name, output.name) == ("pit:keys", "pit:strings")
     assert (system.inputs(), system.outputs()) == (["Stage piano"], ["Box 1"])
@@ -49,7 +49,7 @@ def test_an_unplugged_port_says_so(system: MemorySystem) -> None:
 
 
 def test_a_cable_is_pulled_and_put_back(system: MemorySystem) -> None:
-    """A port whose cable is pulled leaves the lists; put back it opens as a new one, and the old one stays gone."""
+    """A port whose cable is pulled leaves the lists; put back, it opens as a new port, and the old one stays gone."""
     for _ in range(3):
         source, output = system.open_input("*"), system.open_output("*")
         system.input("Stage piano").push(NOTE)
@@ -76,14 +76,14 @@ def test_a_cable_is_pulled_and_put_back(system: MemorySystem) -> None:
 
 
 def test_only_the_systems_ports_have_cables(system: MemorySystem) -> None:
-    """Pulling or putting back what the system does not have is a mistake of whoever asks."""
+    """Pulling or putting back a port that the system does not have raises an error in the caller."""
     for attempt in (system.unplug, system.plug):
         with pytest.raises(KeyError, match="Grand"):
             attempt("Grand")
 
 
 def test_one_cable_is_pulled_twice(system: MemorySystem) -> None:
-    """A port that is unplugged by itself opens again; putting back what is in place changes nothing."""
+    """A port that was unplugged on its own opens again; plugging in what is in place changes nothing."""
     source = system.open_input("*")
     system.plug("Stage piano")
     assert system.open_input("*") is source
@@ -94,20 +94,20 @@ def test_one_cable_is_pulled_twice(system: MemorySystem) -> None:
 
 
 def test_the_service_stops_and_starts(system: MemorySystem) -> None:
-    """When the service ends all ports are gone, ours too; it is joined again once it runs and all are closed."""
+    """When the service stops, all ports are gone, ours too; once all are closed and it runs again, it can be joined."""
     for _ in range(3):
         sources = system.open_input("*"), system.open_virtual_input("keys")
         outputs = system.open_output("*"), system.open_virtual_output("strings")
         system.refresh()
         system.stop()
-        told: list[Callable[[], object]] = [*(port.poll for port in sources), *(port.check for port in outputs)]
+        failing: list[Callable[[], object]] = [*(port.poll for port in sources), *(port.check for port in outputs)]
         lists: list[Callable[[], object]] = [
             system.inputs,
             system.outputs,
             lambda: system.open_input("*"),
             lambda: system.open_virtual_input("x"),
         ]
-        for use in (*told, *told, *lists):
+        for use in (*failing, *failing, *lists):
             with pytest.raises(PortGone, match="has stopped; its ports come back when it does"):
                 use()
         system.start()
@@ -141,7 +141,7 @@ def test_what_is_sent_is_stamped_by_the_clock() -> None:
 
 
 def test_a_closed_port_opens_again(system: MemorySystem) -> None:
-    """A port that was closed hears nothing, and opened again works as new."""
+    """A closed port receives nothing, and works as new when it is opened again."""
     system.open_input("*").close()
     system.open_output("*").close()
     system.input("Stage piano").push(NOTE)
@@ -154,7 +154,7 @@ def test_a_closed_port_opens_again(system: MemorySystem) -> None:
 
 
 def test_no_such_port(system: MemorySystem) -> None:
-    """A pattern that means nothing is refused with the candidates."""
+    """A pattern that matches no port is refused with the candidates."""
     with pytest.raises(PortError, match=r'no port matches "Grand.*Stage piano'):
         system.open_input("Grand*")
 
@@ -166,6 +166,6 @@ def test_memory_needs_no_driver(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_an_unknown_backend_is_told() -> None:
-    """An unknown backend is refused with the ones there are."""
+    """An unknown backend is refused with the known ones."""
     with pytest.raises(PortError, match='no backend "telegraph"; there are alsa, jack, coremidi, winmm, memory'):
         open_system("telegraph", "pit")

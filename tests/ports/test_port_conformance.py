@@ -65,7 +65,7 @@ def fifo(folder: Path) -> Iterator[Line]:
 
 @contextmanager
 def terminal(folder: Path) -> Iterator[Line]:
-    """A pseudo-terminal holds 4 KB each way and has no pace of its own."""
+    """A pseudo-terminal holds 4 KB each way and has no speed of its own."""
     pairs = [pty.openpty() for _ in range(2)]
     source, output = (
         open_device_input(os.ttyname(pairs[0][1])),
@@ -88,7 +88,7 @@ def terminal(folder: Path) -> Iterator[Line]:
 def test_port(
     kind: Callable[[Path], AbstractContextManager[Line]], check: Callable[[Line], None], tmp_path: Path
 ) -> None:
-    """Every kind of port does what the conformance suite asks for."""
+    """Every kind of port passes the conformance suite."""
     with kind(tmp_path) as line:
         check(line)
         line.input.close()
@@ -114,30 +114,30 @@ def test_opening_and_closing_leaks_nothing(tmp_path: Path) -> None:
     ],
     ids=["missing", "file", "folder"],
 )
-def test_what_is_no_device_is_told(tmp_path: Path, make: Callable[[Path], object], told: str) -> None:
-    """A missing device, a plain file and a folder give one sentence with the path."""
+def test_what_is_no_device_is_told(tmp_path: Path, make: Callable[[Path], object], error: str) -> None:
+    """A missing device, a plain file and a folder each give one sentence with the path."""
     path = tmp_path / "thing"
     make(path)
     for attempt in (open_device_input, open_device_output):
-        with pytest.raises(PortError, match=f"{path}.*{told}"):
+        with pytest.raises(PortError, match=f"{path}.*{error}"):
             attempt(str(path))
 
 
 def test_a_device_that_vanishes_says_so() -> None:
-    """When the far side of a serial line goes, poll and send say that it is gone."""
+    """When the far side of a serial line goes, poll and send report that it is gone."""
     far, near = pty.openpty()
     source, output = open_device_input(os.ttyname(near)), open_device_output(os.ttyname(near))
     os.close(near)
     os.close(far)
     with pytest.raises(PortError, match="is gone"):
         source.poll()
-    told: list[str] = []
-    while not told:  # the writer finds out at its first attempt
+    errors: list[str] = []
+    while not errors:  # the writer finds out at its first attempt
         try:
             output.send(b"\xfe")
         except PortError as fault:
-            told.append(str(fault))
+            errors.append(str(fault))
         time.sleep(0.01)  # each attempt is one more byte for a reader that is gone
-    assert "is gone" in told[0]
+    assert "is gone" in errors[0]
     source.close()
     output.close()

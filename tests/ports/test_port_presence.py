@@ -1,11 +1,11 @@
-"""Ports that vanish and return, held against lists and connections that a test writes. (Our own design.)"""
+"""Ports that vanish and return, according to lists and connections written by the test. (Our own design.)"""
 
 import pytest
 
 from engine.ports.port import PortGone
 from engine.ports.port_presence import Joint, PortPresence
 
-STEP = 200_000_001  # ns: just more than the time between two looks
+STEP = 200_000_001  # ns: just more than the time between two checks
 
 
 class Service:
@@ -22,7 +22,7 @@ class Service:
 
 
 def test_one_look_serves_all() -> None:
-    """However many ports ask however often, the list is looked at once in 0.2 s."""
+    """However many ports ask however often, the list is read at most once in 0.2 s."""
     service = Service()
     presence = PortPresence(service.look)
     joints = [Joint("Stage piano", presence, None, "") for _ in range(5)]
@@ -33,7 +33,7 @@ def test_one_look_serves_all() -> None:
 
 
 def test_an_older_look_is_not_believed() -> None:
-    """A port that was opened after the last look is not gone because that look did not see it."""
+    """A port that was opened after the last reading is not gone because that reading lacks it."""
     service = Service()
     presence = PortPresence(service.look)
     presence.names(STEP)
@@ -43,7 +43,7 @@ def test_an_older_look_is_not_believed() -> None:
 
 
 def test_a_port_that_came_back_stays_gone() -> None:
-    """A port that was seen to be gone stays so when its name is in the list again."""
+    """A port found to be gone stays gone when its name is in the list again."""
     service = Service()
     joint = Joint("Stage piano", PortPresence(service.look), None, "")
     joint.check(STEP)
@@ -55,7 +55,7 @@ def test_a_port_that_came_back_stays_gone() -> None:
 
 
 def test_a_port_that_came_back_between_two_looks() -> None:
-    """A port in the list that is no longer joined to us is gone, for good."""
+    """A port in the list that is no longer connected to us is gone, for good."""
     service = Service()
     joint = Joint("Stage piano", PortPresence(service.look), lambda: service.joined, "bayleaf:end")
     joint.check(STEP)
@@ -67,7 +67,7 @@ def test_a_port_that_came_back_between_two_looks() -> None:
 
 
 def test_a_connection_that_was_never_seen() -> None:
-    """A server that shows the connection late, or never, or under a shortened name, is no reason to give up a port."""
+    """A port stays open if the server shows its connection late, never, or under a shortened name."""
     service = Service()
     joint = Joint("Stage piano", PortPresence(service.look), lambda: service.joined, "bayleaf:a very long name")
     for number in range(5):

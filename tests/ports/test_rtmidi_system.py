@@ -1,4 +1,4 @@
-"""What the player is told where a MIDI service is missing."""
+"""The errors that a player reads where a MIDI service is missing."""
 
 import pytest
 import rtmidi
@@ -18,7 +18,7 @@ def test_no_sequencer_is_told(monkeypatch: pytest.MonkeyPatch, capfd: pytest.Cap
 
 
 def test_a_service_of_another_system_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A backend that python-rtmidi lacks here is named, and no other one is taken in its place."""
+    """A backend that python-rtmidi lacks here is named, and no other one is used instead."""
     monkeypatch.setattr(rtmidi, "get_compiled_api", lambda: [rtmidi.API_LINUX_ALSA])
     with pytest.raises(PortError, match='the backend "winmm" is not built into python-rtmidi on this system'):
         rtmidi_system.RtmidiSystem("winmm", "bayleaf")

@@ -1,4 +1,4 @@
-"""The last guard before a driver's queue: plain arithmetic, told the time."""
+"""The last guard before a driver's queue: plain arithmetic that is given the time."""
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,7 +15,7 @@ SECOND = 1_000_000_000
 
 
 def test_takes_what_may_be_ahead_and_no_more() -> None:
-    """At one instant exactly the allowance fits; after it has drained it fits again."""
+    """At one instant exactly the allowance fits; after it has drained, it fits again."""
     room = SendBudget(DriverFlow(ahead=70, per_second=1000, overhead=4))
     assert [room.take(0, NOTE) for _ in range(11)] == [True] * 10 + [False]
     assert room.take(7_000_000, NOTE)
@@ -23,7 +23,7 @@ def test_takes_what_may_be_ahead_and_no_more() -> None:
 
 
 def test_a_long_message_goes_when_nothing_is_ahead() -> None:
-    """A message that is longer than the whole allowance waits for an idle driver, and then goes."""
+    """A message longer than the whole allowance waits until the driver is idle, and then goes."""
     room = SendBudget(DriverFlow(ahead=70, per_second=1000))
     long = b"\xf0" + bytes(98) + b"\xf7"
     assert room.take(0, NOTE)
@@ -34,13 +34,13 @@ def test_a_long_message_goes_when_nothing_is_ahead() -> None:
 
 
 def test_a_server_that_stands_still_is_noticed() -> None:
-    """However much time passes, no more goes in than the ring holds until the server's cycles go on."""
+    """However much time passes, no more goes in than the ring holds until the server's cycles continue."""
     cycle = [5]
     room = SendBudget(jack_flow(0.005), lambda: cycle[0])
     sent = sum(room.take(number * SECOND, NOTE) for number in range(5000))
     assert sent == JACK_RING // 7
     cycle[0] += 1
-    assert not room.take(6000 * SECOND, NOTE)  # the emptying may still be under way
+    assert not room.take(6000 * SECOND, NOTE)  # the ring may still be being emptied
     cycle[0] += 1
     assert room.take(6001 * SECOND, NOTE)
 
@@ -50,7 +50,7 @@ def test_a_server_that_stands_still_is_noticed() -> None:
     st.sampled_from([0.00133, 0.0053, 0.0213, 0.0427]),
 )
 def test_what_the_core_hands_over_is_never_refused(plays: list[tuple[int, int]], period: float) -> None:
-    """The core's cable keeps to the same allowance: the guard has nothing to refuse."""
+    """The core's cable keeps to the same allowance, so that the guard never refuses its messages."""
     flow = jack_flow(period)
     room, cable = SendBudget(flow), Cable(0, speed_of(flow))
     now = 0
@@ -64,7 +64,7 @@ def test_what_the_core_hands_over_is_never_refused(plays: list[tuple[int, int]],
 
 @given(st.sampled_from([16, 64, 256, 512, 1024, 2048]), st.sampled_from([44_100, 48_000, 96_000]))
 def test_the_ring_never_fills_between_two_cycles(frames: int, rate: int) -> None:
-    """What is ahead and what one period adds stay below what the ring holds."""
+    """What may be waiting and what one period adds stay below what the ring holds."""
     period = frames / rate
     flow = jack_flow(period)
     assert flow.ahead + flow.per_second * period < JACK_RING
@@ -72,7 +72,7 @@ def test_the_ring_never_fills_between_two_cycles(frames: int, rate: int) -> None
 
 @given(st.lists(st.tuples(st.integers(0, 3), st.integers(1, 4000)), max_size=80))
 def test_never_more_than_the_ring_holds_in_two_cycles(plays: list[tuple[int, int]]) -> None:
-    """However seldom the server is asked for its cycle: what is taken in one and the one before it fits the ring."""
+    """However seldom the server's cycle is read, what is taken in two cycles in a row fits the ring."""
     cycle = [0]
     taken = [0]
     room = SendBudget(DriverFlow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
@@ -87,7 +87,7 @@ def test_never_more_than_the_ring_holds_in_two_cycles(plays: list[tuple[int, int
 
 @given(st.lists(st.integers(1, 3), max_size=200))
 def test_a_server_that_goes_on_is_never_refused_what_fits_one_cycle(passes: list[int]) -> None:
-    """A quarter of the ring in each cycle always has room, whenever the server was asked last."""
+    """A quarter of the ring in each cycle always has room, whenever the cycle was last read."""
     cycle = [0]
     room = SendBudget(DriverFlow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
     for passed in passes:

@@ -1,7 +1,7 @@
 """Ports on a real ALSA sequencer; test_alsa_guest.py runs this where there is one.
 
 The other end is plain python-rtmidi, or a raw MIDI device node: each of the card's four ports is both a sequencer port
-and a node /dev/snd/midiC0D*. What Linux and RtMidi do here was measured; nothing written promises it.
+and a node /dev/snd/midiC0D*. What Linux and RtMidi do here was measured; it is not documented.
 """
 
 import os
@@ -39,7 +39,7 @@ def system() -> Iterator[RtmidiSystem]:
 
 
 def read(port: InputPort, count: int) -> list[bytes]:
-    """Read until so many messages came."""
+    """Read until `count` messages have arrived."""
     heard: list[bytes] = []
     until_there_are(count, heard, port.poll, within=SLOW)
     return heard
@@ -52,7 +52,7 @@ def close_all(*ports: InputPort | OutputPort | RtmidiSystem) -> None:
 
 
 def test_names_hold_the_client_and_end_in_the_port(system: RtmidiSystem) -> None:
-    """Other programs see the engine's name, the rig's name at the end, then ALSA's numbers; we leave ours out."""
+    """Other programs see the engine's name, then the rig's name, then ALSA's numbers; our own lists leave ours out."""
     ports: list[InputPort | OutputPort] = [
         system.open_virtual_input("keys"),
         system.open_virtual_output("keys"),
@@ -91,7 +91,7 @@ def test_what_we_play_arrives(system: RtmidiSystem) -> None:
 
 
 def test_too_long_a_message_is_refused(system: RtmidiSystem) -> None:
-    """A SysEx that a device would get in part only is refused, and told with both lengths."""
+    """A SysEx of which a device would get only a part is refused, and the error gives both lengths."""
     ours = system.open_virtual_output("strings")
     with pytest.raises(PortError, match=r"at most 4096 bytes per message; one of 4097 was not sent"):
         ours.send(b"\xf0" + bytes(4095) + b"\xf7")
@@ -99,7 +99,7 @@ def test_too_long_a_message_is_refused(system: RtmidiSystem) -> None:
 
 
 def test_to_a_raw_device(system: RtmidiSystem) -> None:
-    """What we play to a sequencer port is on its card's wire, byte for byte, the longest message included."""
+    """What we play to a sequencer port goes out on its card's cable byte by byte, even the longest message."""
     port = system.open_output("*VirMIDI 0-0")
     device = open_device_input("/dev/snd/midiC0D0")
     device.poll()  # the card listens from the first read on
@@ -110,7 +110,7 @@ def test_to_a_raw_device(system: RtmidiSystem) -> None:
 
 
 def _sent(port: OutputPort, message: bytes) -> bool:
-    """The longest message is refused until the driver has surely taken what went before it."""
+    """Whether it was sent: the longest message is refused until the driver has taken all that went before it."""
     try:
         port.send(message)
     except PortError:
@@ -119,7 +119,7 @@ def _sent(port: OutputPort, message: bytes) -> bool:
 
 
 def test_from_a_raw_device(system: RtmidiSystem) -> None:
-    """What comes in on a card's wire is read from its sequencer port, message by message."""
+    """What comes in on a card's cable is read from its sequencer port, message by message."""
     port = system.open_input("*VirMIDI 0-1")
     device = open_device_output("/dev/snd/midiC0D1")
     for message in MIXED:
@@ -129,7 +129,7 @@ def test_from_a_raw_device(system: RtmidiSystem) -> None:
 
 
 def test_patterns_are_resolved_or_told(system: RtmidiSystem) -> None:
-    """A pattern for several ports, or for none, is told with the candidates."""
+    """A pattern that matches several ports, or none, gives an error with the candidates."""
     with pytest.raises(PortError, match=r"VirMIDI 0-0.*VirMIDI 0-3"):
         system.open_output("virtual raw midi*")
     with pytest.raises(PortError, match=r"no port matches.*VirMIDI 0-0"):
@@ -137,7 +137,7 @@ def test_patterns_are_resolved_or_told(system: RtmidiSystem) -> None:
 
 
 def test_an_unplugged_port_says_so(system: RtmidiSystem) -> None:
-    """A port whose program ended says that it is gone, as an input and as an output."""
+    """A port whose program ended reports that it is gone, as an input and as an output."""
     other = RtmidiSystem("alsa", "Stage piano")
     theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
     source, output = system.open_input("Stage piano:out"), system.open_output("Stage piano:in")
@@ -150,17 +150,17 @@ def test_an_unplugged_port_says_so(system: RtmidiSystem) -> None:
 
 
 def _never(use: Callable[[], object]) -> None:
-    """Use it, and never be content: only what it raises ends the waiting."""
+    """Use it for ever: only an exception ends the waiting."""
     use()
 
 
 def _uses(port: InputPort | OutputPort) -> list[Callable[[], object]]:
-    """All that can be done with a port."""
+    """All the calls that use a port."""
     return [port.poll] if hasattr(port, "poll") else [port.check, partial(port.send, NOTE)]
 
 
 def says_it_is_gone(*ports: InputPort | OutputPort) -> None:
-    """Each of them tells it three times, once what it had brought was read."""
+    """Each of them raises three times, once what had arrived was read."""
     for port in ports:
         for use in _uses(port) * 3:
             with pytest.raises(PortGone, match=r"was unplugged|is gone"):
@@ -168,11 +168,11 @@ def says_it_is_gone(*ports: InputPort | OutputPort) -> None:
 
 
 def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
-    """A card that is taken from the kernel while its ports are in use is gone for raw devices and sequencer ports, in
-    and out; put back, all of them open and carry messages, and nothing is left over.
+    """A card that is removed from the kernel while its ports are in use is gone for raw devices and sequencer ports, in
+    and out; put back, all of them open and carry messages, and nothing leaks.
 
-    This is how the kernel takes out a USB device: the driver lets go of the card, which ends with its last user. Only
-    then does this driver take its sequencer ports away.
+    This is how the kernel removes a USB device: the driver releases the card, which ends with its last user. Only
+    then does this driver remove its sequencer ports.
     """
     held = []
     for _ in range(3):
@@ -190,8 +190,8 @@ def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
                 close_all(wire_in, wire_out)  # it would wait for them for ever
         assert pulling.returncode == 0
         says_it_is_gone(source, output)
-        for attempt, told in ((system.open_input, "no port matches"), (open_device_input, "there is no such device")):
-            with pytest.raises(PortError, match=told):
+        for attempt, error in ((system.open_input, "no port matches"), (open_device_input, "there is no such device")):
+            with pytest.raises(PortError, match=error):
                 attempt("/dev/snd/midiC0D0")
         close_all(source, output)
         (CARD / "bind").write_text("snd_virmidi.0")
@@ -200,8 +200,8 @@ def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
 
 
 def test_a_port_that_returns_between_two_looks(system: RtmidiSystem) -> None:
-    """A program that ends and starts again at once has ports of the same names and numbers; ours know that they are
-    not joined to them, say so, and open again."""
+    """A program that ends and starts again at once has ports with the same names and numbers; ours notice that they are
+    not connected to them, raise, and open again."""
     other = RtmidiSystem("alsa", "Stage piano")
     theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
     for _ in range(10):
@@ -219,7 +219,7 @@ def test_a_port_that_returns_between_two_looks(system: RtmidiSystem) -> None:
 
 
 def test_looking_for_a_missing_port_leaks_nothing(system: RtmidiSystem) -> None:
-    """Three hundred vain openings make no thread and no descriptor, and no client on the sequencer."""
+    """Three hundred failed openings leave no thread, no descriptor and no client on the sequencer."""
     clients = Path("/proc/asound/seq/clients")
     before = _held(), clients.read_text()
     for _ in range(300):
@@ -231,7 +231,7 @@ def test_looking_for_a_missing_port_leaks_nothing(system: RtmidiSystem) -> None:
 
 
 def test_more_inputs_than_alsa_has_room_for(system: RtmidiSystem) -> None:
-    """The 29th input is refused with the reason; the others go on."""
+    """The 29th input is refused with the reason; the others keep working."""
     ports: list[InputPort | OutputPort] = [system.open_virtual_input(f"in{number}") for number in range(28)]
     with pytest.raises(PortError, match="room for at most 28 inputs per program"):
         system.open_virtual_input("one too many")
@@ -263,14 +263,14 @@ PLAYABLE = [check for check in CHECKS if check is not broken_sysex_is_repaired]
 
 @contextmanager
 def sequencer() -> Iterator[Line]:
-    """Ports of our own on the sequencer, joined from outside."""
+    """Ports of our own on the sequencer, connected from outside."""
     with system_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
         yield line
 
 
 @contextmanager
 def joined_sequencer() -> Iterator[Line]:
-    """Ports of another program on the sequencer, which ours join."""
+    """Ports of another program on the sequencer, to which ours connect."""
     with joined_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
         yield line
 
@@ -282,22 +282,22 @@ def raw_device() -> Iterator[Line]:
     source.poll()  # the card listens from the first read on
     with (
         joined(rtmidi.MidiOut, ALSA, "stand", lambda name: "VirMIDI 0-2" in name) as stand,
-        joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as ear,
+        joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as listener,
     ):
-        yield Line(source, output, stand.send_message, hearing(ear), carries=4096, hears=4096, patience=SLOW)
+        yield Line(source, output, stand.send_message, hearing(listener), carries=4096, hears=4096, patience=SLOW)
     close_all(source, output)
 
 
 @pytest.mark.parametrize("kind", [sequencer, joined_sequencer, raw_device], ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("check", PLAYABLE, ids=lambda check: check.__name__)
 def test_conformance(kind: Callable[[], AbstractContextManager[Line]], check: Callable[[Line], None]) -> None:
-    """A port on ALSA, and a raw MIDI device, does what the conformance suite asks for."""
+    """A port on ALSA, and a raw MIDI device, passes the conformance suite."""
     with kind() as line:
         check(line)
 
 
 def test_a_broken_sysex_swallows_no_notes(system: RtmidiSystem) -> None:
-    """A SysEx that never ends on a card's wire does not swallow the notes after it (MIDI 1.0 p. 29)."""
+    """A SysEx that never ends on a card's cable does not swallow the notes after it (MIDI 1.0 p. 29)."""
     port = system.open_input("*VirMIDI 0-1")
     cable = os.open("/dev/snd/midiC0D1", os.O_WRONLY)
     os.write(cable, bytes.fromhex("F0 7D 01 90 3C 40 80 3C 40 F7"))

@@ -15,20 +15,20 @@ from tests.support.alsa_guest import QEMU, Guest
 from tests.support.fluidsynth import SOUNDS, FluidSynth
 from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
 from tests.support.needed import need
-from tests.support.panel_in_browser import Pit, pit
+from tests.support.panel_in_browser import PanelInBrowser, pit
 
-#: in this order after all others: starts that need the processor, for themselves; what the guest found
+#: these come last, in this order: starts, which need the processor for themselves; then what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Those that mostly wait come first, for the guest runs beside them."""
+    """Tests that mostly wait come first, as the guest runs beside them."""
     items.sort(key=lambda item: LAST.index(item.path.name) + 1 if item.path.name in LAST else 0)
 
 
 @pytest.fixture(scope="session", autouse=True)
 def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
-    """A guest with an ALSA sequencer; begun before all else, where it is asked for at all."""
+    """A guest with an ALSA sequencer, started before all else; None where its test was not asked for."""
     wanted = any(item.path.name == LAST[-1] for item in request.session.items) and shutil.which(QEMU) is not None
     running = Guest("alsa_inside.py") if wanted else None
     try:
@@ -40,7 +40,7 @@ def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
 
 @pytest.fixture(scope="session")
 def alone() -> Iterator[None]:
-    """One run of these tests at a time on a machine, for the servers' names are fixed: another one waits here."""
+    """One run of these tests at a time on a machine, as the servers' names are fixed: a second run waits here."""
     with (Path(tempfile.gettempdir()) / "bayleaf-tests.lock").open("a") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
@@ -48,7 +48,7 @@ def alone() -> Iterator[None]:
 
 @pytest.fixture(scope="session")
 def jack_server(alone: None) -> Iterator[str]:
-    """JACK's dummy server under a name of its own; its environment is set for this process and its children."""
+    """JACK's dummy server under a name of its own, set in the environment of this process and its children."""
     need("jackd")
     before = dict(os.environ)
     os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
@@ -64,7 +64,7 @@ def jack_server(alone: None) -> Iterator[str]:
 
 @pytest.fixture
 def mortal_jack(alone: None) -> Iterator[subprocess.Popen[bytes]]:
-    """A second server (named MORTAL), to be stopped or killed; for children only, whose environment must name it."""
+    """A second server (named MORTAL), to be stopped or killed; for child processes only, whose environment names it."""
     need("jackd")
     process = start_as_granted(MORTAL)
     try:
@@ -98,15 +98,17 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def looked_at(jack_server: str, chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pit]:
-    """An engine with its panel that nobody changes, for all tests of a file."""
+def looked_at(
+    jack_server: str, chromium: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[PanelInBrowser]:
+    """An engine with its panel that no test changes, for all tests of a file."""
     with pit(tmp_path_factory.mktemp("pit"), chromium) as found:
         yield found
 
 
 @pytest.fixture
-def look_pit(looked_at: Pit, chromium: Browser) -> Iterator[Pit]:
-    """The same, with nothing left of the test before."""
+def look_pit(looked_at: PanelInBrowser, chromium: Browser) -> Iterator[PanelInBrowser]:
+    """The same, without traces of the test before."""
     looked_at.said.clear()
     yield looked_at
     for context in chromium.contexts:
@@ -114,7 +116,7 @@ def look_pit(looked_at: Pit, chromium: Browser) -> Iterator[Pit]:
 
 
 @pytest.fixture
-def page_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[Pit]:
+def page_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[PanelInBrowser]:
     """An engine on JACK ports, its panel and a browser."""
     with pit(tmp_path, chromium) as found:
         yield found

@@ -1,4 +1,4 @@
-"""The ALSA sequencer is Linux's own backend, and few test machines have one: a small virtual machine does."""
+"""Tests of the ALSA sequencer, Linux's own backend. Few test machines have one: a small virtual machine provides it."""
 
 import re
 
@@ -7,7 +7,7 @@ from tests.support.needed import need
 
 
 def test_ports_on_the_alsa_sequencer(guest: Guest | None) -> None:
-    """All that alsa_inside.py says holds on a real ALSA sequencer, and nothing in it was left out."""
+    """Everything in alsa_inside.py holds on a real ALSA sequencer, and no test in it was left out."""
     need(QEMU)
     assert guest is not None
     status, said = guest.result()

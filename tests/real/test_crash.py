@@ -1,4 +1,4 @@
-"""kill -9 at any moment: the next start is on the last scene, every output is silenced first, and no file is harmed."""
+"""kill -9 at any moment: the engine restarts on the last scene, silences every output first, and no file is harmed."""
 
 import json
 import random
@@ -22,7 +22,7 @@ SIDE_BY_SIDE = 3
 
 
 def rig(number: int) -> str:
-    """Eight scenes, each with a program of its own."""
+    """Eight scenes, each with its own program."""
     text = f"""
 format = 1
 [inputs]
@@ -42,7 +42,7 @@ burst = [ {{ output = "box", channel = 1, bank = [0, {scene}], program = {scene 
 
 
 class Victim:
-    """An engine that is killed again and again, while it is asked for one scene after the other."""
+    """An engine that is killed again and again while it recalls one scene after another."""
 
     def __init__(self, folder: Path, number: int) -> None:
         folder.mkdir()
@@ -56,13 +56,13 @@ class Victim:
         self.engine.start()
 
     def close(self) -> None:
-        """The end of everything here."""
+        """Close everything here."""
         self.engine.kill()
         self.piano.pull()
         self.box.pull()
 
     def crash_and_start(self) -> tuple[float, list[str]]:
-        """One crash; how long the next start took (s), and what was wrong then."""
+        """Crash once; returns how long the next start took (s), and what was wrong then."""
         possible = self._crash_amid_recalls()
         if self.dice.random() < 0.3:  # killed as it starts, too
             self.engine.begin()
@@ -80,7 +80,7 @@ class Victim:
         return took, wrong + self._what_is_harmed() + self._what_sounds()
 
     def _crash_amid_recalls(self) -> set[int]:
-        """Killed at a random moment; the scenes that it may be on: the last one answered, and one still asked for."""
+        """Kill it at a random moment; returns the possible scenes: the last one answered, and one still asked for."""
         answered, asked = [self._scene], [self._scene]
         ended = threading.Event()
 
@@ -116,7 +116,7 @@ class Victim:
         return harmed
 
     def _written(self) -> object:
-        """The scene by rig file that the state says; it is whole JSON at any moment (or ValueError is raised)."""
+        """The scene by rig file in the state file, which is whole JSON at any moment (or ValueError is raised)."""
         shows = json.loads(self.state.read_text(encoding="utf-8"))["shows"]
         return {file: standing[0] for file, standing in shows.items()}
 
@@ -125,8 +125,8 @@ class Victim:
 
         def residue() -> list[str]:
             self.box.listen()
-            told = any(message[0] & 0xF0 == 0xC0 for message in self.box.synth.log)
-            return self.box.synth.residue(sounds) if told else ["no scene was sent"]
+            sent = any(message[0] & 0xF0 == 0xC0 for message in self.box.synth.log)
+            return self.box.synth.residue(sounds) if sent else ["no scene was sent"]
 
         try:
             until("silence", lambda: not residue(), 10)
@@ -156,8 +156,8 @@ def victims(jack_server: str, tmp_path: Path) -> Iterator[list[Victim]]:
 
 def test_the_next_start_is_on_the_last_scene(victims: list[Victim]) -> None:
     """Killed at any moment, in the middle of scene changes and of its own start too, the engine starts on the last
-    scene that it had answered (or the one that was just asked for); every output is silenced before it is put on that
-    scene, and rig file and state file are whole. How long a start takes is printed."""
+    scene that it had answered (or the one just asked for); every output is silenced before its sounds are set, and
+    rig file and state file are whole. How long a start takes is printed."""
     times = max(2, faults_wanted(quick=True) // 10)
 
     def crashes(victim: Victim) -> list[tuple[float, list[str]]]:
@@ -174,7 +174,7 @@ def test_the_next_start_is_on_the_last_scene(victims: list[Victim]) -> None:
 
 
 def test_how_long_a_start_takes(jack_server: str, tmp_path: Path) -> None:
-    """One engine alone, killed, starts again and answers; how long it takes is printed."""
+    """A single engine, killed, starts again and answers; how long that takes is printed."""
     victim = Victim(tmp_path / "1", 1)
     try:
         took = sorted(victim.crash_and_start()[0] for _ in range(5))
@@ -184,7 +184,7 @@ def test_how_long_a_start_takes(jack_server: str, tmp_path: Path) -> None:
 
 
 def _nothing(engine: Engine) -> None:
-    """The last one ended well."""
+    """The last one ended normally."""
 
 
 def _crash(engine: Engine) -> None:
@@ -195,7 +195,7 @@ def _crash(engine: Engine) -> None:
 
 @pytest.mark.parametrize("before", [_nothing, _crash], ids=["the first time", "after a crash"])
 def test_started_twice_in_the_same_instant(jack_server: str, tmp_path: Path, before: Callable[[Engine], None]) -> None:
-    """Of two engines of one name that start in the same instant, one plays, and the other says so and ends with 1."""
+    """Of two engines with one name that start at the same instant, one plays; the other reports it and exits with 1."""
     for _ in range(3):
         both = Engine(tmp_path, rig(1), "--backend", "jack"), Engine(tmp_path, rig(1), "--backend", "jack")
         before(both[0])

@@ -1,7 +1,7 @@
 """Dumps over real JACK ports, with an instrument written from the standards on python-rtmidi alone.
 
-BAYLEAF_DUMPS says how many dumps of 1 byte to 1 MB go each way. Sources: MIDI 1.0 Detailed Specification 4.2.1 p. 5
-(real time inside SysEx), p. 40 (inquiry); .syx: common practice, no source.
+BAYLEAF_DUMPS says how many dumps of 1 byte to 1 MB are sent each way. Sources: MIDI 1.0 Detailed Specification 4.2.1
+p. 5 (real time inside SysEx), p. 40 (inquiry); .syx: common practice, no source.
 """
 
 import hashlib
@@ -28,7 +28,7 @@ from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
 DUMPS = int(os.environ.get("BAYLEAF_DUMPS", "6"))
-LONGEST = 8000  # bytes of a message; JACK's ports carry no more than 10,000 for sure
+LONGEST = 8000  # bytes of a message; JACK's ports reliably carry no more than 10,000
 RIG = """
 format = 1
 [rig]
@@ -50,7 +50,7 @@ to = ["organ", "slow"]
 
 
 def dump_of(size: int, seed: int) -> list[bytes]:
-    """Messages whose data are `size` bytes altogether."""
+    """Messages with `size` data bytes in total."""
     chance = random.Random(seed)
     data = bytes(chance.choices(range(128), k=size))
     longest = chance.randint(max(1, min(LONGEST, size // 200)), LONGEST)
@@ -58,7 +58,7 @@ def dump_of(size: int, seed: int) -> list[bytes]:
 
 
 def sizes() -> list[int]:
-    """From 1 byte to 1 MB, evenly in octaves."""
+    """From 1 byte to 1 MB, evenly spaced in octaves."""
     return [round(10 ** (6 * step / max(1, DUMPS - 1))) for step in range(DUMPS)]
 
 
@@ -67,7 +67,7 @@ def sha256(messages: list[bytes]) -> str:
 
 
 class Organ:
-    """The instrument on real ports, in a thread of its own; `heard` is all SysEx that came."""
+    """The instrument on real ports, in a thread of its own; `heard` is every SysEx that came."""
 
     def __init__(self, into: Any, out: Any) -> None:
         self.model = Instrument(swallow_ns=0)
@@ -79,18 +79,18 @@ class Organ:
         self._thread.start()
 
     def play(self, messages: list[bytes]) -> None:
-        """Out of its memory at some 200 KB a second, a clock between the messages."""
+        """Send these from its memory at some 200 KB per second, with a clock between the messages."""
         for message in messages:
             self._out.send_message(b"\xf8")
             self._out.send_message(message)
             time.sleep(max(0.0002, len(message) / 200_000))
 
     def has_heard(self, count: int) -> bool:
-        """Whether so many SysEx messages came."""
+        """Whether `count` SysEx messages have arrived."""
         return len(self.heard) >= count
 
     def has_counted(self, clocks: int) -> bool:
-        """Whether so many clocks came."""
+        """Whether this many clocks have arrived."""
         return self.clocks >= clocks
 
     def end(self) -> None:
@@ -112,7 +112,7 @@ class Organ:
 
 @pytest.fixture
 def pit(jack_server: str, tmp_path: Path) -> Iterator[tuple[Engine, Organ]]:
-    """The engine's ports are virtual, the organ's are joined to them."""
+    """The engine's ports are virtual; the organ's are connected to them."""
     with (
         engine(tmp_path, RIG, "--virtual", "--backend", "jack") as running,
         joined(
@@ -146,7 +146,7 @@ def test_dumps_are_sent_whole_with_real_time_inside(pit: tuple[Engine, Organ], t
 
 
 def test_dumps_are_received_whole_with_real_time_inside(pit: tuple[Engine, Organ], tmp_path: Path) -> None:
-    """Asked for, they come with equal SHA-256, clocks between them left out; mido reads the file; the note agrees."""
+    """Requested dumps arrive with equal SHA-256, without the clocks between; mido reads the file; the note agrees."""
     running, organ = pit
     for seed, size in enumerate(sizes()):
         organ.model.memory = dump_of(size, seed)
@@ -163,7 +163,7 @@ def test_dumps_are_received_whole_with_real_time_inside(pit: tuple[Engine, Organ
 
 
 def test_who_is_there_and_what_it_remembers(pit: tuple[Engine, Organ], tmp_path: Path) -> None:
-    """identify, verify (equal, then changed), compare, a file that is there, an instrument that does not answer."""
+    """identify; verify, equal and changed; compare; a file that already exists; an instrument that does not answer."""
     running, organ = pit
     done = running.ask("sysex", "identify", "--json")
     rows = {row["output"]: row for row in json.loads(done.stdout)}
@@ -192,7 +192,7 @@ def test_who_is_there_and_what_it_remembers(pit: tuple[Engine, Organ], tmp_path:
 
 
 def test_ctrl_c_stops_between_two_messages(pit: tuple[Engine, Organ], tmp_path: Path) -> None:
-    """It ends with status 1 and says with which message to go on."""
+    """It exits with status 1 and says with which message to continue."""
     running, _ = pit
     file = tmp_path / "long.syx"
     file.write_bytes(b"".join(b"\xf0" + bytes(300) + b"\xf7" for _ in range(500)))

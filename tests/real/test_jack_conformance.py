@@ -15,6 +15,6 @@ from tests.support.rtmidi_lines import joined_line, system_line
 def test_port(
     jack_server: str, make: Callable[..., AbstractContextManager[Line]], check: Callable[[Line], None]
 ) -> None:
-    """A port on JACK, one of our own or one that we joined, does what the conformance suite asks for."""
+    """A port on JACK, one of our own or one that we connected to, passes the conformance suite."""
     with make("jack", rtmidi.API_UNIX_JACK, carries=16_379, patience=20.0) as line:
         check(line)

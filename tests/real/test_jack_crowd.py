@@ -18,7 +18,7 @@ while True:
 
 
 def test_ports_that_come_and_go_while_they_are_listed(jack_server: str) -> None:
-    """The list of ports is told whole, though other programs' ports vanish between the count of them and their names;
+    """The list of ports is complete, though other programs' ports vanish between counting them and reading their names;
     a port that stays is in it each time."""
     ours, theirs = JackSystem("bayleaf"), JackSystem("Stage piano")
     stays = theirs.open_virtual_output("out")

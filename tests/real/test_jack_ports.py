@@ -1,6 +1,6 @@
-"""Ports on a real JACK server; the other end is plain python-rtmidi, or nobody.
+"""Ports on a real JACK server; the other end is plain python-rtmidi, or missing.
 
-What JACK and RtMidi do here was measured with JACK 1.9.21 and python-rtmidi 1.5.8; nothing written promises it.
+What JACK and RtMidi do here was measured with JACK 1.9.21 and python-rtmidi 1.5.8; it is not documented.
 """
 
 import contextlib
@@ -37,7 +37,7 @@ def system(jack_server: str) -> Iterator[JackSystem]:
 
 
 def test_names_hold_the_client_and_end_in_the_port(system: JackSystem) -> None:
-    """Other programs see the engine's name in each virtual port, and the rig's name at its end; we leave ours out."""
+    """Other programs see the engine's name in each virtual port, and the rig's name at its end; we do not list ours."""
     ports: list[InputPort | OutputPort] = [
         system.open_virtual_input("keys"),
         system.open_virtual_output("keys"),
@@ -72,7 +72,7 @@ def test_what_other_programs_play_arrives(system: JackSystem) -> None:
 
 
 def test_what_we_play_arrives(system: JackSystem) -> None:
-    """The longest message and short ones arrive whole and in order at a program that joined our port."""
+    """The longest message and short ones arrive whole and in order at a program that connected to our port."""
     longest = b"\xf0" + bytes(9_998) + b"\xf7"
     ours = system.open_virtual_output("strings")
     with joined(rtmidi.MidiIn, JACK, "ear", lambda name: name.endswith(":strings")) as port:
@@ -86,7 +86,7 @@ def test_what_we_play_arrives(system: JackSystem) -> None:
 
 
 def test_too_long_a_message_is_refused(system: JackSystem) -> None:
-    """A SysEx that JACK would lose without a word is refused, and told with both lengths."""
+    """A SysEx that JACK would lose silently is refused, and the error gives both lengths."""
     ours = system.open_virtual_output("strings")
     with pytest.raises(PortError, match=r"at most 10000 bytes per message; one of 10001 was not sent"):
         ours.send(b"\xf0" + bytes(9_999) + b"\xf7")
@@ -94,7 +94,7 @@ def test_too_long_a_message_is_refused(system: JackSystem) -> None:
 
 
 def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
-    """Sending without end is refused in time, and all that was accepted arrives."""
+    """Endless sending is refused in time, and all that was accepted arrives."""
     other = JackSystem("ear")
     ours = system.open_virtual_output("strings")
     port = other.open_input("*:strings")
@@ -115,7 +115,7 @@ def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
 
 
 def test_patterns_are_resolved_or_told(system: JackSystem) -> None:
-    """A pattern for several ports, or for none, is told with the candidates; one port is opened and played to."""
+    """A pattern for several ports, or for none, gives an error with the candidates; one port is opened and played."""
     with player(JACK, "Stage piano"), player(JACK, "Stage organ"):
         until("both ports", lambda: len(system.inputs()) >= 2)
         with pytest.raises(PortError, match=r"Stage piano:out.*Stage organ:out"):
@@ -128,7 +128,7 @@ def test_patterns_are_resolved_or_told(system: JackSystem) -> None:
 
 
 def test_an_unplugged_port_says_so(system: JackSystem) -> None:
-    """What came before the cable was pulled is still read; then the port says that it is gone."""
+    """What came before the cable was pulled is still read; then the port reports that it is gone."""
     heard: list[bytes] = []
     with player(JACK, "Stage piano") as piano:
         port = system.open_input("Stage piano*")
@@ -150,7 +150,7 @@ def _everything_held() -> tuple[tuple[int, int], set[str]]:
 
 
 def test_looking_for_a_missing_port_leaks_nothing(system: JackSystem) -> None:
-    """A thousand vain openings and looks at the lists make no client, no thread and no descriptor."""
+    """A thousand failed openings and readings of the lists leave no client, no thread and no descriptor."""
     before = _everything_held()
     assert len(before[1]) > 2, "the count of clients must count ours"
     for _ in range(1000):
@@ -164,7 +164,7 @@ def test_looking_for_a_missing_port_leaks_nothing(system: JackSystem) -> None:
 
 @contextlib.contextmanager
 def far_ends() -> Iterator[tuple[rtmidi.MidiOut, rtmidi.MidiIn]]:
-    """Another program's two ports: one to hear, one to play to."""
+    """Another program's two ports: one to receive on, one to play from."""
     box = rtmidi.MidiIn(JACK, name="Eight-way box")
     box.open_virtual_port("in")
     try:
@@ -181,7 +181,7 @@ def _join_far_ends(system: JackSystem) -> tuple[InputPort, OutputPort]:
 def _carry(
     system: JackSystem, piano: rtmidi.MidiOut, box: rtmidi.MidiIn, source: InputPort, output: OutputPort
 ) -> None:
-    """A note goes each way; JACK may show a connection before it carries, so it is played until it is heard."""
+    """A note goes each way; JACK may show a connection before it carries, so it is played until it arrives."""
 
     def ours_comes() -> object:
         output.send(NOTE)
@@ -192,7 +192,7 @@ def _carry(
 
 
 def _never(use: Callable[[], object]) -> None:
-    """Use it, and never be content: only what it raises ends the waiting."""
+    """Use it for ever: only an exception ends the waiting."""
     use()
 
 
@@ -204,8 +204,8 @@ def _says_it_is_gone(source: InputPort, output: OutputPort) -> None:
 
 
 def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
-    """Time and again the other program's ports vanish and return under their names: each time the old ports say that
-    they are gone, even if nobody looked meanwhile, new ones carry messages, and nothing is left over."""
+    """Again and again the other program's ports vanish and return under their names: each time the old ports raise,
+    even if they were not checked meanwhile, new ones carry messages, and nothing leaks."""
     held = []
     with far_ends() as ends:
         source, output = _join_far_ends(system)
@@ -228,12 +228,12 @@ def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
 
 
 def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) -> None:
-    """The next cable's first note is heard, though the last one's SysEx never ended and RtMidi would go on with it."""
+    """The first note from the next cable arrives, though the last SysEx never ended and RtMidi would continue it."""
     with player(JACK, "Stage piano") as piano:
         source = system.open_input("Stage piano*:out")
         until("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
         piano.send_message(b"\xf0\x7d\x01\x02")
-        time.sleep(0.05)  # it has surely gone through: the cable is pulled within the SysEx
+        time.sleep(0.05)  # it has surely arrived: the cable is pulled within the SysEx
         source.poll()
     with pytest.raises(PortGone):
         until("the news", lambda: source.poll() and False)
@@ -245,8 +245,8 @@ def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) 
 
 
 def test_ends_made_ahead_serve_what_is_plugged_in_later(system: JackSystem) -> None:
-    """Once the ports that are missing were prepared for, plugging them in makes no client; pulled ends are joined to
-    nothing, and stay unlisted."""
+    """Once missing ports were prepared for, plugging them in makes no client; pulled ends are connected to nothing, and
+    stay unlisted."""
     system.prepare(1, 1)
     before = _clients()
     with far_ends() as (piano, box):
@@ -263,7 +263,7 @@ def test_ends_made_ahead_serve_what_is_plugged_in_later(system: JackSystem) -> N
         assert [name for name in listed if "bayleaf" in name] == []
         piano.send_message(NOTE)
         source, output = _join_far_ends(system)
-        assert source.poll() == []  # what was played while it was closed is not heard
+        assert source.poll() == []  # what was played while it was closed does not arrive
         source.close()
         output.close()
 
@@ -317,10 +317,10 @@ def test_no_server_is_told(
 
 
 def _misbehave(what: str, server: subprocess.Popen[bytes]) -> str:
-    """Runs one part of the script beside this in a process of its own, which must end."""
+    """Run one part of `jack_misbehaving` in a process of its own, which must end."""
     environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
     command = [*process_of("jack_misbehaving"), what, str(server.pid)]
-    threading.Thread(target=server.wait, daemon=True).start()  # a dead server that nobody waited for keeps its name
+    threading.Thread(target=server.wait, daemon=True).start()  # a dead server that was not waited for keeps its name
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stderr == ""
@@ -328,7 +328,7 @@ def _misbehave(what: str, server: subprocess.Popen[bytes]) -> str:
 
 
 def test_a_frozen_server_does_not_freeze_us(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """While the server stands still a sender goes on being refused, and can send again once it runs."""
+    """While the server is frozen a sender keeps being refused; it can send again once the server runs."""
     try:
         assert _misbehave("freeze", mortal_jack) == "refused\nsends again\n"
     finally:
@@ -336,17 +336,17 @@ def test_a_frozen_server_does_not_freeze_us(mortal_jack: subprocess.Popen[bytes]
 
 
 def test_a_killed_server_is_told(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """When the server dies in the middle of sending, every port says so and all of them close."""
+    """When the server dies during sending, every port raises and all of them close."""
     said = "the JACK server has stopped; its ports come back when it does\n"
     assert _misbehave("kill", mortal_jack) == said * 3 + "closed\n"
 
 
 def test_a_server_that_comes_back_is_joined_anew(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """Three times in one process: the server dies, ports say so and close, it starts again, ports carry messages."""
+    """Three times in one process: the server dies, ports raise and close, it starts again, ports carry messages."""
     carried = "heard\nheard\n"
     assert _misbehave("come back", mortal_jack) == carried + (carried + "as before\n") * 3 + "closed\n"
 
 
 def test_a_server_that_dies_under_an_opening_is_noticed(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """A server that dies while ports are being opened stops neither the process nor the return to a new server."""
+    """A server that dies while ports are being opened blocks neither the process nor the return to a new server."""
     assert _misbehave("die in the middle", mortal_jack) == "joined again\n" * 16

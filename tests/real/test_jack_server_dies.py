@@ -1,4 +1,4 @@
-"""The JACK server is killed in the middle of a song and started again: so is all that played on it, but the engine."""
+"""The JACK server is killed in the middle of a song and started again, with everything on it except the engine."""
 
 import json
 import os
@@ -38,18 +38,18 @@ class FarEnd:
         assert self._line() == "there"
 
     def tell(self, what: str, scene: int = 0) -> None:
-        """One request that has no answer."""
+        """Make a request that has no answer."""
         assert self._process.stdin is not None
         print(what, scene, file=self._process.stdin, flush=True)
 
     def settle(self, scene: int) -> list[str]:
-        """What is left once all hands are off."""
+        """What is left once everything is released."""
         self.tell("settle", scene)
         left: list[str] = json.loads(self._line())
         return left
 
     def kill(self) -> None:
-        """It may hang on the server that is gone."""
+        """Kill it: it may hang on the server that is gone."""
         self._process.kill()
         self._process.communicate()
 
@@ -70,7 +70,7 @@ def far_end(how: str) -> Iterator[FarEnd]:
 
 @pytest.fixture
 def servers() -> Iterator[list[subprocess.Popen[bytes]]]:
-    """The mortal server; each new one is to be put at the end."""
+    """The mortal server; each new one is appended."""
     need("jackd")
     running = [start_as_granted(MORTAL)]
     try:
@@ -89,8 +89,8 @@ def _open(engine: Engine) -> bool:
 
 @pytest.mark.parametrize("how", ["own", "join"])
 def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], tmp_path: Path, how: str) -> None:
-    """Killed at random moments and started again, the server finds the same engine back on all ports, joined ones or
-    ports of its own; what plays on it then leaves nothing behind, and the boxes are on the scene's sounds."""
+    """Killed at random moments and started again, the server has the same engine on all ports again, other programs' or
+    the engine's own; playing on it then leaves nothing behind, and the boxes are on the scene's sounds."""
     dice = random.Random(how)
     options = ["--virtual"] if how == "join" else []
     engine = Engine(tmp_path, rig(1, scenes=SCENES), "--backend", "jack", *options)
@@ -112,10 +112,10 @@ def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], 
             begin = time.monotonic()
             with far_end(how) as end:
                 if how == "own":
-                    begin = time.monotonic()  # its ports are there from now on
+                    begin = time.monotonic()  # its ports exist from now on
                 until("all ports again", lambda: _open(engine))
                 took.append(time.monotonic() - begin)
-                if how == "join":  # they heard nothing of what was sent before they joined
+                if how == "join":  # they missed what was sent before they connected
                     assert engine.request("resend")
                 end.tell("play")
                 answer = engine.request("status")
@@ -133,7 +133,7 @@ def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], 
 def test_an_engine_on_a_server_that_stands_still_ends(
     servers: list[subprocess.Popen[bytes]], tmp_path: Path, how: str
 ) -> None:
-    """A server that is stopped answers nobody who lets go of a port there; the engine ends in good order all the same.
+    """A stopped server does not answer when a port on it is closed; the engine still exits normally.
     (common practice, no source)"""
     options = ["--virtual"] if how == "join" else []
     engine = Engine(tmp_path, rig(1, scenes=SCENES), "--backend", "jack", *options)

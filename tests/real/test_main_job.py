@@ -1,4 +1,4 @@
-"""The main job on a real JACK server: real music through the router, and bursts heard by a synthesizer."""
+"""The main job on a real JACK server: real music through the router, and bursts played by a synthesizer."""
 
 import threading
 from pathlib import Path
@@ -52,7 +52,7 @@ routes = [ { from = "keys", to = "strings", through = [
 
 
 def reference(message: mido.Message) -> mido.Message | None:
-    """What FILTERED does to one message, written with mido alone."""
+    """What FILTERED makes of a message, written with mido alone."""
     if message.type == "pitchwheel" or (message.type == "control_change" and message.control == 10):
         return None
     if hasattr(message, "channel") and message.channel == 9:
@@ -63,7 +63,7 @@ def reference(message: mido.Message) -> mido.Message | None:
 
 
 def through_bayleaf(tmp_path: Path, rig: str, messages: list[bytes], expected: int) -> list[bytes]:
-    """Play messages into `bayleaf run --virtual` and hear what comes out, both by python-rtmidi alone."""
+    """Play messages into `bayleaf run --virtual` and return what comes out, both by python-rtmidi alone."""
     with (
         engine(tmp_path, rig, "--virtual", "--backend", "jack"),
         joined(rtmidi.MidiIn, JACK, "recorder", lambda name: "pit" in name and name.endswith("strings")) as recorder,
@@ -78,7 +78,7 @@ def through_bayleaf(tmp_path: Path, rig: str, messages: list[bytes], expected: i
 
 
 def test_a_real_song_comes_out_complete_and_in_order(jack_server: str, tmp_path: Path) -> None:
-    """An identity route hands a Standard MIDI File on complete and in order, through real ports."""
+    """A route without filters passes on a Standard MIDI File complete and in order, through real ports."""
     messages = [bytes(message.bytes()) for message in song()]
     assert len(messages) > 1000
     assert through_bayleaf(tmp_path, IDENTITY, messages, len(messages)) == messages
@@ -127,7 +127,7 @@ do = "scene"
 
 
 def test_a_synthesizer_hears_each_scenes_burst(synth: FluidSynth, tmp_path: Path) -> None:
-    """FluidSynth is on the sounds that a scene's burst selects, then on the next scene's, recalled by foot; and
+    """FluidSynth is on the sounds that a scene's burst selects, then on those of the next scene, recalled by foot; and
     `add_bank` lets a bare program change reach another bank. Sound names: TimGM6mb's own preset list."""
     with (
         player(JACK, "Foot controller") as foot,
@@ -144,7 +144,7 @@ def test_a_synthesizer_hears_each_scenes_burst(synth: FluidSynth, tmp_path: Path
         assert status["scene"] == {"number": 2, "name": "Electric"}
         keyboard.send_message(bytes.fromhex("C4 06"))  # program 7 on channel 5, which the rig sends to another bank
         until("the drum kit of bank 128", lambda: synth.sound(5) == "TR 808")
-        keyboard.send_message(bytes.fromhex("C4 07"))  # no entry for it: it passes as it is, in the bank in force
+        keyboard.send_message(bytes.fromhex("C4 07"))  # not in the map: it passes unchanged, in the current bank
         done = running.ask("scene", "1")
         assert done.returncode == 0
         assert done.stdout.startswith("scene 1 Church")

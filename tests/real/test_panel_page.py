@@ -1,4 +1,4 @@
-"""The page does what it says: a real browser, the panel's process, an engine on JACK ports, boxes that hear."""
+"""The page does what it says: a real browser, the panel's process, an engine on JACK ports, boxes that receive."""
 
 import os
 import signal
@@ -6,7 +6,7 @@ import tomllib
 
 from playwright.sync_api import Page, expect
 
-from tests.support.panel_in_browser import LONGEST, PHONE, Pit
+from tests.support.panel_in_browser import LONGEST, PHONE, PanelInBrowser
 from tests.support.waiting import until
 
 MIDDLE_C = 60
@@ -17,7 +17,7 @@ def _in_force(page: Page, number: int, name: str) -> None:
     expect(page.locator("#scene-name")).to_have_text(name)
 
 
-def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: Pit) -> None:
+def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: PanelInBrowser) -> None:
     """Next, Back and a scene's button recall; the page, the engine and the synth agree."""
     page = page_pit.page(PHONE)
     _in_force(page, 11, "Overture")
@@ -35,8 +35,8 @@ def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: Pit) -> None:
     assert page_pit.said == []
 
 
-def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
-    """While the engine is held, a press of Next changes nothing but says that it was asked for."""
+def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser) -> None:
+    """While the engine is stopped, a click on Next changes nothing and shows only that the scene was asked for."""
     page = page_pit.page()
     process = page_pit.engine.process.pid
     os.kill(process, signal.SIGSTOP)
@@ -49,8 +49,8 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
     _in_force(page, 12, "Street at night")
 
 
-def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
-    """A press in the table plays at once and is unsaved; Save proves it; Undo takes it back, Redo brings it again."""
+def test_a_route_made_saved_undone_and_redone(page_pit: PanelInBrowser) -> None:
+    """A click in the table plays at once and is unsaved; Save saves it; Undo takes it back, Redo brings it again."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys to brass: not connected", exact=True).click()
     expect(page.get_by_text("Unsaved: the rig file does not have these edits yet.")).to_be_visible()
@@ -64,7 +64,7 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     assert any("brass" in route["to"] for route in saved)
     page.get_by_role("button", name="Undo").click()
     page.get_by_role("button", name="keys to brass: not connected", exact=True).wait_for()
-    page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))  # it rings until its key is let go of
+    page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))  # it sounds until its key is released
     until("the release", lambda: not page_pit.sounding("brass"))
     page.get_by_role("button", name="Redo").click()
     page.get_by_role("button", name="keys to brass: connected", exact=True).wait_for()
@@ -73,8 +73,8 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     assert page_pit.said == []
 
 
-def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
-    """A filter is added by its form and is heard; a value that cannot be is refused, and its field marked."""
+def test_a_chain_is_edited_with_forms(page_pit: PanelInBrowser) -> None:
+    """A filter is added by its form and takes effect; an impossible value is refused, and its field marked."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
     page.get_by_role("button", name="Edit filters of route 1").click()
@@ -92,8 +92,8 @@ def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
     page_pit.heard("strings", (0, MIDDLE_C + 7))
 
 
-def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
-    """A scene that comes into force while a chain and a burst are edited takes neither away, and gets neither."""
+def test_what_is_being_typed_stays_with_its_scene(page_pit: PanelInBrowser) -> None:
+    """A scene recalled while a chain and a burst are being edited neither discards the edits nor receives them."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
     page.get_by_role("button", name="Edit filters of route 1").click()
@@ -111,7 +111,7 @@ def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
     assert page_pit.scene() == 12
 
 
-def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
+def test_a_burst_is_edited_by_instrument_and_sound(page_pit: PanelInBrowser) -> None:
     """Another sound is chosen by name and reaches the synth."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="Edit sounds").click()
@@ -128,8 +128,8 @@ def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
     until("the program change", on_tremolo)
 
 
-def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
-    """A short press of Panic silences nothing; a held one silences all."""
+def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: PanelInBrowser) -> None:
+    """A short press of Panic silences nothing; a held press silences everything."""
     page = page_pit.page(PHONE)
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     page_pit.heard("strings", (0, MIDDLE_C))
@@ -145,8 +145,8 @@ def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
     expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
 
 
-def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
-    """An engine killed and started again, then the panel: each time the page says so, and goes on without a hand."""
+def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) -> None:
+    """When the engine, then the panel, is killed and started again, the page says so, and recovers by itself."""
     page = page_pit.page()
     old = page.locator("#old")
     page_pit.engine.kill()
@@ -163,7 +163,7 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
     _in_force(page, 13, "Finale")
 
 
-def test_the_health_line_is_honest(page_pit: Pit) -> None:
+def test_the_health_line_is_honest(page_pit: PanelInBrowser) -> None:
     """All is well until a cable is pulled; then the page names what is missing, and all is well when it is back."""
     page = page_pit.page(PHONE)
     health = page.locator("#health")
@@ -175,8 +175,8 @@ def test_the_health_line_is_honest(page_pit: Pit) -> None:
     expect(health).to_have_text("All is well", timeout=LONGEST)
 
 
-def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
-    """What is played stands there in words; a press on what went out shows its way through the scene."""
+def test_the_monitor_tells_in_words_and_explains(page_pit: PanelInBrowser) -> None:
+    """What is played appears in words; a click on what went out shows its way through the scene."""
     page = page_pit.page(view="monitor")
     page_pit.engine.request("scene", scene=12)
     played = page.locator(".passing").get_by_role("button")
@@ -198,8 +198,8 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
     expect(played).to_have_count(0)
 
 
-def test_faults_are_found(page_pit: Pit) -> None:
-    """A test note sounds and ends; ports say who uses them; outputs are asked who is there; two scenes are compared."""
+def test_faults_are_found(page_pit: PanelInBrowser) -> None:
+    """A test note sounds and ends; ports show where they are used; outputs are identified; scenes are compared."""
     page = page_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
@@ -212,8 +212,8 @@ def test_faults_are_found(page_pit: Pit) -> None:
     expect(page.get_by_text("name: Overture in 11, Finale in 13")).to_be_visible()
 
 
-def test_the_handbook_is_read_and_searched(page_pit: Pit) -> None:
-    """A topic shows its page; a link leads to another; a search lists lines, and a press on one goes there."""
+def test_the_handbook_is_read_and_searched(page_pit: PanelInBrowser) -> None:
+    """A topic shows its page; a link leads to another; a search lists lines, and a click on one opens it there."""
     page = page_pit.page(PHONE, view="help")
     handbook = page.locator(".handbook")
     page.get_by_role("link", name="Limits").click()
@@ -232,7 +232,7 @@ def test_the_handbook_is_read_and_searched(page_pit: Pit) -> None:
     assert page_pit.said == []
 
 
-def test_everything_goes_by_keyboard_alone(page_pit: Pit) -> None:
+def test_everything_goes_by_keyboard_alone(page_pit: PanelInBrowser) -> None:
     """Scenes by their keys and numbers, a route by the arrow keys and Enter, panic by Enter twice; no pointer."""
     page = page_pit.page()
     press = page.keyboard.press

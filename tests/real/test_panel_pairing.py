@@ -20,7 +20,7 @@ def _chromium(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 async def _in_chromium(ends: Ends, job: Any) -> Any:
-    """What `job` returns; the machine's name "laptop.local" leads to the panel."""
+    """Return what `job` returns; the machine's name "laptop.local" leads to the panel."""
 
     def run() -> Any:
         rules = "--host-resolver-rules=MAP laptop.local 127.0.0.1"
@@ -36,13 +36,13 @@ async def _in_chromium(ends: Ends, job: Any) -> Any:
 
 @pytest.mark.parametrize("theme", ["dark", "light"])
 async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme: Literal["light", "dark"]) -> None:
-    """At 360 pixels, in both themes, with and without a fault: no violation of axe's rules, none of the policy."""
+    """At 360 pixels, in both themes, with and without an error: no violation of axe's rules or of the policy."""
 
     def look(browser: Browser, address: str) -> list[str]:
         page = browser.new_page(viewport={"width": 360, "height": 740}, color_scheme=theme)
-        told: list[str] = []
-        page.on("console", lambda message: told.append(message.text))
-        page.on("pageerror", lambda fault: told.append(str(fault)))
+        lines: list[str] = []
+        page.on("console", lambda message: lines.append(message.text))
+        page.on("pageerror", lambda fault: lines.append(str(fault)))
         page.goto(address)
         found = Axe().run(page).response["violations"]
         page.get_by_label("Code").fill("WRONG")
@@ -50,16 +50,16 @@ async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme
         page.get_by_text("That is not the code").wait_for()
         found += Axe().run(page).response["violations"]
         # the browser itself notes each answer of status 403
-        return [each["id"] for each in found] + [line for line in told if "status of 403" not in line]
+        return [each["id"] for each in found] + [line for line in lines if "status of 403" not in line]
 
     async with panel(tmp_path, from_phone=True) as ends:
         assert await _in_chromium(ends, look) == []
 
 
 async def test_a_code_from_the_camera_pairs_once(tmp_path: Path) -> None:
-    """The code behind "#" is put into the form and taken out of the address; sent by keyboard alone it opens the page.
+    """The code behind "#" is put into the form and removed from the address; sent by keyboard alone it opens the page.
 
-    No script of the page can read the cookie.
+    Scripts of the page cannot read the cookie.
     """
 
     def pair(browser: Browser, address: str) -> tuple[str, str, str, int | None]:

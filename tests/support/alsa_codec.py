@@ -8,7 +8,7 @@ _EVENT_BYTES = 64  # snd_seq_event_t has 28
 
 
 class AlsaCodec:
-    """Bytes in, whole messages out, by snd_midi_event. Raises OSError where the library is missing."""
+    """Turns bytes into whole messages with snd_midi_event. Raises OSError where the library is missing."""
 
     def __init__(self) -> None:
         self._library = ctypes.CDLL("libasound.so.2")
@@ -30,6 +30,6 @@ class AlsaCodec:
         return messages
 
     def close(self) -> None:
-        """Let go of the library's memory."""
+        """Free the library's memory."""
         for codec in (self._encoder, self._decoder):
             self._library.snd_midi_event_free(codec)

@@ -16,7 +16,7 @@ _UNFINISHED = 124  # the guest's own status when it ran out of time
 
 
 class Guest:
-    """Runs the tests of a file of tests/real in the guest, which takes most of a minute; begins when it is made."""
+    """Runs the tests of a file of tests/real in the guest, which takes most of a minute; starts on construction."""
 
     def __init__(self, file: str) -> None:
         self._command: list[str | Path] = [
@@ -35,12 +35,12 @@ class Guest:
         self._thread.start()
 
     def result(self) -> tuple[int, str]:
-        """Its exit status and all it said, once it has ended."""
+        """Its exit status and all its output, once it has ended."""
         self._thread.join()
         return self._status, self._said
 
     def end(self) -> None:
-        """Switch it off, if it still runs."""
+        """Switch it off, if it is still running."""
         self._over = True
         if self._process is not None:
             with contextlib.suppress(ProcessLookupError):
@@ -48,7 +48,7 @@ class Guest:
         self._thread.join()
 
     def _run(self) -> None:
-        # a busy host can let the emulated kernel stand still; only then may it try again: a test that failed has failed
+        # a busy host can stall the emulated kernel; only then may it try again: a test that failed has failed
         for _ in range(3):
             if self._over or self._status != _UNFINISHED:
                 return

@@ -7,7 +7,7 @@ from engine.protocol import Handler, Request, RequestError, read_request, refuse
 
 
 async def answered(handlers: Mapping[type[Request], Handler], request: Mapping[str, Any]) -> dict[str, Any]:
-    """A request is checked, met by its handler, and the answer is as it goes over the socket."""
+    """Check a request, hand it to its handler, and return the answer as it goes over the socket."""
     try:
         row, asked = read_request(dict(request))
     except RequestError as fault:

@@ -11,7 +11,7 @@ _DEADLINE = 30.0
 
 
 def until_it_answers(process: "subprocess.Popen[Any]", folder: Path, name: str = "bayleaf") -> None:
-    """Wait until the engine whose runtime folder this is takes questions; a process a try would be in its way."""
+    """Wait until the engine with this runtime folder answers. (A new process for each try would only slow it down.)"""
 
     def answers() -> bool:
         assert process.poll() is None, process.communicate()[1]

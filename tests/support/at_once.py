@@ -7,5 +7,5 @@ T = TypeVar("T")
 
 
 async def at_once(call: Callable[[], T]) -> T:
-    """What `engine.live.hotplug.in_a_thread` does, on the spot."""
+    """Call it here and now, in place of `engine.live.hotplug.in_a_thread`."""
     return call()

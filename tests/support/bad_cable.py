@@ -1,10 +1,10 @@
-"""A bad cable between two network interfaces: some frames are lost, each of the others takes its own time.
+"""A bad cable between two network interfaces: some frames are lost, the others are delayed by varying times.
 
     python -m tests.support.bad_cable ONE OTHER LOSS DELAY JITTER
 
-LOSS of frames from 0 to 1; DELAY in milliseconds, give or take JITTER, evenly spread, so that frames overtake each
-other. It says "ready", and begins with the first line that comes in. What netem does in kernels that have it; these
-have not all. Frames keep their offloaded checksums and sizes (packet(7), PACKET_VNET_HDR).
+LOSS is the share of frames lost, 0 to 1; DELAY is in milliseconds, plus or minus JITTER, evenly spread, so that frames
+overtake each other. Prints "ready", and starts at the first line on standard input. Does what netem does, which not all
+kernels have. Frames keep their offloaded checksums and sizes (packet(7), PACKET_VNET_HDR).
 """
 
 import heapq
@@ -25,7 +25,7 @@ MOST: Final = 1 << 17
 
 
 def end(interface: str, outgoing: bool = False) -> socket.socket:
-    """All frames that come in at an interface (and those that go out of it), and the way to send some out of it."""
+    """A socket that receives all frames arriving at an interface (and those leaving it), and can send from it."""
     made = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(_ALL))
     made.setsockopt(_PACKET, _VNET_HDR, 1)
     made.setsockopt(_PACKET, _IGNORE_OUTGOING, not outgoing)
@@ -36,7 +36,7 @@ def end(interface: str, outgoing: bool = False) -> socket.socket:
 
 
 def carry(one: socket.socket, other: socket.socket, loss: float, delay: float, jitter: float) -> None:
-    """For ever; `delay` and `jitter` in seconds."""
+    """Carry frames for ever; `delay` and `jitter` in seconds."""
     there = {one: other, other: one}
     chance, order = random.Random(1), itertools.count()
     waiting: list[tuple[float, int, socket.socket, bytes]] = []

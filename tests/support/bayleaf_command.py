@@ -1,4 +1,4 @@
-"""The `bayleaf` command run in the test's own process: what it said, and the fixture's type."""
+"""The `bayleaf` command run in the test's own process: its result, and the fixture's type."""
 
 from collections.abc import Callable
 from typing import NamedTuple

@@ -1,7 +1,7 @@
 """Worn foot switches for the tests: contacts that bounce for 1 to 40 ms each time they close or open.
 
-The bursts are made like those that are seen on worn switches (common practice, no source): contacts change to and fro
-with less than 10 ms between two changes, and end as they were meant to.
+The bursts of contacts are modelled on worn switches (common practice, no source): contacts open and close with less
+than 10 ms between two changes, and end in the intended state.
 """
 
 from collections.abc import Sequence
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 MS = 1_000_000
 Change = tuple[int, bool]  # time in ns, whether the contact is closed from then on
 
-#: some bursts that stay the same, as ms after the first contact
+#: fixed examples of such bursts, as ms after the first contact
 RECORDED: tuple[tuple[float, ...], ...] = (
     (0,),
     (0, 0.3, 0.9),
@@ -24,7 +24,7 @@ RECORDED: tuple[tuple[float, ...], ...] = (
 
 @st.composite
 def bursts(draw: st.DrawFn) -> tuple[float, ...]:
-    """Times of an odd number of changes, in ms after the first, 40 at the most."""
+    """Times of an odd number of changes, in ms after the first, at most 40 ms."""
     gaps = draw(st.lists(st.integers(1, 90), max_size=30))
     times = [0.0]
     for gap in gaps:
@@ -34,10 +34,10 @@ def bursts(draw: st.DrawFn) -> tuple[float, ...]:
 
 
 def changes(at: int, closed: bool, burst: Sequence[float]) -> list[Change]:
-    """What a contact that closes (or opens) at `at` ms does."""
+    """The changes of a contact that closes (or opens) at `at` ms."""
     return [(round((at + after) * MS), closed ^ bool(place % 2)) for place, after in enumerate(burst)]
 
 
 def presses(times: Sequence[tuple[int, int]], down: Sequence[float] = (0,), up: Sequence[float] = (0,)) -> list[Change]:
-    """Presses from one time to another in ms, with these bursts at both ends of each."""
+    """Presses, each from one time to another in ms, with these bursts at both ends."""
     return [one for begin, end in times for one in changes(begin, True, down) + changes(end, False, up)]

@@ -1,4 +1,4 @@
-"""Notes sound a few semitones higher, until this plug-in breaks."""
+"""A plug-in filter that transposes notes by a few semitones, until it breaks."""
 
 from typing import Literal
 
@@ -9,14 +9,14 @@ broken = False  # tests set it
 
 
 class Settings(FilterSettings):
-    """How far the plug-in moves notes while it is in order."""
+    """How far the plug-in moves notes while it works."""
 
     filter: Literal["fragile"]
     semitones: int
 
 
 def build(settings: Settings) -> Step:
-    """Moves notes, until it is `broken`."""
+    """Transposes notes, until it is `broken`."""
 
     def fragile(message: bytes, now: int) -> tuple[bytes, ...]:
         if broken:

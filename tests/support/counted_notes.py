@@ -1,7 +1,8 @@
-"""A song played into a FIFO for as long as a test lasts, and what comes out of another: counted note by note.
+"""Plays a song into a FIFO for as long as a test lasts, and counts note by note what comes out of another.
 
-Each note-on carries a number in its velocity (1 to 127, round and round), so that what comes out can be told apart;
-beside the song a beacon, a controller that counts every 4 ms, shows to that fineness when the output was dumb.
+Each note-on carries a number in its velocity (1 to 127, then again from 1), so that notes can be told apart at the
+output. Beside the song runs a beacon, a controller that counts every 4 ms: it shows, to within 4 ms, when the output
+was silent.
 """
 
 import os
@@ -20,14 +21,14 @@ import mido
 from engine.midi.byte_stream import StreamParser
 
 _BEACON = 0.004  # seconds
-_BEACONS = (0xBF, 20)  # channel 16, a controller nobody uses
-_MATCH = 0.5  # seconds that a message may take; a number comes round again much later than that
+_BEACONS = (0xBF, 20)  # channel 16, a controller not used otherwise
+_MATCH = 0.5  # seconds that a message may take; its number is used again only much later
 
 Log = list[tuple[float, bytes]]
 
 
 def notes_of(song: Path) -> list[tuple[float, bytes]]:
-    """The notes of a Standard MIDI File with the pause before each (s), but for channel 16."""
+    """The notes of a Standard MIDI File, each with the pause before it (s), without those on channel 16."""
     notes, pause = [], 0.0
     for message in mido.MidiFile(song):
         pause += message.time
@@ -45,14 +46,14 @@ class Performance:
     """Plays and listens in threads of its own until `stop`."""
 
     def __init__(self, notes: Sequence[tuple[float, bytes]], into: Path, out_of: Path, beacon: bool) -> None:
-        """`beacon`: whether it is played beside the song, which then has no rests."""
+        """`beacon`: whether the beacon is played beside the song; the song then has no rests."""
         self._beacon = beacon
         self.played: Log = []
         self.heard: Log = []
         self._notes = notes
         self._ends = threading.Event()
         self._deaf = threading.Event()
-        self._in = os.open(into, os.O_RDWR)  # so that it never has no reader
+        self._in = os.open(into, os.O_RDWR)  # so that the FIFO always has a reader
         self._out = os.open(out_of, os.O_RDONLY | os.O_NONBLOCK)
         self._threads = [threading.Thread(target=each) for each in (self._play, self._listen)]
 
@@ -61,7 +62,7 @@ class Performance:
             each.start()
 
     def stop(self) -> None:
-        """End the song, each key let go; what comes within a second after that is still heard."""
+        """End the song and release every key; what arrives within the next second still counts."""
         self._ends.set()
         self._threads[0].join()
         time.sleep(1.0)  # what is still on its way arrives
@@ -105,16 +106,16 @@ class Performance:
                 continue
             data = os.read(self._out, 65536)
             now = time.monotonic()
-            if not data:  # nobody has it open for writing
+            if not data:  # the FIFO has no writer
                 time.sleep(0.001)
             self.heard += [(now, message) for message in parser.feed(data)]
 
 
 @dataclass(frozen=True)
 class Count:
-    """What became of the notes: those never heard, heard twice, still sounding at the end; and beacons heard twice.
+    """What became of the notes: lost, doubled, still sounding at the end; and beacons that arrived twice.
 
-    `late`: how long after it was played the latest of them was heard (s).
+    `late`: the longest time from playing a note to its arrival (s).
     """
 
     ons: int
@@ -126,7 +127,7 @@ class Count:
 
 
 def count(performance: Performance) -> Count:
-    """Compare what was played with what was heard."""
+    """Compare what was played with what arrived."""
     ons = [(at, message) for at, message in performance.played if is_on(message)]
     used, late = _matches(ons, [(at, message) for at, message in performance.heard if is_on(message)])
     beacons = [each for each in performance.played if each[1][:2] == bytes(_BEACONS)]
@@ -142,7 +143,7 @@ def count(performance: Performance) -> Count:
 
 
 def sounding(log: Log) -> Counter[tuple[int, int]]:
-    """The notes that were begun and not ended, by channel and key."""
+    """The notes that have a note-on without a note-off, by channel and key."""
     found: Counter[tuple[int, int]] = Counter()
     for _, message in log:
         place = message[0] & 0x0F, message[1]
@@ -154,7 +155,7 @@ def sounding(log: Log) -> Counter[tuple[int, int]]:
 
 
 def _matches(played: Log, heard: Log) -> tuple[Counter[int], float]:
-    """How often each played message was heard, under -1 those that nobody played; and how late the latest was (s)."""
+    """How often each played message arrived, with key -1 for those never played; and the longest delay (s)."""
     by_message: dict[bytes, list[tuple[float, int]]] = defaultdict(list)
     for number, (at, message) in enumerate(played):
         by_message[message].append((at, number))
@@ -172,9 +173,9 @@ def _matches(played: Log, heard: Log) -> tuple[Counter[int], float]:
 
 
 def dumb_for(performance: Performance, since: float) -> tuple[float, float]:
-    """From when on (s) and for how long no beacon was heard, the longest time in the two seconds after this moment.
+    """The longest gap between beacons in the two seconds after this moment: when it began (s) and its length (s).
 
-    Nothing if there is no beacon.
+    Zero if there is no beacon.
     """
     times = [at for at, message in performance.heard if message[:2] == bytes(_BEACONS)]
     near = [at for at in times if since - 0.1 < at < since + 2.0]

@@ -26,19 +26,19 @@ from engine.rig.models.rig import Rig
 
 
 def engine_of(rig: Rig, speeds: Mapping[str, CableSpeed | None] | None = None, remote: Iterable[str] = ()) -> Engine:
-    """An engine of a rig, no scene in force yet; `remote`: outputs whose cables are at another machine."""
+    """An engine of a rig, with no scene recalled yet; `remote`: outputs whose cables are at another machine."""
     return Engine(compile_rig(rig, remote_outputs=remote), speeds)
 
 
 def apply(engine: Engine, now: int, command: Command, who: str = "shell") -> list[Delivery]:
-    """Carry out a command; what is sent."""
+    """Carry out a command; returns what is sent."""
     return engine.apply(now, command, who).deliveries
 
 
 def command(
     engine: Engine, now: int, word: str, value: int | str | None = None, who: str = "shell"
 ) -> tuple[CommandResult, list[Delivery]]:
-    """A player's command by its word, such as "scene" with its number or "next"; what became of it and what is sent."""
+    """A player's command by its word, such as "scene" with a number or "next"; returns its result and what is sent."""
     result = engine.apply(now, decode(word, {} if value is None else {word: value}), who)
     return result.outcome, result.deliveries
 
@@ -87,17 +87,17 @@ def finish(engine: Engine, now: int) -> list[Delivery]:
 
 
 def wake_up(engine: Engine, now: int) -> tuple[CommandResult, list[Delivery]]:
-    """The machine has slept."""
+    """The machine wakes up from sleep."""
     result = engine.apply(now, WakeUp(), "wake-up")
     return result.outcome, result.deliveries
 
 
 def play_test_note(engine: Engine, now: int, target: Target, length: int) -> list[Delivery]:
-    """A note that nobody plays, this long (ns)."""
+    """Play a test note of this length (ns)."""
     return apply(engine, now, PlayTestNote(engine.outputs[target.output], target.channel, target.key, length))
 
 
 def adopt(engine: Engine, now: int, rig: Rig, remote: Iterable[str] = ()) -> list[Delivery]:
-    """Go on with an edited rig; what is sent."""
+    """Go on with an edited rig; returns what is sent."""
     compiled = compile_rig(rig, after=engine.state.compiled, remote_outputs=remote)
     return apply(engine, now, AdoptRig("", tuple(sorted(remote)), compiled))

@@ -31,5 +31,5 @@ class Evening:
         )
 
     def names(self) -> list[str]:
-        """The names of the scenes that play."""
+        """The names of the scenes in the rig that plays."""
         return [scene["name"] for scene in json.loads(self.bayleaf("scenes", "list", "--json").stdout)]

@@ -1,4 +1,4 @@
-"""An engine started by its command, on a rig file whose byte devices are FIFOs: a keyboard's end and a synth's."""
+"""An engine started by its command, on a rig file whose byte devices are FIFOs: one for a keyboard, one for a synth."""
 
 import json
 import os
@@ -73,7 +73,7 @@ class Stage:
         return json.loads(self.bayleaf("status", "--json").stdout)["scene"]
 
     def heard(self, ends: bytes) -> bytes:
-        """What came down the cable, read until it ends so."""
+        """Read what comes down the cable until it ends with these bytes."""
         return read_until(self.strings, ends)
 
     def close(self) -> None:

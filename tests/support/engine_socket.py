@@ -20,7 +20,7 @@ from tests.support.small_show import Bench
 
 @contextlib.contextmanager
 def claimed(name: str = "pit") -> Iterator[InstanceLock]:
-    """A name that is taken until the end of the block."""
+    """Take a name until the end of the block."""
     claim = claim_socket(name)
     try:
         yield claim
@@ -50,7 +50,7 @@ async def ask(request: dict[str, Any]) -> dict[str, Any]:
 
 
 async def line_of(stream: trio.SocketStream) -> bytes:
-    """One line that the engine sends, or what came before it hung up."""
+    """One line that the engine sends; if it hangs up first, what came before."""
     line = b""
     with trio.fail_after(30), contextlib.suppress(trio.BrokenResourceError):
         while not line.endswith(b"\n"):

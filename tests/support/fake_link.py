@@ -1,8 +1,8 @@
 """A network in memory: links that keep the promises of `engine.cluster.link.link`, and machines that can be cut off.
 
-Nothing is in another thread and nothing takes time: what is published is heard before `publish` returns, unless the
-net is held (`hold`), and then in order when it is let go. A question to a machine that is cut off is not answered.
-What a test's callback raises comes through, where a real link counts it.
+There are no threads and nothing takes time: what is published arrives before `publish` returns, unless the net is held
+(`hold`); then everything arrives in order when the hold ends. A question to a machine that is cut off is not answered.
+An exception in a test's callback is raised, where a real link counts it.
 """
 
 from collections import Counter, deque
@@ -14,7 +14,7 @@ from engine.cluster.link.link import Changed, Heard, Reply
 
 
 class FakeNet:
-    """All links of one test. Machines hear each other unless one is cut off, or the two are parted."""
+    """All links of one test. All machines reach each other, unless one is cut off or two are parted."""
 
     def __init__(self) -> None:
         self.links: list[FakeLink] = []
@@ -29,7 +29,7 @@ class FakeNet:
         return self.links[-1]
 
     def cut(self, machine: str) -> None:
-        """Pull a machine's cable: to the others its tokens are gone, and theirs to it."""
+        """Pull a machine's cable: its tokens vanish for the others, and theirs for it."""
         self._change(lambda: self._cut.add(machine))
 
     def mend(self, machine: str) -> None:
@@ -45,12 +45,12 @@ class FakeNet:
         self._change(lambda: self._parted.discard(frozenset((one, other))))
 
     def reaches(self, one: str, other: str) -> bool:
-        """Whether what one machine says is heard at the other."""
+        """Whether what one machine publishes arrives at the other."""
         return not {one, other} & self._cut and frozenset((one, other)) not in self._parted
 
     @contextmanager
     def hold(self) -> Iterator[None]:
-        """Within this, nothing arrives; all of it does at the end, in order. Tokens and questions are not held up."""
+        """Within the block nothing arrives; at its end everything does, in order. Tokens and questions are not held."""
         self._waiting = deque()
         try:
             yield
@@ -60,7 +60,7 @@ class FakeNet:
                 waiting.popleft()()
 
     def carry(self, sender: "FakeLink", key: str, payload: bytes) -> None:
-        """Bring a message to all who hear it."""
+        """Bring a message to all links that it reaches."""
         self.sent[key] += 1
         for link in self.others(sender):
             if self._waiting is None:
@@ -155,13 +155,13 @@ class FakeLink:
         return [other._answers[key](payload) for other in self.net.others(self) if key in other._answers]
 
     def close(self) -> None:
-        """As a process that ends, in whatever way: the others see its tokens go."""
+        """End as a process does, in whatever way: the others see its tokens go."""
         others = self.net.others(self)
         self.open = False
         for other in others:
             other.see(sorted(self.tokens), False)
 
-    # what the net brings
+    # called by the net
 
     def hear(self, key: str, payload: bytes) -> None:
         """A message arrives, if the cable still holds."""
@@ -177,14 +177,14 @@ class FakeLink:
                     changed(key, there)
 
     def catch_up(self, other: "FakeLink") -> None:
-        """Hear the states of a machine that is back."""
+        """Receive the kept states of a machine that is back."""
         for key, heard in self._states:
             if key in other.kept:
                 heard(key, other.kept[key])
 
 
 def matches(wanted: str, key: str) -> bool:
-    """Whether a key is one of a key expression's: `*` is any one part, `**` any number of parts at the end."""
+    """Whether a key matches a key expression: `*` is any one part, `**` any number of parts at the end."""
     mine, its = wanted.split("/"), key.split("/")
     if mine[-1] == "**":
         mine, its = mine[:-1], its[: len(mine) - 1]

@@ -13,7 +13,7 @@ Fault = Callable[[Evening], Awaitable[None]]
 
 
 async def nothing(evening: Evening) -> None:
-    """No fault at all: the measure of what follows."""
+    """No fault: the case that the others are compared with."""
 
 
 async def input_pulled(evening: Evening) -> None:
@@ -29,7 +29,7 @@ async def output_pulled(evening: Evening) -> None:
 
 
 async def synth_power_cycled(evening: Evening) -> None:
-    """A synth loses its power, and with it its sounds; its port is away till then."""
+    """A synth loses its power, and with it its sounds; its port is away until the power is back."""
     port = evening.show.ports.out_meters[evening.rng.randrange(3)].port
     assert port is not None
     await without(evening, [port], evening.system.gear[port].power_on)
@@ -42,7 +42,7 @@ async def everything_pulled(evening: Evening) -> None:
 
 
 async def without(evening: Evening, ports: list[str | None], meanwhile: Callable[[], None] = lambda: None) -> None:
-    """These are away for a while, and back in use soon after they are plugged in again."""
+    """These ports are away for a while, and back in use soon after they are plugged in again."""
     for port in ports:
         evening.system.unplug(port or "")
     await evening.wait(evening.rng.randrange(500 * MS))
@@ -53,7 +53,7 @@ async def without(evening: Evening, ports: list[str | None], meanwhile: Callable
 
 
 async def service_stopped(evening: Evening) -> None:
-    """The service of all ports ends, and starts again."""
+    """The service of all ports stops, and starts again."""
     evening.system.stop()
     await evening.wait(evening.rng.randrange(500 * MS))
     evening.system.start()
@@ -61,7 +61,7 @@ async def service_stopped(evening: Evening) -> None:
 
 
 async def input_silent(evening: Evening) -> None:
-    """An input under active sensing falls silent, and speaks again (MIDI 1.0 p. 32)."""
+    """An input with active sensing falls silent, and sends again (MIDI 1.0 p. 32)."""
     source = evening.rng.randrange(3)
     for wait in range(evening.rng.randrange(1, 4)):
         evening.play(evening.now + wait * 250 * MS, source, b"\xfe")
@@ -72,7 +72,7 @@ async def input_silent(evening: Evening) -> None:
 
 
 async def loop_cable(evening: Evening) -> None:
-    """A cable leads from an output back to an input, for a while; then it goes, and the input's port with it."""
+    """A cable leads from an output back to an input for a while; then the cable goes, and the input's port with it."""
     source, output = evening.rng.choice([(KEYS, STRINGS), (KEYS, BRASS), (PADS, STRINGS), (FOOT, ORGAN)])
     port, back = evening.show.ports.out_meters[output].port or "", evening.show.ports.in_meters[source].port or ""
     evening.loops[port] = source
@@ -82,7 +82,7 @@ async def loop_cable(evening: Evening) -> None:
 
 
 async def flood(evening: Evening) -> None:
-    """30,000 messages per second on one input, now and then for a tenth of a second, mostly for less."""
+    """30,000 messages per second on one input, sometimes for a tenth of a second, mostly for less."""
     rng, source = evening.rng, evening.rng.randrange(3)
     kinds = rng.choices((0x90, 0x80, 0xB0, 0xE0), (2, 1, 1, 1), k=200)
     keys = rng.choices(range(128), k=12)
@@ -98,7 +98,7 @@ async def flood(evening: Evening) -> None:
 
 async def filter_raises(evening: Evening) -> None:
     """A plug-in raises for a while, at every message."""
-    evening.show.apply(RecallScene(evening.rng.choice((2, 4))), "shell")  # where it has work
+    evening.show.apply(RecallScene(evening.rng.choice((2, 4))), "shell")  # the scenes that use it
     await evening.wait(evening.rng.randrange(200 * MS))
     breaking_filter.broken = True
     await evening.wait(evening.rng.randrange(300 * MS))
@@ -114,24 +114,24 @@ async def kill(evening: Evening) -> None:
 
 
 async def sleep(evening: Evening) -> None:
-    """The machine sleeps, with or without its monotonic clock, and wakes up; meanwhile nothing is heard."""
+    """The machine sleeps, with or without its monotonic clock, and wakes up; meanwhile nothing arrives."""
     slept = evening.rng.randrange(3 * S, 3000 * S)
     evening.slept += slept
     if evening.rng.random() < 0.5:
         evening.now += slept
-    told = len(evening.said)
-    await evening.until(lambda: any("woke after" in text for text in evening.said[told:]), 1 * S)
+    before = len(evening.said)
+    await evening.until(lambda: any("woke after" in text for text in evening.said[before:]), 1 * S)
 
 
 async def edit(evening: Evening) -> None:
-    """The rig file is edited: other sounds, ports and routes, an output more or less. It is adopted."""
+    """The rig file is edited: other sounds, ports and routes, an output more or less. The engine adopts it."""
     before = evening.show.revision
     await evening.edit(edited(evening.rng), lambda: evening.show.revision != before)
     await evening.until(lambda: evening.show.ports.missing() == ([], []) and not evening.show.ports._leaving, 3 * S)
 
 
 async def wrong_edit(evening: Evening) -> None:
-    """The rig file is edited into nonsense: it is refused, and what plays plays on."""
+    """The rig file is edited into nonsense: it is rejected, and the current rig keeps playing."""
     before = evening.show.revision
     text = evening.rig_file.read_text(encoding="utf-8")
     wrong = evening.rng.choice(

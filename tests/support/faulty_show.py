@@ -1,7 +1,7 @@
-"""An evening that goes wrong: the real show, inbox, watch and edits on ports in memory, with time worked by hand.
+"""A show in which things go wrong: the real show, reader, hotplug and edits on ports in memory, in virtual time.
 
-A real song is played on three inputs, with pedals, wheels and scene changes. At each output stands a synth, written
-from MIDI 1.0; it is heard whether our ledger thinks that all is well or not.
+A real song is played on three inputs, with pedals, wheels and scene changes. At each output is a synth written from
+MIDI 1.0, which judges what arrives without knowing the engine's ledger.
 """
 
 import heapq
@@ -41,25 +41,25 @@ from tests.support.songs import BUSY, song_file
 MS = 1_000_000
 S = 1000 * MS
 _POLL = 250_000  # ns, as the reader thread does while something plays
-_ROUND = 50 * MS  # how often the tasks that wait for virtual time are let run
+_ROUND = 50 * MS  # how often the tasks that wait for virtual time get to run
 _PEDALS = (64, 66, 67, 69)
 
 
 def song() -> list[tuple[int, int, bytes]]:
-    """The song as (ns, input, message): its channels dealt out to the three inputs, four or so to each."""
+    """The song as (ns, input, message), with its channels shared out to the three inputs, about four to each."""
     at, listed = 0.0, []
     for message in mido.MidiFile(song_file(BUSY)):
         at += message.time
         if not message.is_meta and hasattr(message, "channel"):
             source, channel = message.channel % 3, message.channel // 3
             if source == FOOT and message.type == "program_change":
-                continue  # there it recalls scenes
+                continue  # on that channel a program change recalls scenes
             listed.append((round(at * S), source, bytes(message.copy(channel=channel).bytes())))
     return listed
 
 
 def add_plug_in(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Install the plug-in `fragile` for this test, by the way that other packages take."""
+    """Install the plug-in `fragile` for this test, as other packages install theirs."""
     group = filters.registry.ENTRY_POINT_GROUP
     entry = EntryPoint("fragile", breaking_filter.__name__, group)
     monkeypatch.setattr(filters.registry, "entry_points", lambda group: [entry])
@@ -68,7 +68,7 @@ def add_plug_in(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def forget_registry() -> None:
-    """The next rig finds its filters again."""
+    """Make the next rig look for its filters again."""
     filters.registry.registry.cache_clear()
     rig_model.cache_clear()
 
@@ -85,14 +85,14 @@ class Obedient(Receiver):
 
 
 class Gear:
-    """What stands behind one port of the system: a synth that obeys All Notes Off, and one that does not."""
+    """Two synths behind one port of the system: one that obeys All Notes Off, and one that does not."""
 
     def __init__(self) -> None:
         self.heard = 0
         self.power_on()
 
     def power_on(self) -> None:
-        """It has lost its power meanwhile: nothing sounds, and every channel is on the sound it is made with."""
+        """Switch it on after a power cut: nothing sounds, and every channel is on its factory sound."""
         self.obedient, self.strict = Obedient(), Receiver()
 
     def hear(self, message: bytes) -> None:
@@ -102,7 +102,7 @@ class Gear:
         self.strict.hear(message)
 
     def complaints(self, forgiving: bool) -> list[str]:
-        """What should not be, now that nobody plays. `forgiving`: All Notes Off is all that could be sent."""
+        """What is wrong once nothing is played any more. `forgiving`: All Notes Off is all that could be sent."""
         found = []
         for synth in (self.obedient,) if forgiving else (self.obedient, self.strict):
             found += [f"{channel + 1}: note {key} sounds" for channel, key in +synth.sounding]
@@ -111,7 +111,7 @@ class Gear:
 
 
 class HeardSystem(MemorySystem):
-    """A system whose outputs lead to gear. Nothing that was sent is missed, whichever port object it was sent to."""
+    """A system whose outputs lead to gear. Everything sent is kept, whichever port object it was sent to."""
 
     def __init__(self, clock: Callable[[], int]) -> None:
         super().__init__("pit", INPUTS, OUTPUTS, clock)
@@ -124,7 +124,7 @@ class HeardSystem(MemorySystem):
         return port
 
     def listen(self) -> Iterator[tuple[str, bytes]]:
-        """What was sent since the last call, after the gear has heard it: name of the port, message."""
+        """What was sent since the last call, as (name of the port, message); the gear has received it."""
         for port in self._lent:
             for _, message in port.sent:
                 self.gear[port.name].hear(message)
@@ -134,14 +134,14 @@ class HeardSystem(MemorySystem):
 
 
 class Player:
-    """Hands and feet: which keys are down and what is off rest, by input."""
+    """Hands and feet: which keys are down and which controls are off rest, by input."""
 
     def __init__(self) -> None:
         self.keys: Counter[tuple[int, int, int]] = Counter()  # input, channel, key
         self.moved: dict[tuple[int, bytes], bytes] = {}  # -> the message that brings it to rest
 
     def does(self, source: int, message: bytes) -> None:
-        """The player does this, whether anybody hears it or not."""
+        """The player does this, whether or not it arrives."""
         kind, place = message[0] & 0xF0, (source, message[0] & 0x0F, message[1] if len(message) > 1 else 0)
         if kind == 0x90 and message[2]:
             self.keys[place] += 1
@@ -155,22 +155,22 @@ class Player:
             self.moved[source, message[:1]] = message[:1] + b"\x00"
 
     def last_moves(self) -> list[tuple[int, bytes]]:
-        """What lets go of everything."""
+        """The messages that release everything."""
         offs = [(source, bytes((0x80 | channel, key, 64))) for source, channel, key in self.keys.elements()]
         return offs + [(source, rest) for (source, _), rest in self.moved.items()]
 
 
 class HandInbox(InputReader):
-    """The real inbox, whose thread is played by hand."""
+    """The real reader, with its thread run by hand."""
 
     def look(self, now: int) -> bool:
-        """One round of the thread; whether anything waits for the loop."""
+        """One round of the thread; returns whether anything waits for the loop."""
         self._poll(now)
         return self._settle()
 
 
 class Evening:
-    """`now` is virtual time (ns). The player's and the gear's doings wait in a queue until their time comes."""
+    """The show and all around it. `now` is virtual time (ns). Actions of the player and the gear wait in a queue."""
 
     def __init__(self, rng: Random, rig_file: Path, mock_clock: trio.testing.MockClock, nursery: trio.Nursery) -> None:
         self.rng = rng
@@ -196,7 +196,7 @@ class Evening:
     # The engine
 
     def start(self, crashed: bool) -> None:
-        """As the stage does it."""
+        """Start it as `bayleaf run` does."""
         rig = load(self.rig_file)
         opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
@@ -220,7 +220,7 @@ class Evening:
                 nursery.start_soon(edits.run)
 
     def kill(self) -> None:
-        """The process is gone, without any farewell; the system closes its ports."""
+        """The process is gone without its farewell; the system closes its ports."""
         self._listen()
         self._tasks.cancel()
         for port in (*self.inbox._ports.values(), *self.show.ports._open):
@@ -231,7 +231,7 @@ class Evening:
         self.last_scene = standing.scene
 
     def gear_of(self, output: int) -> Gear:
-        """What stands at an output of the rig that plays."""
+        """The gear at an output of the rig that plays."""
         return self.system.gear[self.show.engine.rig.outputs[self.show.outputs[output]].port or ""]
 
     # What happens when
@@ -254,7 +254,7 @@ class Evening:
             self.system.input(port).push(b"".join(messages))
 
     def play_song(self, length: int) -> None:
-        """A piece of the song from anywhere, so long (ns), with pedals, wheels and scene changes."""
+        """Play a piece of the song of this length (ns), from a random place, with pedals, wheels and scene changes."""
         rng = self.rng
         since = rng.uniform(0, self._song[-1][0] - length)
         for at, source, message in self._song:
@@ -271,7 +271,7 @@ class Evening:
             self.at(self.now + rng.randrange(length), self.change_scene)
 
     def change_scene(self) -> None:
-        """To any scene, by foot or from the shell."""
+        """Change to any scene, by foot or from the shell."""
         scene = self.rng.randint(1, 5)
         if self.rng.random() < 0.5:
             self.do(FOOT, bytes((0xC0, scene - 1)))
@@ -279,7 +279,7 @@ class Evening:
             self.show.apply(RecallScene(scene), "shell")
 
     async def wait(self, length: int) -> None:
-        """So much time (ns) passes."""
+        """Let this much time (ns) pass."""
         end, turns = self.now + length, 0
         while self.now < end or (self._queue and self._queue[0][0] <= self.now):
             due = self.inbox.due
@@ -293,14 +293,14 @@ class Evening:
                 await self._let_tasks_run()
 
     async def until(self, condition: Callable[[], bool], within: int) -> None:
-        """Time passes until this is so; fails if it is not after so much time (ns)."""
+        """Let time pass until the condition holds; fail if it does not within this time (ns)."""
         end = self.now + within
         while not condition():
             assert self.now < end, f"not within {within / S} s"
             await self.wait(10 * MS)
 
     def _turn(self) -> None:
-        """What the reader thread and the loop do with what is there."""
+        """What the reader thread and the loop do with what has arrived."""
         while True:
             waits = self.inbox.look(self.now)
             self.show.pump()
@@ -310,7 +310,7 @@ class Evening:
             self.now += _POLL
 
     async def _let_tasks_run(self) -> None:
-        self._mock_clock.jump((_ROUND + 1000) / S)  # a little more: decimal fractions of seconds do not add up
+        self._mock_clock.jump((_ROUND + 1000) / S)  # slightly more: decimal fractions of seconds do not add up
         await trio.testing.wait_all_tasks_blocked()
         self._listen()
         self._round_at = self.now + _ROUND
@@ -327,9 +327,9 @@ class Evening:
             self.system.input(port).push(message)
 
     async def edit(self, text: str, read: Callable[[], bool]) -> None:
-        """The player saves the rig file, and it is read: that takes real time, but no virtual."""
+        """The player saves the rig file, and it is read: that takes real time, but no virtual time."""
         await self.until(lambda: self.edits._handled is not None, S)
-        while self.edits._session.lock.locked():  # the look at the start of the show
+        while self.edits._session.lock.locked():  # the check at the start of the show
             await trio.to_thread.run_sync(time.sleep, 0.0002)
         self.rig_file.write_text(text, encoding="utf-8")
         await self.until(lambda: self.edits._handled == facts(self.rig_file), S)
@@ -343,8 +343,8 @@ class Evening:
     # The end of a moment
 
     async def let_go(self) -> None:
-        """Every key and pedal of the player comes up, in any order."""
-        self._queue = sorted(each for each in self._queue if each[0] <= self.now)  # the rest of the song is left out
+        """Every key and pedal of the player comes up, in random order."""
+        self._queue = sorted(each for each in self._queue if each[0] <= self.now)  # drop the rest of the song
         await self.wait(0)
         moves = self.player.last_moves()
         self.rng.shuffle(moves)
@@ -359,7 +359,7 @@ class Evening:
     async def unlatch(self) -> None:
         """The player sees which latched pedals are down, and presses their switches once more.
 
-        After an edit twice, for the latches of the edited rig begin again.
+        After an edit twice, as the latches of the edited rig start afresh.
         """
         for output, channel, number in LATCHED:
             for _ in range(2 if self.edits_adopted else 1):
@@ -371,7 +371,7 @@ class Evening:
         await self.until(lambda: not self.show.engine.waiting, 20 * S)
 
     def complaints(self, forgiving: bool = False) -> list[str]:
-        """All that should not be once every key and pedal is up."""
+        """All that is wrong once every key and pedal is up."""
         show = self.show
         found = [
             f"{name} {complaint}" for name, gear in self.system.gear.items() for complaint in gear.complaints(forgiving)
@@ -385,7 +385,7 @@ class Evening:
         return found
 
     def _wrong_sounds(self) -> list[str]:
-        """Instruments of the scene in force that are on another bank or program than its burst says."""
+        """Instruments of the current scene that are not on the bank and program of its burst."""
         rig = self.show.engine.rig
         scene = rig.scene(self.last_scene)
         assert scene is not None

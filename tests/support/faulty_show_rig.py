@@ -1,4 +1,4 @@
-"""The rig of the evenings that go wrong, in as many versions as its player may edit it."""
+"""The rig of the shows in which things go wrong, in all the versions that its player may save."""
 
 from random import Random
 
@@ -8,7 +8,7 @@ STRINGS, BRASS, ORGAN = range(3)
 INPUTS = ("Stage piano", "Pad box", "Foot controller", "Old foot controller")
 OUTPUTS = ("Box 1", "Box 2", "Box 3", "Box 4", "Box 5")
 
-#: pedals that a latch makes of switches: (output, channel, controller), the first in every scene, the second in one
+#: pedals latched from switches, as (output, channel, controller): the first in every scene, the second in one
 LATCHED = ((ORGAN, 15, 67), (ORGAN, 14, 66))
 
 _RIG = """
@@ -141,13 +141,13 @@ do = "scene"
 guard = "1 ms"
 """
 
-# sounds are the bursts' business, channels 15 and 16 are the latches'
+# only bursts select sounds; channels 15 and 16 belong to the latches
 _ONLY_MUSIC = """{ filter = "channels", drop = [15, 16] },
     { filter = "strip", kinds = ["program", "controller 0", "controller 32"] }"""
 
 
 def rig_text(foot: str, brass: str, extra: bool, semitones: int, bank: int, program: int) -> str:
-    """The rig file with these things in it; `extra` is one output more."""
+    """The rig file with these things in it; `extra`: whether it has one more output."""
     return _RIG.format(
         foot=foot,
         brass=brass,
@@ -164,7 +164,7 @@ FIRST = rig_text(INPUTS[2], OUTPUTS[1], False, -12, 2, 50)
 
 
 def edited(rng: Random) -> str:
-    """The rig file after the player has been at it: other ports, an output more or less, other sounds."""
+    """The rig file after an edit: other ports, an output more or less, other sounds."""
     return rig_text(
         rng.choice(INPUTS[2:]),
         rng.choice((OUTPUTS[1], OUTPUTS[3])),

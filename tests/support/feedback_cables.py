@@ -15,7 +15,7 @@ from tests.support.receiver import Receiver
 
 @dataclass
 class Cable:
-    """What goes out at `output` comes in at `source` so many milliseconds later, the delays taken in turn."""
+    """What goes out at `output` comes in at `source` after a delay in milliseconds; the delays are used in turn."""
 
     output: int
     source: int
@@ -28,7 +28,7 @@ class Cable:
 
 @dataclass
 class Stage:
-    """A router with cables around it. `heard` is what each output was handed: (time, message)."""
+    """A router with cables around it. `heard` is what each output was given: (time, message)."""
 
     router: Engine
     cables: list[Cable]
@@ -42,7 +42,7 @@ class Stage:
         self.take(recall(self.router, 0, 1))
 
     def plan(self, at: float, source: int, message: bytes) -> None:
-        """A player will play this, so many milliseconds after the beginning."""
+        """A player will play this at this time, in milliseconds from the start."""
         self._arrive(int(at * MS), source, message, False)
 
     def play(self, source: int, message: bytes) -> None:
@@ -50,7 +50,7 @@ class Stage:
         self.take(self.router.receive(self.now, source, message))
 
     def run(self, until: float) -> None:
-        """Let time pass, to so many milliseconds after the beginning."""
+        """Let time pass, to this many milliseconds after the start."""
         end = int(until * MS)
         for _ in range(150_000):
             due = self.router.due
@@ -83,7 +83,7 @@ class Stage:
         heappush(self.coming, (at, self._count, source, message, returned))
 
     def messages(self, output: int) -> list[bytes]:
-        """What an output was handed, in order, without the router's own questions."""
+        """What an output was given, in order, without the router's own probe messages."""
         return [message for _, message in self.heard.get(output, []) if not message.startswith(QUESTION)]
 
     def ears(self, outputs: int = 2) -> list[Receiver]:

@@ -12,7 +12,7 @@ from tests.support.waiting import until
 
 
 class Player:
-    """Writes into a FIFO; it always has a writer, so that it never ends for the engine."""
+    """Writes into a FIFO. It keeps the FIFO open for writing, so that the engine never reads an end of file."""
 
     def __init__(self, fifo: Path) -> None:
         os.mkfifo(fifo)
@@ -39,15 +39,15 @@ class Listener:
         self._thread.start()
 
     def messages(self, since: int = 0) -> list[str]:
-        """What was heard from a place in `heard` on."""
+        """What arrived, from an index of `heard` on."""
         return [message for _, message in self.heard[since:]]
 
     def when(self, begins: str, since: int = 0) -> float:
-        """The time of the first message from a place on that begins like this; 0 if there is none."""
+        """The time of the first message, from an index of `heard` on, that starts like this; 0 if there is none."""
         return next((at for at, message in self.heard[since:] if message.startswith(begins)), 0.0)
 
     def has(self, many: int) -> bool:
-        """Whether so much was heard."""
+        """Whether at least this many messages have arrived."""
         return len(self.heard) >= many
 
     def close(self) -> None:
@@ -65,7 +65,7 @@ class Listener:
 
 
 def read_until(handle: int, ends: bytes) -> bytes:
-    """All that comes out of a FIFO that is open without blocking, until it ends so."""
+    """All that comes out of a FIFO (opened without blocking), until it ends with these bytes."""
     data = b""
 
     def ended() -> bool:

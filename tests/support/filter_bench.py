@@ -29,13 +29,13 @@ def step_of(text: str) -> Step:
 
 
 def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:
-    """What comes out, in hexadecimal, when these messages go in one after another; "… at 20" is for 20 ms."""
+    """What comes out, in hexadecimal, when these messages go in one after another; "… at 20" means at 20 ms."""
     step = step_of(step) if isinstance(step, str) else step
     return [written(out) for message in messages for out in step(from_hex(message), now)]
 
 
 def at_once(step: Step, message: bytes, now: int = 0) -> list[bytes]:
-    """What a step sends at once for a message; it must have nothing for later."""
+    """What a step sends immediately for a message; it must not keep anything for later."""
     sent = []
     for one in step(message, now):
         assert not isinstance(one, Later)
@@ -44,12 +44,12 @@ def at_once(step: Step, message: bytes, now: int = 0) -> list[bytes]:
 
 
 def written(out: bytes | Later) -> str:
-    """One answer as text."""
+    """One result as text."""
     return f"{to_hex(out.message)} at {out.at / MS:g}" if isinstance(out, Later) else to_hex(out)
 
 
 def refusal(text: str) -> str:
-    """What is said about these settings, which must be refused."""
+    """The error for these settings, which must be refused."""
     with pytest.raises(ValidationError) as caught:
         settings_of(text)
     return "; ".join(f"{'.'.join(str(key) for key in error['loc'])}: {error['msg']}" for error in caught.value.errors())
@@ -66,6 +66,6 @@ def _of_kind(kind: Any) -> st.SearchStrategy[bytes]:
     return st.builds(lambda first, rest: bytes((first, *rest)), status, data)
 
 
-#: whole messages of every kind, each kind as often as any other
+#: whole messages of every kind, each kind equally often
 MESSAGES = st.one_of([_of_kind(kind) for kind in KINDS])
 SYSTEM_MESSAGES = st.one_of([_of_kind(kind) for kind in KINDS if kind.status >= 0xF0])

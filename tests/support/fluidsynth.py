@@ -1,4 +1,4 @@
-"""FluidSynth as a judge: it is heard through JACK, and asked through its own shell."""
+"""FluidSynth as a judge: it plays what arrives through JACK, and answers questions in its own shell."""
 
 import socket
 import subprocess
@@ -9,7 +9,7 @@ from tests.support.waiting import until
 # Debian package timgm6mb-soundfont
 SOUNDS = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
 SHELL_PORT = 19800
-#: of a rig: the output to it, and one instrument on it
+#: part of a rig: the output to it, and one instrument on it
 LEAD = """\
 [outputs]
 synth = { port = "fluidsynth-midi*", wire = "din" }

@@ -1,8 +1,9 @@
-"""Records what goes into one cable, and sends it again: run at the switch of a `Hall`.
+"""Records the frames that go into one cable, and sends them again: run at the switch of `network_namespaces`.
 
 The argument is the cable's interface.
 
-Says "recording"; at the first line that comes in it sends everything again, twice, and says how many frames those were.
+Prints "recording"; at the first line on standard input it sends everything again, twice, and prints how many frames
+that was.
 """
 
 import select
@@ -13,7 +14,7 @@ from tests.support.bad_cable import MOST, end
 
 
 def main() -> None:
-    """Once."""
+    """Record, and send again."""
     out = end(sys.argv[1], outgoing=True)
     print("recording", flush=True)
     frames: list[bytes] = []

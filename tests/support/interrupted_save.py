@@ -1,10 +1,10 @@
-"""Saves a file again and again, each time killed or failed one step later.
+"""Saves a file again and again; each time the save is killed, or fails, one step later.
 
     python -m tests.support.interrupted_save FOLDER kill|fail
 
-A step is a line of the saving code (kill) or a call of it to the system (fail). A line on stdout says what was found
-after each: what the file holds, how many versions can be read and what is kept, what was said, and what a save after
-that did.
+A step is a line of the saving code (kill) or a system call it makes (fail). After each, a line on stdout says what was
+found: what the file holds, how many versions can be read and what is kept, what the save printed, and what the next
+save did.
 """
 
 import errno
@@ -31,7 +31,7 @@ def _is_own(code: CodeType) -> bool:
 
 
 def kill_at(step: int) -> None:
-    """SIGKILL before the line of this number, from 1."""
+    """Send SIGKILL before the line of this number, from 1."""
     count = 0
 
     def trace(frame: FrameType, event: str, _: object) -> Any:
@@ -48,7 +48,7 @@ def kill_at(step: int) -> None:
 
 
 def fail_at(step: int) -> None:
-    """The call to the system of this number, from 1, finds the disk full."""
+    """Let the system call of this number, from 1, find the disk full."""
     count = 0
 
     def profile(frame: FrameType, event: str, called: Any) -> None:
@@ -80,7 +80,7 @@ def found(file: Path) -> dict[str, Any]:
 
 
 def one(folder: Path, how: str, step: int) -> bool:
-    """One save of a child, and what it came to; False if it went through untouched."""
+    """One save in a child process, and its outcome; False if it ran to the end undisturbed."""
     file = folder / "pit.toml"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
@@ -105,6 +105,6 @@ def one(folder: Path, how: str, step: int) -> bool:
 
 if __name__ == "__main__":
     steps, quiet = 0, 0
-    while quiet < (1 if sys.argv[2] == "kill" else 15):  # some failures are no fault: the folder's fsync, say
+    while quiet < (1 if sys.argv[2] == "kill" else 15):  # some failures are harmless: the folder's fsync, say
         steps += 1
         quiet = 0 if one(Path(sys.argv[1]) / "rig", sys.argv[2], steps) else quiet + 1

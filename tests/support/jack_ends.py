@@ -1,4 +1,4 @@
-"""What stands on both sides of an engine: players, and boxes that sound, as plain python-rtmidi ports on JACK.
+"""Both sides of an engine: players, and boxes that sound, as plain python-rtmidi ports on JACK.
 
 Each box is judged by a model of a receiving synth that knows nothing of the engine.
 """
@@ -20,14 +20,14 @@ from tests.support.waiting import until
 JACK = rtmidi.API_UNIX_JACK
 MARKER = bytes((0xBF, 119))  # an undefined controller, on channel 16: nothing else uses it here
 
-#: while several clients of one process open at once, JACK 1.9.21 may leave one of them never woken (measured)
+#: while several clients of one process open at once, JACK 1.9.21 sometimes never wakes one of them (measured)
 _opening = threading.Lock()
 
 
 class Synth(Receiver):
-    """A receiver that, where told so, also heeds All Sound Off and All Notes Off (MIDI 1.0 Tables III and IV).
+    """A receiver that, if asked to, also heeds All Sound Off and All Notes Off (MIDI 1.0 Tables III and IV).
 
-    It heeds them only after faults of which nobody can know what sounds: an engine killed, a cable out for a while.
+    It heeds them only after faults that leave it unknown what sounds: an engine killed, a cable out for a while.
     """
 
     heeds = False
@@ -40,7 +40,7 @@ class Synth(Receiver):
                 del self.sounding[place]
 
     def residue(self, sounds: dict[int, tuple[int, int, int]]) -> list[str]:
-        """What should not be: notes that sound, what is off rest, channels that are not on these sounds."""
+        """What is wrong: notes that sound, controls that are off rest, channels that are not on these sounds."""
         found = [f"sounds {place}" for place, count in self.sounding.items() if count]
         found += [f"off rest {place}" for place in self.off_rest]
         return found + [
@@ -51,7 +51,7 @@ class Synth(Receiver):
 
 
 def _open(port: Any, end: str, joins: str | None) -> Any:
-    """A port of our own called `end`, or one that joins the only port of the system whose name ends in `joins`."""
+    """A port of our own called `end`, or one connected to the only port of the system whose name ends in `joins`."""
     if joins is None:
         port.open_virtual_port(end)
         return port
@@ -61,9 +61,9 @@ def _open(port: Any, end: str, joins: str | None) -> Any:
 
 
 class Box:
-    """A synth with one MIDI input, to be unplugged or switched off and on. `thru`: where it sends on what it hears.
+    """A synth with one MIDI input, which can be unplugged or switched off and on. `thru`: where it sends what it hears.
 
-    Its port is its own, or it joins the port of the system whose name ends in `joins`.
+    It has a port of its own, or connects to the port of the system whose name ends in `joins`.
     """
 
     def __init__(self, name: str, joins: str | None = None) -> None:
@@ -94,7 +94,7 @@ class Box:
                 port.delete()
 
     def off(self) -> None:
-        """It is switched off: what it was told is forgotten."""
+        """It is switched off, and forgets everything."""
         self.pull()
         self.synth = Synth()
 
@@ -111,7 +111,7 @@ class Box:
 
 
 class Player:
-    """Someone who plays: knows which keys are down, and what is to be let go of. `joins` as for a box."""
+    """A player: knows which keys are down, and what is to be released. `joins` as for a box."""
 
     def __init__(self, name: str, joins: str | None = None) -> None:
         self.name = name
@@ -130,7 +130,7 @@ class Player:
             self._port = port
 
     def pull(self) -> None:
-        """The cable is pulled out; whatever was held will never be told."""
+        """The cable is pulled out; the releases of what was held never arrive."""
         with self._lock:
             port, self._port = self._port, None
             self._down.clear()
@@ -140,7 +140,7 @@ class Player:
                 port.delete()
 
     def play(self, message: bytes) -> None:
-        """One message; nobody hears it while the cable is out."""
+        """Play one message; it is lost while the cable is out."""
         with self._lock:
             if self._port is None:
                 return
@@ -148,20 +148,20 @@ class Player:
             self._port.send_message(message)
 
     def copy(self, message: bytes) -> None:
-        """Something comes out of this cable that nobody plays."""
+        """Something comes out of this cable that was not played."""
         with self._lock:
             if self._port is not None:
                 self._port.send_message(message)
 
     def keys_up(self) -> None:
-        """Every key is let go of."""
+        """Every key is released."""
         with self._lock:
             for (channel, key), count in list(self._down.items()):
                 for _ in range(count):
                     self.play(bytes((0x80 | channel, key, 64)))
 
     def hands_off(self) -> None:
-        """Keys, pedals, wheels: all are let go of."""
+        """Keys, pedals, wheels: all are released."""
         with self._lock:
             self.keys_up()
             for rest in list(self._rests.values()):
@@ -203,7 +203,7 @@ class Song(threading.Thread):
         self._over = threading.Event()
 
     def run(self) -> None:
-        """Until `end`."""
+        """Play until `end`."""
         for message in itertools.cycle(self._messages):
             if self._over.wait(self._pause):
                 return
@@ -212,11 +212,11 @@ class Song(threading.Thread):
 
     @contextmanager
     def paused(self) -> Iterator[None]:
-        """Nothing is played inside the block."""
+        """The song pauses inside the block."""
         with self._turn:
             yield
 
     def end(self) -> None:
-        """The last message has been played."""
+        """Stop; returns after the last message."""
         self._over.set()
         self.join()

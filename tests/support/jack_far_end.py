@@ -1,7 +1,7 @@
 """The players and boxes of a stage, in a process that may be killed with the JACK server it plays on.
 
-Arguments: the song, and "own" for ports of their own or "join" to join an engine's. A line in, a line out:
-`recall SCENE`, `settle SCENE` (all hands off; answers what is left, as JSON).
+Arguments: the song, and "own" for ports of their own or "join" to connect to an engine's. Reads a line, answers a line:
+`recall SCENE`, `settle SCENE` (release everything; answers what is left, as JSON).
 """
 
 import json
@@ -13,7 +13,7 @@ from tests.support.jack_stage import Ends
 
 
 def main(file: str, how: str) -> None:
-    """Until the end of the input."""
+    """Run until the input ends."""
     ends = Ends(1, song(Path(file)), joins=how == "join")
     print("there", flush=True)
     for line in sys.stdin:

@@ -1,4 +1,4 @@
-"""What a process lives through whose JACK server freezes or dies; tests/real/test_jack_ports.py reads its output."""
+"""What happens to a process whose JACK server freezes or dies; tests/real/test_jack_ports.py reads its output."""
 
 import os
 import signal
@@ -16,7 +16,7 @@ NOTE = b"\x90\x40\x40"
 
 
 def refusals(send: Callable[[bytes], None], seconds: float) -> int:
-    """Send as fast as it goes; how often was it refused?"""
+    """Send as fast as possible; returns how often a message was refused."""
     refused = 0
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -28,7 +28,7 @@ def refusals(send: Callable[[bytes], None], seconds: float) -> int:
 
 
 def freeze(server: int) -> None:
-    """Send into a server that stands still, for far longer than its ring holds out."""
+    """Send to a frozen server, for far longer than its ring has room."""
     system = JackSystem("bayleaf")
     output = system.open_virtual_output("strings")
     os.kill(server, signal.SIGSTOP)
@@ -48,7 +48,7 @@ def freeze(server: int) -> None:
 
 
 def kill(server: int) -> None:
-    """Send until the server's death is told; then read, list and close."""
+    """Send until the server's death is reported; then read, list and close."""
     system = JackSystem("bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
     os.kill(server, signal.SIGKILL)
@@ -81,7 +81,7 @@ def come_back(server: int) -> None:
         if "still open" not in _until(ours.refresh, PortError):
             print("refreshed with ports open")
         _close(ports)
-        for _ in range(20):  # the first of them to ask must not let the other one be forgotten
+        for _ in range(20):  # the first port to ask must not make the other one miss it
             for system in (ours, theirs):
                 _until(system.refresh, PortError)
         running = start_as_granted(MORTAL)
@@ -101,10 +101,10 @@ def come_back(server: int) -> None:
 
 
 def die_in_the_middle(server: int) -> None:
-    """The server dies while ports are opened: that ends, all that is open says so, and a new server is joined."""
+    """The server dies while ports are opened: the opening ends, all open ports report it, a new server is joined."""
     system = JackSystem("bayleaf")
     running: subprocess.Popen[bytes] | None = None
-    for number in range(16):  # an opening takes some 25 ms: the server dies at any moment of one
+    for number in range(16):  # an opening takes some 25 ms: the server dies at any moment of it
         ports: list[InputPort | OutputPort] = []
         subprocess.Popen(["/bin/sh", "-c", f"sleep {0.005 * number}; kill -9 {server}"])
 
@@ -130,7 +130,7 @@ def die_in_the_middle(server: int) -> None:
 
 
 def _open(ours: JackSystem, theirs: JackSystem) -> list[tuple[OutputPort, InputPort]]:
-    """Our input joined to their output, and their input joined to our output."""
+    """Our input connected to their output, and their input to our output."""
     piano, strings = theirs.open_virtual_output("out"), ours.open_virtual_output("strings")
     return [(piano, ours.open_input("Stage piano*:out")), (strings, theirs.open_input("bayleaf*:strings"))]
 
@@ -142,7 +142,7 @@ def _close(ports: list[tuple[OutputPort, InputPort]]) -> None:
 
 
 def _carries(ports: list[tuple[OutputPort, InputPort]]) -> None:
-    """Each output is heard by its input."""
+    """What each output sends arrives at its input."""
     for output, source in ports:
         heard: list[bytes] = []
         end = time.monotonic() + 20
@@ -154,7 +154,7 @@ def _carries(ports: list[tuple[OutputPort, InputPort]]) -> None:
 
 
 def _until(use: Callable[[], object], kind: type[PortError]) -> str:
-    """Use it until it raises this; the text."""
+    """Use it until it raises this; returns the text."""
     end = time.monotonic() + 20
     while time.monotonic() < end:
         try:

@@ -3,7 +3,7 @@
 import subprocess
 import time
 
-# JACK keeps a register of eight servers' names: few and fixed ones
+# JACK has a register of eight servers' names: use few, fixed ones
 SERVER = "bayleaf-tests"
 MORTAL = "bayleaf-mortal"
 

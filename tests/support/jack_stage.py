@@ -13,14 +13,14 @@ from tests.support.jack_ends import MARKER, Box, Player, Song, Synth
 from tests.support.jack_stage_rig import BOXES, PLAYERS, PLUGGED_IN, install_brittle, rig, sounds_of
 from tests.support.waiting import until
 
-PATIENCE = 10.0  # seconds after which a stage that is not itself again has failed
+PATIENCE = 10.0  # seconds within which a stage must have recovered
 
 
 class Ends:
-    """Three players, two boxes, and a song that plays: all that is not the engine."""
+    """Three players, two boxes, and a song that plays: everything but the engine."""
 
     def __init__(self, number: int, messages: Sequence[bytes], joins: bool = False, a_second: int = 300) -> None:
-        """`joins`: they join the engine's own ports, by the rig's names."""
+        """`joins`: they connect to the engine's own ports, by the rig's names."""
         self.edit = 0
         self.scene = self.scene_before = 1
         self.dice = random.Random(number)
@@ -35,11 +35,11 @@ class Ends:
         self._over = threading.Event()
         self._mark = 0
         self._recalled_at = 0.0
-        self.heed(True)  # what the ports' own beginnings leave is no fault yet
+        self.heed(True)  # what the ports' opening leaves behind is not a fault
         self._listening.start()
 
     def leave(self) -> None:
-        """The end of everything here."""
+        """Close everything here."""
         self.song.end()
         self._over.set()
         self._listening.join()
@@ -56,24 +56,24 @@ class Ends:
     # What happens on it
 
     def wait_a_little(self, most: float = 0.3) -> None:
-        """The music plays for a random while (s): this is what makes the moments random."""
+        """The music plays for a random time (s), so that faults strike at random moments."""
         time.sleep(self.dice.uniform(0, most))  # a fault strikes at any moment
 
     def recall(self, scene: int) -> None:
-        """By foot; a foot needs longer than the switch's guard (30 ms) from one to the next."""
+        """Recall by foot; a foot takes longer from one press to the next than the switch's guard (30 ms)."""
         time.sleep(max(0.0, self._recalled_at + 0.06 - time.monotonic()))
         self.scene, self.scene_before = scene, self.scene
         self.foot.play(bytes((0xC0, scene - 1)))
         self._recalled_at = time.monotonic()
 
     def change_scenes(self) -> None:
-        """None, one or two changes of scene, with music in between."""
+        """Change the scene not at all, once or twice, with music in between."""
         for _ in range(self.dice.randrange(3)):
             self.recall(self.dice.choice(list(PLUGGED_IN)))
             self.wait_a_little(0.1)
 
     def grab(self) -> None:
-        """Keys, pedals, bend and wheels at random, which stay where they are."""
+        """Press and move random keys, pedals, bend and wheels, and hold them."""
         for player, channel in ((self.piano, self.dice.choice((0, 2, 4))), (self.organ, self.dice.choice((1, 3)))):
             for key in self.dice.sample(range(30, 90), 4):
                 player.play(bytes((0x90 | channel, key, self.dice.randrange(1, 128))))
@@ -82,14 +82,14 @@ class Ends:
                 player.play(bytes((status | channel, *rest)))
 
     def heed(self, heeds: bool) -> None:
-        """Whether the boxes heed All Sound Off and All Notes Off from now on."""
+        """Set whether the boxes heed All Sound Off and All Notes Off from now on."""
         for box in self.boxes:
             box.synth.heeds = heeds
 
-    # What is seen of it
+    # What is left
 
     def residue(self) -> list[str]:
-        """What should not be, of both boxes."""
+        """What is wrong at either box."""
         found = []
         for box, sounds in zip(self.boxes, sounds_of(self.edit, self.scene), strict=True):
             with box.lock:
@@ -97,7 +97,7 @@ class Ends:
         return found
 
     def settle(self) -> list[str]:
-        """Wait until nothing is on its way any more and nothing is left; what is still left after the patience."""
+        """Wait until everything has arrived and nothing is left; returns what is still left after `PATIENCE`."""
         end = time.monotonic() + PATIENCE
         clean = 0
         while clean < 2 and time.monotonic() < end:
@@ -114,8 +114,8 @@ class Ends:
         return left or ["it never kept still"]
 
 
-class Stage(Ends):
-    """One engine with all that is around it."""
+class JackStage(Ends):
+    """One engine with everything around it."""
 
     def __init__(self, folder: Path, number: int, messages: Sequence[bytes]) -> None:
         super().__init__(number, messages)
@@ -127,7 +127,7 @@ class Stage(Ends):
         self.song.start()
 
     def close(self) -> None:
-        """The end of everything here."""
+        """Close everything here."""
         try:
             self.engine.end()
         except BaseException:
@@ -142,7 +142,7 @@ class Stage(Ends):
         return next((port for port in answer["status"][direction] if port["name"] == name), {}) if answer else {}
 
     def wait_for_return(self, direction: str, name: str, before: int) -> float:
-        """Wait until the port was opened once more than `before`; how long it took (s)."""
+        """Wait until the port has been opened once more than `before`; returns how long it took (s)."""
         begin = time.monotonic()
 
         def back() -> bool:
@@ -153,7 +153,7 @@ class Stage(Ends):
         return time.monotonic() - begin
 
     def start_afresh(self) -> None:
-        """After a failure: new synths, so that one residue is told once."""
+        """After a failure: new synths, so that one residue is reported only once."""
         for box in self.boxes:
             with box.lock:
                 box.synth = Synth()

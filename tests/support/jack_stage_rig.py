@@ -7,7 +7,7 @@ Sounds = dict[int, tuple[int, int, int]]  # channel (0 to 15) -> MSB, LSB, progr
 
 
 def sounds_of(edit: int, scene: int) -> tuple[Sounds, Sounds]:
-    """What a scene of an edition of the rig puts the first and the second box on."""
+    """The sounds of the first and the second box in a scene, in an edition of the rig."""
     low, program = 10 * edit % 100 + scene, (20 * edit + 3 * scene) % 100
     one = {0: (scene, low, program), 1: (0, low, program + 7)}
     return one, {0: (1, low, program + 14), 2: (2, scene, program + 21)}
@@ -15,7 +15,7 @@ def sounds_of(edit: int, scene: int) -> tuple[Sounds, Sounds]:
 
 KEPT = '{ filter = "strip", kinds = ["program", "controller 0", "controller 32"] }'
 FAULTY = 6  # the scene that the plug-in plays in
-#: number -> routes; the player's own programs are kept away, so that what a channel is on is the scene's doing
+#: number -> routes; the player's own programs are blocked, so that the sound of each channel comes from the scene
 SCENES = {
     1: (("piano", '"one", "two"', ""), ("organ", '"one"', "")),
     2: (
@@ -59,7 +59,7 @@ do = "panic"
 
 
 def rig(number: int, edit: int = 0, scenes: dict[int, Any] = PLUGGED_IN) -> str:
-    """The rig of one stage; each edit sounds otherwise."""
+    """The rig of one stage; each edit has other sounds."""
     inputs = [f'{name} = {{ port = "{of.format(number)}*" }}' for name, of in PLAYERS.items()]
     head = ["format = 1", "[rig]", f'name = "Lantern Street, edition {edit}"', "[inputs]", *inputs]
     listed = [_scene(scene, routes, edit) for scene, routes in scenes.items()]
@@ -83,7 +83,7 @@ def _sound(sound: tuple[int, int, int]) -> str:
     return f"bank = [{sound[0]}, {sound[1]}], program = {sound[2] + 1}"
 
 
-#: a filter of a package of its own, which shifts notes an octave up and often raises, at presses and at releases
+#: a filter from a package of its own: it shifts notes up an octave and often raises, at presses and at releases
 BRITTLE = '''"""Notes an octave up, or nothing but trouble."""
 
 from itertools import count
@@ -116,7 +116,7 @@ def build(settings: Settings) -> Step:
 
 
 def install_brittle(folder: Path) -> Path:
-    """The plug-in as an installer leaves it; the folder to put on PYTHONPATH."""
+    """Install the plug-in as an installer does; returns the folder to put on PYTHONPATH."""
     facts = folder / "bayleaf_brittle-1.0.dist-info"
     facts.mkdir(parents=True)
     (facts / "METADATA").write_text("Metadata-Version: 2.1\nName: bayleaf-brittle\nVersion: 1.0\n", encoding="utf-8")

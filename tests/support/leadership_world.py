@@ -1,7 +1,7 @@
-"""Two engines and the owners of outputs between them in virtual time: links that part, machines that die and wake.
+"""Two engines and the owners of outputs in virtual time: links that part, machines that die and wake.
 
-The owner here is the rule alone (an owner grants what nobody holds who is alive to it, or what its holder gave away);
-the real one is tested for itself.
+The owner here is the rule alone (an owner grants outputs whose holder is gone, or has given them away); the real one
+has its own tests.
 """
 
 from collections.abc import Callable, Sequence
@@ -50,14 +50,14 @@ class World:
         self.stopped: set[str] = set()  # alive as a process, but it does nothing
         self.heard_while_stopped: dict[str, list[Call]] = {"desk": [], "spare": []}
         self.parted: set[frozenset[str]] = set()
-        self.leads: list[tuple[int, str]] = []  # (time, machine) of each beginning
+        self.leads: list[tuple[int, str]] = []  # (time, machine) each time one takes charge
         self.follows: list[tuple[int, str, str]] = []
         self.playing: dict[str, dict[str, int]] = {"desk": {}, "spare": {}}  # owner -> epoch
         self.said_at = {"desk": 0, "spare": 0}
         self._coming: list[tuple[int, int, Call]] = []  # (at, number, call)
         self._number = 0
 
-    # what happens to them
+    # What happens to them
 
     def start(self, name: str) -> None:
         engine = Leadership(self.now, name, "desk", "spare", self.owners)
@@ -78,7 +78,7 @@ class World:
         self.see(self.other(name), name, False)
 
     def stop(self, name: str) -> None:
-        """Its loop is stuck: its token is taken down, what it hears waits."""
+        """Its loop is stuck: its token is taken down, and what arrives waits."""
         self.stopped.add(name)
         self.see(self.other(name), name, False)
 
@@ -108,7 +108,7 @@ class World:
                 self.see(here, yonder, there)
 
     def meet(self, name: str, owner: str) -> None:
-        """An engine sees an owner, and hears its last word."""
+        """An engine sees an owner, and receives its last message."""
         if self.reach(name, owner):
             engine, owned = self.engines[name], self.owners[owner]
             self.act(name, engine.owner_there(self.now, owner, True))
@@ -117,7 +117,7 @@ class World:
     def miss(self, name: str, owner: str) -> None:
         self.act(name, self.engines[name].owner_there(self.now, owner, False))
 
-    # how they hear of it
+    # How they learn of it
 
     def other(self, name: str) -> str:
         return "spare" if name == "desk" else "desk"
@@ -132,7 +132,7 @@ class World:
         engine = self.engines.get(who)
         if engine is not None and (self.reach(who, other) or not there):
             self.tell(who, lambda: self.act(who, engine.alive(self.now, there)))
-            if there and engine.in_charge:  # whoever comes later hears the last word
+            if there and engine.in_charge:  # a late joiner receives the last message
                 self.tell(who, lambda: self.say(who))
 
     def tell(self, who: str, call: Call) -> None:
@@ -174,7 +174,7 @@ class World:
             self.playing[name].clear()
 
     def say(self, name: str) -> None:
-        """The word of an engine: who is in charge, as it says it when it leads or hands over."""
+        """An engine says who is in charge, as it does when it leads or hands over."""
         engine, other = self.engines[name], self.other(name)
         self.said_at[name] = self.now
         if self.reach(name, other) and other in self.engines and (engine.in_charge or engine.leader == other):
@@ -198,7 +198,7 @@ class World:
         self.lease(owner_name)
 
     def lease(self, owner_name: str) -> None:
-        """An owner says who holds its outputs."""
+        """An owner says which engine holds its outputs."""
         epoch, holder = self.owners[owner_name].epoch, self.owners[owner_name].holder
         for each, engine in self.engines.items():
             if self.reach(each, owner_name):
@@ -238,6 +238,6 @@ class World:
         return [name for name, engine in self.engines.items() if engine.in_charge]
 
     def players(self, owner: str) -> list[str]:
-        """Which engines believe that they play an owner's outputs by the epoch that counts there."""
+        """Which engines believe that they play an owner's outputs, with the epoch that is valid there."""
         epoch = self.owners[owner].epoch
         return [name for name, owned in self.playing.items() if owned.get(owner) == epoch and name in self.engines]

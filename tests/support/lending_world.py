@@ -37,7 +37,7 @@ ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
 
 
 class Engine:
-    """One engine: what it sees of the others, and the wire of its only output."""
+    """One engine: what it sees of the others, and the cable of its only output."""
 
     def __init__(self, net: FakeNet, machine: str) -> None:
         self.rig = read(RIG, "pit.toml").on(machine)
@@ -91,6 +91,6 @@ class Box:
             self.link.alive(self.keys.plugged(BOX, way, port))
 
     def turn(self) -> list[bytes]:
-        """What has left for the instruments since the last turn."""
+        """What has been sent to the instruments since the last turn."""
         sent: list[Delivery] = self.gate.turn()
         return [message for _, message, _ in sent]

@@ -8,22 +8,22 @@ from dataclasses import asdict
 from typing import Any
 
 from engine.cluster.link.link import LinkSettings
-from tests.support.network_namespaces import Hall
+from tests.support.network_namespaces import NamespaceNetwork
 from tests.support.paths import process_of
 from tests.support.waiting import WITHIN
 
 
 class FarMachine:
-    """One process with a link. `heard`, `seen` and `asked` grow as they do there; `fault` if it could not join."""
+    """A process with a link. `heard`, `seen` and `asked` grow as they do there; `fault` if it could not join."""
 
-    def __init__(self, hall: Hall, where: str, settings: LinkSettings) -> None:
+    def __init__(self, net: NamespaceNetwork, where: str, settings: LinkSettings) -> None:
         self.heard: list[list[str]] = []
         self.seen: list[list[Any]] = []
         self.asked: list[str] = []
         self.fault: str | None = None
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self.process = subprocess.Popen(
-            hall.command(where, *process_of("link_process")), stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            net.command(where, *process_of("link_process")), stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
@@ -31,12 +31,12 @@ class FarMachine:
         self._answer()
 
     def do(self, what: str, key: str, payload: str = "") -> Any:
-        """Call a method of the link there; what it returns."""
+        """Call a method of the link there; returns what it returned."""
         self._write({"do": what, "key": key, "payload": payload})
         return self._answer()
 
     def close(self) -> None:
-        """End it as it ends itself; calling it again does nothing."""
+        """Let it end by itself; calling this again does nothing."""
         if self.process.stdin and not self.process.stdin.closed:
             self.process.stdin.close()
         self.process.wait(WITHIN)
@@ -45,7 +45,7 @@ class FarMachine:
             self.process.stdout.close()
 
     def kill(self) -> None:
-        """As `kill -9`."""
+        """As `kill -9` does."""
         self.process.kill()
         self.close()
 

@@ -1,8 +1,8 @@
-"""A link of its own process, worked from outside: run on a machine of a `Hall`, one JSON object a line each way.
+"""A link in a process of its own, controlled from outside: run on a machine, with one JSON object per line each way.
 
-The first line in is the settings' fields. Then `{"do": METHOD, ...}` is answered by `{"done": what it returned}`; what
-a subscription hears comes as `{"heard": [key, payload]}`, what a watch sees as `{"seen": [key, there]}` and a question
-that was answered as `{"asked": payload}`. Payloads are text.
+The first line in holds the settings' fields. Then `{"do": METHOD, ...}` is answered by `{"done": what it returned}`; a
+message to a subscription comes as `{"heard": [key, payload]}`, a change of a watch as `{"seen": [key, there]}` and a
+question that was answered as `{"asked": payload}`. Payloads are text.
 """
 
 import json
@@ -17,13 +17,13 @@ _printing = threading.Lock()
 
 
 def say(**what: Any) -> None:
-    """One line out; any thread."""
+    """Write one line; may be called from any thread."""
     with _printing:
         print(json.dumps(what), flush=True)
 
 
 def do(link: Link, what: str, key: str, payload: str) -> Any:
-    """One line in."""
+    """Carry out one line."""
     if what == "subscribe":
         link.subscribe(key, lambda key, payload: say(heard=[key, payload.decode()]))
     elif what == "subscribe_state":
@@ -47,7 +47,7 @@ def _answered(question: bytes, answer: str) -> bytes:
 
 
 def main() -> None:
-    """Until the end of what comes in."""
+    """Run until the input ends."""
     try:
         link = open_link(LinkSettings(**json.loads(sys.stdin.readline())))
     except LinkError as fault:

@@ -8,7 +8,7 @@ import pytest
 
 
 def need(what: str | Path) -> None:
-    """Skip, or fail where nothing may be skipped, if a program or a file is not here."""
+    """Skip, or fail where nothing may be skipped, if a program or a file is missing."""
     there = Path(what).exists() if isinstance(what, Path) else shutil.which(what) is not None
     if there:
         return
@@ -18,7 +18,7 @@ def need(what: str | Path) -> None:
 
 
 def need_machines() -> None:
-    """What `tests.support.network_namespaces` needs."""
+    """Check what `tests.support.network_namespaces` needs."""
     need("ip")
     need("ss")
     if os.geteuid() != 0:

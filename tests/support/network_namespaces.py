@@ -1,6 +1,6 @@
 """Several machines on one: network namespaces as computers, joined by veth pairs to a bridge as by cables to a switch.
 
-Everything is in namespaces of its own, the switch, too; nothing of the computer's own network is touched. Needs root
+Everything is in namespaces of its own, the switch too; the computer's own network is not touched. Needs root
 and `ip` and `ss` (Debian's iproute2). See ip-netns(8).
 """
 
@@ -16,7 +16,7 @@ from tests.support.paths import process_of
 _halls = itertools.count()
 
 
-class Hall:
+class NamespaceNetwork:
     """Machines `names`, each with one cable to the same switch, addresses 10.77.0.1 and so on in their order."""
 
     def __init__(self, names: Sequence[str]) -> None:
@@ -42,7 +42,7 @@ class Hall:
         self.close()
 
     def close(self) -> None:
-        """Take everything down; what still runs in a namespace keeps it until it ends."""
+        """Take everything down; a namespace in which a process still runs stays until that ends."""
         while self._bad:
             _end(self._bad.popitem()[1])
         while self._made:
@@ -53,7 +53,7 @@ class Hall:
         return f"10.77.0.{self.names.index(name) + 1}"
 
     def command(self, name: str, *command: str) -> list[str]:
-        """The command that runs a command on a machine, as the process it starts: signals go straight to it."""
+        """The command line that runs a command on a machine without a process in between: signals reach it directly."""
         return ["ip", "netns", "exec", self._namespace(name), *command]
 
     def at_switch(self, *command: str) -> list[str]:
@@ -65,11 +65,11 @@ class Hall:
         return f"socket{self.names.index(name)}"
 
     def take_address(self, name: str) -> None:
-        """A machine has no address."""
+        """Remove a machine's address."""
         self._ip(self._namespace(name), "address", "delete", f"{self.address(name)}/24", "dev", "eth0")
 
     def give_address(self, name: str) -> None:
-        """It has its address."""
+        """Give a machine its address."""
         self._ip(self._namespace(name), "address", "add", f"{self.address(name)}/24", "dev", "eth0")
 
     # cables
@@ -83,7 +83,7 @@ class Hall:
         self._ip(self._switch, "link", "set", self.socket(name), "up")
 
     def part(self, one: str, other: str) -> None:
-        """What two machines send each other no longer arrives; both reach the others, and neither is told."""
+        """What two machines send each other no longer arrives; both reach the others, and neither is notified."""
         for here, there in ((one, other), (other, one)):
             nobody = ("lladdr", "02:00:00:00:00:ff", "dev", "eth0", "nud", "permanent")
             self._ip(self._namespace(here), "neigh", "replace", self.address(there), *nobody)
@@ -104,23 +104,23 @@ class Hall:
         self._bad[name] = cable
         assert cable.stdout is not None
         assert cable.stdin is not None
-        cable.stdout.readline()  # it is ready, so that nothing is away for longer than a moment
+        cable.stdout.readline()  # it is ready, so that the cable is away only for a moment
         self._ip(self._switch, "link", "set", socket, "nomaster", "promisc", "on")
         self._ip(self._switch, "link", "set", f"{socket}-near", "master", "switch")
         cable.stdin.write(b"go\n")
         cable.stdin.flush()
 
     def calm(self, name: str) -> None:
-        """Give it a good one again."""
+        """Replace it by a good one."""
         socket = self.socket(name)
         _end(self._bad.pop(name))
         self._ip(self._switch, "link", "delete", f"{socket}-far")
         self._ip(self._switch, "link", "set", socket, "master", "switch", "promisc", "off")
 
     def listening(self, name: str) -> list[str]:
-        """What is open on a machine: "tcp 10.77.0.1:7410" and so on (ss(8))."""
-        told = _run(*self.command(name, "ss", "-Hlntu"))
-        return sorted(f"{line.split()[0]} {line.split()[4]}" for line in told.splitlines())
+        """The open sockets of a machine: "tcp 10.77.0.1:7410" and so on (ss(8))."""
+        listing = _run(*self.command(name, "ss", "-Hlntu"))
+        return sorted(f"{line.split()[0]} {line.split()[4]}" for line in listing.splitlines())
 
     def _plug_in(self, index: int, name: str) -> None:
         namespace = self._namespace(name)
@@ -129,7 +129,7 @@ class Hall:
         peer = ("peer", "name", self.socket(name), "netns", self._switch)
         self._ip(namespace, "link", "add", "eth0", "type", "veth", *peer)
         self.give_address(name)
-        # the kernel asks for a lost neighbour's address once a second, which would hide how quick everything else is
+        # the kernel asks for a lost neighbour's address once per second, which would slow down every return
         _run(*self.command(name, "sysctl", "-qw", "net.ipv4.neigh.eth0.retrans_time_ms=100"))
         self._ip(namespace, "link", "set", "eth0", "up")
         self._ip(self._switch, "link", "set", self.socket(name), "master", "switch", "up")

@@ -1,7 +1,7 @@
 """Takes the pictures of README: `python -m tests.support.page_pictures [FOLDER]`.
 
-The demo rig plays on a JACK server of its own for those of the front panel, and is rehearsed for that of a report. A
-folder that is named gets a picture of every view in three sizes instead.
+For those of the front panel the demo rig plays on a JACK server of its own; for that of a report it is rehearsed. If a
+folder is given, it gets a picture of every view in three sizes instead.
 """
 
 import os
@@ -21,11 +21,11 @@ from playwright.sync_api import Page, sync_playwright
 from tests.support.engine_process import engine
 from tests.support.jack_ends import Box, Player
 from tests.support.jack_servers import SERVER, start_as_granted
-from tests.support.panel_in_browser import PHONE, SCREEN, TABLET, VIEWS, Panel, Pit
+from tests.support.panel_in_browser import PHONE, SCREEN, TABLET, VIEWS, Panel, PanelInBrowser
 from tests.support.paths import BAYLEAF, ROOT
 
 PICTURES: Final = ROOT / "presets" / "pictures"
-#: the parts of the pit band's rig, by the names that its patterns match
+#: the players of the pit band's rig, by the names that its patterns match
 PLAYERS: Final = ("Stage piano", "Drum pads", "Foot controller")
 BOXES: Final = tuple(f"Eight-way box {number}" for number in (1, 2, 3, 4))
 SCENE: Final = 12
@@ -52,8 +52,8 @@ def play(players: list[Player], over: threading.Event) -> None:
 
 
 @contextmanager
-def band(folder: Path) -> Iterator[Pit]:
-    """The pit band plays, and a browser can look at it."""
+def band(folder: Path) -> Iterator[PanelInBrowser]:
+    """The pit band plays, and a browser shows its page."""
     with ExitStack() as stack:
         server = start_as_granted(SERVER)
         stack.callback(server.wait)
@@ -79,17 +79,17 @@ def band(folder: Path) -> Iterator[Pit]:
         playwright = stack.enter_context(sync_playwright())
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         stack.callback(browser.close)
-        yield Pit(running, panel, browser)
+        yield PanelInBrowser(running, panel, browser)
 
 
 def picture(page: Page, file: Path) -> None:
-    """What is seen of the page now."""
+    """Take a picture of the page as it is now."""
     page.mouse.move(0, 0)
-    page.wait_for_timeout(2500)  # signs of activity come and go slowly; a load needs a moment to be drawn
+    page.wait_for_timeout(2500)  # signs of activity come and go slowly; a load takes a moment to be drawn
     page.screenshot(path=file)
 
 
-def report(folder: Path, pit: Pit) -> None:
+def report(folder: Path, pit: PanelInBrowser) -> None:
     """The report of the demo's rehearsal."""
     demo = ROOT / "presets"
     command = [str(BAYLEAF), "rehearse", str(demo / "demo.toml"), str(demo / "demo.mid"), "--out", str(folder / "r")]

@@ -24,7 +24,7 @@ from engine.panel.request_guard import RequestGuard
 
 NAME = "pit"
 DEADLINE = 30.0
-#: addresses for documentation (RFC 5737) stand for a network
+#: addresses for documentation (RFC 5737), used for a network
 HERE, PHONE = "192.0.2.1", "192.0.2.7"
 FIRST_FRAME = {
     "at": 1,
@@ -38,7 +38,7 @@ FIRST_FRAME = {
 Headers = list[tuple[str, str]]
 
 
-class Told:
+class Answer:
     """An HTTP answer."""
 
     def __init__(self, raw: bytes) -> None:
@@ -73,7 +73,7 @@ class Ends:
     async def stream(self) -> trio.SocketStream:
         return await trio.open_tcp_stream("127.0.0.1", self.port)
 
-    async def http(self, method: str, path: str, headers: Headers | None = None, body: bytes = b"") -> Told:
+    async def http(self, method: str, path: str, headers: Headers | None = None, body: bytes = b"") -> Answer:
         """One request with just these headers; by default Host, and Origin where browsers send it."""
         if headers is None:
             headers = [("Host", self.host)] + ([("Origin", f"http://{self.host}")] if method == "POST" else [])
@@ -81,17 +81,17 @@ class Ends:
         head = "\r\n".join([f"{method} {path} HTTP/1.1", "Connection: close", *lines, "", ""])
         async with await self.stream() as stream:
             await stream.send_all(head.encode("latin-1") + body)
-            return Told(await _all(stream))
+            return Answer(await _all(stream))
 
-    async def pair(self, code: str) -> Told:
+    async def pair(self, code: str) -> Answer:
         return await self.http("POST", "/pair", body=f"code={code}".encode())
 
     async def paired(self, role: Role) -> str:
-        """The cookie of a browser that is paired now."""
+        """Pair a browser; returns its cookie."""
         return (await self.pair(self.codes[role])).one("set-cookie").split(";")[0]
 
-    async def upgrade(self, stream: trio.abc.Stream, headers: Headers, after: bytes = b"") -> Told:
-        """Ask for the live socket; `after` follows the request at once."""
+    async def upgrade(self, stream: trio.abc.Stream, headers: Headers, after: bytes = b"") -> Answer:
+        """Ask for the live socket; `after` follows the request in the same piece."""
         fixed = [
             ("Upgrade", "websocket"),
             ("Connection", "Upgrade"),
@@ -107,7 +107,7 @@ class Ends:
             raw += (piece := bytes(await stream.receive_some(1)))
             if not piece:
                 break
-        return Told(raw)
+        return Answer(raw)
 
     def usual(self, cookie: str | None = None) -> Headers:
         """What a browser on our own page sends."""
@@ -117,8 +117,8 @@ class Ends:
     @asynccontextmanager
     async def live(self, cookie: str | None = None, stream: trio.abc.Stream | None = None) -> AsyncIterator["Live"]:
         async with stream or await self.stream() as opened:
-            told = await self.upgrade(opened, self.usual(cookie))
-            assert told.status == 101, told.status
+            answer = await self.upgrade(opened, self.usual(cookie))
+            assert answer.status == 101, answer.status
             yield Live(opened)
 
 
@@ -151,7 +151,7 @@ class Live:
             await self.stream.send_all(self.protocol.send(event))
 
     async def hear(self) -> Any:
-        """The next message; the number of the closing if it is closed, 1006 if it broke."""
+        """The next message; the close code if it is closed, 1006 if it broke."""
         with trio.fail_after(DEADLINE):
             while True:
                 while self._events:
@@ -175,20 +175,20 @@ class Live:
                 self._events.extend(self.protocol.events())
 
     async def until(self, wanted: Callable[[Any], Any]) -> Any:
-        """The first message that is so."""
+        """The first message for which `wanted` is true."""
         while True:
-            told = await self.hear()
-            assert isinstance(told, dict), told
-            if wanted(told):
-                return told
+            message = await self.hear()
+            assert isinstance(message, dict), message
+            if wanted(message):
+                return message
 
     async def ask(self, number: int = 1, **request: Any) -> Any:
         await self.say(id=number, ask=request)
-        return (await self.until(lambda told: told.get("id") == number))["answer"]
+        return (await self.until(lambda message: message.get("id") == number))["answer"]
 
 
 class Engine:
-    """What the panel sees of an engine: it answers with what it was asked, and makes frames when told to."""
+    """What the panel sees of an engine: it echoes each request, and sends frames when asked to."""
 
     def __init__(self) -> None:
         self.asked: list[dict[str, Any]] = []
@@ -199,7 +199,7 @@ class Engine:
 
     @asynccontextmanager
     async def playing(self) -> AsyncIterator[None]:
-        """There for as long as the block lasts."""
+        """Runs until the end of the block."""
         path = socket_path(NAME)
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         path.unlink(missing_ok=True)
@@ -221,7 +221,7 @@ class Engine:
         await self.until(lambda: len(self.followers) == times)
 
     async def until(self, so: Callable[[], bool]) -> None:
-        """Wait for what others make it do."""
+        """Wait until others have made this true."""
         with trio.fail_after(DEADLINE):
             while not so():
                 await self.moved.wait()
@@ -260,7 +260,7 @@ class Engine:
 
 @asynccontextmanager
 async def panel(folder: Path, from_phone: bool = False, tls: ssl.SSLContext | None = None) -> AsyncIterator[Ends]:
-    """A panel of the engine NAME that serves on a free port; every connection comes from a phone if asked."""
+    """A panel of the engine NAME on a free port; `from_phone`: every connection seems to come from a phone."""
     codes: dict[Role, str] = {}
     follower = EngineFollower(NAME)
     pairing = Pairing(folder / "pairings.json", codes.__setitem__)

@@ -1,4 +1,4 @@
-"""A pit with its page: an engine on JACK ports, the panel as a process of its own, players, boxes, a browser."""
+"""An engine on JACK ports with its page: the panel as a process of its own, players, boxes, a browser."""
 
 import re
 import subprocess
@@ -67,7 +67,7 @@ to = ["brass"]
 
 
 class Panel:
-    """`bayleaf panel` beside an engine; ended and started again it keeps its address."""
+    """`bayleaf panel` beside an engine; when it is ended and started again, it keeps its address."""
 
     def __init__(self, beside: Engine) -> None:
         self._beside = beside
@@ -79,7 +79,7 @@ class Panel:
         return f"http://127.0.0.1:{self._port}/"
 
     def start(self) -> None:
-        """Begin to serve; returns when it answers."""
+        """Start to serve; returns when it answers."""
         command = [str(BAYLEAF), "panel", "--name", self._beside.name, "--port", str(self._port)]
         self.process = subprocess.Popen(command, env=self._beside.environment, stdout=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
@@ -95,14 +95,14 @@ class Panel:
             self.process.stdout.close()
 
 
-class Pit:
+class PanelInBrowser:
     """All of it, and a browser's page on it."""
 
     def __init__(self, running: Engine, panel: Panel, browser: Browser) -> None:
         self.engine = running
         self.panel = panel
         self._browser = browser
-        self.said: list[str] = []  # what the browser's console and its faults said
+        self.said: list[str] = []  # errors on the browser's console and in its scripts
         self.boxes: dict[str, Box] = {}
         self.players: dict[str, Player] = {}
 
@@ -119,8 +119,8 @@ class Pit:
         return page
 
     def blank(self, size: tuple[int, int] = SCREEN) -> Page:
-        """A page that has gone nowhere yet, of a browser that has kept nothing."""
-        # dark is the page's own choice, whatever the system's is
+        """A page with no address yet, in a browser that has stored nothing."""
+        # dark is the page's own default, whatever the system's is
         page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="light")
         page.set_default_timeout(LONGEST)
         page.on("console", lambda message: self.said.append(message.text))
@@ -128,24 +128,24 @@ class Pit:
         return page
 
     def heard(self, box: str, wanted: tuple[int, int]) -> None:
-        """Wait until this box sounds this channel (0 to 15) and key."""
+        """Wait until this channel (0 to 15) and key sound at this box."""
         until(f"{wanted} at {box}", lambda: self.sounding(box).get(wanted))
 
     def sounding(self, box: str) -> dict[Any, int]:
-        """Channel and key of what sounds."""
+        """Channel and key of each note that sounds."""
         self.boxes[box].listen()
         return {place: count for place, count in self.boxes[box].synth.sounding.items() if count}
 
     def scene(self) -> int:
-        """The one in force, as the engine itself says."""
+        """The current scene, according to the engine."""
         answer = self.engine.request("status")
         assert answer is not None
         return int(answer["status"]["scene"]["number"])
 
 
 @contextmanager
-def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...] = ()) -> Iterator[Pit]:
-    """The engine's ports are joined by the boxes and players that the rig's patterns name."""
+def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...] = ()) -> Iterator[PanelInBrowser]:
+    """Players and boxes are connected to the engine's ports by the names that the rig's patterns match."""
     with ExitStack() as stack:
         boxes = {name: Box(f"Page box {number}") for number, name in ((1, "strings"), (2, "brass"))}
         players = {name: Player(f"Page {word}") for name, word in (("keys", "piano"), ("pads", "pads"))}
@@ -155,6 +155,6 @@ def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...]
         panel = Panel(running)
         panel.start()
         stack.callback(panel.kill)
-        found = Pit(running, panel, browser)
+        found = PanelInBrowser(running, panel, browser)
         found.boxes, found.players = boxes, players
         yield found

@@ -1,4 +1,4 @@
-"""Rigs for the core's tests, and how time is driven in them."""
+"""Rigs for the core's tests, and functions that run them through time."""
 
 from collections.abc import Iterable
 
@@ -67,7 +67,7 @@ do = "scene"
 
 
 def engine(extra: str = SCENES, cable: str = "fast") -> Engine:
-    """A router with these scenes; no scene is in force yet."""
+    """A router with these scenes; no scene is recalled yet."""
     return engine_of(read(PORTS.replace("WIRE", cable) + extra, "test"))
 
 
@@ -77,7 +77,7 @@ def hexed(deliveries: Iterable[Delivery], output: int | None = None) -> list[str
 
 
 def run_dry(router: Engine, now: int) -> tuple[int, list[Delivery]]:
-    """Let time pass until nothing waits; the time then, and what came out."""
+    """Let time pass until nothing is queued; returns the time then, and what came out."""
     out: list[Delivery] = []
     for _ in range(100_000):
         due = router.due
@@ -91,7 +91,7 @@ def run_dry(router: Engine, now: int) -> tuple[int, list[Delivery]]:
 
 
 def ears(deliveries: Iterable[Delivery], outputs: int = 2) -> list[Receiver]:
-    """One receiver an output, after hearing all this."""
+    """One receiver per output, after it has received all this."""
     heard = [Receiver() for _ in range(outputs)]
     for output, message, _ in deliveries:
         heard[output].hear(message)

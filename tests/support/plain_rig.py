@@ -1,4 +1,4 @@
-"""One good rig file that the tests break in one place at a time. Its first line is line 1."""
+"""One valid rig file that the tests break in one place at a time. Its first line is line 1."""
 
 RIG = """\
 format = 1

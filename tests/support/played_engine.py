@@ -1,4 +1,4 @@
-"""An evening with one router: time, what is played, what was handed over, and which keys are down."""
+"""A router that is played: time, what is played, what is sent, and which keys are down."""
 
 from collections import Counter
 from typing import Any
@@ -13,7 +13,7 @@ Key = tuple[int, int, int]  # input, channel, key
 
 
 class Evening:
-    """A router, the time, all that was handed over, and the keys that are down."""
+    """A router, the time, all that was sent, and the keys that are down."""
 
     def __init__(self, rig: str, scene: int = 1) -> None:
         self.router = engine_of(read(rig, "test"))
@@ -65,7 +65,7 @@ class Evening:
             self.play(source, bytes((0x90 | channel, key, 90)))
 
     def let_go(self, *sources: int) -> None:
-        """All keys of these inputs; of every input, if none is named."""
+        """Release all keys of these inputs; of every input, if none is given."""
         for (source, channel, key), count in list(self.down.items()):
             for _ in range(count if source in sources or not sources else 0):
                 self.play(source, bytes((0x80 | channel, key, 64)))
@@ -92,11 +92,11 @@ class Evening:
         self.handed += [(self.now, delivery) for delivery in out]
 
     def heard(self, output: int) -> list[tuple[int, bytes, int]]:
-        """(time handed over, message, time its first byte is on the cable) of one output."""
+        """What one output was sent: (time sent, message, time its first byte is on the cable)."""
         return [(at, message, sent) for at, (to, message, sent) in self.handed if to == output]
 
     def ears(self) -> list[Receiver]:
-        """What a synth at each output made of it."""
+        """The state of a synth at each output."""
         synths = [Receiver(), Receiver()]
         for _, (output, message, _) in self.handed:
             synths[output].hear(message)

@@ -27,10 +27,10 @@ SIZES: Final = (16, 100, 1000, 4096, 10_000, 65_536)
 class Line:
     """Two ports under test, each with an independent other end.
 
-    `play` puts bytes on the input's cable; `heard` gives the bytes that came out of the output's since the last call;
-    `pull` takes the input's and the output's other end away for good, if there is one that can go; `carries` is the
-    longest piece that the other end can play, `hears` the longest it can hear; `patience` the seconds that anything may
-    take.
+    `play` puts bytes on the input's cable; `heard` gives the bytes that came out of the output's cable since the last
+    call; `pull` takes the input's and the output's other end away for good, if they can be taken away; `carries` is the
+    longest piece that the other end can play, `hears` the longest it can receive; `patience` the seconds that anything
+    may take.
     """
 
     input: InputPort
@@ -44,26 +44,26 @@ class Line:
     free_at: float = 0.0  # when the output's flow has let through all that was sent
 
     def read(self, count: int) -> list[bytes]:
-        """Read the input until so many messages came."""
+        """Read the input until `count` messages have arrived."""
         messages: list[bytes] = []
         until_there_are(count, messages, self.input.poll, "messages", self.patience)
         return messages
 
     def hear(self, count: int) -> bytes:
-        """Hear the output until so many bytes came."""
+        """Read the output's cable until `count` bytes have arrived."""
         data = bytearray()
         until_there_are(count, data, self.heard, "bytes", self.patience)
         return bytes(data)
 
     def send(self, messages: list[bytes]) -> bytes:
-        """Send as the core does, never more than the flow allows; what was heard of it meanwhile."""
+        """Send as the core does, never more than the flow allows; returns what arrived meanwhile."""
         heard, flow = b"", self.output.flow
         for message in messages:
             if flow is not None:
                 ahead = flow.ahead / flow.per_second
                 cost = (len(message) + flow.overhead) / flow.per_second
                 while (over := self.free_at + min(cost, ahead) - time.monotonic() - ahead) > 0:
-                    time.sleep(over + 0.001)  # as long as the cable carries what it has
+                    time.sleep(over + 0.001)  # until the cable has carried what it has
                     heard += self.heard()
                 self.free_at = max(self.free_at, time.monotonic()) + cost
             self.output.send(message)
@@ -79,26 +79,26 @@ def every_kind_arrives(line: Line) -> None:
 
 
 def every_kind_is_sent(line: Line) -> None:
-    """Every kind of message is heard at the other end, in order."""
+    """Every kind of message arrives at the other end, in order."""
     wanted = b"".join(EVERY_KIND)
     early = line.send(list(EVERY_KIND))
     assert early + line.hear(len(wanted) - len(early)) == wanted
 
 
 def sysex(size: int) -> bytes:
-    """A SysEx of so many bytes."""
+    """A SysEx of this many bytes."""
     return b"\xf0\x7d" + bytes(number % 128 for number in range(size - 3)) + b"\xf7"
 
 
 def sysex_arrives_whole(line: Line) -> None:
-    """A SysEx of 16 bytes to 64 KB arrives whole, as far as the other end can play it."""
+    """A SysEx of 16 bytes to 64 KB arrives whole, up to the longest that the other end can play."""
     for size in (size for size in SIZES if size <= line.carries):
         line.play(sysex(size))
         assert line.read(1) == [sysex(size)]
 
 
 def sysex_is_sent_whole_or_refused(line: Line) -> None:
-    """A SysEx of 16 bytes to 64 KB is heard whole, or refused before any of it is sent."""
+    """A SysEx of 16 bytes to 64 KB arrives whole at the other end, or is refused before any of it is sent."""
     for size in SIZES:
         if line.output.longest is not None and size > line.output.longest:
             with pytest.raises(PortError, match=f"{size}"):
@@ -113,23 +113,23 @@ def sysex_is_sent_whole_or_refused(line: Line) -> None:
 
 
 def real_time_passes_inside_sysex(line: Line) -> None:
-    """A clock in the middle of a SysEx is delivered, and the SysEx is whole without it (MIDI 1.0 Table VII note 2)."""
+    """A clock inside a SysEx is delivered, and the SysEx arrives whole without it (MIDI 1.0 Table VII note 2)."""
     line.play(bytes.fromhex("F0 7D 01 F8 02 F7"))
     assert line.read(2) == [b"\xf8", bytes.fromhex("F0 7D 01 02 F7")]
 
 
 def broken_sysex_is_repaired(line: Line) -> None:
-    """An exclusive that never ends does not swallow the notes after it, and is counted (MIDI 1.0 p. 29)."""
+    """A SysEx that never ends does not swallow the notes after it, and is counted (MIDI 1.0 p. 29)."""
     line.play(b"\xf0\x7d\x01")
     line.play(b"\x90\x3c\x40")
     line.play(b"\x80\x3c\x40")
-    line.play(b"\xf7")  # JACK's driver hands a broken exclusive on at the next F7 only
+    line.play(b"\xf7")  # JACK's driver hands on a broken SysEx only at the next F7
     assert line.read(2) == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
     assert line.input.stream.repairs > 0
 
 
 def thousands_arrive(line: Line) -> None:
-    """Two thousand messages are heard and read, none lost, none doubled, none out of order."""
+    """Two thousand messages pass each way: none lost, none doubled, none out of order."""
     messages = [bytes((0x90, number % 128, 1 + number // 128)) for number in range(2000)]
     early = line.send(messages)
     wanted = b"".join(messages)
@@ -143,7 +143,7 @@ def thousands_arrive(line: Line) -> None:
 
 
 def closed_ports_are_closed(line: Line) -> None:
-    """Closing twice is fine; a closed input is silent, and a closed output says so."""
+    """Closing twice is fine; a closed input brings nothing, and a closed output raises."""
     for port in (line.input, line.output):
         port.close()
         port.close()
@@ -153,7 +153,7 @@ def closed_ports_are_closed(line: Line) -> None:
 
 
 def a_port_that_is_gone_says_so(line: Line) -> None:
-    """A port that is there passes its check; one that is gone gives what it had brought, then says so again and again.
+    """A port that is there passes its check; a port that is gone first gives what had arrived, then raises every time.
 
     It closes cleanly, and is then as silent as any closed port.
     """

@@ -1,4 +1,4 @@
-"""Random messages, most of them nearly commands, and what a command is, told from the layouts alone."""
+"""Random messages, most of them nearly commands, and a check of what a command is, from the layouts alone."""
 
 import random
 import re
@@ -27,7 +27,7 @@ OWN = re.compile(
 
 
 def is_in_order(message: bytes) -> bool:
-    """Whether a SysEx is a request, told from the layouts alone."""
+    """Whether a SysEx is a request, judged by the layouts alone."""
     if SHOW.fullmatch(message):
         return len(message) <= 128
     if MACHINE.fullmatch(message):
@@ -37,7 +37,7 @@ def is_in_order(message: bytes) -> bool:
 
 
 def random_message(chance: random.Random, valid: list[bytes]) -> bytes:
-    """Noise, noise behind a good start, or a valid message with a few bytes changed, lost, doubled or added."""
+    """Noise, noise after a valid start, or a valid message with a few bytes changed, lost, doubled or added."""
     kind = chance.random()
     if kind < 0.2:
         return chance.randbytes(chance.randrange(24))
@@ -54,7 +54,7 @@ def random_message(chance: random.Random, valid: list[bytes]) -> bytes:
 
 
 def valid_messages() -> list[bytes]:
-    """One or more of every kind of command for device US."""
+    """At least one command of every kind for device US."""
     valid = [
         show_control(ShowControl(US, 0x10, *said)) for said in (("go", "61.5", "2", "3"), ("stop",), ("resume", "7"))
     ]

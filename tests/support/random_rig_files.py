@@ -1,4 +1,4 @@
-"""Rigs made at random, valid by construction, as the text of their files."""
+"""Random rigs, valid by construction, as the text of their files."""
 
 import json
 from typing import Any
@@ -33,7 +33,7 @@ def toml(value: Any) -> str:
 
 
 def table(head: str, keys: dict[str, Any]) -> str:
-    """One table of a rig file, a key a line."""
+    """One table of a rig file, one key per line."""
     return head + "\n" + "".join(f"{json.dumps(key, ensure_ascii=False)} = {toml(v)}\n" for key, v in keys.items())
 
 

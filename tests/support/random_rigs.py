@@ -1,7 +1,7 @@
-"""Rigs and streams made at random for the core.
+"""Random rigs and streams for the core.
 
-What a scene's burst sends can be told from what is played: bursts use bank MSB 100 and more, LSB 110 and more and
-program 100 and more on the wire, each plus the place of the scene; whatever is played stays below 64.
+A scene's burst can be told from what is played: bursts use bank MSB from 100, LSB from 110 and program from 100 in the
+bytes, each plus the index of the scene; everything that is played stays below 64.
 """
 
 from typing import Any
@@ -9,7 +9,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 INPUTS = ("keys", "pads", "foot")
-OUTPUTS = ("strings", "brass")  # the first is a DIN wire, the second is not paced
+OUTPUTS = ("strings", "brass")  # the first is a DIN cable, the second is not paced
 #: output, channel (0 to 15) and settle time (ms) of each instrument
 GEAR = {"lead": (0, 0, 30), "second": (0, 1, 5), "third": (0, 2, 0), "horn": (1, 0, 20), "tuba": (1, 2, 0)}
 SCENES = 3
@@ -111,7 +111,7 @@ played = st.one_of(notes, notes, moves, selects, system)
 _wait = st.sampled_from([0, 0, 0, 0, 1, 3, 20])
 _source = st.integers(0, 2)
 
-#: milliseconds since the last event, then a message of an input, a chord of twelve keys (which fills the DIN wire),
+#: milliseconds since the last event, then a message of an input, a chord of twelve keys (which fills the DIN cable),
 #: the release of all keys of an input, the recall of a scene, or a lost input
 events: st.SearchStrategy[list[tuple[int, str, Any, Any]]] = st.lists(
     st.one_of(

@@ -1,4 +1,4 @@
-"""A receiving synth, written from MIDI 1.0 and knowing nothing of the ledger."""
+"""A receiving synth, written from MIDI 1.0 without any knowledge of the ledger."""
 
 from collections import Counter
 
@@ -9,10 +9,10 @@ LOW_BYTES = {33: 1, 34: 2, 36: 4, 43: 11}
 
 
 class Receiver:
-    """Listens to one output: what sounds, what is off rest, which bank and program each channel is on.
+    """Listens to one output: which notes sound, what is off rest, which bank and program each channel is on.
 
-    It knows no All Notes Off, which a receiver may ignore (MIDI 1.0 p. 24); All Sound Off is left out likewise, so
-    that each note-on is answered by a note-off or sounds for ever.
+    It ignores All Notes Off, which a receiver may ignore (MIDI 1.0 p. 24), and All Sound Off as well: a note that gets
+    no note-off sounds for ever.
     """
 
     def __init__(self) -> None:
@@ -21,7 +21,7 @@ class Receiver:
         self.off_rest: set[tuple[int, str, int]] = set()
         self.bank: dict[int, list[int]] = {}
         self.sound: dict[int, tuple[int, int, int]] = {}
-        self.selected: list[tuple[int, int, int, int]] = []  # channel, MSB, LSB, program, one a program change
+        self.selected: list[tuple[int, int, int, int]] = []  # channel, MSB, LSB, program: one for each program change
 
     def hear(self, message: bytes) -> None:
         """One whole message."""
@@ -49,7 +49,7 @@ class Receiver:
 
     def _controller(self, channel: int, number: int, value: int) -> None:
         if number == 0:
-            self.bank[channel] = [value, 0]  # only the high byte sent: the low byte counts as 0 (MIDI 1.0 p. 12)
+            self.bank[channel] = [value, 0]  # only the high byte was sent: the low byte counts as 0 (MIDI 1.0 p. 12)
         elif number == 32:
             self.bank.setdefault(channel, [0, 0])[1] = value
         elif number == 121:  # RP-015: wheels, pedals, bend and pressures come to rest, the bank stays

@@ -14,7 +14,7 @@ from tests.support.waiting import until
 
 @contextmanager
 def system_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
-    """One virtual input and one virtual output, each joined from outside."""
+    """One virtual input and one virtual output, each connected from outside."""
     system = open_system(backend, "bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
 
@@ -24,9 +24,9 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
     try:
         with (
             joined(rtmidi.MidiOut, api, "stand", ours) as stand,
-            joined(rtmidi.MidiIn, api, "ear", ours) as ear,
+            joined(rtmidi.MidiIn, api, "ear", ours) as listener,
         ):
-            yield Line(source, output, stand.send_message, hearing(ear), carries=carries, patience=patience)
+            yield Line(source, output, stand.send_message, hearing(listener), carries=carries, patience=patience)
     finally:
         source.close()
         output.close()
@@ -35,7 +35,7 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
 
 @contextmanager
 def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
-    """Two ports of another program, which may end; ours join them."""
+    """Two ports of another program, which can go away; ours connect to them."""
     system = open_system(backend, "bayleaf")
     piano, box = rtmidi.MidiOut(api, name="Stage piano"), rtmidi.MidiIn(api, name="Box", queue_size_limit=8192)
     box.ignore_types(False, False, False)
@@ -59,12 +59,12 @@ def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterat
         system.close()
 
 
-def hearing(ear: Any) -> Callable[[], bytes]:
-    """What an rtmidi input heard since the last call."""
+def hearing(listener: Any) -> Callable[[], bytes]:
+    """What an rtmidi input received since the last call."""
 
     def heard() -> bytes:
         data = b""
-        while (event := ear.get_message()) is not None:
+        while (event := listener.get_message()) is not None:
             data += bytes(event[0])
         return data
 
@@ -72,7 +72,7 @@ def hearing(ear: Any) -> Callable[[], bytes]:
 
 
 def _settle(play: Callable[[bytes], object], heard: Callable[[], bytes]) -> None:
-    """A new connection may carry nothing at first: play until something is heard, then until the last of it is."""
+    """A new connection may carry nothing at first: play until something arrives, then wait for the last of it."""
     until("a connection", lambda: (play(b"\xfe"), heard())[1])
     play(b"\xf6")
     until("the last of it", lambda: heard().endswith(b"\xf6"))

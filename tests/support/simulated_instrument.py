@@ -1,7 +1,7 @@
-"""An instrument made from the standards alone: it says who it is, gives its memory, takes one, and is slow to swallow.
+"""An instrument written from the standards alone: it identifies itself, dumps and takes its memory, and reads slowly.
 
 Sources: MIDI 1.0 Detailed Specification 4.2.1 p. 1 (320 us a byte), p. 40 (inquiry), Sample Dump and File Dump (ACK,
-NAK, CANCEL, WAIT). The request for its memory is its own, under the non-commercial id 7D.
+NAK, CANCEL, WAIT). The request for its memory is of our own making, under the non-commercial id 7D.
 """
 
 from collections.abc import Sequence
@@ -13,14 +13,14 @@ BYTE_NS = 320_000
 
 
 class Instrument:
-    """Fed with messages and the time (ns) at which they were handed over; gives what it answers."""
+    """Takes messages with the time (ns) at which they were sent; returns its answers."""
 
     def __init__(self, memory: Sequence[bytes] = (), swallow_ns: int = BYTE_NS, room: int = 256) -> None:
-        """`swallow_ns`: how long it takes over a byte; what comes when `room` bytes wait beside it is dropped."""
+        """`swallow_ns`: its time to read a byte; what arrives while `room` bytes wait is dropped."""
         self.memory = list(memory)
         self.taken: list[bytes] = []
         self.dropped = 0
-        self.script: list[str] = []  # what it says to each message it takes, first to last; no handshake if empty
+        self.script: list[str] = []  # its answer to each message it takes, in order; no handshake if empty
         self._swallow_ns = swallow_ns
         self._room_ns = room * swallow_ns
         self._free_at = 0

@@ -1,4 +1,4 @@
-"""A small show to try on: two keyboards, two synths, three scenes; memory ports, clock and reader worked by hand."""
+"""A small show for tests: two keyboards, two synths, three scenes; memory ports, with clock and reader run by hand."""
 
 import tomllib
 from collections import deque
@@ -84,7 +84,7 @@ class HandReader:
 
 
 class Bench:
-    """A show of a rig with its ports at hand. `now` is its clock in ns; `heard` what an output was sent."""
+    """A show of a rig with its ports. `now` is its clock in ns; `heard` is what an output was sent."""
 
     def __init__(self, text: str = RIG, missing: tuple[str, ...] = ()) -> None:
         self.rig: Rig = rig_model().model_validate(tomllib.loads(text))
@@ -106,7 +106,7 @@ class Bench:
         self.events: deque[ShowEvent] = self.show.watch()
 
     def play(self, source: int, *messages: str) -> None:
-        """Messages arrive and the show is poked once."""
+        """Let messages arrive, and give the show one turn."""
         self.reader.put(source, *messages)
         self.show.pump()
 
@@ -117,7 +117,7 @@ class Bench:
         return scene
 
     def passes(self, until: int) -> None:
-        """Time passes; whenever something is due, the show has its turn."""
+        """Let time pass; whenever something is due, the show gets its turn."""
         while self.reader.due is not None and self.reader.due <= until:
             self.now = max(self.now, self.reader.due)
             self.show.pump()
@@ -130,7 +130,7 @@ class Bench:
         return sent
 
     def told(self) -> list[tuple[str, str]]:
-        """Who told what since the last call; messages that passed are left out."""
+        """What was reported since the last call, as (who, text), without the messages that passed."""
         told = [(event.port, event.text) for event in self.events if event.way == "told"]
         self.events.clear()
         return told

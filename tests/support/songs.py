@@ -1,4 +1,4 @@
-"""The 31 songs of the Debian package openttd-openmsx, which nobody here wrote, by number; found by their SHA-256.
+"""The 31 songs of the Debian package openttd-openmsx, not written for this project, by number; found by their SHA-256.
 
 The numbers, the SHA-256 and the figures of each are in `tests/reference/dataset.json`.
 """
@@ -15,13 +15,13 @@ import pytest
 from tests.support.paths import reference
 
 _FOLDER: Final = Path("/usr/share/games/openttd/baseset/openmsx")
-#: number -> what was measured of the song without this program
+#: number -> figures of the song, measured without this program
 SONGS: Final[dict[int, dict[str, Any]]] = {
     row["song"]: row for row in reference("dataset")["data-openmsx-files"]["expected"]
 }
 #: 100 seconds of notes, pedals and programs
 PLAIN: Final = 3
-#: 11,340 messages on 12 channels, 2,260 bends and 891 pressures among them
+#: 11,340 messages on 12 channels, with 2,260 bends and 891 pressures among them
 BUSY: Final = 29
 
 Song = list[tuple[int, bytes]]  # ns, message
@@ -51,9 +51,9 @@ def song(number: int) -> Song:
 
 
 def messages_of(path: Path) -> Song:
-    """The same of any file."""
+    """The same for any file."""
     file = mido.MidiFile(path)
-    now, tempo, played = 0, 500_000, []  # µs times ticks a beat, so that nothing is rounded on the way
+    now, tempo, played = 0, 500_000, []  # µs times ticks per beat, so that nothing is rounded on the way
     for message in mido.merge_tracks(file.tracks):
         now += message.time * tempo
         if message.type == "set_tempo":

@@ -1,6 +1,6 @@
 """Two engines and a machine that lends its outputs, on a net in memory and in virtual time.
 
-Engines hear the same messages, put in by hand. Everything that takes a thread in life takes a step here.
+Engines receive the same messages, put in by hand. Everything that takes a thread in reality takes a step here.
 """
 
 import tomllib
@@ -81,7 +81,7 @@ def rig_of(machine: str, text: str = RIG) -> Rig:
 
 
 class Engine:
-    """One engine; `frozen`: its process stands still."""
+    """One engine; `frozen`: its process does not run."""
 
     def __init__(self, world: "World", name: str) -> None:
         self.world, self.name = world, name
@@ -167,7 +167,7 @@ class World:
         return self.engines[name]
 
     def play(self, source: int, *messages: str) -> None:
-        """These arrive at both engines."""
+        """Let these messages arrive at both engines."""
         for engine in self.engines.values():
             engine.reader.put(source, *messages)
 
@@ -181,11 +181,11 @@ class World:
                     engine.step()
 
     def kill(self, name: str) -> None:
-        """As a process dies: its link's tokens are gone."""
+        """Kill it as a process dies: its link's tokens are gone."""
         self.engines.pop(name).link.close()
 
     def freeze(self, name: str) -> None:
-        """Its loop stands still, and its watchdog sees it."""
+        """Its loop freezes, and its watchdog notices."""
         engine = self.engines[name]
         engine.frozen = True
         engine.link.gone(engine.far.keys.alive(name))

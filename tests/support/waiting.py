@@ -1,4 +1,4 @@
-"""Waiting for a condition: as long as it takes, and no longer than a limit that no working system reaches."""
+"""Waiting for a condition: as long as it takes, up to a limit that no working system reaches."""
 
 import time
 from collections.abc import Callable, Iterable, Sized
@@ -41,7 +41,7 @@ def until_there_are(
 
 
 async def eventually(condition: Callable[[], object], within: float = WITHIN) -> None:
-    """As `until`, in a task of trio; the seconds may be those of a test's own clock."""
+    """As `until`, in a trio task; the seconds may be those of a test's own clock."""
     with trio.fail_after(within):
         while not condition():  # noqa: ASYNC110 what is waited for sets no event
             await trio.sleep(_PAUSE)

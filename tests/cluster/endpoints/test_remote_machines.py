@@ -1,4 +1,4 @@
-"""Ports of other machines: what an engine sees of them, and who is let play. The promises are our own; no source."""
+"""Ports of other machines: how an engine sees them, and which engine may play. (Our own design; no outside source.)"""
 
 import json
 
@@ -20,7 +20,7 @@ def net() -> FakeNet:
 
 
 def _playing(net: FakeNet) -> tuple[Engine, Box]:
-    """An engine that plays a box's output."""
+    """An engine that plays an output of the box."""
     box, desk = Box(net), Engine(net, "desk")
     desk.claim()
     desk.open()
@@ -28,7 +28,7 @@ def _playing(net: FakeNet) -> tuple[Engine, Box]:
 
 
 def test_what_is_sent_is_played_there(net: FakeNet) -> None:
-    """Messages of one turn leave together, in order, and are played by the machine that has the cable."""
+    """Messages of one turn are sent together, in order, and played by the machine that has the cable."""
     desk, box = _playing(net)
     box.turn()
     puts = net.sent[desk.keys.output(BOX, "strings")]
@@ -38,7 +38,7 @@ def test_what_is_sent_is_played_there(net: FakeNet) -> None:
 
 
 def test_a_burst_goes_over_with_its_settle_time(net: FakeNet) -> None:
-    """A burst is ordered as one, so that the machine with the cable holds the channel while the instrument settles."""
+    """A burst is one order, so that the machine with the cable holds the channel while the instrument settles."""
     desk, box = _playing(net)
     desk.cable.burst(0, (BurstUnit(0, (bytes((0xC0, 5)),), 30_000_000),), [])
     desk.play(ON)
@@ -48,7 +48,7 @@ def test_a_burst_goes_over_with_its_settle_time(net: FakeNet) -> None:
 
 
 def test_only_who_was_let_play_opens_an_output(net: FakeNet) -> None:
-    """An engine in charge that has no grant yet counts the output as missing, and says why."""
+    """A leader without a grant counts the output as missing, and says why."""
     Box(net)
     desk = Engine(net, "desk")
     with pytest.raises(PortError, match="stage-left has not let us play yet"):
@@ -56,7 +56,7 @@ def test_only_who_was_let_play_opens_an_output(net: FakeNet) -> None:
 
 
 def test_what_is_not_there_is_missing(net: FakeNet) -> None:
-    """A machine that is away, or a port that is not plugged in there, is told as such."""
+    """A machine that is away, or a port that is not plugged in there, is reported as missing."""
     desk = Engine(net, "desk")
     with pytest.raises(PortError, match="stage-left is not there"):
         desk.far.input("keys", desk.rig.inputs["keys"])
@@ -67,7 +67,7 @@ def test_what_is_not_there_is_missing(net: FakeNet) -> None:
 
 
 def test_a_cable_that_is_cut_silences_the_outputs_and_loses_the_ports(net: FakeNet) -> None:
-    """The machine releases what sounds by itself; to the engine its ports are gone, and can be had again afterwards."""
+    """The machine releases its notes by itself; the engine loses its ports and can open them again afterwards."""
     desk, box = _playing(net)
     desk.play(ON)
     box.turn()
@@ -83,7 +83,7 @@ def test_a_cable_that_is_cut_silences_the_outputs_and_loses_the_ports(net: FakeN
 
 
 def test_a_note_whose_release_was_missed_is_released_by_the_state(net: FakeNet) -> None:
-    """What the engine let go of while it could not be heard ends as soon as it plays again, by its state."""
+    """A note that the engine released while it was cut off ends with its state, as soon as it plays again."""
     desk, box = _playing(net)
     desk.play(ON)
     box.turn()
@@ -95,7 +95,7 @@ def test_a_note_whose_release_was_missed_is_released_by_the_state(net: FakeNet) 
 
 
 def test_a_standby_takes_over_and_the_old_engine_is_fenced(net: FakeNet) -> None:
-    """The owner refuses while the holder is alive, grants once it is gone, and plays nothing of the old one after."""
+    """The owner refuses while the holder is alive, grants once it is gone, and then plays nothing of the old holder."""
     desk, box = _playing(net)
     spare = Engine(net, "spare")
     spare.far.follow()
@@ -108,7 +108,7 @@ def test_a_standby_takes_over_and_the_old_engine_is_fenced(net: FakeNet) -> None
     spare.far.leading = True
     spare.claim()
     spare.port.flush(0)
-    assert box.turn() == []  # the note that both hold rings on
+    assert box.turn() == []  # the note that both hold sounds on
     desk.play(OFF)
     assert box.turn() == []
     assert box.lender.fenced == 1
@@ -118,7 +118,7 @@ def test_a_standby_takes_over_and_the_old_engine_is_fenced(net: FakeNet) -> None
 
 
 def test_a_hand_over_loses_nothing_that_was_flushed_before(net: FakeNet) -> None:
-    """What the holder ordered before it gave its outputs away is played before the other's claim is granted."""
+    """What the holder ordered before giving its outputs away is played before the other's claim is granted."""
     desk, box = _playing(net)
     spare = Engine(net, "spare")
     desk.play(ON)
@@ -128,7 +128,7 @@ def test_a_hand_over_loses_nothing_that_was_flushed_before(net: FakeNet) -> None
 
 
 def test_nobody_else_gives_away(net: FakeNet) -> None:
-    """The word of an engine that does not hold the outputs gives nothing away."""
+    """An engine that does not hold the outputs cannot give them away."""
     desk, box = _playing(net)
     spare = Engine(net, "spare")
     spare.far.give(BOX, box.lender.epoch - 1, "spare")
@@ -137,7 +137,7 @@ def test_nobody_else_gives_away(net: FakeNet) -> None:
 
 
 def test_orders_that_never_came_are_made_good(net: FakeNet, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A gap in the orders is told with the lease, and the engine answers with what should sound."""
+    """A gap in the orders is reported with the lease, and the engine answers with the state that should sound."""
     desk, box = _playing(net)
     desk.play(ON)
     assert box.turn() == [ON]
@@ -152,7 +152,7 @@ def test_orders_that_never_came_are_made_good(net: FakeNet, monkeypatch: pytest.
 
 
 def test_garbled_orders_are_counted_and_cost_nothing_else(net: FakeNet) -> None:
-    """Bytes that are no orders are left out; what follows is played."""
+    """Bytes that are not orders are skipped and counted; what follows is played."""
     desk, box = _playing(net)
     desk.link.publish(desk.keys.output(BOX, "strings"), b"\x07nonsense")
     desk.play(ON)
@@ -161,7 +161,7 @@ def test_garbled_orders_are_counted_and_cost_nothing_else(net: FakeNet) -> None:
 
 
 def test_a_holder_that_was_never_seen_is_gone_after_a_while(net: FakeNet) -> None:
-    """An engine that claims and dies before its token came is not waited for for ever."""
+    """An engine that claims and dies before its token arrives does not hold the outputs for ever."""
     box, desk = Box(net), Engine(net, "desk")
     desk.link.gone(desk.keys.alive("desk"))
     desk.claim()
@@ -187,7 +187,7 @@ def _put(box: Box, sender: EventSender, *messages: bytes, lose: bool = False) ->
 
 
 def test_what_is_played_there_arrives_with_its_time(net: FakeNet) -> None:
-    """Events carry when they arrived at their own machine, told by the clock of this one."""
+    """Events carry the time of arrival at their own machine, converted to this machine's clock."""
     far, source, box, sender = _hears(net)
     far.to_here = lambda machine, at: at - 1000
     taken: list[tuple[int, bytes]] = []
@@ -198,7 +198,7 @@ def test_what_is_played_there_arrives_with_its_time(net: FakeNet) -> None:
 
 
 def test_a_gap_counts_as_a_pulled_cable(net: FakeNet) -> None:
-    """A message that was lost may have been a release: all that came is heard, and then the port is gone."""
+    """A lost message may have been a release: all that arrived is delivered, then the port is gone."""
     _, source, box, sender = _hears(net)
     _put(box, sender, ON)
     _put(box, sender, OFF, lose=True)
@@ -210,7 +210,7 @@ def test_a_gap_counts_as_a_pulled_cable(net: FakeNet) -> None:
 
 
 def test_what_was_heard_is_not_heard_again(net: FakeNet) -> None:
-    """A put that comes twice is played once."""
+    """A put that arrives twice is played once."""
     _, source, box, sender = _hears(net)
     ((payload, _),) = sender.packs([(0, ON)])
     for _ in range(2):
@@ -219,7 +219,7 @@ def test_what_was_heard_is_not_heard_again(net: FakeNet) -> None:
 
 
 def test_a_machine_that_started_anew_counts_from_its_own_beginning(net: FakeNet) -> None:
-    """A new stream is no gap."""
+    """The start of a new stream does not count as a gap."""
     _, source, box, sender = _hears(net)
     _put(box, sender, ON, OFF)
     _put(box, EventSender(10), ON)
@@ -227,7 +227,7 @@ def test_a_machine_that_started_anew_counts_from_its_own_beginning(net: FakeNet)
 
 
 def test_what_arrived_before_the_cable_was_cut_is_heard(net: FakeNet) -> None:
-    """Messages that came before the end come before the end is told."""
+    """Messages that arrived before the cut are delivered before the port is gone."""
     _, source, box, sender = _hears(net)
     _put(box, sender, ON)
     net.cut(BOX)
@@ -237,7 +237,7 @@ def test_what_arrived_before_the_cable_was_cut_is_heard(net: FakeNet) -> None:
 
 
 def test_what_the_other_machine_counts_is_told(net: FakeNet) -> None:
-    """How much its driver takes at one go, and what found no room there, is known here as of an output of our own."""
+    """The longest message its driver takes, and what it dropped, are known here as for an output of our own."""
     desk, box = _playing(net)
     counted = {"shed": 3, "replaced": 2, "longest": 4096}
     box.link.hint(box.keys.meter(BOX), json.dumps({"inputs": {}, "outputs": {"strings": counted}}).encode())

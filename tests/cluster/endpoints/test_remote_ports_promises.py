@@ -1,7 +1,6 @@
-"""Whatever the network does, nothing is left sounding at the other machine. The promises are our own; no source.
+"""Whatever the network does, no note may hang at the other machine. (The promises are our own; no outside source.)
 
-The receiver is written from MIDI 1.0 and knows no All Notes Off, see its file.
-"""
+The receiver is written from MIDI 1.0 and ignores All Notes Off; its own file says why."""
 
 from collections.abc import Callable
 
@@ -30,7 +29,7 @@ class Night:
         self.receiver = Receiver()
         self.lose = self.cut = self.unplugged = False
         self.publish = self.desk.link.publish
-        setattr(self.desk.link, "publish", self._publish)  # noqa: B010 mypy lets no method be replaced
+        setattr(self.desk.link, "publish", self._publish)  # noqa: B010 mypy forbids assigning to a method
         self.come_back()
 
     def _publish(self, key: str, payload: bytes, bulk: bool = False) -> None:
@@ -40,12 +39,12 @@ class Night:
             self.publish(key, payload, bulk)
 
     def play(self, message: bytes) -> None:
-        """The engine sends this; where the output is gone it goes nowhere, but is known."""
+        """The engine sends this; if the output is gone, it is not sent but remembered."""
         self.desk.cable.put(self.box.now, (message,), [])
         self.turn()
 
     def turn(self) -> None:
-        """Both machines have their turn."""
+        """Give both machines their turn."""
         desk = self.desk
         if desk.port is not None:
             if desk.port.gone is not None:
@@ -55,7 +54,7 @@ class Night:
             self.receiver.hear(message)
 
     def passes(self, ns: int) -> None:
-        """Time passes."""
+        """Let time pass."""
         until = self.box.now + ns
         while (due := self.box.gate.due) is not None and due <= until:
             self.box.now = max(self.box.now, due)
@@ -64,7 +63,7 @@ class Night:
         self.turn()
 
     def come_back(self) -> None:
-        """The engine asks and opens again, as it does five times a second, if it has to."""
+        """If necessary, the engine claims and opens again, as it does five times per second."""
         desk = self.desk
         lease = desk.far.leases.get(BOX)
         if BOX in desk.far.alive and (
@@ -93,7 +92,7 @@ def _lose(night: Night) -> None:
 
 
 def _stuck(night: Night) -> None:
-    """The engine's token goes and comes."""
+    """The engine's token goes and comes back."""
     night.desk.link.gone(night.desk.keys.alive("desk"))
     night.passes(GRACE // 2)
     night.desk.link.alive(night.desk.keys.alive("desk"))
@@ -112,7 +111,7 @@ def _mend(night: Night) -> None:
 
 
 def _unplug(night: Night) -> None:
-    """The instrument's cable, at the other machine."""
+    """Unplug the instrument's cable at the other machine."""
     night.unplugged = True
     night.box.link.gone(night.box.keys.plugged(BOX, "out", "strings"))
     with night.box.gate.lender() as lender:
@@ -151,7 +150,7 @@ _steps = st.lists(
 @settings(max_examples=300)
 @given(_steps, st.booleans())
 def test_nothing_is_left_sounding(steps: list[Callable[[Night], None]], paced: bool) -> None:
-    """Cables cut and mended, orders lost, loops stuck, instruments unplugged: what sounds in the end is what should."""
+    """Cables cut and mended, orders lost, loops stuck, instruments unplugged: in the end no note may sound."""
     night = Night(paced)
     for step in steps:
         step(night)

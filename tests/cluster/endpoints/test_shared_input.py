@@ -1,4 +1,4 @@
-"""An input that is plugged in here and heard by the other engine, too. (Our own design; no outside source.)"""
+"""An input that is plugged in here and shared with the other engine. (Our own design; no outside source.)"""
 
 import pytest
 
@@ -10,7 +10,7 @@ from tests.support.fake_link import FakeNet
 
 
 def test_what_it_hears_is_played_here_and_published() -> None:
-    """The show polls it as any input; the other engine gets the same messages with their time, in order."""
+    """The show polls it like any input; the other engine gets the same messages with their times, in order."""
     net = FakeNet()
     heard, tokens = [], []
     other = net.link("spare")

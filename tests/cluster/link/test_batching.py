@@ -1,4 +1,4 @@
-"""Bundles: what is said in one folder of keys, as one put."""
+"""Bundles: messages under one folder of keys, sent as one put."""
 
 import pytest
 from hypothesis import given
@@ -13,7 +13,7 @@ SAID = st.lists(st.tuples(st.text(min_size=1).map(lambda name: NAMES.output("sta
 
 @given(SAID)
 def test_a_bundle_gives_what_was_said_in_its_order(said: list[tuple[str, bytes]]) -> None:
-    """Whatever ports are called and whatever is said, it comes out under its own key and in its order."""
+    """Whatever the ports are called and whatever is sent, it arrives under its own key and in order."""
     key = batching.key_of(NAMES.outputs("stage").removesuffix("/*"))
     assert batching.is_bundle(key)
     assert list(batching.unpack(key, batching.pack(said))) == said
@@ -21,13 +21,13 @@ def test_a_bundle_gives_what_was_said_in_its_order(said: list[tuple[str, bytes]]
 
 @given(st.text(min_size=1))
 def test_no_port_is_taken_for_a_bundle(name: str) -> None:
-    """No name of a port gives a bundle's key: the sign stands percent-encoded in keys (RFC 3986 section 2.1)."""
+    """No port name gives a bundle's key: the bundle's sign is percent-encoded in names (RFC 3986 section 2.1)."""
     assert not batching.is_bundle(NAMES.input("stage", name))
     assert not batching.is_bundle(NAMES.input("stage", "+"))
 
 
 def test_half_a_bundle_is_refused() -> None:
-    """What ends too early is no bundle."""
+    """Truncated bytes are not a bundle."""
     whole = batching.pack([(NAMES.output("stage", "strings"), b"\x90\x3c\x40")])
     with pytest.raises(ValueError, match="missing"):
         list(batching.unpack("r1/x/out/stage/+", whole[:-1]))

@@ -1,4 +1,4 @@
-"""A rig's certificates: what they say, who may read them, and when they are made again. (X.509: RFC 5280.)"""
+"""A rig's certificates: what they contain, who may read them, and when they are replaced. (X.509: RFC 5280.)"""
 
 import os
 import stat
@@ -34,26 +34,27 @@ name = "One"
 
 @pytest.fixture
 def rig() -> Rig:
-    """Two machines that are not on one computer."""
+    """Two machines on two computers."""
     return read(TEXT, "rig.toml")
 
 
 def made(rig: Rig, folder: Path, renew: bool = False) -> dict[str, bool]:
-    """Make keys; which machines' are new."""
+    """Make keys; return the machines with new ones."""
     assert rig.network is not None
     return {each.machine: each.new for each in make_keys("Pit", rig.network, folder, renew)}
 
 
 def certificate(folder: Path, machine: str) -> x509.Certificate:
-    """The certificate of a machine."""
+    """The certificate of this machine."""
     found = certificate_in(keyring_in(folder, machine).certificate)
     assert found is not None
     return found
 
 
 def test_a_certificate_is_for_one_machine_at_one_address(rig: Rig, tmp_path: Path) -> None:
-    """Each machine has a certificate with its name and address, signed by the rig's own authority, for both ends of a
-    link (RFC 5280 4.2.1.6 and 4.2.1.12)."""
+    """Each machine's certificate has its name and address, is signed by the rig's own authority, and serves both ends
+    of a link
+    (RFC 5280 4.2.1.6 and 4.2.1.12)."""
     made(rig, tmp_path)
     authority = certificate_in(tmp_path / "authority.pem")
     assert authority is not None
@@ -70,7 +71,7 @@ def test_a_certificate_is_for_one_machine_at_one_address(rig: Rig, tmp_path: Pat
 
 
 def test_only_the_user_reads_keys(rig: Rig, tmp_path: Path) -> None:
-    """Whatever the user's mask is, nobody else may read a key or look into a folder of them."""
+    """Whatever the user's umask is, nobody else may read a key or list a folder of keys."""
     before = os.umask(0)
     try:
         made(rig, tmp_path / "keys")
@@ -81,7 +82,7 @@ def test_only_the_user_reads_keys(rig: Rig, tmp_path: Path) -> None:
 
 
 def test_what_is_in_order_stays(rig: Rig, tmp_path: Path) -> None:
-    """A second time nothing is made; a machine that is added, moved or lost gets its own; `renew` makes all."""
+    """Run again, nothing is made; a machine that was added, moved or lost its keys gets its own; `renew` makes all."""
     assert made(rig, tmp_path) == {"desk": True, "box": True}
     assert made(rig, tmp_path) == {"desk": False, "box": False}
     added = "left = { listen = '10.0.0.1:1' }\nbox ="
@@ -93,7 +94,7 @@ def test_what_is_in_order_stays(rig: Rig, tmp_path: Path) -> None:
 
 
 def test_another_authority_s_are_replaced(rig: Rig, tmp_path: Path) -> None:
-    """Certificates that another authority signed, as those that were carried in, are made again."""
+    """Certificates signed by another authority, such as ones copied in, are replaced."""
     made(rig, tmp_path / "one")
     made(rig, tmp_path / "other")
     (tmp_path / "one" / "box").rename(tmp_path / "was")
@@ -102,7 +103,7 @@ def test_another_authority_s_are_replaced(rig: Rig, tmp_path: Path) -> None:
 
 
 def test_a_lost_authority_is_told(rig: Rig, tmp_path: Path) -> None:
-    """Without the authority's key nothing can be signed, and the sentence says so and what to do."""
+    """Without the authority's key nothing can be signed; the error says so, with the remedy."""
     made(rig, tmp_path)
     (tmp_path / "authority.key").unlink()
     with pytest.raises(LinkError, match=r"authority\.key does not belong to .*; restore the key, or .* --renew"):
@@ -112,17 +113,17 @@ def test_a_lost_authority_is_told(rig: Rig, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("file", ["authority.pem", "box.pem", "box.key"])
 def test_a_machine_without_its_keys_is_told_how(rig: Rig, tmp_path: Path, file: str) -> None:
-    """A missing file is told by name, with the command that makes it and the folder to carry."""
+    """The error names the missing file, the command that makes it and the folder to copy."""
     made(rig, tmp_path / "rig.keys")
     (tmp_path / "rig.keys" / "box" / file).unlink()
-    with pytest.raises(LinkError) as told:
+    with pytest.raises(LinkError) as error:
         settings_of(rig.on("box"), tmp_path / "rig.toml")
-    assert f"{file} is missing" in str(told.value)
-    assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and copy the folder box into" in str(told.value)
+    assert f"{file} is missing" in str(error.value)
+    assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and copy the folder box into" in str(error.value)
 
 
 def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A certificate of another machine, for another address, or that has ended, is told when the machine starts."""
+    """A certificate for another machine or address, or an expired one, is reported when the machine starts."""
     folder = tmp_path / "rig.keys"
     made(rig, folder)
     network = rig.on("box").network
@@ -147,7 +148,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
 
 
 def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A certificate that ends within thirty days is reported at each start, and replaced by the next `network keys`."""
+    """A certificate that expires within thirty days is reported at each start; the next `network keys` replaces it."""
     with monkeypatch.context() as brief:
         brief.setattr(certificate_authority, "_YEARS", timedelta(days=20))
         made(rig, tmp_path / "rig.keys")
@@ -167,7 +168,7 @@ def test_plain_links_are_warned_of(tmp_path: Path) -> None:
 
 
 def test_the_folder_is_beside_the_rig(rig: Rig) -> None:
-    """Keys are in NAME-OF-RIG-FILE.keys beside the rig file, or where `keys` says, from there."""
+    """Keys are in NAME-OF-RIG-FILE.keys beside the rig file, or where `keys` says, relative to that folder."""
     network = rig.network
     assert network is not None
     assert folder_of(network, Path("/shows/pit.toml")) == Path("/shows/pit.keys")

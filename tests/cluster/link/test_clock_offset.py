@@ -13,7 +13,7 @@ NAMES = NetworkKeys("test")
 
 
 class World:
-    """True time, on which two machines' clocks stand; a question takes its time there and back."""
+    """True time, and two machines' clocks on it; a question takes its time there and back."""
 
     def __init__(self, ahead: int) -> None:
         self.true = 5_000_000_000
@@ -24,14 +24,14 @@ class World:
         self.far = ClockOffsets(self.net.link("box"), NAMES, "box", ["desk"], self._answers_at)
 
     def _answers_at(self) -> int:
-        """The other's clock, when the question has come there; the answer is under way after that."""
+        """The other machine's clock when the question has arrived; the answer then travels back."""
         self.true += self.there
-        told = self.true + self.ahead
+        answer = self.true + self.ahead
         self.true += self.back
-        return told
+        return answer
 
     def ask(self, there: int, back: int) -> bool:
-        """One question that takes so long there and so long back."""
+        """Ask once; the question takes `there` ns and the answer `back` ns."""
         self.there, self.back = there, back
         return self.near.ask("box")
 
@@ -41,7 +41,7 @@ class World:
     ways=st.lists(st.tuples(st.integers(0, 10**9), st.integers(0, 10**9)), min_size=1, max_size=10),
 )
 def test_the_offset_errs_by_half_the_quickest_round_trip(ahead: int, ways: list[tuple[int, int]]) -> None:
-    """After some questions a stamp of the other machine is known to half the shortest round trip (RFC 5905)."""
+    """After a few questions, a time stamp of the other machine is known to half the shortest round trip (RFC 5905)."""
     world = World(ahead)
     for there, back in ways:
         assert world.ask(there, back)
@@ -52,21 +52,21 @@ def test_the_offset_errs_by_half_the_quickest_round_trip(ahead: int, ways: list[
 
 @given(there=st.integers(0, 10**8), back=st.integers(0, 10**8))
 def test_nothing_happened_later_than_now(there: int, back: int) -> None:
-    """A stamp is never put later than the moment it arrives, whatever the ways there and back were."""
+    """A time stamp is never later than its arrival, however long the ways there and back were."""
     world = World(7_000)
     world.ask(there, back)
     assert world.near.here("box", world.true + 7_000, world.true) <= world.true
 
 
 def test_before_the_first_answer_it_is_now() -> None:
-    """While nothing is known of a machine's clock, what it sends has happened when it arrives."""
+    """While a machine's clock is unknown, its messages count as happening when they arrive."""
     world = World(0)
     assert world.near.here("box", 12, 99) == 99
     assert world.near.round_trip("box") is None
 
 
 def test_a_machine_that_started_anew_has_a_new_clock() -> None:
-    """After a restart of the other machine the old offset is forgotten, however quick its answers were."""
+    """When the other machine restarts, the old offset is forgotten, however quick its answers were."""
     world = World(0)
     world.ask(0, 0)
     world.ahead = -3_000_000_000
@@ -77,7 +77,7 @@ def test_a_machine_that_started_anew_has_a_new_clock() -> None:
 
 
 def test_a_machine_that_is_silent_may_come_back_with_another_clock() -> None:
-    """One lost answer forgets no offset; after a second one what comes has happened when it arrives."""
+    """One lost answer keeps the offset; after a second one, messages count as happening when they arrive."""
     world = World(-3_000_000_000)
     world.ask(0, 0)
     world.net.links[1].close()
@@ -88,7 +88,7 @@ def test_a_machine_that_is_silent_may_come_back_with_another_clock() -> None:
 
 
 def test_the_round_trip_is_told() -> None:
-    """Last, least, median and most of the round trips are told, in nanoseconds."""
+    """The last, least, median and greatest round trips are given, in nanoseconds."""
     world = World(0)
     for way in (5, 1, 3):
         world.ask(way, way)
@@ -98,7 +98,7 @@ def test_the_round_trip_is_told() -> None:
 
 
 def test_what_is_no_answer_is_none() -> None:
-    """An answer of another length, and no answer, change nothing."""
+    """An answer of the wrong length, or none at all, changes nothing."""
     net = FakeNet()
     timing = ClockOffsets(net.link("desk"), NAMES, "desk", ["box"])
     assert not timing.ask("box")

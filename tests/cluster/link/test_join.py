@@ -1,11 +1,11 @@
-"""A rig of one machine needs no network parts. (Our own design; no outside source.)"""
+"""A rig of one machine needs none of the network packages. (Our own design; no outside source.)"""
 
 import subprocess
 import sys
 
 from tests.support.paths import ROOT
 
-#: a Python that has none of them
+#: a Python without the network packages
 WITHOUT = """
 import sys
 class Absent:
@@ -45,7 +45,7 @@ name = "One"
 
 
 def test_without_the_network_parts_other_rigs_play_and_this_one_says_what_it_needs() -> None:
-    """The command works where neither zenoh nor cryptography is there; a rig with a [network] names the remedy."""
+    """Without zenoh and cryptography the command works; only a rig with a [network] is refused, with the remedy."""
     done = subprocess.run(
         [sys.executable, "-c", WITHOUT.replace("RIG", RIG)], cwd=ROOT, capture_output=True, text=True, check=False
     )

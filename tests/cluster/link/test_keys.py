@@ -1,4 +1,4 @@
-"""What everything on the network is called. (zenoh's key expressions: no `*`, `$`, `?`, `#`, no empty part.)"""
+"""The names of everything on the network. (zenoh's key expressions: no `*`, `$`, `?`, `#`, no empty part.)"""
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +10,7 @@ PRINTABLE = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_si
 
 @given(rig=PRINTABLE, port=PRINTABLE)
 def test_any_name_makes_a_key(rig: str, port: str) -> None:
-    """Whatever a rig and its ports are called, a key holds none of zenoh's signs, and its parts are told apart."""
+    """Whatever a rig and its ports are called, a key has none of zenoh's signs, and its parts can be told apart."""
     names = NetworkKeys(rig)
     for key in (names.input("desk", port), names.output("desk", port), names.plugged("desk", "out", port)):
         assert not set("*$?# \t") & set(key)

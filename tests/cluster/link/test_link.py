@@ -1,7 +1,6 @@
 """What a link promises, kept by zenoh on the loopback and by the link in memory that other tests build on.
 
-The promises are our own (`engine.cluster.link.link`); no source.
-"""
+The promises are our own (`engine.cluster.link.link`); no outside source."""
 
 import json
 import socket
@@ -24,7 +23,7 @@ MACHINES = ("desk", "spare", "stage-left")
 
 
 def free_ports(count: int) -> list[int]:
-    """TCP ports of the loopback that nobody uses."""
+    """Free TCP ports on the loopback."""
     with ExitStack() as stack:
         sockets = [stack.enter_context(socket.socket()) for _ in range(count)]
         for each in sockets:
@@ -45,7 +44,7 @@ def rig_text(ports: list[int]) -> str:
 
 @pytest.fixture(params=["zenoh", "memory"])
 def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Make]:
-    """Makes links of machines that reach each other."""
+    """Makes links of machines that can reach each other."""
     made: list[Link] = []
     net = FakeNet()
     rig = read(rig_text(free_ports(3)), "rig.toml")
@@ -77,7 +76,7 @@ def together(make: Make, *names: str) -> list[Link]:
 
 
 def until_heard(said: Callable[[], None], heard: Sequence[object]) -> None:
-    """Say it again until it is heard: a subscription takes a moment to be known elsewhere."""
+    """Send it again until it arrives: a subscription takes a moment to reach the other machines."""
 
     def is_heard() -> bool:
         said()
@@ -104,7 +103,7 @@ def test_what_is_published_is_heard_in_order_and_once(make: Make) -> None:
 
 
 def test_nobody_hears_himself(make: Make) -> None:
-    """A link hears nothing of its own: no message, no token, no state, no question."""
+    """A link receives nothing of its own: no message, no token, no state, no question."""
     desk, spare = together(make, "desk", "spare")
     own: list[object] = []
     others: list[object] = []
@@ -120,7 +119,7 @@ def test_nobody_hears_himself(make: Make) -> None:
 
 
 def test_a_late_joiner_gets_the_last_state(make: Make) -> None:
-    """Who subscribes late hears the last value that is kept, then each newer one, and no older one."""
+    """A late subscriber gets the last retained value, then each newer one, and no older one."""
     desk, spare = together(make, "desk", "spare")
     for number in range(5):
         desk.keep("r1/test/state/show", b"%d" % number)
@@ -133,7 +132,7 @@ def test_a_late_joiner_gets_the_last_state(make: Make) -> None:
 
 
 def test_tokens_come_and_go(make: Make) -> None:
-    """A token is seen by who watches already and by who begins to watch; it goes when taken down and with its link."""
+    """A token is seen by early and late watchers; it goes when it is taken down, and with its link."""
     desk, spare, stage = together(make, *MACHINES)
     seen: list[tuple[str, bool]] = []
     stage.watch("r1/test/alive/*/in/*", lambda key, there: seen.append((key, there)))
@@ -152,7 +151,7 @@ def test_tokens_come_and_go(make: Make) -> None:
 
 
 def test_questions_are_answered(make: Make) -> None:
-    """A question gets an answer from each that answers to its key, and none where nobody does."""
+    """A question gets an answer from each machine that answers its key, and none where no machine does."""
     desk, spare, stage = together(make, *MACHINES)
     stage.answer("r1/test/claim/stage-left", lambda payload: payload + b", granted")
     answers: list[bytes] = []
@@ -166,7 +165,7 @@ def test_questions_are_answered(make: Make) -> None:
 
 
 def test_a_closed_link_says_and_raises_nothing(make: Make) -> None:
-    """After a close whatever is said is counted as lost, a question has no answers, and a second close does nothing."""
+    """After close, messages are counted as lost, questions get no answer, and a second close does nothing."""
     desk = make("desk")
     desk.close()
     desk.close()
@@ -178,7 +177,7 @@ def test_a_closed_link_says_and_raises_nothing(make: Make) -> None:
 
 
 def test_what_a_callback_raises_is_counted(tmp_path: Path) -> None:
-    """A callback that raises stops nothing: the next message is heard, and the fault counted."""
+    """A callback that raises stops nothing: the next message is delivered, and the fault is counted."""
     rig = read(rig_text(free_ports(3)), "rig.toml")
     desk, spare = (open_link(settings_of(rig.on(name), tmp_path / "rig.toml")) for name in ("desk", "spare"))
     heard: list[object] = []
@@ -197,7 +196,7 @@ def test_what_a_callback_raises_is_counted(tmp_path: Path) -> None:
 
 
 def test_an_address_in_use_is_told(tmp_path: Path) -> None:
-    """A machine whose address is taken cannot join, and says so in one sentence."""
+    """A machine whose address is in use cannot join, and one sentence says so."""
     rig = read(rig_text(free_ports(3)), "rig.toml")
     settings = settings_of(rig, tmp_path / "rig.toml")
     first = open_link(settings)
@@ -209,7 +208,7 @@ def test_an_address_in_use_is_told(tmp_path: Path) -> None:
 
 
 def test_the_configuration_is_as_measured(tmp_path: Path) -> None:
-    """On the loopback links are plain TCP, one side dials, nothing is scouted and the lease is 300 ms."""
+    """On the loopback links are plain TCP, one side dials, scouting is off and the lease is 300 ms."""
     rig = read(rig_text([7001, 7002, 7003]), "rig.toml")
     config = json.loads(settings_of(rig.on("spare"), tmp_path / "rig.toml").config)
     assert config["listen"]["endpoints"] == ["tcp/127.0.0.1:7002"]

@@ -1,4 +1,4 @@
-"""Lanes and kept states by themselves. (Our own design; no source.)"""
+"""Publish queues and retained states by themselves. (Our own design; no outside source.)"""
 
 import threading
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ from tests.support.waiting import WITHIN, until
 
 
 def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whoever publishes never waits: while a machine takes nothing, so much waits, and the rest is counted as lost."""
+    """Publishing never blocks: while a machine takes nothing, the queue fills, and the rest is counted as lost."""
     monkeypatch.setattr(publish_queues, "_MOST", 5)
     go = threading.Event()
     taken: list[Any] = []
@@ -38,7 +38,7 @@ def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch: pytest.Monkey
 
 
 def test_what_cannot_be_handed_on_is_counted_and_the_rest_goes() -> None:
-    """Messages that raise are lost; those after them are not."""
+    """Messages that raise are lost; those after them are sent."""
     taken: list[Any] = []
     lost: list[Any] = []
 
@@ -57,7 +57,7 @@ def test_what_cannot_be_handed_on_is_counted_and_the_rest_goes() -> None:
 
 
 def test_what_gathers_while_a_lane_is_busy_goes_together() -> None:
-    """What was put while the lane handed something on is handed on at one go, in its order, and nothing twice."""
+    """What is put while the queue is busy sending is sent together afterwards, in order and once."""
     go, taken = threading.Event(), []
 
     def slow(said: Sequence[Said]) -> None:
@@ -80,8 +80,9 @@ def _note(heard: list[tuple[str, bytes]], key: str, payload: bytes) -> None:
 
 
 def test_no_older_state_comes_after_a_newer_one() -> None:
-    """However what was published and what was answered arrive, values of one keeper are heard in order, each once;
-    what is too short to be a state is passed over."""
+    """In whatever order publications and answers arrive, values of one keeper are delivered in order, each once.
+
+    A payload too short to be a state is ignored."""
     for order in permutations(range(4)):
         kept = RetainedState()
         heard: list[tuple[str, bytes]] = []
@@ -93,13 +94,13 @@ def test_no_older_state_comes_after_a_newer_one() -> None:
         for place in order:
             followed.take(values[place])
             followed.take(values[place])
-        told = [payload for _, payload in heard]
-        assert told == sorted(set(told))
+        values_heard = [payload for _, payload in heard]
+        assert values_heard == sorted(set(values_heard))
         assert heard[-1] == ("key", b"3")
 
 
 def test_each_keeper_has_its_own_order() -> None:
-    """A machine that starts again, or another one, is heard although its numbers begin again."""
+    """States of a machine that restarted, or of another one, are delivered although their numbers begin again."""
     heard: list[bytes] = []
     followed = RetainedStateReader("key", lambda _, payload: heard.append(payload))
     first, second = RetainedState(), RetainedState()

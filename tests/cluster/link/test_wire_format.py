@@ -1,4 +1,4 @@
-"""What goes over a link comes out as it went in, and nothing else does."""
+"""What is sent over a link arrives as it was sent, and nothing else does."""
 
 import contextlib
 
@@ -29,7 +29,7 @@ _orders = st.one_of(
 
 @given(st.lists(st.lists(_messages, min_size=1, max_size=5), max_size=5))
 def test_events_come_out_as_they_went_in(turns: list[list[bytes]]) -> None:
-    """Every message comes once, with its time; short ones in order and numbered without a gap, long ones alone."""
+    """Every message arrives once, with its time; short ones in order and numbered without a gap, long ones alone."""
     sender, numbered, found, expected, at = EventSender(7), 0, [], [], 1000
     for turn in turns:
         events = []
@@ -52,7 +52,7 @@ def test_events_come_out_as_they_went_in(turns: list[list[bytes]]) -> None:
 
 @given(st.lists(_orders, max_size=8), st.integers(0, (1 << 63) - 1))
 def test_orders_come_out_as_they_went_in(orders: list[Order], epoch: int) -> None:
-    """Every order comes once, under its epoch; those that are numbered without a gap and in order."""
+    """Every order arrives once, under its epoch; numbered orders arrive without a gap and in order."""
     found, numbered = [], 0
     for payload, _ in OrderSender(epoch).packs(orders):
         read = read_orders(payload)
@@ -66,14 +66,14 @@ def test_orders_come_out_as_they_went_in(orders: list[Order], epoch: int) -> Non
 
 @given(st.binary(max_size=40))
 def test_what_is_nothing_of_the_kind_is_refused(payload: bytes) -> None:
-    """Any bytes at all are read, or refused with ValueError; never anything else."""
+    """Any bytes are either read or rejected with ValueError; no other error is raised."""
     for read in (read_events, read_orders):
         with contextlib.suppress(ValueError):
             read(payload)
 
 
 def test_a_message_that_is_none_is_refused() -> None:
-    """Half a message is not passed on (MIDI 1.0: a note-on has two data bytes)."""
+    """An incomplete message is not passed on (MIDI 1.0: a note-on has two data bytes)."""
     ((payload, _),) = EventSender(1).packs([(0, bytes((0x90, 60)))])
     with pytest.raises(ValueError, match="not a whole message"):
         read_events(payload)

@@ -1,4 +1,4 @@
-"""Who is in charge, of two engines and the owners of the outputs. (Our own design; nothing outside defines it.)"""
+"""Which of two engines leads, and which plays each output owner. (Our own design; no outside source.)"""
 
 from collections.abc import Callable
 from functools import partial
@@ -21,7 +21,7 @@ def _due(charge: Leadership) -> int:
 
 @pytest.fixture
 def world() -> World:
-    """Both engines play, the main one in charge of both owners."""
+    """Both engines run; the main one leads and plays both owners."""
     world = World(OWNERS)
     world.start("desk")
     world.start("spare")
@@ -37,7 +37,7 @@ def assert_led_by(world: World, name: str) -> None:
 
 
 def test_alone_it_is_in_charge_at_once() -> None:
-    """A rig without a standby asks its owners straight away and waits for nobody."""
+    """Without a standby, an engine claims its owners at once and leads."""
     charge = Leadership(7, "desk", "desk", None, OWNERS)
     assert charge.due == 7
     assert charge.tick(7) == [Lead(), Ask("left"), Ask("right")]
@@ -46,7 +46,7 @@ def test_alone_it_is_in_charge_at_once() -> None:
 
 
 def test_a_standby_that_has_never_seen_the_main_engine_waits() -> None:
-    """Started first, the standby takes nothing: it follows, and the main engine is in charge when it comes."""
+    """A standby that starts first claims nothing; it follows, and the main engine leads when it starts."""
     world = World(OWNERS)
     world.start("spare")
     world.run(5000)
@@ -57,7 +57,7 @@ def test_a_standby_that_has_never_seen_the_main_engine_waits() -> None:
 
 
 def test_a_main_engine_that_comes_back_follows(world: World) -> None:
-    """The show stays with the standby when the main engine starts again, until somebody hands it over."""
+    """When the main engine restarts, the show stays with the standby until it is handed over."""
     world.kill("desk")
     world.run(500)
     assert_led_by(world, "spare")
@@ -68,10 +68,10 @@ def test_a_main_engine_that_comes_back_follows(world: World) -> None:
 
 
 def test_a_stuck_engine_loses_the_show_and_follows_when_it_wakes(world: World) -> None:
-    """An engine whose loop was stuck hears what it missed, steps down and does not play by its old epoch."""
+    """An engine whose loop was stuck reads what it missed, steps down, and plays nothing under its old epoch."""
     world.stop("desk")
     world.run(300)
-    assert world.leaders() == ["desk", "spare"]  # it cannot know yet; its epoch is worth nothing
+    assert world.leaders() == ["desk", "spare"]  # it cannot know yet, but its epoch no longer counts
     assert [world.players(owner) for owner in OWNERS] == [["spare"], ["spare"]]
     world.wake("desk")
     world.run(500)
@@ -79,7 +79,7 @@ def test_a_stuck_engine_loses_the_show_and_follows_when_it_wakes(world: World) -
 
 
 def test_two_engines_that_lose_each_other_change_nothing(world: World) -> None:
-    """Cut from each other, both seen by the owners: the standby is refused, again and again, and the show goes on."""
+    """If only the link between the engines is cut, every claim of the standby is refused and the show goes on."""
     world.part("desk", "spare")
     world.run(5000)
     assert world.leaders() == ["desk"]
@@ -90,7 +90,7 @@ def test_two_engines_that_lose_each_other_change_nothing(world: World) -> None:
 
 
 def test_a_main_engine_cut_off_from_all_steps_down_when_it_is_back(world: World) -> None:
-    """Its cable out, the standby takes over; its cable in again, it hears the higher term and follows."""
+    """With the main engine unplugged, the standby takes over; plugged in again, it sees the higher term and follows."""
     for other in ("spare", *OWNERS):
         world.part("desk", other)
     world.run(1000)
@@ -102,7 +102,7 @@ def test_a_main_engine_cut_off_from_all_steps_down_when_it_is_back(world: World)
 
 
 def test_an_owner_that_only_the_standby_reaches_brings_it_the_whole_show(world: World) -> None:
-    """One engine has the show, not each a half: who is granted what the other has lost is in charge of all."""
+    """Two engines never have half a show each: the one that is granted what the other lost leads the whole."""
     world.part("desk", "spare")
     world.part("desk", "left")
     world.run(1000)
@@ -114,7 +114,7 @@ def test_an_owner_that_only_the_standby_reaches_brings_it_the_whole_show(world: 
 
 
 def test_a_hand_over_and_back(world: World) -> None:
-    """Each gives away what it holds, the other asks and gets it; terms grow."""
+    """Each engine gives away what it holds, the other claims and gets it; terms increase."""
     for giver, taker in (("desk", "spare"), ("spare", "desk")):
         world.act(giver, world.engines[giver].hand_over(world.now))
         world.run(100)
@@ -123,7 +123,7 @@ def test_a_hand_over_and_back(world: World) -> None:
 
 
 def test_what_is_given_may_be_as_old_as_the_giving() -> None:
-    """The engine that is handed the show says since when: what was pressed from then on was sent by nobody."""
+    """The new leader knows when the show was given away: from then on, nobody has sent what was pressed."""
     charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
     charge.word(0, 1, "desk")
@@ -133,7 +133,7 @@ def test_what_is_given_may_be_as_old_as_the_giving() -> None:
 
 
 def test_a_giving_that_is_not_confirmed_is_said_again() -> None:
-    """Until the owner has confirmed it, since otherwise it would refuse the other for ever."""
+    """It is repeated until the owner confirms it, since otherwise the owner would refuse the other engine for ever."""
     charge = Leadership(0, "desk", "desk", "spare", ["left"])
     charge.tick(_due(charge))
     charge.granted(0, "left", 9)
@@ -142,11 +142,11 @@ def test_a_giving_that_is_not_confirmed_is_said_again() -> None:
     assert charge.due == 100 * MS + 10
     assert charge.tick(_due(charge)) == [Give("left", 9, "spare")]
     charge.leased(charge.due, "left", 9, "desk", "spare")
-    assert charge.due == 3000 * MS + 10  # by then a word of the spare is to be there
+    assert charge.due == 3000 * MS + 10  # when the spare must have reported
 
 
 def test_an_owner_that_starts_again_is_asked_again(world: World) -> None:
-    """It remembers nobody; the engine in charge asks it at once, and nobody else."""
+    """A restarted owner remembers no holder; the leader claims it at once, and only the leader."""
     engine = world.engines["desk"]
     world.act("desk", engine.owner_there(world.now, "left", False))
     assert engine.epoch("left") is None
@@ -156,7 +156,7 @@ def test_an_owner_that_starts_again_is_asked_again(world: World) -> None:
 
 
 def test_a_show_without_owners_is_never_taken_by_itself() -> None:
-    """Nobody could tell a dead engine from a pulled cable; the player can, and takes it by hand."""
+    """Without owners a dead engine looks like a pulled cable; only the player can take the show, by hand."""
     charge = Leadership(0, "spare", "desk", "spare", [])
     charge.alive(0, True)
     charge.word(0, 1, "desk")
@@ -166,7 +166,7 @@ def test_a_show_without_owners_is_never_taken_by_itself() -> None:
 
 
 def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby() -> None:
-    """What it had said before its sign of life went may arrive later; the standby goes on asking."""
+    """A dead engine's last message may arrive after its sign of life has gone; the standby keeps asking."""
     charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
     charge.word(0, 1, "desk")
@@ -177,7 +177,7 @@ def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby() -> None:
 
 
 def test_a_question_that_is_not_answered_is_asked_again() -> None:
-    """A question lost with its link does not leave the outputs dumb; an answer that comes too late changes nothing."""
+    """A claim lost with its link does not leave the outputs silent; an answer that comes too late changes nothing."""
     charge = Leadership(0, "desk", "desk", None, ["left"])
     assert charge.tick(0) == [Lead(), Ask("left")]
     assert charge.tick(_due(charge)) == [Ask("left")]
@@ -187,7 +187,7 @@ def test_a_question_that_is_not_answered_is_asked_again() -> None:
 
 
 def test_an_edit_that_changes_the_owners() -> None:
-    """What is new is asked, what is gone is no longer ours."""
+    """New owners are claimed, removed ones are given up."""
     charge = Leadership(0, "desk", "desk", None, ["left"])
     charge.tick(0)
     charge.granted(0, "left", 9)
@@ -209,10 +209,9 @@ def test_whatever_happens_one_engine_leads_in_the_end(
         tuple[tuple[str, str, str], int, int] | tuple[tuple[str], int, int] | tuple[tuple[str, str], int, int]
     ],
 ) -> None:
-    """Deaths, stuck loops, cut links, hand-overs at any moment: when all is well again one engine has the whole show.
+    """Deaths, stuck loops, cut links, hand-overs at any moment: when all is well again, one engine has the whole show.
 
-    And at no time do two engines play one owner's outputs by the epoch that counts there.
-    """
+    At no time may two engines play one owner's outputs under the epoch that counts there."""
     world = World(OWNERS)
     world.start("desk")
     world.start("spare")
@@ -230,7 +229,7 @@ def test_whatever_happens_one_engine_leads_in_the_end(
 
 
 def happen(world: World, what: str, who: list[str]) -> Callable[..., Any]:
-    """One thing that goes wrong; how it is put right again."""
+    """Make one thing go wrong; return how to put it right again."""
     if what == "kill":
         world.kill(*who)
         return lambda: world.start(*who)

@@ -1,4 +1,4 @@
-"""A machine that lends its outputs: one player at a time, and silence once nobody plays."""
+"""A machine that lends its outputs: one engine plays at a time, and when none is left, all is silent."""
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -34,7 +34,7 @@ def _messages(deliveries: list[Delivery]) -> list[bytes]:
 
 
 def test_who_comes_first_plays() -> None:
-    """Outputs that nobody holds are granted, and nobody else's as long as their holder is alive."""
+    """Free outputs are granted; held outputs are refused as long as their holder is alive."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     assert epoch > 1000
@@ -43,7 +43,7 @@ def test_who_comes_first_plays() -> None:
 
 
 def test_orders_of_another_epoch_are_left_undone() -> None:
-    """An engine that was replaced and does not know it plays nothing, however long it goes on."""
+    """An engine that was replaced without noticing plays nothing, however long it continues."""
     lender = _lender()
     old = _claim(lender, "desk")
     new = _claim(lender, "spare", {"spare"})
@@ -53,7 +53,7 @@ def test_orders_of_another_epoch_are_left_undone() -> None:
 
 
 def test_what_the_holder_gives_away_the_other_may_claim() -> None:
-    """A hand-over: only who it was given to may claim it, and only the holder's present epoch can give."""
+    """In a hand-over only the named engine may claim, and only the holder's present epoch can give."""
     lender, give = _lender(), Order(OrderKind.GIVE, (b"spare",))
     epoch = _claim(lender, "desk")
     lender.take(0, epoch - 1, "strings", None, [give])
@@ -64,7 +64,7 @@ def test_what_the_holder_gives_away_the_other_may_claim() -> None:
 
 
 def test_outputs_fall_silent_at_once_when_their_only_engine_is_gone() -> None:
-    """The last note is released and the pedal put up by the machine itself, and the old epoch is over."""
+    """The machine itself releases the last note and the pedal, and the old epoch is over."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     lender.take(0, epoch, "strings", 0, [_unit(ON), _unit(PEDAL)])
@@ -76,7 +76,7 @@ def test_outputs_fall_silent_at_once_when_their_only_engine_is_gone() -> None:
 
 
 def test_outputs_wait_for_another_engine() -> None:
-    """While another engine is alive they sound on for the grace, and a grant in time keeps them sounding."""
+    """While another engine is alive, notes sound on for the grace period; a grant in time keeps them sounding."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     lender.take(0, epoch, "strings", 0, [_unit(ON)])
@@ -87,7 +87,7 @@ def test_outputs_wait_for_another_engine() -> None:
 
 
 def test_a_holder_that_is_back_plays_on() -> None:
-    """A token that was away for less than the grace changes nothing."""
+    """A token that was away for less than the grace period changes nothing."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     lender.holder_gone(0, another=True)
@@ -97,7 +97,7 @@ def test_a_holder_that_is_back_plays_on() -> None:
 
 
 def test_a_note_that_both_engines_hold_rings_on() -> None:
-    """The next holder's state releases what it does not hold and leaves what it does."""
+    """The next holder's state releases the notes it does not hold and keeps those it does."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     other = bytes((0x91, 72, 90))
@@ -110,7 +110,7 @@ def test_a_note_that_both_engines_hold_rings_on() -> None:
 
 
 def test_what_still_waits_on_the_cable_is_reckoned_with() -> None:
-    """A note of the last holder that waits for its turn on a slow cable is released by the next one's state, too."""
+    """A note of the last holder that still waits on a slow cable is released by the next holder's state, too."""
     lender = OutputLender({"strings": DIN}, started=0)
     epoch = _claim(lender, "desk")
     notes = [_unit(bytes((0x90, key, 100))) for key in range(40, 60)]
@@ -122,7 +122,7 @@ def test_what_still_waits_on_the_cable_is_reckoned_with() -> None:
 
 
 def test_missing_orders_are_noticed() -> None:
-    """A gap in the numbers is counted, and the output is named for repair."""
+    """A gap in the order numbers is counted, and the output is marked for repair."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     lender.take(0, epoch, "strings", 0, [_unit(ON)])
@@ -131,7 +131,7 @@ def test_missing_orders_are_noticed() -> None:
 
 
 def test_a_long_message_is_not_numbered() -> None:
-    """What goes alone, for notes may overtake it, is carried out and breaks no count."""
+    """A message sent alone, so that notes may overtake it, has no number and leaves no gap."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     lender.take(0, epoch, "strings", None, [_unit(ON)])
@@ -140,7 +140,7 @@ def test_a_long_message_is_not_numbered() -> None:
 
 
 def test_a_pulled_cable_is_cleared_up_when_it_is_back() -> None:
-    """What sounded when the cable was pulled is released first; orders meanwhile come to nothing."""
+    """The note that sounded when the cable was pulled is released first; orders meanwhile are dropped."""
     lender = _lender()
     epoch = _claim(lender, "desk")
     lender.take(0, epoch, "strings", 0, [_unit(ON)])
@@ -150,7 +150,7 @@ def test_a_pulled_cable_is_cleared_up_when_it_is_back() -> None:
 
 
 def test_a_burst_is_paced_where_the_cable_is() -> None:
-    """A step holds its channel until the instrument has settled, here as in a show of one machine."""
+    """A burst step holds its channel until the instrument has settled, as in a show on one machine."""
     lender = OutputLender({"strings": DIN}, started=0)
     epoch = _claim(lender, "desk")
     step = BurstUnit(0, (bytes((0xC0, 5)),), 30_000_000)
@@ -188,10 +188,10 @@ _played = st.lists(
 
 @given(_played, st.integers(0, 30), st.booleans())
 def test_a_takeover_at_any_moment_leaves_nothing_hanging(music: list[bytes], cut: int, paced: bool) -> None:
-    """Two engines route the same music; the first dies anywhere, the second goes on, and at the end all is at rest.
+    """Two engines route the same music; the first dies at any point, the second continues, and at the end all is at
+    rest.
 
-    All that the music itself leaves down is released at the end, as a show does.
-    """
+    What the music itself leaves held is released at the end, as a show does."""
     lender = OutputLender({"strings": DIN if paced else None}, started=0)
     cables = [RemoteCable(0, None) for _ in range(2)]
     sent: list[Delivery] = []
@@ -203,7 +203,7 @@ def test_a_takeover_at_any_moment_leaves_nothing_hanging(music: list[bytes], cut
         now += 1_000_000
         for cable in cables:
             cable.put(now, (message,), [])
-        if place == cut:  # this message was on its way when the engine died
+        if place == cut:  # the engine dies with this message on its way
             cables[0].live, first = False, 0
             epoch = _claim(lender, "spare", {"spare"})
             cables[1].state(now)

@@ -1,4 +1,4 @@
-"""A bay that follows another engine: it routes, and goes where the show is, but nobody commands it here."""
+"""An engine that follows another: it routes, and goes where the show is, but takes no commands here."""
 
 import json
 from typing import Any
@@ -66,7 +66,7 @@ BOTH = frozenset(("strings", "brass"))
 
 
 def engine(led_by: str | None = None) -> Engine:
-    """A bay in scene 1, its outputs on another machine."""
+    """An engine in scene 1, its outputs on another machine."""
     made = engine_of(read(RIG, "test"), remote=BOTH)
     recall(made, 0, 1)
     apply(made, 0, FollowLeader(led_by))
@@ -78,19 +78,19 @@ def follower() -> Engine:
     return engine("desk")
 
 
-def told(engine: Engine) -> dict[str, Any]:
-    """What is said of a bay, as it goes over a link."""
+def word_of(engine: Engine) -> dict[str, Any]:
+    """An engine's state of the show, as it goes over a link."""
     word: dict[str, Any] = json.loads(json.dumps(show_word(engine)))
     return word
 
 
 def follow_show(engine: Engine, now: int, word: dict[str, Any]) -> list[Delivery]:
-    """Do what the word about the show says. Raises ValueError if it makes no sense."""
+    """Follow this state of the show. Raises ValueError if it makes no sense."""
     return done(engine.apply(now, read_show_word(word)))
 
 
 def follow_time(engine: Engine, now: int, age: int, word: dict[str, Any]) -> list[Delivery]:
-    """The same for the word about clock and time code, said `age` ns ago."""
+    """Follow this state of clock and time code, sent `age` ns ago. Raises ValueError if it makes no sense."""
     return done(engine.apply(now, read_time_word(word, age)))
 
 
@@ -101,8 +101,8 @@ def done(result: Result) -> list[Delivery]:
 
 
 def test_it_obeys_nobody_here(follower: Engine) -> None:
-    """Shell, foot switch, mute, clock and time code change nothing; whoever asks is told who is in charge."""
-    before = told(follower)
+    """Shell, foot switch, mute, clock and time code change nothing; the answer names the leader."""
+    before = word_of(follower)
     outcome, sent = command(follower, 1, "scene", 2, "shell")
     assert (outcome.done, outcome.text, sent) == (False, "desk is in charge; nothing changed here", [])
     for do in ("next", "panic", "resend", "tap", "first"):
@@ -110,17 +110,17 @@ def test_it_obeys_nobody_here(follower: Engine) -> None:
     assert not mute(follower, 3, "layer", True, "osc 192.0.2.1")[0].done
     assert not follower.apply(4, ControlClock("start")).outcome.done
     assert not follower.apply(4, ControlTimecode("locate", "01:00:20:00")).outcome.done
-    assert told(follower) == before
+    assert word_of(follower) == before
 
 
 def test_a_control_s_message_is_consumed_all_the_same(follower: Engine) -> None:
-    """It is no music: it is routed nowhere and told to nobody, for the one in charge has heard it, too."""
+    """A control's message is neither routed nor reported: the leader has received it, too."""
     assert follower.receive(1, FOOT, b"\xc0\x01") == []
     assert (follower.scene, follower.reports.outcomes) == ((1, "Overture"), [])
 
 
 def test_its_time_code_recalls_nothing(follower: Engine) -> None:
-    """Scenes that wait for a time are recalled by the one in charge, and by its word."""
+    """Only the leader recalls scenes that wait for a time."""
     follow_time(follower, 0, 0, {"timecode": ["01:00:09:00", 0]})
     for at in range(0, 3000, 5):
         follower.tick(at * MS)
@@ -128,23 +128,23 @@ def test_its_time_code_recalls_nothing(follower: Engine) -> None:
 
 
 def test_it_goes_where_the_show_is(follower: Engine) -> None:
-    """Scene, set list, place and muted routes; what the scene's burst says is written down as sent."""
+    """It follows scene, set list, place and muted routes, and notes the sounds of the scene's burst as sent."""
     leader = engine()
     command(leader, 1, "setlist", "Saturday", "shell")
     command(leader, 1, "scene", 2, "shell")
     mute(leader, 1, "layer", True)
-    follow_show(follower, 2, told(leader))
-    assert told(follower) == told(leader)
+    follow_show(follower, 2, word_of(leader))
+    assert word_of(follower) == word_of(leader)
     assert follower.state.ledger.sounds(0) == leader.state.ledger.sounds(0)
-    assert follow_show(follower, 3, told(leader)) == []
+    assert follow_show(follower, 3, word_of(leader)) == []
     assert follower.state.led_by == "desk"
 
 
 def test_a_place_in_the_list_moves_without_a_burst(follower: Engine) -> None:
-    """The same scene at another place of the list is no scene change."""
+    """Moving to the same scene at another place of the list sends no burst."""
     leader = engine()
     command(leader, 1, "entry", 3, "shell")
-    assert follow_show(follower, 2, told(leader)) == []
+    assert follow_show(follower, 2, word_of(leader)) == []
     assert follower.position == leader.position
 
 
@@ -158,24 +158,24 @@ def test_a_place_in_the_list_moves_without_a_burst(follower: Engine) -> None:
     ],
 )
 def test_a_word_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
-    """Whoever runs another rig under the same name is told of, not followed."""
-    before = told(follower)
+    """A state of the show that does not fit this rig is rejected, not followed."""
+    before = word_of(follower)
     with pytest.raises(ValueError, match="it "):
         follow_show(follower, 1, word)
-    assert (told(follower), follower.state.led_by) == (before, "desk")
+    assert (word_of(follower), follower.state.led_by) == (before, "desk")
 
 
 @pytest.mark.parametrize(
     "word", [{"clock": [120, 0]}, {"clock": ["fast", 0, None]}, {"timecode": ["noon", None]}, {"timecode": [1]}]
 )
 def test_a_time_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
-    """The same for clock and time code."""
+    """An invalid state of clock and time code is rejected."""
     with pytest.raises(ValueError, match="the state of clock and time code"):
         follow_time(follower, 1, 0, word)
 
 
 def test_clock_and_time_code_run_on_in_step(follower: Engine) -> None:
-    """After the word both tick at the same times, in the same song position and at the same frame."""
+    """From then on both engines tick at the same times, at the same song position and the same frame."""
     leader = engine()
     leader.apply(0, ControlClock("start"))
     leader.apply(3 * MS, ControlTimecode("start"))
@@ -204,7 +204,7 @@ STEPS = st.lists(st.one_of(NOTES, MOVES, st.sampled_from([1, 2]), st.booleans())
 @settings(max_examples=60, deadline=None)
 @given(STEPS)
 def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
-    """An engine that follows, and hears of each change before the next message, would send what its leader sends."""
+    """A follower that gets each change before the next message would send exactly what its leader sends."""
     leader, follower = engine(), engine("desk")
     for now, step in enumerate(steps, 1):
         if isinstance(step, bytes):
@@ -214,7 +214,7 @@ def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
             mute(leader, now, "layer", step)
         else:
             recall(leader, now, step)
-        follow_show(follower, now, told(leader))
+        follow_show(follower, now, word_of(leader))
     for one, other in zip(leader.state.cables, follower.state.cables, strict=True):
         assert isinstance(one, RemoteCable)
         assert isinstance(other, RemoteCable)

@@ -1,4 +1,4 @@
-"""What other machines ask for that takes threads, over memory ports. (Our own design; no outside source.)"""
+"""Requests from other machines that need threads, on ports in memory. (Our own design; no outside source.)"""
 
 import random
 from pathlib import Path
@@ -24,7 +24,7 @@ device = {DEVICE}
 to = ["brass"]
 """
 TEXT = f"# for Friday\n{RIG}{REMOTE}"
-#: the same rig after a busy evening: long enough for many blocks
+#: the same rig after many edits, long enough for many blocks
 OTHER = TEXT.replace("Finale", "Last dance") + "".join(
     f"# {line} {random.Random(line).getrandbits(256):x}\n" for line in range(80)
 )
@@ -33,7 +33,7 @@ PEDALS = 1
 
 
 class RemoteMachine:
-    """A show in scene 1 with its session, and errands that run."""
+    """A show in scene 1 with its session, and its remote work running."""
 
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
@@ -52,7 +52,7 @@ class RemoteMachine:
         return [bytes.fromhex(message) for message in self.bench.heard("brass")]
 
     async def answer(self) -> tuple[int, bool, str]:
-        """The next answer: command, done or not, sentence."""
+        """Wait for the next answer: command, done or not, sentence."""
         found: list[OwnMessage] = []
 
         def answered() -> bool:
@@ -65,120 +65,120 @@ class RemoteMachine:
         return data[0], bool(data[1]), unpack(data[2:]).decode()
 
     async def collected(self) -> None:
-        """Until every block that came has been looked at."""
+        """Wait until every block that arrived has been looked at."""
         await eventually(lambda: not self.show.engine.reports.requests)
 
-    async def told(self, words: str) -> None:
-        """Until this has been told."""
+    async def reported(self, words: str) -> None:
+        """Wait until a notice with these words has been given."""
         await eventually(lambda: any(words in text for _, text in self.bench.told()))
 
 
 @pytest.fixture
-async def errand(tmp_path: Path, nursery: trio.Nursery) -> RemoteMachine:
-    """RemoteWork that run until the test's end."""
+async def remote(tmp_path: Path, nursery: trio.Nursery) -> RemoteMachine:
+    """RemoteWork that runs until the end of the test."""
     made = RemoteMachine(tmp_path)
     nursery.start_soon(made.remote_work.run)
     return made
 
 
-async def test_a_backup_that_is_asked_for(errand: RemoteMachine) -> None:
-    """Asked for a backup, the whole rig file, comments and all, goes out in blocks that make the same bytes again."""
-    errand.play(plain_request(DEVICE, "ask backup"))
+async def test_a_backup_that_is_asked_for(remote: RemoteMachine) -> None:
+    """A requested backup sends the whole rig file, comments included, in blocks that give back the same bytes."""
+    remote.play(plain_request(DEVICE, "ask backup"))
     heard: list[bytes] = []
 
     def all_came() -> bool:
-        heard.extend(errand.brass())
+        heard.extend(remote.brass())
         return len(heard) == len(rig_dump.blocks(TEXT, DEVICE))
 
     await eventually(all_came)
     assert rig_dump.from_syx(b"".join(heard)) == TEXT
 
 
-async def test_a_dump_that_comes_in_plays(errand: RemoteMachine) -> None:
-    """A whole dump plays at once, the scene in force stays in force, and the asker hears so."""
-    errand.play(*BLOCKS)
-    command, done, text = await errand.answer()
+async def test_a_dump_that_comes_in_plays(remote: RemoteMachine) -> None:
+    """A complete dump plays at once, the scene stays in force, and the sender gets an answer."""
+    remote.play(*BLOCKS)
+    command, done, text = await remote.answer()
     assert (command, done) == (0x0A, True)
     assert text.startswith("the rig from a dump on pedals plays")
-    assert errand.show.engine.rig == read(OTHER, "test")
-    assert errand.session.text == OTHER
-    assert errand.show.engine.scene == (1, "Overture")
+    assert remote.show.engine.rig == read(OTHER, "test")
+    assert remote.session.text == OTHER
+    assert remote.show.engine.scene == (1, "Overture")
 
 
-async def test_order_and_doubles_do_no_harm(errand: RemoteMachine) -> None:
-    """Blocks that come backwards and twice still make the whole, and nothing but the whole."""
-    errand.play(*[block for block in reversed(BLOCKS) for _ in (1, 2)])
-    assert (await errand.answer())[1]
-    assert errand.session.text == OTHER
+async def test_order_and_doubles_do_no_harm(remote: RemoteMachine) -> None:
+    """Blocks that arrive backwards and twice still give exactly the whole text."""
+    remote.play(*[block for block in reversed(BLOCKS) for _ in (1, 2)])
+    assert (await remote.answer())[1]
+    assert remote.session.text == OTHER
 
 
-async def test_a_lost_block_is_named(errand: RemoteMachine) -> None:
-    """A dump with a block lost replaces nothing; when no more comes, the asker hears which one is missing."""
-    errand.play(*BLOCKS[:2], *BLOCKS[3:])
-    await errand.collected()
-    errand.bench.now += 6_000_000_000
-    command, done, text = await errand.answer()
+async def test_a_lost_block_is_named(remote: RemoteMachine) -> None:
+    """A dump with a block missing replaces nothing; once no more blocks come, the answer names the missing one."""
+    remote.play(*BLOCKS[:2], *BLOCKS[3:])
+    await remote.collected()
+    remote.bench.now += 6_000_000_000
+    command, done, text = await remote.answer()
     assert (command, done) == (0x0A, False)
     assert text == f"the dump has stopped; block 3 of {len(BLOCKS)} is missing"
-    assert errand.session.text == TEXT
-    errand.play(*BLOCKS)
-    assert (await errand.answer())[1]
+    assert remote.session.text == TEXT
+    remote.play(*BLOCKS)
+    assert (await remote.answer())[1]
 
 
 def renumbered(block: bytes, number: int) -> bytes:
-    """The block with another number and a fresh outer checksum."""
+    """The block with another number and a matching outer checksum."""
     said = read_own(block)
     assert said is not None
     return own(said.device, said.command, said.data[:1] + bytes((number, 0)) + said.data[3:])
 
 
-async def test_a_block_that_is_damaged_or_swapped_is_named(errand: RemoteMachine) -> None:
-    """A block that took another's number, its checksum set right, is refused by name, and its place stays empty."""
-    errand.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
-    await errand.told("block 3 arrived corrupted")
-    errand.bench.now += 6_000_000_000
-    assert "block 3 of" in (await errand.answer())[2]
-    assert errand.session.text == TEXT
+async def test_a_block_that_is_damaged_or_swapped_is_named(remote: RemoteMachine) -> None:
+    """A block that carries another's number, with a valid checksum, is rejected by number and its place stays empty."""
+    remote.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
+    await remote.reported("block 3 arrived corrupted")
+    remote.bench.now += 6_000_000_000
+    assert "block 3 of" in (await remote.answer())[2]
+    assert remote.session.text == TEXT
 
 
-async def test_a_dump_of_something_that_is_no_rig(errand: RemoteMachine) -> None:
-    """A whole dump whose text is no rig replaces nothing, and the reason is told."""
-    errand.play(*rig_dump.blocks(TEXT.replace('from = "keys"', 'from = "nobody"'), DEVICE))
-    _, done, text = await errand.answer()
+async def test_a_dump_of_something_that_is_no_rig(remote: RemoteMachine) -> None:
+    """A complete dump whose text is not a rig replaces nothing, and the reason is reported."""
+    remote.play(*rig_dump.blocks(TEXT.replace('from = "keys"', 'from = "nobody"'), DEVICE))
+    _, done, text = await remote.answer()
     assert not done
     assert "nobody" in text
-    assert errand.session.text == TEXT
+    assert remote.session.text == TEXT
 
 
-async def test_our_own_backup_that_comes_back(errand: RemoteMachine) -> None:
-    """What plays already, sent back, changes nothing and makes no live edit."""
-    errand.play(*rig_dump.blocks(TEXT, DEVICE))
-    assert (await errand.answer())[1:] == (True, "the rig from a dump on pedals is already current")
-    assert not errand.session.unsaved
-    assert not (await errand.session.undo()).done
+async def test_our_own_backup_that_comes_back(remote: RemoteMachine) -> None:
+    """The current rig, sent back, changes nothing and makes no live edit."""
+    remote.play(*rig_dump.blocks(TEXT, DEVICE))
+    assert (await remote.answer())[1:] == (True, "the rig from a dump on pedals is already current")
+    assert not remote.session.unsaved
+    assert not (await remote.session.undo()).done
 
 
-async def test_a_route_is_set_on_and_off(errand: RemoteMachine) -> None:
-    """A route set by SysEx plays at once, goes into the text, and the asker hears what became of it."""
-    errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
-    command, done, text = await errand.answer()
+async def test_a_route_is_set_on_and_off(remote: RemoteMachine) -> None:
+    """A route set by SysEx plays at once, is written into the text, and the sender gets an answer with the result."""
+    remote.play(route_request(DEVICE, RouteRequest(1, 2, True)))
+    command, done, text = await remote.answer()
     assert (command, done) == (0x07, True)
     assert text.startswith("scene 1: keys connected to brass")
-    errand.bench.play(0, "90 3C 40")
-    assert bytes.fromhex("90 3C 40") in errand.brass()
-    errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
-    assert (await errand.answer())[2] == "scene 1: keys is already connected to brass"
-    errand.play(route_request(DEVICE, RouteRequest(1, 2, False)))
-    assert (await errand.answer())[2].startswith("scene 1: keys disconnected from brass")
-    assert read(errand.session.text, "test") == read(TEXT, "test")
-    assert "# for Friday" in errand.session.text
+    remote.bench.play(0, "90 3C 40")
+    assert bytes.fromhex("90 3C 40") in remote.brass()
+    remote.play(route_request(DEVICE, RouteRequest(1, 2, True)))
+    assert (await remote.answer())[2] == "scene 1: keys is already connected to brass"
+    remote.play(route_request(DEVICE, RouteRequest(1, 2, False)))
+    assert (await remote.answer())[2].startswith("scene 1: keys disconnected from brass")
+    assert read(remote.session.text, "test") == read(TEXT, "test")
+    assert "# for Friday" in remote.session.text
 
 
-async def test_a_route_between_nothing(errand: RemoteMachine) -> None:
-    """A place that the rig does not have changes nothing, and the asker hears so."""
+async def test_a_route_between_nothing(remote: RemoteMachine) -> None:
+    """A route to or from a port that the rig does not have changes nothing, and the sender is answered so."""
     for route in (RouteRequest(3, 1, True), RouteRequest(1, 3, True)):
-        errand.play(route_request(DEVICE, route))
-        command, done, text = await errand.answer()
+        remote.play(route_request(DEVICE, route))
+        command, done, text = await remote.answer()
         assert (command, done) == (0x07, False)
         assert text.startswith("there is no input")
-    assert errand.session.text == TEXT
+    assert remote.session.text == TEXT

@@ -1,4 +1,4 @@
-"""The rig file edited while the show runs: adopted whole, or refused whole. In virtual time, on ports in memory."""
+"""The rig file edited while the show runs: adopted whole or rejected whole. In virtual time, on ports in memory."""
 
 import os
 import time
@@ -28,7 +28,7 @@ BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
 class Desk:
-    """A show, its watch and its edits; time is the test's, reading a file takes real time but no virtual."""
+    """A show, its file follower and its session; time is the test's, and reading a file takes no virtual time."""
 
     def __init__(self, mock_clock: trio.testing.MockClock, file: Path) -> None:
         self.mock_clock, self.file = mock_clock, file
@@ -39,8 +39,8 @@ class Desk:
         rig = load(file)
         opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
-        self.inbox = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
-        self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
+        self.reader = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
+        self.show = Show(rig, patch, self.reader, clock=self.now, say=self.said.append)
         self.show.apply(RecallScene(1), "shell")
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
@@ -52,7 +52,7 @@ class Desk:
         return round(self.mock_clock.current_time() * S)
 
     async def passes(self, seconds: float | int) -> None:
-        """Time passes; what was being read has been read by then."""
+        """Let time pass; a file that was being read has been read by the end of it."""
         for _ in range(round(seconds / 0.05)):
             self.mock_clock.jump(0.0501)
             await trio.testing.wait_all_tasks_blocked()
@@ -62,15 +62,15 @@ class Desk:
             self.play()
 
     def play(self, port: str = "", *messages: str) -> None:
-        """These arrive, and the reader and the show have their turn."""
+        """Let these messages arrive, and give the reader and the show their turn."""
         for message in messages:
             self.system.input(port).push(bytes.fromhex(message))
-        self.inbox._poll(self.now())
-        self.inbox._settle()
+        self.reader._poll(self.now())
+        self.reader._settle()
         self.show.pump()
 
     def heard(self, port: str) -> list[str]:
-        """What this output was sent since the last call, on the port object of before and on the one of now."""
+        """What this output was sent since the last call, on the old port object and on the present one."""
         sent = []
         for each in dict.fromkeys((self.outputs[port], self.system.output(port))):
             sent += [message.hex(" ").upper() for _, message in each.sent]
@@ -83,7 +83,7 @@ class Desk:
 async def desk(
     mock_clock: trio.testing.MockClock, nursery: trio.Nursery, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Desk:
-    """The show in scene 1, its burst heard. (Only a test that names the clock runs by it.)"""
+    """The show in scene 1, its burst already collected. (It runs on virtual time only in tests that take the clock.)"""
     file = tmp_path / "pit.toml"
     file.write_text(RIG, encoding="utf-8")
     desk = Desk(mock_clock, file)
@@ -107,7 +107,7 @@ def scene(number: int, name: str, to: str = "brass") -> str:
 
 
 async def test_a_valid_edit_is_adopted(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """A scene written into the file can be recalled a second after it is saved; nothing is sent for it meanwhile."""
+    """A scene added to the file can be recalled a second after saving; adopting it sends nothing."""
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert desk.heard("Box 1") == []
@@ -118,7 +118,7 @@ async def test_a_valid_edit_is_adopted(mock_clock: trio.testing.MockClock, desk:
 
 
 async def test_a_held_note_is_not_cut_and_gets_its_release(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """A key held across an edit that transposes its route rings on, and its release follows its own press."""
+    """A key held across an edit that transposes its route keeps sounding, and its release matches its press."""
     desk.play("Stage piano", "90 3C 40")
     edited = RIG.replace(
         '[{ from = "keys", to = "strings" }]',
@@ -131,7 +131,7 @@ async def test_a_held_note_is_not_cut_and_gets_its_release(mock_clock: trio.test
 
 
 async def test_an_output_more_is_opened(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """An output written into the file is opened and played to."""
+    """An output added to the file is opened and played to."""
     more = RIG.replace("[instruments", 'harp = { port = "Box 3" }\n[instruments', 1) + scene(9, "Encore", "harp")
     desk.file.write_text(more, encoding="utf-8")
     await desk.passes(2)
@@ -144,7 +144,7 @@ async def test_an_output_more_is_opened(mock_clock: trio.testing.MockClock, desk
 async def test_an_output_that_is_taken_out_is_released_then_closed(
     mock_clock: trio.testing.MockClock, desk: Desk
 ) -> None:
-    """What sounds on an output that leaves the rig is released before its port is closed; the rest plays on."""
+    """The notes on an output removed from the rig are released before its port is closed; the rest plays on."""
     desk.show.apply(RecallScene(3), "shell")
     desk.play("Stage piano", "90 3C 40", "B0 40 7F")
     desk.play("Foot controller", "90 30 40")
@@ -160,7 +160,7 @@ async def test_an_output_that_is_taken_out_is_released_then_closed(
 
 
 async def test_a_port_that_is_another_one_now_is_opened_anew(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """An output whose pattern changed is released on its old port, and gets the scene on the new one; an input too."""
+    """An output whose pattern changed is released on its old port and gets the scene on its new one; an input too."""
     desk.play("Stage piano", "90 3C 40")
     edited = RIG.replace('"Box 1"', '"Box 3"').replace('"Foot controller"', '"Foot*"')
     desk.file.write_text(edited, encoding="utf-8")
@@ -173,7 +173,7 @@ async def test_a_port_that_is_another_one_now_is_opened_anew(mock_clock: trio.te
 
 
 async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """What is played while the old port is let go of does not sound there for ever: it is left out there."""
+    """Whatever is played while the old port is being closed, no note and no pedal may be left down there."""
     desk.play("Stage piano", "90 3C 40")
     desk.file.write_text(RIG.replace('"Box 1"', '"Box 3"'), encoding="utf-8")
     for _ in range(40):
@@ -187,7 +187,7 @@ async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock: trio.testi
 
 
 async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """A faulty file is told with file and line and shown in the status; nothing else changes. Mended, it is adopted."""
+    """A faulty file is reported with its line and in the status; nothing else changes. Corrected, it is adopted."""
     before = desk.show.revision
     desk.file.write_text(RIG + scene(9, "Encore", "organ") + scene(9, "Twice"), encoding="utf-8")
     await desk.passes(1)
@@ -206,7 +206,7 @@ async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock: trio
 
 
 async def test_an_edit_that_is_taken_back_is_no_longer_refused(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """The file as it was before the fault clears the complaint."""
+    """Restoring the file to its text before the fault clears the complaint."""
     desk.file.write_text("format = 2\n", encoding="utf-8")
     await desk.passes(1)
     assert desk.show.refused
@@ -216,7 +216,7 @@ async def test_an_edit_that_is_taken_back_is_no_longer_refused(mock_clock: trio.
 
 
 async def test_an_editor_that_renames(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """A file that is away for a while, and then another one of its name: that one is adopted, and nothing refused."""
+    """When an editor replaces the file by renaming, the new file is adopted and nothing is rejected."""
     desk.file.unlink()
     await desk.passes(1)
     assert desk.show.refused is None
@@ -229,7 +229,7 @@ async def test_an_editor_that_renames(mock_clock: trio.testing.MockClock, desk: 
 
 
 async def test_a_file_that_is_still_being_written_is_left_alone(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """While a file grows it is not read; when it keeps still it is, and nothing was refused."""
+    """A file that is still growing is not read; once it stops it is, and nothing was rejected."""
     text = RIG + scene(9, "Encore")
     for end in range(100, len(text), 100):
         desk.file.write_text(text[:end], encoding="utf-8")
@@ -241,7 +241,7 @@ async def test_a_file_that_is_still_being_written_is_left_alone(mock_clock: trio
 
 
 async def test_a_touch_changes_nothing(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """A new date, a comment, another order of keys: nothing is told, nothing sent, and the show goes on as it was."""
+    """After a new date, a comment or reordered keys nothing is reported, nothing is sent, and the show continues."""
     before = desk.show.revision
     os.utime(desk.file, ns=(1, 1))
     await desk.passes(1)
@@ -252,7 +252,7 @@ async def test_a_touch_changes_nothing(mock_clock: trio.testing.MockClock, desk:
 
 
 async def test_a_rig_of_many_scenes(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """An edit with sixty-four scenes more is adopted while notes are held, and each scene can be recalled."""
+    """An edit that adds sixty-four scenes is adopted while notes are held, and each scene can be recalled."""
     desk.play("Stage piano", "90 3C 40")
     desk.file.write_text(RIG + "".join(scene(number, f"Scene {number}") for number in range(10, 74)), encoding="utf-8")
     await desk.passes(1)
@@ -263,7 +263,7 @@ async def test_a_rig_of_many_scenes(mock_clock: trio.testing.MockClock, desk: De
 
 
 async def test_a_scene_that_was_taken_out_plays_on(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """The scene in force is no longer in the file: it plays on until another is recalled, and that is told."""
+    """A scene that was removed from the file plays until another is recalled, and that is reported."""
     head, _, rest = RIG.partition("[[scenes]]")
     desk.file.write_text(head + "[[scenes]]" + rest.partition("[[scenes]]")[2], encoding="utf-8")
     await desk.passes(1)
@@ -276,7 +276,7 @@ async def test_a_scene_that_was_taken_out_plays_on(mock_clock: trio.testing.Mock
 async def test_a_fault_of_our_own_costs_one_edit(
     mock_clock: trio.testing.MockClock, desk: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """If adopting fails, what plays plays on, it is told, and the next edit is read."""
+    """If adopting fails, the current rig keeps playing, the fault is reported, and the next edit is read."""
     with monkeypatch.context() as patch:
         patch.setattr(workshop_module, "adopt", lambda show, engine: 1 / 0)
         desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")

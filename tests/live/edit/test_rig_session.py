@@ -26,7 +26,7 @@ TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["br
 
 
 class Desk:
-    """A show in scene 1 with its session, asked as the socket asks it."""
+    """A show in scene 1 with its session, which is asked as the socket asks it."""
 
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
@@ -56,19 +56,19 @@ class Desk:
         return [scene.name for scene in self.show.engine.rig.scenes]
 
     async def kept(self) -> list[str]:
-        """All texts that are kept, newest first."""
+        """All versions that are kept, newest first."""
         kept = saving.RigVersions(self.file)
         return [kept.text(each["number"]) for each in (await self.save("history"))["versions"]]
 
 
 @pytest.fixture
 def desk(tmp_path: Path) -> Desk:
-    """A show whose file nobody watches."""
+    """A show whose rig file is not watched."""
     return Desk(tmp_path)
 
 
 async def test_an_edit_plays_and_is_saved_when_asked(desk: Desk) -> None:
-    """A live edit plays at once, the file has it after save, with every comment, and what changed is said."""
+    """A live edit plays at once; save writes it to the file with every comment kept and lists the changes."""
     said = await desk.scenes("rename", 3, name="Last dance")
     assert (said["done"], said["text"]) == (True, 'scene 3 renamed to "Last dance"; not saved yet (bayleaf save)')
     assert (desk.names()[2], desk.on_disk()) == ("Last dance", TEXT)
@@ -82,7 +82,7 @@ async def test_an_edit_plays_and_is_saved_when_asked(desk: Desk) -> None:
 
 
 async def test_undo_and_redo(desk: Desk) -> None:
-    """Live edits are taken back newest first and done again oldest first; a new edit ends what could be redone."""
+    """Live edits are undone newest first and redone oldest first; a new edit clears what could be redone."""
     await desk.scenes("rename", 3, name="Last dance")
     await desk.scenes("rename", 1, name="Prelude")
     assert (await desk.scenes("undo"))["text"].startswith('undone: scene 1 renamed to "Prelude"; not saved yet')
@@ -102,7 +102,7 @@ async def test_undo_and_redo(desk: Desk) -> None:
 
 @pytest.mark.parametrize("choice", ["playing", "file"])
 async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: Desk, choice: str) -> None:
-    """Nothing is saved over an edit of the file until one is chosen; the text that was not chosen is a version."""
+    """If the file was edited too, nothing is saved until one text is chosen; the other is kept as a version."""
     await desk.scenes("rename", 3, name="Last dance")
     played, theirs = desk.session.text, TEXT.replace("March", "Parade")
     desk.file.write_text(theirs, encoding="utf-8")
@@ -123,7 +123,7 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: D
 
 
 async def test_what_the_file_replaced_is_had_back_by_undo(desk: Desk) -> None:
-    """After save --file the live edits come back with scenes undo, and as a version with save --undo."""
+    """After save --file, the live edits can be restored with scenes undo, and as a version with save --undo."""
     await desk.scenes("rename", 3, name="Last dance")
     played = desk.session.text
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
@@ -136,7 +136,7 @@ async def test_what_the_file_replaced_is_had_back_by_undo(desk: Desk) -> None:
 
 
 async def test_a_file_that_cannot_be_read_is_not_taken(desk: Desk) -> None:
-    """save --file with a faulty file says what is wrong with it; what plays plays on."""
+    """save --file with a faulty file reports the fault; the current rig keeps playing."""
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.write_text(TEXT + "[nonsense]\n", encoding="utf-8")
     said = await desk.save(choice="file")
@@ -157,7 +157,7 @@ async def test_a_file_that_was_rejected_is_not_offered(desk: Desk) -> None:
 
 
 async def test_save_undo_goes_back_and_forth(desk: Desk) -> None:
-    """save --undo plays and saves the version before; once more, and the newer one is back. No live edit is lost."""
+    """save --undo plays and saves the version before; a second one restores the newer. No live edit is lost."""
     await desk.scenes("rename", 3, name="Last dance")
     await desk.save()
     saved = desk.on_disk()
@@ -173,14 +173,14 @@ async def test_save_undo_goes_back_and_forth(desk: Desk) -> None:
 
 
 async def test_the_difference_is_shown(desk: Desk) -> None:
-    """save --diff shows what plays and is not in the file, line by line."""
+    """save --diff shows, line by line, how the current rig differs from the file."""
     assert (await desk.save("diff"))["text"] == f"{desk.file} holds the current rig"
     await desk.scenes("rename", 3, name="Last dance")
     assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
 
 
 async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A full disk: one sentence, the file as it was, the edit plays on; with room again it is saved."""
+    """A full disk gets one sentence, the file is unchanged and the edit keeps playing; with room again it is saved."""
     await desk.scenes("rename", 3, name="Last dance")
 
     def full(*_: int) -> None:
@@ -196,7 +196,7 @@ async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk: Desk, monk
 
 
 async def test_a_file_with_windows_line_ends_stays_so(desk: Desk) -> None:
-    """Saved and taken back, CRLF and BOM stay, and the file is never taken for changed."""
+    """CRLF and the BOM survive save and undo, and the file never counts as changed because of them."""
     windows = b"\xef\xbb\xbf" + TEXT.replace("\n", "\r\n").encode()
     desk.file.write_bytes(windows)
     await desk.scenes("rename", 3, name="Last dance")
@@ -208,7 +208,7 @@ async def test_a_file_with_windows_line_ends_stays_so(desk: Desk) -> None:
 
 
 async def test_two_edits_at_one_moment_both_happen(desk: Desk) -> None:
-    """Routes set by SysEx at the same moment are worked out one after the other, so none undoes another."""
+    """Routes set by SysEx at the same moment are applied one after the other, so that neither undoes the other."""
     wanted = [RouteRequest(1, 2, True), RouteRequest(2, 1, True), RouteRequest(2, 2, True)]
     async with trio.open_nursery() as nursery:
         for route in wanted:
@@ -219,7 +219,7 @@ async def test_two_edits_at_one_moment_both_happen(desk: Desk) -> None:
 
 
 async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk: Desk) -> None:
-    """What a SysEx route, restore and learn did is taken back by undo, one by one, and saved by save."""
+    """SysEx routes, restored rigs and learnt controls are each undone by undo and saved by save."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     await desk.remote_work._set_route(RouteRequest(1, 2, True))
     await desk.ask({"do": "learn", "control": control})
@@ -234,7 +234,7 @@ async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk: Des
 
 
 async def test_a_learnt_control_is_saved_alone_only(desk: Desk) -> None:
-    """A yes to learn writes the control into the file; other edits that are not saved stay the player's choice."""
+    """Confirming learn writes the control to the file; other unsaved edits are left for the player to save."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     asked = {"do": "learn", "control": control}
     said = await desk.ask(asked)
@@ -249,7 +249,7 @@ async def test_a_learnt_control_is_saved_alone_only(desk: Desk) -> None:
 
 
 async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk: Desk) -> None:
-    """Two people at once: an edit that came first, and is not saved, is not saved along with the control."""
+    """With two people at once, an earlier unsaved edit is not saved along with the control."""
     held = desk.file.read_text()
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     async with trio.open_nursery() as both:
@@ -262,7 +262,7 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk:
 
 
 async def test_what_plays_is_stored(desk: Desk) -> None:
-    """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
+    """store writes what plays into the scene: the routes that are not muted and the last sound sent to each channel."""
     said = await desk.scenes("store", 30, name="Here")
     assert said["text"].startswith("scene 30 Here stored: 1 route, 1 sound;")
     here, overture = desk.bench.scene(30), desk.bench.scene(1)
@@ -275,7 +275,7 @@ async def test_what_plays_is_stored(desk: Desk) -> None:
 
 @pytest.mark.parametrize("request_", [{"what": "copy", "number": "x"}, {"what": "sing", "number": 1}, {"what": "copy"}])
 async def test_a_request_that_makes_no_sense_changes_nothing(desk: Desk, request_: dict[str, Any]) -> None:
-    """It is answered with a sentence."""
+    """It is answered with one sentence."""
     said = await desk.scenes(request_["what"], request_.get("number"))
     assert not said["done"]
     assert json.dumps(said)
@@ -285,7 +285,7 @@ async def test_a_request_that_makes_no_sense_changes_nothing(desk: Desk, request
 async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_taken_back(
     desk: Desk, nursery: trio.Nursery
 ) -> None:
-    """The file's edit plays by itself; scenes undo takes it back like any other."""
+    """With nothing unsaved, an edit of the file plays by itself; scenes undo undoes it like any other."""
     nursery.start_soon(RigFileFollower(desk.session).run)
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     await eventually(lambda: desk.names()[1] == "Parade")
@@ -298,7 +298,7 @@ async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_t
 async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_room(
     desk: Desk, nursery: trio.Nursery
 ) -> None:
-    """While live edits are unsaved the file's edit waits; when they are taken back it plays."""
+    """While live edits are unsaved, an edit of the file waits; once they are undone, it plays."""
     nursery.start_soon(RigFileFollower(desk.session).run)
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
@@ -310,7 +310,7 @@ async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_
 
 
 async def test_storing_keeps_blank_steps(desk: Desk) -> None:
-    """Stored over a scene with a blank burst step, the step keeps its place, and is told as blank."""
+    """When a scene with a blank burst step is stored, the step stays blank in its place."""
     blank = '{ output = "brass", channel = 3 }, { instrument = "string-machine", bank'
     made = desk.session.text.replace('{ instrument = "string-machine", bank', blank)
     await desk.ask({"do": "restore", "text": made, "where": "x"})
@@ -319,7 +319,7 @@ async def test_storing_keeps_blank_steps(desk: Desk) -> None:
 
 
 async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk: Desk) -> None:
-    """Stored over a scene with a blank step for an instrument that sounds, the step gets that sound."""
+    """When a scene is stored, a blank step gets the current sound of its instrument if there is one."""
     made = desk.session.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
     await desk.ask({"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 9))["done"]
@@ -327,7 +327,7 @@ async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk:
 
 
 async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
-    """It plays on, and the answer says so."""
+    """It keeps playing, and the answer says so."""
     said = await desk.scenes("delete", 1)
     assert said["text"].startswith("scene 1 deleted; it keeps playing until another is recalled; not saved yet")
     desk.bench.play(0, "90 3C 40")
@@ -335,12 +335,12 @@ async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
 
 
 async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
-    """It goes on under its new number, its burst is not sent again, and next goes on from its place."""
+    """It continues under its new number, its burst is not sent again, and next continues from its place."""
     desk.bench.heard("strings")
     desk.bench.play(0, "90 3C 40")
     said = await desk.scenes("renumber", 1, new=41)
-    told = "scene 1 renumbered to 41; control 1 (pedals) now recalls it with program 41"
-    assert said["text"] == f"{told}; not saved yet (bayleaf save)"
+    sentence = "scene 1 renumbered to 41; control 1 (pedals) now recalls it with program 41"
+    assert said["text"] == f"{sentence}; not saved yet (bayleaf save)"
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
     assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
@@ -348,7 +348,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
 
 
 async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nursery: trio.Nursery) -> None:
-    """What was written into the file between its reading and the first look plays."""
+    """An edit made between reading the file and first checking it plays."""
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     late = RigSession(desk.show, desk.file, TEXT)
     nursery.start_soon(RigFileFollower(late).run)
@@ -356,7 +356,7 @@ async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nurse
 
 
 async def test_any_version_is_had_back_and_compared(desk: Desk) -> None:
-    """save --undo and --diff take the number of a version, also of one that is not the newest."""
+    """save --undo and --diff take the number of any version, not only of the newest."""
     for name in ("One", "Two", "Three"):
         await desk.scenes("rename", 3, name=name)
         await desk.save()
@@ -367,16 +367,16 @@ async def test_any_version_is_had_back_and_compared(desk: Desk) -> None:
     assert (await desk.save("undo", version=1))["done"]
     assert desk.on_disk() == desk.session.text == TEXT
     assert (await desk.save("diff", version=1))["text"] == "version 1 holds the current rig"
-    for number, told in ((99, "there is no version 99"), ("1", "whole number")):
+    for number, reason in ((99, "there is no version 99"), ("1", "whole number")):
         for what in ("undo", "diff"):
             said = await desk.save(what, version=number)
             assert not said["done"]
-            assert told in said["text"]
+            assert reason in said["text"]
     assert desk.on_disk() == TEXT
 
 
 async def test_a_version_that_cannot_be_played_is_not_taken(desk: Desk) -> None:
-    """The refusal names another way, and the older version behind it can still be had."""
+    """The rejection names another way, and the older version behind it can still be restored."""
     broken = TEXT + "[nonsense]\n"
     await desk.scenes("rename", 3, name="Last dance")
     await desk.save()
@@ -392,7 +392,7 @@ async def test_a_version_that_cannot_be_played_is_not_taken(desk: Desk) -> None:
 
 
 async def test_a_file_that_is_gone_is_made_again_when_asked(desk: Desk) -> None:
-    """Nothing is written where no file is any more, until the player says so; what plays is not lost."""
+    """A rig file that was deleted is written again only when the player says so; the current rig is not lost."""
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.unlink()
     for what, more in ((None, {}), (None, {"choice": "file"}), ("undo", {}), ("diff", {})):
@@ -407,7 +407,7 @@ async def test_a_file_that_is_gone_is_made_again_when_asked(desk: Desk) -> None:
 
 
 async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk: Desk) -> None:
-    """Bytes that are not UTF-8 are shown, never taken, and kept byte for byte when they are saved over."""
+    """A file that is not UTF-8 is shown but never adopted, and kept byte for byte when it is overwritten."""
     await desk.scenes("rename", 3, name="Last dance")
     noise = TEXT.encode() + b"# \xff\xfe\n"
     desk.file.write_bytes(noise)
@@ -423,7 +423,7 @@ async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk: De
 
 
 async def test_what_a_killed_save_left_is_told_by_the_next(desk: Desk) -> None:
-    """The next save takes the half-written file away and names it."""
+    """The next save removes the half-written file and names it."""
     left = desk.file.with_name(".pit.toml.abc.saving")
     left.write_text("half")
     await desk.scenes("rename", 3, name="Last dance")
@@ -432,7 +432,7 @@ async def test_what_a_killed_save_left_is_told_by_the_next(desk: Desk) -> None:
 
 
 async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time(desk: Desk) -> None:
-    """The number to begin with is written down when the file has it."""
+    """The new number becomes the scene to start with once the file has it."""
     desk.bench.scenes.clear()
     await desk.scenes("renumber", 1, new=41)
     assert desk.bench.scenes == []
@@ -441,19 +441,19 @@ async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time
 
 
 async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk: Desk) -> None:
-    """Live edits that nobody saved are a version when the show ends, and the file stays."""
+    """Unsaved live edits are kept as a version when the show ends, and the file is unchanged."""
     await desk.saver.leave()
     assert await desk.kept() == []
     await desk.scenes("rename", 3, name="Last dance")
     desk.bench.told()
     await desk.saver.leave()
     assert (await desk.kept(), desk.on_disk()) == ([desk.session.text], TEXT)
-    [(_, told)] = desk.bench.told()
-    assert "bayleaf save --undo --version 1 brings them back" in told
+    [(_, notice)] = desk.bench.told()
+    assert "bayleaf save --undo --version 1 brings them back" in notice
 
 
 async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    """On a full disk the player hears that the live edits are lost, and why; the show still ends."""
+    """On a full disk the player is informed that the live edits are lost, and why; the show still ends."""
 
     def full(*_: int) -> None:
         raise OSError(28, "No space left on device")
@@ -462,13 +462,13 @@ async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: p
     monkeypatch.setattr(os, "fsync", full)
     desk.bench.told()
     await desk.saver.leave()
-    [(_, told)] = desk.bench.told()
-    assert "are lost:" in told
-    assert "No space left on device" in told
+    [(_, notice)] = desk.bench.told()
+    assert "are lost:" in notice
+    assert "No space left on device" in notice
 
 
 async def test_who_calls_a_scene_is_told_when_it_changes(desk: Desk) -> None:
-    """Set lists, controls and the start that follow a new name or number, and lists a scene leaves, are named."""
+    """The answer names set lists, controls and start that follow a new name or number, and lists that lose a scene."""
     called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
     control = '[[controls]]\ninput = "keys"\nwhen = { note = 1 }\ndo = "scene"\nscene = "March"\n'
     start = TEXT.replace("[rig]\n", '[rig]\nstart = "March"\n')

@@ -58,12 +58,12 @@ class Panel:
 
 @pytest.fixture
 def panel(tmp_path: Path) -> Panel:
-    """Nothing is edited yet."""
+    """The show before any edit."""
     return Panel(tmp_path)
 
 
 async def test_a_way_plays_at_once(panel: Panel) -> None:
-    """A way that is joined plays at once, unsaved; it is taken back, and done again."""
+    """A new connection plays at once, unsaved; it can be undone and redone."""
     first = panel.show.revision
     answer = await panel.edit("join", 1, **{"from": "keys", "to": "brass"})
     assert answer == {
@@ -88,14 +88,14 @@ async def test_a_way_plays_at_once(panel: Panel) -> None:
 
 
 async def test_a_way_that_is_there_is_not_doubled(panel: Panel) -> None:
-    """Joining what is joined already changes nothing and says so."""
+    """Connecting what is already connected changes nothing, and the answer says so."""
     answer = await panel.edit("join", 1, **{"from": "keys", "to": "strings"})
     assert answer == {"done": True, "code": "unchanged", "text": "scene 1: keys is already connected to strings"}
     assert not panel.session.unsaved
 
 
 async def test_another_scene_than_the_one_in_force(panel: Panel) -> None:
-    """The scene that is named is edited, and what plays is not touched."""
+    """The named scene is edited; what plays is unchanged."""
     panel.bench.play(KEYS, "90 3C 40")
     panel.heard()
     answer = await panel.edit("part", 3, **{"from": "pedals", "to": "brass"})
@@ -105,14 +105,14 @@ async def test_another_scene_than_the_one_in_force(panel: Panel) -> None:
 
 
 async def test_a_way_is_parted_in_every_route_that_has_it(panel: Panel) -> None:
-    """Two routes that lead the same way both end; the other ways of each stay."""
+    """Disconnecting removes the connection from every route that has it; the other connections of each route stay."""
     await panel.edit("chain", 2, route=0, through=[{"filter": "transpose", "semitones": 3}])
     assert (await panel.edit("part", 2, **{"from": "keys", "to": "brass"}))["done"]
     assert panel.routes(2) == [(("keys",), ("strings",), ["transpose"])]
 
 
 async def test_a_held_note_has_its_release_when_its_way_is_parted(panel: Panel) -> None:
-    """A key that is down while its way ends is let go of where it sounded."""
+    """A key held while its connection is removed is released on the output where it sounded."""
     panel.bench.play(KEYS, "90 3C 40")
     assert (await panel.edit("part", 1, **{"from": "keys", "to": "strings"}))["done"]
     panel.bench.play(KEYS, "80 3C 40", "90 3E 40")
@@ -122,7 +122,7 @@ async def test_a_held_note_has_its_release_when_its_way_is_parted(panel: Panel) 
 
 
 async def test_a_chain_plays_at_once(panel: Panel) -> None:
-    """A route gets other filters, or none."""
+    """A route's filters can be replaced or removed."""
     answer = await panel.edit("chain", 1, route=0, through=[{"filter": "transpose", "semitones": 12}])
     assert answer["text"].startswith("scene 1: keys to strings goes through transpose")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
@@ -135,7 +135,7 @@ async def test_a_chain_plays_at_once(panel: Panel) -> None:
 
 
 async def test_an_invalid_chain_is_refused_with_its_keys(panel: Panel) -> None:
-    """The settings at fault are named as data, so that a form can mark them without reading the sentence."""
+    """The settings at fault are named as data, so that a form can mark them without parsing the sentence."""
     chain = [{"filter": "velocity", "fixed": 64}, {"filter": "transpose", "semitones": 300}]
     answer = await panel.edit("chain", 1, route=0, through=chain)
     assert (answer["done"], answer["code"]) == (False, "invalid-rig")
@@ -143,7 +143,7 @@ async def test_an_invalid_chain_is_refused_with_its_keys(panel: Panel) -> None:
 
 
 async def test_a_form_that_leaves_something_open(panel: Panel) -> None:
-    """A setting that a form sends as null is not written, and tables with numbers as keys are."""
+    """A setting that a form sends as null is not written; a table with numbers as keys is."""
     chain = [
         {"filter": "velocity", "fixed": None, "range": [20, 90]},
         {"filter": "channels", "map": {"1": 3}},
@@ -154,7 +154,7 @@ async def test_a_form_that_leaves_something_open(panel: Panel) -> None:
 
 
 async def test_a_burst_plays_at_once(panel: Panel) -> None:
-    """Its steps are sent when the scene in force gets them; none at all is allowed."""
+    """When the scene in force gets a new burst, its steps are sent; an empty burst is allowed."""
     steps = [{"instrument": "lead", "sound": "Horn"}]
     answer = await panel.edit("burst", 1, burst=steps)
     assert answer["text"].startswith("scene 1: the burst has 1 step;")
@@ -197,7 +197,7 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
     ],
 )
 async def test_what_cannot_be_done(panel: Panel, asked: dict[str, Any], said: str) -> None:
-    """It is refused with a sentence that says what is wrong and where, and nothing changes."""
+    """It is rejected with a sentence that says what is wrong and where, and nothing changes."""
     first = panel.show.revision
     answer = await answered(panel.handlers, {"do": "edit", **asked})
     assert answer["done"] is False
@@ -208,7 +208,7 @@ async def test_what_cannot_be_done(panel: Panel, asked: dict[str, Any], said: st
 async def test_an_engine_that_is_started_again_has_rigs_of_its_own(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What an author drew up while another engine played is no edit of the rig that the next one plays."""
+    """An edit prepared against an earlier run of the engine is not applied to the rig of the next run."""
     monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_000_000_000_000)
     seen = Panel(tmp_path).show.revision
     monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_005_000_000_000)
@@ -217,7 +217,7 @@ async def test_an_engine_that_is_started_again_has_rigs_of_its_own(
 
 
 async def test_an_edit_of_what_has_changed_meanwhile(panel: Panel) -> None:
-    """An author who looked at another revision is told, so that a route's place means what it meant to them."""
+    """An edit based on another revision is rejected, since a route's place may mean something else by now."""
     chain, seen = [{"filter": "transpose", "semitones": 12}], panel.show.revision
     assert (await panel.edit("chain", 1, route=0, through=chain, revision=seen))["done"]
     stale = await panel.edit("chain", 1, route=0, through=[], revision=seen)

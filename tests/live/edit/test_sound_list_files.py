@@ -16,7 +16,7 @@ TEXT = RIG.replace('output = "strings"\nchannel = 5', 'output = "strings"\nchann
 
 
 class Pit:
-    """A show whose rig names a list beside it, and its session."""
+    """A show whose rig names a sound list in the same folder, and its session."""
 
     def __init__(self, folder: Path) -> None:
         self.list, self.file = folder / "box.toml", folder / "pit.toml"
@@ -32,7 +32,7 @@ class Pit:
 
 @pytest.fixture
 async def pit(nursery: trio.Nursery, tmp_path: Path) -> Pit:
-    """The pit, once the file of the rig is followed."""
+    """The pit, with its rig file already followed."""
     made = Pit(tmp_path)
     nursery.start_soon(RigFileFollower(made.session).run)
     await eventually(lambda: made.sounds() == ["Warm pad"])
@@ -41,7 +41,7 @@ async def pit(nursery: trio.Nursery, tmp_path: Path) -> Pit:
 
 
 async def test_an_edited_list_is_adopted(pit: Pit) -> None:
-    """A list that is edited gives its sounds at once, though the rig file was not touched; what is unsaved stays so."""
+    """The sounds of an edited list are available at once, without a change to the rig file; unsaved edits stay so."""
     pit.list.write_text(LIST.replace("Warm pad", "Choir"), encoding="utf-8")
     await eventually(lambda: pit.sounds() == ["Choir"])
     await eventually(lambda: ("rig file", "a sound list changed; now playing with the new one") in pit.bench.told())
@@ -50,7 +50,7 @@ async def test_an_edited_list_is_adopted(pit: Pit) -> None:
 
 
 async def test_a_broken_list_is_refused_until_it_is_mended(pit: Pit) -> None:
-    """A list that cannot be read is refused with its line, what plays plays on, and mended it is adopted."""
+    """A list that cannot be read is rejected with its line; the current rig keeps playing. Corrected, it is adopted."""
     pit.list.write_text("format = 1\nsounds = [", encoding="utf-8")
     await eventually(lambda: pit.show.refused)
     assert "box.toml:2" in str(pit.show.refused)
@@ -62,7 +62,7 @@ async def test_a_broken_list_is_refused_until_it_is_mended(pit: Pit) -> None:
 
 
 async def test_a_list_that_comes_after_the_rig_that_names_it(pit: Pit) -> None:
-    """A rig file whose list is not there yet is refused, and adopted once the list has come."""
+    """A rig file whose list does not exist yet is rejected, and adopted once the list is there."""
     pit.file.write_text(TEXT.replace("box.toml", "later.toml"), encoding="utf-8")
     await eventually(lambda: pit.show.refused)
     assert "there is no such sound list" in str(pit.show.refused)

@@ -1,4 +1,4 @@
-"""A sound is heard without leaving anything behind."""
+"""A sound can be tried without leaving anything behind."""
 
 from functools import partial
 from typing import Any
@@ -40,13 +40,13 @@ async def test_at_a_missing_output_nothing_is_played() -> None:
 
 
 async def test_a_sound_that_is_not_known_is_said_so(autojump_clock: object) -> None:
-    """Where nothing was sent to the channel before, the answer says that the sound before is not known."""
+    """If nothing was sent to the channel before, the answer says that the previous sound is unknown."""
     answer = await asked(Bench(WITH_SOUND), ASKED)
     assert "not known" in answer["text"]
 
 
 async def test_no_note_hangs_when_it_is_cut_short(autojump_clock: object) -> None:
-    """An audition that is cancelled releases its note and puts the sound back."""
+    """A cancelled audition releases its note and restores the sound."""
     bench = Bench(WITH_SOUND)
     bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
@@ -56,7 +56,7 @@ async def test_no_note_hangs_when_it_is_cut_short(autojump_clock: object) -> Non
 
 
 async def test_an_unknown_sound_plays_nothing(autojump_clock: object) -> None:
-    """A sound or an instrument that what plays has not is told, and nothing is sent."""
+    """A sound or an instrument that the rig does not have is reported, and nothing is sent."""
     bench = Bench(WITH_SOUND)
     answer = await asked(bench, {**ASKED, "sound": "Harp"})
     assert not answer["done"]

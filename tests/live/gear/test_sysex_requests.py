@@ -1,4 +1,4 @@
-"""Dumps and identities through a running show, in virtual time, with an instrument written from the standards."""
+"""Dumps and identity requests in a running show, in virtual time, with an instrument written from the standards."""
 
 from collections.abc import AsyncIterator, Awaitable
 from contextlib import asynccontextmanager
@@ -35,7 +35,7 @@ DUMP = [bytes((0xF0, 0x7D, number, *[number] * size, 0xF7)) for number, size in 
 
 
 class Stand:
-    """A show whose time is trio's; an instrument hangs on the output organ and answers at an input."""
+    """A show on trio's time; an instrument is connected to the output organ and answers at an input."""
 
     def __init__(self, rig: str = RIG) -> None:
         self.bench = Bench(rig)
@@ -49,9 +49,9 @@ class Stand:
         self.cable: list[tuple[int, bytes]] = []  # (ns, message) of the output organ
 
     async def live(self) -> None:
-        """What the reader thread and the cables do."""
+        """What the reader's thread and the cables do."""
         while True:
-            await trio.sleep(0.004)
+            await trio.sleep(0.004)  # how often they have their turn, in virtual time; nothing wakes them
             output = self.bench.outputs["organ"]
             for _, message in output.sent:
                 self.cable.append((self.show.clock(), message))
@@ -61,7 +61,7 @@ class Stand:
             self.show.pump()
 
     async def ask(self, what: str, **more: Any) -> dict[str, Any]:
-        """The last line; the others are in `lines`."""
+        """The last line of the answer; the others are in `lines`."""
 
         async def report(line: dict[str, Any]) -> None:
             self.lines.append(line)
@@ -93,7 +93,7 @@ def send(stand: Stand, **more: float | int) -> Awaitable[dict[str, Any]]:
 
 
 async def test_a_dump_that_is_asked_for_arrives_whole(autojump_clock: trio.testing.MockClock) -> None:
-    """Request, memory, two seconds of silence; meanwhile its SysEx takes no routes, and afterwards it does again."""
+    """Request, dump, two seconds of silence; until then the SysEx is not routed, and afterwards it is again."""
     async with playing() as stand:
         stand.instrument.memory = DUMP
         answer = await stand.ask("receive", input="organ", request=REQUEST.hex(), output="organ")
@@ -105,7 +105,7 @@ async def test_a_dump_that_is_asked_for_arrives_whole(autojump_clock: trio.testi
 
 
 async def test_an_instrument_is_asked_by_its_name(autojump_clock: trio.testing.MockClock) -> None:
-    """The rig keeps what asks an instrument for its memory; the answer says what was asked, and where."""
+    """The rig holds the dump request of an instrument; the answer says what was sent, and where."""
     kept = f'[instruments.organ]\noutput = "organ"\nchannel = 1\nrequest = "{REQUEST.hex()}"\n'
     async with playing(RIG.replace("[[scenes]]", kept + "[[scenes]]")) as stand:
         stand.instrument.memory = DUMP
@@ -115,12 +115,12 @@ async def test_an_instrument_is_asked_by_its_name(autojump_clock: trio.testing.M
 
 
 async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock: trio.testing.MockClock) -> None:
-    """Pauses shorter than the silence do not end it."""
+    """Pauses shorter than two seconds do not end it."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
         async def play() -> None:
             for message in DUMP:
-                await trio.sleep(1.5)
+                await trio.sleep(1.5)  # a pause in the dump, shorter than the 2 s of silence that end it
                 stand.bench.reader.put(ORGAN, "F8", message.hex())
 
         nursery.start_soon(play)
@@ -130,7 +130,7 @@ async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock: trio.
 
 
 async def test_a_silent_instrument_is_told(autojump_clock: trio.testing.MockClock) -> None:
-    """Nothing within the time is a sentence that names the input, and nothing is done."""
+    """If nothing arrives in time, one sentence names the input, and the request is not done."""
     async with playing() as stand:
         answer = await stand.ask("receive", input="organ", wait=3)
         assert (answer["done"], answer["text"]) == (
@@ -142,13 +142,13 @@ async def test_a_silent_instrument_is_told(autojump_clock: trio.testing.MockCloc
 async def test_a_dump_that_is_cut_is_told(
     autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A SysEx that the input's parser had to mend makes the dump none."""
+    """A dump with a SysEx that the input's parser had to repair is rejected."""
     async with playing() as stand, trio.open_nursery() as nursery:
         mended: dict[int, int] = {}
         monkeypatch.setattr(stand.bench.reader, "repairs", lambda: mended)
 
         async def play() -> None:
-            await trio.sleep(0.5)
+            await trio.sleep(0.5)  # until `receive` waits: only repairs made after that count
             stand.bench.reader.put(ORGAN, DUMP[0].hex())
             mended[ORGAN] = 1
 
@@ -159,7 +159,7 @@ async def test_a_dump_that_is_cut_is_told(
 
 
 async def test_an_instrument_slow_as_its_cable_gets_all(autojump_clock: trio.testing.MockClock) -> None:
-    """A dump is paced by the wire: what swallows no faster than a cable carries drops nothing, in order."""
+    """A dump is paced by its cable: an instrument that reads only as fast as the cable drops nothing."""
     async with playing() as stand:
         answer = await send(stand)
         assert answer["done"]
@@ -167,7 +167,7 @@ async def test_an_instrument_slow_as_its_cable_gets_all(autojump_clock: trio.tes
 
 
 async def test_sending_ends_when_the_last_byte_is_on_the_wire(autojump_clock: trio.testing.MockClock) -> None:
-    """It takes as long as the cable takes: 320 us a byte (MIDI 1.0 p. 1)."""
+    """Sending takes as long as the cable takes: 320 us a byte (MIDI 1.0 p. 1)."""
     async with playing() as stand:
         begun = trio.current_time()
         await send(stand)
@@ -175,12 +175,12 @@ async def test_sending_ends_when_the_last_byte_is_on_the_wire(autojump_clock: tr
 
 
 async def test_real_time_goes_on_inside_a_dump(autojump_clock: trio.testing.MockClock) -> None:
-    """Clocks that come while a long message is on the cable are handed over meanwhile, none is lost."""
+    """Clocks that arrive while a long message is on the cable are sent meanwhile; none is lost."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
         async def beat() -> None:
             for _ in range(10):
-                await trio.sleep(0.02)
+                await trio.sleep(0.02)  # the time from one clock to the next
                 stand.bench.reader.put(KEYS, "F8")
 
         nursery.start_soon(beat)
@@ -192,7 +192,7 @@ async def test_real_time_goes_on_inside_a_dump(autojump_clock: trio.testing.Mock
 
 
 async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock: trio.testing.MockClock) -> None:
-    """With a gap, one that takes twice as long as the cable drops nothing; without, it does."""
+    """With a gap, an instrument half as fast as the cable drops nothing; without one, it does."""
     for gap, dropped in ((0.0, True), (0.3, False)):
         async with playing() as stand:
             stand.instrument = Instrument(swallow_ns=640_000, room=100)
@@ -201,7 +201,7 @@ async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock: trio.test
 
 
 async def test_the_handshake(autojump_clock: trio.testing.MockClock) -> None:
-    """ACK, NAK and WAIT steer the dump; what was refused is sent again (MIDI 1.0, Sample Dump)."""
+    """ACK, NAK and WAIT steer the dump; a message that got a NAK is sent again (MIDI 1.0, Sample Dump)."""
     async with playing() as stand:
         stand.instrument.script = ["ACK", "NAK", "ACK", "ACK", "ACK", "ACK", "ACK"]
         assert (await send(stand, handshake=True))["done"]
@@ -213,7 +213,7 @@ async def test_the_handshake(autojump_clock: trio.testing.MockClock) -> None:
 async def test_a_handshake_that_ends_the_dump(
     autojump_clock: trio.testing.MockClock, script: list[str], said: str
 ) -> None:
-    """Cancelled or silent, it says where to go on: the message that was not acknowledged."""
+    """Cancelled or unanswered, the dump ends and names the message to continue from: the one not acknowledged."""
     async with playing() as stand:
         stand.instrument.script = script
         answer = await send(stand, handshake=True)
@@ -223,11 +223,11 @@ async def test_a_handshake_that_ends_the_dump(
 
 
 async def test_stopped_and_gone_on_with(autojump_clock: trio.testing.MockClock) -> None:
-    """Stopped, it ends between two messages; from the one it names, the rest makes the dump whole."""
+    """A stopped dump ends between two messages; sending from the one it names completes it."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
         async def tire() -> None:
-            await trio.sleep(0.05)
+            await trio.sleep(0.05)  # into the middle of the dump
             stand.stop.set()
 
         nursery.start_soon(tire)
@@ -240,18 +240,18 @@ async def test_stopped_and_gone_on_with(autojump_clock: trio.testing.MockClock) 
 
 
 async def test_a_panic_ends_a_dump_in_words(autojump_clock: trio.testing.MockClock) -> None:
-    """A panic throws away what waits; the dump says so, and where to go on."""
+    """A panic discards what is waiting; the answer says so, and which message to continue from."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
         async def panic() -> None:
-            await trio.sleep(0.12)
+            await trio.sleep(0.12)  # into the middle of the dump
             stand.show.apply(Panic(), "shell")
 
         nursery.start_soon(panic)
         answer = await send(stand)
         assert not answer["done"]
         assert "panic" in answer["text"]
-        await trio.sleep(1)
+        await trio.sleep(1)  # time enough for the rest to arrive, had the panic not discarded it
         taken = [message for message in stand.instrument.taken if message in DUMP]
         assert taken == DUMP[: int(answer["text"].rpartition(" ")[2]) - 1]
 
@@ -259,7 +259,7 @@ async def test_a_panic_ends_a_dump_in_words(autojump_clock: trio.testing.MockClo
 async def test_a_message_that_the_port_cannot_carry_is_refused_before_anything_is_sent(
     autojump_clock: trio.testing.MockClock,
 ) -> None:
-    """One message over the port's bound: a sentence, and not a byte."""
+    """If one message is longer than the port allows, the answer is one sentence, and not a byte is sent."""
     async with playing() as stand:
         stand.bench.outputs["organ"].longest = 500
         answer = await send(stand)
@@ -269,7 +269,7 @@ async def test_a_message_that_the_port_cannot_carry_is_refused_before_anything_i
 
 
 async def test_who_is_there(autojump_clock: trio.testing.MockClock) -> None:
-    """Each output is asked by itself; the row has the input and what the device says (MIDI 1.0 p. 40)."""
+    """Each output is asked separately; the row has the input and the device's identity (MIDI 1.0 p. 40)."""
     async with playing() as stand:
         answer = await stand.ask("identify")
         assert [(row["output"], row["input"], row["text"]) for row in answer["rows"]] == [
@@ -283,7 +283,7 @@ async def test_who_is_there(autojump_clock: trio.testing.MockClock) -> None:
 
 
 async def test_crossed_cables(autojump_clock: trio.testing.MockClock) -> None:
-    """Asked at the organ's output and answered at another input than the organ's."""
+    """The question goes out at the organ's output, and the answer arrives at an input that is not the organ's."""
     async with playing() as stand:
         stand.answers_at = KEYS
         (row,) = (await stand.ask("identify", outputs=["organ"]))["rows"]
@@ -291,7 +291,7 @@ async def test_crossed_cables(autojump_clock: trio.testing.MockClock) -> None:
 
 
 async def test_a_cable_that_leads_back_is_told(autojump_clock: trio.testing.MockClock) -> None:
-    """The question itself comes in: the output is joined to that input."""
+    """The question itself comes in: the output is connected to that input."""
     async with playing() as stand:
         stand.instrument.hear = lambda at, message: [message] if message[:2] == b"\xf0\x7e" else []
         stand.answers_at = ORGAN
@@ -328,5 +328,5 @@ async def test_a_request_at_fault_is_told(
 
 
 def test_the_reply_that_the_instrument_gives_is_the_standards() -> None:
-    """17 bytes with a maker of three (MIDI 1.0 p. 40)."""
+    """17 bytes with a three-byte manufacturer ID (MIDI 1.0 p. 40)."""
     assert len(IDENTITY) == 17

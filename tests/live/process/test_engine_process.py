@@ -1,4 +1,4 @@
-"""One engine from start to end, on memory ports. (Our own design; standards named where used.)"""
+"""One engine from start to end, on ports in memory. (Our own design; standards named where used.)"""
 
 import contextlib
 import errno
@@ -32,7 +32,7 @@ BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 
 @pytest.fixture(autouse=True)
 def folders(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """Folders of the test's own for socket and state; short paths, since a socket's may have 107 bytes."""
+    """The test's own folders for socket and state; the paths are short, since a socket's path may have 107 bytes."""
     folder = Path(tempfile.mkdtemp(prefix="bl"))
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder / "run"))
     monkeypatch.setenv("XDG_STATE_HOME", str(folder / "state"))
@@ -47,7 +47,7 @@ def system() -> MemorySystem:
 
 
 def last_scene() -> int | str | None:
-    """The scene that the engine would begin with."""
+    """The scene that the engine would start with."""
     last = read_last(state_file("pit"), Path("pit.toml"))
     return last and last.scene
 
@@ -66,7 +66,7 @@ class Evening:
 
     @contextlib.asynccontextmanager
     async def played(self, end: Signals = signal.SIGTERM) -> AsyncIterator[Any]:
-        """From the first message to the signal that ends it; `said` holds what the player was told."""
+        """From the first message to the signal that ends the run; `said` holds what was reported to the player."""
         with trio.fail_after(60):
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(self.stage.run, self.system)
@@ -80,7 +80,7 @@ class Evening:
 
 @pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGINT])
 async def test_an_evening(system: MemorySystem, end: Signals) -> None:
-    """The first scene is recalled, what is played is heard, and at the end every note and pedal is released."""
+    """The first scene is recalled, what is played comes out, and at the end every note and pedal is released."""
     async with Evening(system).played(end) as evening:
         assert evening.heard("Box 1") == BURST
         assert evening.said == ["scene 1 Overture", 'playing "Lantern Street pit band" as pit; stop with Ctrl-C']
@@ -94,7 +94,7 @@ async def test_an_evening(system: MemorySystem, end: Signals) -> None:
 async def test_a_signal_while_the_ports_are_being_opened(
     system: MemorySystem, monkeypatch: pytest.MonkeyPatch, end: Signals
 ) -> None:
-    """From the moment the socket is there, a signal ends the engine in good order: nothing is lost, nothing left."""
+    """As soon as the socket is there, a signal ends the engine properly: nothing is lost, nothing left behind."""
     opened = system.open_input
 
     def interrupted(pattern: str) -> MemoryInput:
@@ -120,7 +120,7 @@ async def test_the_last_scene_is_recalled_the_next_evening(system: MemorySystem)
 
 
 async def test_a_last_scene_that_is_gone_is_the_first(system: MemorySystem) -> None:
-    """If the rig file has lost the last scene, the first of the file is recalled."""
+    """If the rig file no longer has the last scene, its first scene is recalled."""
     write_last(state_file("pit"), Path("pit.toml"), ShowPosition(99))
     async with Evening(system).played() as evening:
         assert evening.said[0] == "scene 1 Overture"
@@ -135,7 +135,7 @@ async def test_a_start_scene_of_its_own(system: MemorySystem) -> None:
 
 
 async def test_a_full_disk_is_told_and_the_show_goes_on(system: MemorySystem, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A last scene that cannot be written is told; once there is room it is written at the end."""
+    """A last scene that cannot be written is reported; once there is room, it is written at the end."""
     async with Evening(system).played() as evening:
         await eventually(state_file("pit").exists)
         with monkeypatch.context() as patch:
@@ -154,7 +154,7 @@ async def test_a_full_disk_is_told_and_the_show_goes_on(system: MemorySystem, mo
 
 
 async def test_a_missing_port_is_told_and_the_rest_plays() -> None:
-    """A port that is not there is told at the start; everything else plays."""
+    """A missing port is reported at the start; everything else plays."""
     system = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 2",))
     async with Evening(system).played() as evening:
         assert evening.said[0].startswith("outputs.strings is missing: ")
@@ -166,7 +166,7 @@ async def test_a_missing_port_is_told_and_the_rest_plays() -> None:
 
 
 async def test_a_pulled_input_lets_go_of_its_notes(system: MemorySystem) -> None:
-    """When the cable of a keyboard is pulled, what it holds ends and the rest plays on."""
+    """When a keyboard is unplugged, its notes are released and the rest plays on."""
     async with Evening(system).played() as evening:
         system.input("Stage piano").push(b"\x90\x3c\x40")
         await eventually(lambda: "90 3C 40" in evening.heard("Box 1"))
@@ -177,7 +177,7 @@ async def test_a_pulled_input_lets_go_of_its_notes(system: MemorySystem) -> None
 
 
 async def test_a_second_engine_of_the_name_does_not_start(system: MemorySystem) -> None:
-    """While another engine has the name, nothing is opened and the other keeps its socket."""
+    """While another engine has the name, no port is opened and the other engine keeps its socket."""
     claim = claim_socket("pit")
     with contextlib.closing(claim.listener), claim.lock:
         evening = Evening(system)
@@ -188,7 +188,7 @@ async def test_a_second_engine_of_the_name_does_not_start(system: MemorySystem) 
 
 
 async def test_two_names_for_one_port_are_refused(system: MemorySystem) -> None:
-    """A rig whose two outputs lead to one port does not start, and leaves no socket behind."""
+    """A rig with two outputs on one port does not start, and leaves no socket behind."""
     evening = Evening(system, RIG.replace("Box 2", "Box 1"))
     with pytest.raises(SamePort, match='"strings" and "brass" both lead to the port "Box 1"; name it once'):
         await evening.stage.run(system)
@@ -196,10 +196,10 @@ async def test_two_names_for_one_port_are_refused(system: MemorySystem) -> None:
 
 
 async def test_after_a_crash_everything_is_silenced_first(system: MemorySystem) -> None:
-    """A socket that is left over tells of a crash: outputs are silenced and set to rest before the burst."""
+    """A leftover socket means a crash: outputs are silenced and put to rest before the burst."""
     write_last(state_file("pit"), Path("pit.toml"), ShowPosition(1))
     left = claim_socket("pit")
-    left.listener.close()  # as the system does it for a process that was killed
+    left.listener.close()  # as the system closes it when a process is killed
     left.lock.close()
     assert left.path.exists()
     async with Evening(system).played() as evening:
@@ -209,11 +209,11 @@ async def test_after_a_crash_everything_is_silenced_first(system: MemorySystem) 
         assert "every output was silenced first" in evening.said[0]
     again = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
     async with Evening(again).played() as evening:
-        assert evening.heard("Box 1") == BURST  # this time it ended as it should
+        assert evening.heard("Box 1") == BURST  # the run before ended properly
 
 
 async def test_an_edit_is_adopted_on_the_stage(system: MemorySystem, tmp_path: Path) -> None:
-    """The stage follows its rig file: a scene that is written into it can be recalled."""
+    """A running engine follows its rig file: a scene added to the file can be recalled."""
     file = tmp_path / "pit.toml"
     file.write_text(RIG, encoding="utf-8")
     async with Evening(system, rig_file=file).played() as evening:
@@ -224,7 +224,7 @@ async def test_an_edit_is_adopted_on_the_stage(system: MemorySystem, tmp_path: P
 
 
 async def test_a_pulled_output_comes_back_on_the_stage(system: MemorySystem) -> None:
-    """An output that is pulled and put back is opened without a restart, and gets the scene."""
+    """An output that is unplugged and plugged in again is reopened without a restart, and gets the scene."""
     async with Evening(system).played() as evening:
         system.unplug("Box 1")
         await eventually(lambda: any("was unplugged" in text for text in evening.said))

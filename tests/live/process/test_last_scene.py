@@ -14,30 +14,30 @@ from engine.live.process.last_scene import read_last, state_file, write_last
 
 @pytest.fixture
 def state(tmp_path: Path) -> Path:
-    """Where the state goes; its folder is not there yet."""
+    """Where the state goes; its folder does not exist yet."""
     return tmp_path / "state" / "bayleaf.json"
 
 
 def write(path: Path, rig: Path, number: int) -> None:
-    """This scene is written down, at some place of a set list."""
+    """Write this scene down, at a place of a set list."""
     write_last(path, rig, ShowPosition(number, "Friday", number % 5))
 
 
 def last(path: Path, rig: Path) -> int | None:
-    """The scene that was written down with its place; None if none was."""
+    """The scene that was written down, with its place; None if there is none."""
     standing = read_last(path, rig)
     assert standing is None or standing == ShowPosition(standing.scene, "Friday", standing.scene % 5)
     return standing and standing.scene
 
 
 def test_the_state_lies_in_the_players_state_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """An engine's state is a file of its own name below XDG_STATE_HOME."""
+    """Each engine's state is a file named after it below XDG_STATE_HOME."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     assert state_file("pit") == tmp_path / "bayleaf" / "pit.json"
 
 
 def test_the_last_scene_is_read_back(state: Path, tmp_path: Path) -> None:
-    """What was written last is read, and nothing else lies in the folder."""
+    """The scene written last is read back, and the folder holds nothing else."""
     rig = tmp_path / "pit.toml"
     assert last(state, rig) is None
     for number in (11, 12):
@@ -47,7 +47,7 @@ def test_the_last_scene_is_read_back(state: Path, tmp_path: Path) -> None:
 
 
 def test_two_rigs_are_remembered_apart(state: Path, tmp_path: Path) -> None:
-    """Each rig file played under one name has its own last scene."""
+    """Two rig files played under one engine name each keep their own last scene."""
     write(state, tmp_path / "pit.toml", 11)
     write(state, tmp_path / "concert.toml", 3)
     assert last(state, tmp_path / "pit.toml") == 11
@@ -55,7 +55,7 @@ def test_two_rigs_are_remembered_apart(state: Path, tmp_path: Path) -> None:
 
 
 def test_a_rig_is_the_same_by_any_path(state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A rig file named from its own folder is the one named in full."""
+    """A rig file named by a relative path is the same one as by its full path."""
     write(state, tmp_path / "pit.toml", 11)
     monkeypatch.chdir(tmp_path)
     assert last(state, Path("pit.toml")) == 11
@@ -65,7 +65,7 @@ def test_a_rig_is_the_same_by_any_path(state: Path, tmp_path: Path, monkeypatch:
 def test_a_full_disk_leaves_the_old_state(
     state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
-    """If writing fails at any step, the error is raised, the old state stays and no half-written file is left."""
+    """If writing fails at any step, the error is raised, the old state stays and no partial file is left."""
     rig = tmp_path / "pit.toml"
     write(state, rig, 11)
 
@@ -82,7 +82,7 @@ def test_a_full_disk_leaves_the_old_state(
 def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(
     state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """At the moment of the rename the new file holds everything, on disk: a crash leaves the old state or the new."""
+    """At the rename the new file is complete on disk, so a crash leaves either the old state or the new."""
     rig = tmp_path / "pit.toml"
     write(state, rig, 11)
     steps: list[object] = []
@@ -118,7 +118,7 @@ def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(
     ],
 )
 def test_garbage_counts_as_no_state(state: Path, tmp_path: Path, garbage: bytes) -> None:
-    """A state file that is not ours is no last scene, and the next scene makes it good again."""
+    """A state file that is not ours gives no last scene, and the next scene replaces it."""
     rig = tmp_path / "pit.toml"
     state.parent.mkdir()
     state.write_bytes(garbage)
@@ -132,7 +132,7 @@ def test_garbage_counts_as_no_state(state: Path, tmp_path: Path, garbage: bytes)
     ["12", 12, None, [12], [12, "Friday"], ["12", "Friday", 2], [True, "Friday", 2], [12, None, 2], [12, "", 2.0]],
 )
 def test_a_scene_that_is_no_number_is_forgotten(state: Path, tmp_path: Path, value: Any) -> None:
-    """Only a scene's number with its set list and place counts; another rig's entry stays through the next write."""
+    """An entry counts only with a scene number, set list and place; another rig's entry survives the next write."""
     rig, other = tmp_path / "pit.toml", tmp_path / "concert.toml"
     state.parent.mkdir()
     state.write_text(json.dumps({"format": 2, "shows": {str(rig): value, str(other): [3, "Friday", 3]}}))
@@ -143,7 +143,7 @@ def test_a_scene_that_is_no_number_is_forgotten(state: Path, tmp_path: Path, val
 
 
 def test_a_folder_in_the_files_place_is_told(state: Path, tmp_path: Path) -> None:
-    """A state that cannot be read is no last scene; one that cannot be written raises OSError."""
+    """A state that cannot be read gives no last scene; one that cannot be written raises OSError."""
     state.mkdir(parents=True)
     assert last(state, tmp_path / "pit.toml") is None
     with pytest.raises(OSError, match="directory"):

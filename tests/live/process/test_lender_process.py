@@ -1,4 +1,4 @@
-"""A machine that lends its ports, from start to end: memory ports, the net in memory. Our own design; no source."""
+"""A machine that lends its ports, from start to end; ports and network in memory. (Our own design; no source.)"""
 
 import contextlib
 import json
@@ -22,7 +22,7 @@ PLUGGED = "out/strings"
 
 
 class Stubborn(MemoryOutput):
-    """An output that refuses what it is sent while it is told to."""
+    """An output that refuses messages while `refuses` is set."""
 
     refuses = False
 
@@ -33,7 +33,7 @@ class Stubborn(MemoryOutput):
 
 
 class Stage:
-    """The machine, and an engine that plays it."""
+    """The lending machine, and an engine that plays its outputs."""
 
     def __init__(self, text: str = RIG) -> None:
         self.net = FakeNet()
@@ -45,7 +45,7 @@ class Stage:
 
     @contextlib.asynccontextmanager
     async def lent(self) -> AsyncIterator[Any]:
-        """From start to end."""
+        """Run the machine from start to end."""
         with trio.fail_after(30):
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(self.lending.run)
@@ -55,7 +55,7 @@ class Stage:
 
     @contextlib.asynccontextmanager
     async def played(self) -> AsyncIterator[Any]:
-        """The same, and the engine has opened the output."""
+        """The same, after the engine has opened the output."""
         async with self.lent():
             await self.plugged(True)
             self.desk.claim()
@@ -64,7 +64,7 @@ class Stage:
 
     @contextlib.asynccontextmanager
     async def sounding(self) -> AsyncIterator[Any]:
-        """The same, and a note has been heard there."""
+        """The same, while a note sounds on the output."""
         async with self.played():
             self.desk.play(ON)
             await eventually(lambda: self.heard == [ON])
@@ -83,7 +83,7 @@ class Stage:
 
 
 async def test_an_engine_plays_its_outputs_and_at_the_end_all_is_silent() -> None:
-    """What is ordered is played; when the machine is stopped it releases what sounds."""
+    """What the engine orders is played; when the machine is stopped, it releases every sounding note."""
     stage = Stage()
     async with stage.sounding():
         pass
@@ -93,7 +93,7 @@ async def test_an_engine_plays_its_outputs_and_at_the_end_all_is_silent() -> Non
 
 
 async def test_what_arrives_goes_to_the_engine_in_order() -> None:
-    """Messages of an input are heard by the engine, all and in their order."""
+    """The engine receives every message of an input, in order."""
     stage = Stage()
     async with stage.lent():
         await stage.plugged(True)
@@ -110,7 +110,7 @@ async def test_what_arrives_goes_to_the_engine_in_order() -> None:
 
 
 async def test_a_dead_engine_leaves_nothing_sounding() -> None:
-    """When the only engine's token goes, the machine releases what sounds at once, and says so."""
+    """When the only engine's token goes, the machine releases every note at once and reports it."""
     stage = Stage()
     async with stage.sounding():
         stage.desk.link.close()
@@ -119,7 +119,7 @@ async def test_a_dead_engine_leaves_nothing_sounding() -> None:
 
 
 async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
-    """Its token goes and comes; the note that sounded when it was pulled is released by the machine itself."""
+    """The output's token goes and comes back; the machine itself releases the note that sounded when it was pulled."""
     stage = Stage()
     async with stage.sounding():
         stage.system.unplug("Strings")
@@ -132,7 +132,7 @@ async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
 
 
 async def test_a_pulled_input_is_told() -> None:
-    """The token of an input that is pulled goes, and comes when it is back."""
+    """The token of an unplugged input goes, and comes back when it is plugged in again."""
     stage = Stage()
     key = stage.desk.keys.plugged(BOX, "in", "keys")
     async with stage.lent():
@@ -146,7 +146,7 @@ async def test_a_pulled_input_is_told() -> None:
 async def test_an_output_that_refuses_counts_as_pulled_until_it_takes_messages_again(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """A driver that takes no more is to the engines as if its cable were out; a first sign of life brings it back."""
+    """To engines, a driver that refuses messages is an unplugged output; it is back as soon as it takes one."""
     monkeypatch.setattr("engine.ports.memory.MemoryOutput", Stubborn)
     stage = Stage()
     async with stage.played():
@@ -159,7 +159,7 @@ async def test_an_output_that_refuses_counts_as_pulled_until_it_takes_messages_a
 
 
 async def test_an_edited_rig_is_lent() -> None:
-    """Ports that the rig of the engine in charge has here are lent from then on, and those it has not are let go of."""
+    """When the leading engine's rig changes, the ports it has on this machine are lent and the others are closed."""
     stage = Stage()
     edited = RIG.replace('"Strings"', '"Brass"').replace('machine = "stage-left", port = "Keys"', 'port = "Keys"')
     async with stage.sounding():
@@ -176,7 +176,7 @@ async def test_an_edited_rig_is_lent() -> None:
 
 
 async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
-    """It is told, and what is lent stays lent."""
+    """It is reported, and the same ports stay lent."""
     stage = Stage()
     async with stage.lent():
         await stage.plugged(True)
@@ -186,7 +186,7 @@ async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
 
 
 async def test_a_missing_port_is_told_and_found_later() -> None:
-    """What is not there at the start is said once, and lent as soon as it is there."""
+    """A port that is missing at the start is reported once, and lent as soon as it is there."""
     stage = Stage()
     stage.system.unplug("Strings")
     async with stage.lent():
@@ -196,7 +196,7 @@ async def test_a_missing_port_is_told_and_found_later() -> None:
 
 
 async def test_meters_are_told() -> None:
-    """Engines are shown the ports, who plays, and how much."""
+    """Engines receive the state of each port, which engine holds it, and its counts."""
     stage = Stage()
     async with stage.played():
         stage.desk.play(ON)

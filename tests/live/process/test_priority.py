@@ -1,4 +1,4 @@
-"""Who goes first. Source: sched(7), the real-time class SCHED_FIFO, which new threads take over."""
+"""Which thread runs first. Source: sched(7), the real-time class SCHED_FIFO, which new threads inherit."""
 
 import os
 import subprocess
@@ -16,7 +16,7 @@ def scheduling() -> int:
 
 
 def test_what_is_said_is_what_is_in_force() -> None:
-    """Granted or not: the sentence is true of this thread and of new ones, and afterwards all is as before."""
+    """Granted or not, the sentence is true of this thread and of new ones, and afterwards all is as before."""
     before, seen = scheduling(), []
     with going_first() as said:
         thread = threading.Thread(target=lambda: seen.append(scheduling()))
@@ -39,7 +39,7 @@ def test_where_it_is_not_granted_the_show_plays_all_the_same(monkeypatch: pytest
 
 
 def test_a_program_that_is_started_gives_it_back() -> None:
-    """The panel never stands beside the music."""
+    """The panel never runs at the music's priority."""
     with going_first():
         child = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
         try:

@@ -8,7 +8,7 @@ from engine.live.process.watchdog import Watchdog
 
 
 class Token:
-    """What the watchdog puts up and takes down, by a clock that is set by hand."""
+    """What the watchdog puts up and takes down, with a clock that is set by hand."""
 
     def __init__(self) -> None:
         self.now = 0.0
@@ -21,7 +21,7 @@ class Token:
 
 
 def test_it_is_up_while_the_loop_beats_and_down_while_it_does_not() -> None:
-    """150 ms without a beat take it down, once; the next beat puts it up again."""
+    """After 150 ms without a beat it goes down, once; the next beat puts it up again."""
     token = Token()
     for _ in range(20):
         token.watchdog.beat()
@@ -39,14 +39,14 @@ def test_it_is_up_while_the_loop_beats_and_down_while_it_does_not() -> None:
 
 
 async def test_it_runs_in_a_thread_of_its_own() -> None:
-    """A loop that stands still is seen while it stands, and the token is down at the end."""
+    """A stuck loop is noticed while it is stuck, and the token is down at the end."""
     up, down = threading.Event(), threading.Event()
     watchdog = Watchdog(up.set, down.set)
     with trio.fail_after(30):
         async with trio.open_nursery() as nursery:
             nursery.start_soon(watchdog.run)
             assert await trio.to_thread.run_sync(up.wait, 20)
-            assert down.wait(20)  # the loop stands still meanwhile
+            assert down.wait(20)  # blocks the loop meanwhile
             up.clear()
             assert await trio.to_thread.run_sync(up.wait, 20)
             down.clear()

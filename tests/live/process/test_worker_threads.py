@@ -1,4 +1,4 @@
-"""Where threads run. Source: sched_setaffinity(2): a new thread has its maker's processors; sched(7)."""
+"""Which processors threads run on. (sched_setaffinity(2): a thread inherits its creator's processors; sched(7).)"""
 
 import os
 import subprocess
@@ -21,7 +21,7 @@ def where() -> set[int]:
 
 
 def test_what_plays_keeps_together_and_is_free_afterwards() -> None:
-    """This thread and one that it begins share the processor that is told; afterwards all is as before."""
+    """This thread and a thread that it starts share the processor that is named; afterwards both are as before."""
     before, seen = where(), []
     with going_first() as said, one_for_all() as processor:
         thread = threading.Thread(target=lambda: seen.append(where()))
@@ -36,7 +36,7 @@ def test_what_plays_keeps_together_and_is_free_afterwards() -> None:
 
 
 def test_with_ordinary_scheduling_nothing_is_changed() -> None:
-    """Other programs could take that one processor away."""
+    """At ordinary priority no thread is bound to one processor, since other programs could take it away."""
     before = where()
     with one_for_all() as processor:
         assert processor is None
@@ -45,7 +45,7 @@ def test_with_ordinary_scheduling_nothing_is_changed() -> None:
 
 @pytest.mark.parametrize("work", [in_a_thread, to_its_end])
 async def test_work_apart_may_run_anywhere(work: Callable[..., Any]) -> None:
-    """What takes long does not stand in the music's way: it has every processor that the program had."""
+    """Long work may use every processor the program had, so that it does not delay the music."""
     before = where()
     with undisturbed():
         assert await work(where) == before
@@ -56,7 +56,7 @@ async def test_work_apart_may_run_anywhere(work: Callable[..., Any]) -> None:
 
 
 def test_a_program_that_is_started_may_run_anywhere() -> None:
-    """The panel does not share the music's processor."""
+    """The panel's process is not bound to the music's processor."""
     before = where()
     with going_first(), one_for_all():
         child = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)

@@ -69,13 +69,13 @@ def said(replies: list[bytes]) -> list[tuple[object, ...]]:
 
 
 class Far:
-    """A client of python-osc in the show's own trio run; its blocking calls go through threads."""
+    """A python-osc client in the show's own trio run; its blocking calls run in threads."""
 
     def __init__(self, client: SimpleUDPClient) -> None:
         self._client = client
 
     async def ask(self, address: str, *values: object) -> list[tuple[object, ...]]:
-        """Send, and wait for the reply that tells the scene."""
+        """Send, and wait for the reply that gives the scene."""
         await trio.to_thread.run_sync(self._client.send_message, address, list(values))
         found: list[tuple[object, ...]] = []
         with trio.fail_after(20):
@@ -86,13 +86,13 @@ class Far:
 
 
 async def listening(made: Bench) -> None:
-    """Until the show has told that the port is open."""
+    """Wait until the show has reported that the port is open."""
     await eventually(lambda: any(name == "osc" for name, _ in made.told()))
 
 
 @pytest.fixture
 async def served(nursery: trio.Nursery) -> AsyncIterator[Any]:
-    """The show and a client of its port."""
+    """The show and a client connected to it."""
     port = free_port()
     made = bench(f"port = {port}")
     nursery.start_soon(OscServer(made.show).run)
@@ -103,7 +103,7 @@ async def served(nursery: trio.Nursery) -> AsyncIterator[Any]:
 
 
 async def test_a_client_from_outside_is_obeyed_and_answered(served: tuple[Bench, Far]) -> None:
-    """Recall, next, back, mute, panic and state work over a socket, and the asker hears what became of each."""
+    """Recall, next, back, mute, panic and state work over a socket, and each gets a reply with its result."""
     made, far = served
     assert await far.ask("/bayleaf/state") == [("/bayleaf/now", 1, "Overture")]
     assert await far.ask("/bayleaf/scene", 3) == [("/bayleaf/answer", "scene 3 Finale"), ("/bayleaf/now", 3, "Finale")]
@@ -119,7 +119,7 @@ async def test_a_client_from_outside_is_obeyed_and_answered(served: tuple[Bench,
 
 
 async def test_commands_are_told_with_their_source(served: tuple[Bench, Far]) -> None:
-    """Whoever watches reads what was done and from which address."""
+    """Each command is reported with the address that it came from."""
     made, far = served
     made.told()
     await far.ask("/bayleaf/scene", 3)
@@ -127,7 +127,7 @@ async def test_commands_are_told_with_their_source(served: tuple[Bench, Far]) ->
 
 
 async def test_noise_on_the_socket_leaves_it_open(served: tuple[Bench, Far]) -> None:
-    """After datagrams that are nothing, the next command is obeyed as ever."""
+    """After meaningless datagrams, the next command is still carried out."""
     made, far = served
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         for data in (b"", b"\x00" * 9000, NEGATIVE, b"/bayleaf/next"):
@@ -138,7 +138,7 @@ async def test_noise_on_the_socket_leaves_it_open(served: tuple[Bench, Far]) -> 
 async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(
     nursery: trio.Nursery, autojump_clock: trio.testing.MockClock
 ) -> None:
-    """Where another program has the port, the player is told once, and the show plays on."""
+    """If another program has the port, that is reported once, and the show plays on."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         other.bind((HERE, 0))
         made = bench(f"port = {other.getsockname()[1]}")
@@ -149,11 +149,11 @@ async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(
     nursery.cancel_scope.cancel()
 
 
-# What is obeyed
+# Which datagrams are carried out
 
 
 def test_off_by_default() -> None:
-    """A rig without [osc] has no ear; with it, the ear is this machine's alone."""
+    """A rig without [osc] opens no OSC port; with it, only this machine can send to it."""
     plain = Bench(NAMED)
     assert plain.show.engine.rig.osc is None
     assert OscServer(plain.show).take(message("/bayleaf/next"), HERE) == []
@@ -163,18 +163,18 @@ def test_off_by_default() -> None:
 
 
 def test_only_addresses_on_the_list() -> None:
-    """An address that is not allowed gets no answer and changes nothing; one that is allowed is obeyed."""
+    """An address that is not on the list gets no answer and changes nothing; one on the list is obeyed."""
     made = bench('port = 9310\nlisten = "0.0.0.0"\nallow = ["192.0.2.7", "2001:DB8::0007"]')
-    ear = OscServer(made.show)
+    server = OscServer(made.show)
     for stranger in (HERE, "192.0.2.8", "2001:db8::8", ""):
-        assert ear.take(message("/bayleaf/scene", 3), stranger) == []
+        assert server.take(message("/bayleaf/scene", 3), stranger) == []
         assert made.show.engine.scene == (1, "Overture")
     for friend in ("192.0.2.7", "2001:db8::7"):
-        assert said(ear.take(message("/bayleaf/state"), friend)) == [("/bayleaf/now", 1, "Overture")]
+        assert said(server.take(message("/bayleaf/state"), friend)) == [("/bayleaf/now", 1, "Overture")]
 
 
 def test_bundles_are_carried_out_in_order_and_at_once() -> None:
-    """A bundle's messages count in their order, bundles in bundles too, whatever its time tag (OSC 1.0, Bundles)."""
+    """A bundle's messages, nested ones too, are carried out in order, whatever its time tag (OSC 1.0, Bundles)."""
     made = bench()
     data = bundle(message("/bayleaf/scene", 3), message("/bayleaf/back"), at=2_000_000_000)
     within = b"#bundle\0" + struct.pack(">Qi", 1, len(data)) + data
@@ -215,7 +215,7 @@ NEGATIVE = b"#bundle\0" + struct.pack(">Qi", 1, -4)
     ],
 )
 def test_what_is_not_wholly_in_order_asks_for_nothing(data: bytes) -> None:
-    """No part of a malformed or foreign datagram is obeyed, and it is not answered."""
+    """No part of a malformed or foreign datagram is carried out, and it gets no answer."""
     made = bench()
     assert OscServer(made.show).take(data, HERE) == []
     assert made.show.engine.scene == (1, "Overture")
@@ -223,7 +223,7 @@ def test_what_is_not_wholly_in_order_asks_for_nothing(data: bytes) -> None:
 
 
 def test_bundles_too_deep_ask_for_nothing() -> None:
-    """A bundle nested deeper than anybody needs is left alone, not followed to the end of the stack."""
+    """A bundle nested deeper than is useful is ignored, not followed until the stack overflows."""
     data = SOUND
     while len(data) < 4000:
         data = b"#bundle\0" + struct.pack(">Qi", 1, len(data)) + data
@@ -235,7 +235,7 @@ def test_bundles_too_deep_ask_for_nothing() -> None:
     [("scene", ()), ("scene", (1, 2)), ("next", (1,)), ("mute", (7,)), ("state", (1,)), ("nowhere", ())],
 )
 def test_wrong_values_are_answered_and_change_nothing(address: str, values: tuple[int, ...]) -> None:
-    """A command of another name or with other values than it takes changes nothing, and the asker hears so."""
+    """An unknown command or one with the wrong values changes nothing, and the answer says so."""
     made = bench()
     ((where, text),) = said(OscServer(made.show).take(message(f"/bayleaf/{address}", *values), HERE))
     assert where == "/bayleaf/answer"
@@ -244,7 +244,7 @@ def test_wrong_values_are_answered_and_change_nothing(address: str, values: tupl
 
 
 def test_unknown_scenes_and_routes() -> None:
-    """A scene or a route that is not in the rig changes nothing, and the asker hears so."""
+    """A scene or a route that the rig does not have changes nothing, and the answer says so."""
     made = bench()
     for data in (message("/bayleaf/scene", 99), message("/bayleaf/scene", -1), message("/bayleaf/mute", "none")):
         answer, now = said(OscServer(made.show).take(data, HERE))
@@ -253,19 +253,19 @@ def test_unknown_scenes_and_routes() -> None:
 
 
 def test_replies_are_not_answered() -> None:
-    """A reply that comes back asks for nothing: two engines never answer each other for ever."""
-    ear = OscServer(bench().show)
+    """A reply that comes back is ignored, so that two engines never answer each other for ever."""
+    server = OscServer(bench().show)
     for data in (message("/bayleaf/scene", 2), message("/bayleaf/state"), message("/bayleaf/scene")):
-        replies = ear.take(data, HERE)
+        replies = server.take(data, HERE)
         assert replies
-        assert [ear.take(reply, HERE) for reply in replies] == [[]] * len(replies)
+        assert [server.take(reply, HERE) for reply in replies] == [[]] * len(replies)
 
 
-# Whatever else may come
+# Random datagrams
 
 
 def understood(data: bytes) -> list[tuple[str, list[object]]] | None:
-    """The messages of a datagram, read from OSC 1.0 alone; None if it is not wholly in order or not all for us."""
+    """The messages of a datagram, read from OSC 1.0 alone; None if it is malformed or not all ours."""
     if not data.startswith(b"#bundle\0"):
         one = understood_one(data)
         return None if one is None else [one]
@@ -285,7 +285,7 @@ def understood(data: bytes) -> list[tuple[str, list[object]]] | None:
 
 
 def text(data: bytes) -> tuple[str, bytes]:
-    """A text and what follows it; ValueError if it is not padded with zeros to a multiple of four."""
+    """A text and the bytes after it; ValueError if it is not padded with zeros to a multiple of four."""
     end = data.index(0)
     size = end // 4 * 4 + 4
     if len(data) < size or any(data[end:size]):
@@ -319,7 +319,7 @@ def understood_one(data: bytes) -> tuple[str, list[object]] | None:
 
 
 def asked_for(data: bytes) -> list[Command]:
-    """What of the show a datagram is to call."""
+    """The commands that a datagram should give to the show."""
     calls: list[Command] = []
     for name, values in understood(data) or []:
         if name in ("next", "back", "first", "panic", "resend", "tap") and not values:
@@ -332,7 +332,7 @@ def asked_for(data: bytes) -> list[Command]:
 
 
 def noise(chance: random.Random, valid: list[bytes]) -> bytes:
-    """Nothing at all, or a valid datagram with a few bytes changed, lost, doubled or added."""
+    """Random bytes, or a valid datagram with a few bytes changed, lost, doubled or added."""
     if chance.random() < 0.2:
         return chance.choice((b"", b"/bayleaf/", b"#bundle\0", b"#bundle\0" + bytes(8))) + chance.randbytes(
             chance.randrange(24)
@@ -346,7 +346,7 @@ def noise(chance: random.Random, valid: list[bytes]) -> bytes:
 
 
 def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[Command]) -> None:
-    """What is asked of the show is written down, and done."""
+    """Write down each command the show is given, and carry it out."""
     apply = show.apply
 
     def watched_apply(command: Command, who: str) -> object:
@@ -358,9 +358,9 @@ def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[Command
 
 @pytest.mark.slow
 def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of 100,000 random and half-right datagrams exactly those wholly in order are carried out; none is a fault."""
+    """Of 100,000 random and damaged datagrams exactly the valid ones are carried out; none causes a fault."""
     made = bench()
-    show, ear = made.show, OscServer(made.show)
+    show, server = made.show, OscServer(made.show)
     calls: list[Command] = []
     watch_calls(monkeypatch, show, calls)
     valid = [message("/bayleaf/" + do) for do in ("next", "back", "first", "panic", "resend", "tap", "state")]
@@ -371,7 +371,7 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
     for _ in range(100_000):
         data = noise(chance, valid)
         before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.setlist.place)
-        ear.take(data, HERE)
+        server.take(data, HERE)
         expected = asked_for(data)
         assert calls == expected, data
         if not expected:
@@ -381,4 +381,4 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
         made.heard("strings")
         made.heard("brass")
     assert show.own_faults == 0
-    assert 10_000 < obeyed < 90_000  # both sides were tried
+    assert 10_000 < obeyed < 90_000  # enough valid and enough invalid ones were tried

@@ -1,4 +1,4 @@
-"""What the front panel asks an engine for. (Our own protocol; no outside source.)"""
+"""What the front panel asks of an engine. (Our own protocol; no outside source.)"""
 
 import json
 import threading
@@ -42,7 +42,7 @@ def bench() -> Bench:
 
 
 async def test_the_rig(bench: Bench, tmp_path: Path) -> None:
-    """rig: what the rig is, its file, which one it is, and whether that is saved."""
+    """rig: the rig, its file, its revision, and whether it is saved."""
     file = tmp_path / "pit.toml"
     file.write_text(TEXT, encoding="utf-8")
     join = {"do": "edit", "what": "join", "scene": 1, "from": "pedals", "to": "brass"}
@@ -71,7 +71,7 @@ async def test_the_rig(bench: Bench, tmp_path: Path) -> None:
 
 
 async def test_the_filters(bench: Bench) -> None:
-    """filters: each by name, with what the player hears and the schema of its settings."""
+    """filters: each by name, with what it does to the music and the schema of its settings."""
     async with serving(bench):
         answer = await ask({"do": "filters"})
     assert set(answer["filters"]) == set(registry())
@@ -81,7 +81,7 @@ async def test_the_filters(bench: Bench) -> None:
     assert transpose["schema"]["required"] == ["filter", "semitones"]
 
 
-# The way of a message
+# The path of a message
 
 
 async def test_the_way_of_a_message(bench: Bench) -> None:
@@ -116,7 +116,7 @@ async def test_the_way_of_a_message(bench: Bench) -> None:
 
 
 async def test_a_message_that_commands(bench: Bench) -> None:
-    """explain: a message that a control takes has no way through the scene; what it commands is told."""
+    """explain: a message that a control consumes is not routed; the answer says what it commands."""
     async with serving(bench):
         answer = await ask({"do": "explain", "scene": 1, "input": "pedals", "message": "C0 02"})
     assert (answer["routes"], answer["outputs"]) == ([], {})
@@ -135,7 +135,7 @@ async def test_a_message_that_commands(bench: Bench) -> None:
     ],
 )
 async def test_a_message_that_has_no_way(bench: Bench, asked: dict[str, Any], said: str) -> None:
-    """A scene, an input or a message that there is not is told with what there is."""
+    """An unknown scene, an unknown input or an invalid message is answered with what is allowed."""
     async with serving(bench):
         answer = await ask({"do": "explain", **asked})
     assert answer["done"] is False
@@ -147,7 +147,7 @@ async def test_a_message_that_has_no_way(bench: Bench, asked: dict[str, Any], sa
 
 
 async def test_the_ports_of_the_system(bench: Bench) -> None:
-    """ports: all that the system has, each with the name that the rig uses it by."""
+    """ports: every port of the system, each with its name in the rig."""
     system = MemorySystem("pit", ("keys", "Wind controller"), ("brass", "strings", "Lights"))
     async with serving(bench, system=system):
         answer = await ask({"do": "ports"})
@@ -165,7 +165,7 @@ async def test_the_ports_of_the_system(bench: Bench) -> None:
 
 
 async def test_ports_that_cannot_be_listed(bench: Bench) -> None:
-    """A service that is away is told in its own words."""
+    """A MIDI service that is away is reported in its own words."""
     system = MemorySystem("pit", ("keys",), ())
     system.stop()
     async with serving(bench, system=system):
@@ -175,7 +175,7 @@ async def test_ports_that_cannot_be_listed(bench: Bench) -> None:
 
 
 async def test_a_slow_list_of_ports_holds_nothing_up(bench: Bench) -> None:
-    """While the system takes its time to list its ports the show plays on and others are answered."""
+    """While the system is slow to list its ports, the show plays on and others are answered."""
     system, asked, may_go = MemorySystem("pit"), threading.Event(), threading.Event()
 
     def slow() -> list[Any]:
@@ -183,7 +183,7 @@ async def test_a_slow_list_of_ports_holds_nothing_up(bench: Bench) -> None:
         assert may_go.wait(30)
         return []
 
-    setattr(system, "inputs", slow)  # noqa: B010 mypy lets no method be replaced
+    setattr(system, "inputs", slow)  # noqa: B010 mypy forbids assigning to a method
     async with serving(bench, system=system) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "ports"}\n')
         assert await trio.to_thread.run_sync(asked.wait, 30)
@@ -198,7 +198,7 @@ async def test_a_slow_list_of_ports_holds_nothing_up(bench: Bench) -> None:
 
 
 async def test_a_test_note(bench: Bench) -> None:
-    """It goes out on the instrument's output and channel, velocity 64, and ends half a second later."""
+    """It is sent on the instrument's output and channel, velocity 64, and ends half a second later."""
     async with serving(bench):
         answer = await ask({"do": "test note", "instrument": "string-machine"})
     assert answer == {
@@ -215,7 +215,7 @@ async def test_a_test_note(bench: Bench) -> None:
 
 
 async def test_a_test_note_whose_cable_is_pulled(bench: Bench) -> None:
-    """What sounds when the cable is pulled has its note-off when it is back."""
+    """A test note that was cut off by an unplugged cable gets its note-off when the output is back."""
     async with serving(bench):
         await ask({"do": "test note", "instrument": "string-machine"})
     bench.outputs["strings"].unplug()
@@ -226,7 +226,7 @@ async def test_a_test_note_whose_cable_is_pulled(bench: Bench) -> None:
 
 
 async def test_a_test_note_that_nobody_would_hear() -> None:
-    """Without the instrument or its output nothing is sent, and the reason is said."""
+    """If the instrument or its output is missing, nothing is sent, and the answer says why."""
     bench = Bench(TEXT, missing=("strings",))
     async with serving(bench):
         missing = await ask({"do": "test note", "instrument": "string-machine"})
@@ -246,11 +246,11 @@ async def test_a_test_note_that_nobody_would_hear() -> None:
     assert bench.show.engine.state.ledger.sounding() == 0
 
 
-# Two scenes
+# Differences between scenes
 
 
 async def test_what_differs_between_scenes(bench: Bench) -> None:
-    """differences: sentences, as the comparison of rigs has them; none for a scene and itself."""
+    """differences: sentences, as when rigs are compared; none between a scene and itself."""
     async with serving(bench):
         answer = await ask({"do": "differences", "first": 1, "second": 3})
         same = await ask({"do": "differences", "first": 2, "second": 2})
@@ -265,7 +265,7 @@ async def test_what_differs_between_scenes(bench: Bench) -> None:
 
 
 async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """If answering fails, the asker is told, it is counted, and the next request is met."""
+    """If answering fails, the client gets an answer, the fault is counted, and the next request works."""
 
     def fail(*_: Rig) -> None:
         raise RuntimeError("a mistake")

@@ -1,4 +1,4 @@
-"""The socket of a running engine and the client that talks to it. (Our own protocol; no outside source.)"""
+"""The socket of a running engine, and its client. (Our own protocol; no outside source.)"""
 
 import contextlib
 import json
@@ -48,7 +48,7 @@ def bench() -> Bench:
     return bench
 
 
-# Who may listen
+# Opening the socket
 
 
 def test_only_the_player_can_open_the_socket(runtime_dir: Path) -> None:
@@ -66,14 +66,14 @@ def test_only_the_player_can_open_the_socket(runtime_dir: Path) -> None:
 
 
 def test_a_folder_that_is_open_to_others_is_closed(runtime_dir: Path) -> None:
-    """A folder that was there with a wider mode becomes 0700."""
+    """An existing folder with a wider mode becomes 0700."""
     (runtime_dir / "bayleaf").mkdir(mode=0o755)
     with claimed() as claim:
         assert stat.S_IMODE(claim.path.parent.stat().st_mode) == 0o700
 
 
 def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where XDG_RUNTIME_DIR is longer than an address (107 bytes, unix(7)), commands arrive all the same."""
+    """Commands arrive even if XDG_RUNTIME_DIR is longer than a socket address (107 bytes, unix(7))."""
     deep = tmp_path / ("d" * 120)
     deep.mkdir()
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(deep))
@@ -86,7 +86,7 @@ def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path: Path, monkeyp
 
 
 def test_where_it_may_not_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A system without /proc can have no socket there; the folder and the remedy are told."""
+    """On a system without /proc that is impossible; the error names the folder and the remedy."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
     monkeypatch.setattr(os.path, "isdir", lambda path: False)
     with pytest.raises(OSError, match="the path is too long; set XDG_RUNTIME_DIR to a shorter folder"):
@@ -94,11 +94,11 @@ def test_where_it_may_not_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest
 
 
 def test_a_socket_left_by_a_crash_is_replaced() -> None:
-    """Where nobody listens any more, the next engine of the name takes the place."""
+    """A socket on which nothing listens any more is replaced by the next engine of that name."""
     died = claim_socket("pit")
     assert not died.crashed
     died.listener.close()
-    died.lock.close()  # as the system does when a process dies
+    died.lock.close()  # as the system closes it when a process dies
     assert client.socket_path("pit").exists()
     with claimed() as claim, socket.socket(socket.AF_UNIX) as asker:
         assert claim.crashed
@@ -106,7 +106,7 @@ def test_a_socket_left_by_a_crash_is_replaced() -> None:
 
 
 def test_a_second_engine_of_one_name_is_refused() -> None:
-    """While one engine listens, another of its name is told so; the first keeps its socket, another name is free."""
+    """A second engine with the name of a running one is refused; the first keeps its socket, other names are free."""
     with claimed() as claim:
         with pytest.raises(NameTaken, match='an engine named "pit" is running; give this one another with --name NAME'):
             claim_socket("pit")
@@ -115,7 +115,7 @@ def test_a_second_engine_of_one_name_is_refused() -> None:
 
 
 def test_an_engine_that_does_not_listen_yet_has_its_name() -> None:
-    """Two engines that start in the same instant over a crashed one's socket: only one of them gets the name."""
+    """Of two engines started at the same instant over a crashed one's socket, only one gets the name."""
     died = claim_socket("pit")
     died.listener.close()
     died.lock.close()
@@ -136,16 +136,16 @@ def test_an_engine_that_does_not_listen_yet_has_its_name() -> None:
 
 @pytest.mark.parametrize("name", ["", "../pit", "a b", "x" * 41, "pit\n"])
 def test_a_name_must_be_a_name(name: str) -> None:
-    """A name that could lead out of the folder is refused with what is allowed."""
+    """A name that could lead out of the folder is rejected with what is allowed."""
     with pytest.raises(client.NoEngine, match="use letters, digits, hyphen and underscore, up to 40"):
         client.socket_path(name)
 
 
-# Questions and answers
+# Requests and answers
 
 
 async def test_commands_are_carried_out_and_answered(bench: Bench) -> None:
-    """scene, next, back, resend and panic act on the show and say what happened."""
+    """scene, next, back, resend and panic act on the show, and the answer says what happened."""
     async with serving(bench):
         march = await ask({"do": "scene", "scene": "March"})
         assert (march["done"], march["scene"], march["text"]) == (True, [2, "March"], "scene 2 March")
@@ -182,14 +182,14 @@ async def test_commands_are_carried_out_and_answered(bench: Bench) -> None:
     ],
 )
 async def test_an_answer_has_a_code(bench: Bench, request_: dict[str, Any], code: str) -> None:
-    """Programs decide by a short word that says what became of the request."""
+    """Each answer has a short code for the result, for programs."""
     async with serving(bench, text=RIG):
         answer = await ask(request_)
     assert (answer["code"], answer["done"]) == (code, code == "done")
 
 
 async def test_each_request_has_a_handler(bench: Bench, tmp_path: Path) -> None:
-    """What the table has, the server can meet; and it has a handler for nothing else."""
+    """The server handles exactly the requests in the table."""
     show = bench.show
     session = RigSession(show, tmp_path / "pit.toml", "")
     panel, work = PanelRequests(show, session, MemorySystem("pit")), RemoteWork(show, session)
@@ -201,7 +201,7 @@ async def test_each_request_has_a_handler(bench: Bench, tmp_path: Path) -> None:
 
 
 async def test_status_is_the_shows(bench: Bench) -> None:
-    """status answers the show's picture of itself."""
+    """status answers with the show's own status."""
     async with serving(bench):
         bench.play(KEYS, "90 3C 40")
         answer = await ask({"do": "status"})
@@ -212,7 +212,7 @@ async def test_status_is_the_shows(bench: Bench) -> None:
 
 @pytest.mark.parametrize("line", [b"", b"next", b"[]", b"1", b"\xff\xfe", b"[" * 60_000, b'{"do": "next"', b"9" * 5000])
 async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench: Bench, line: bytes) -> None:
-    """A line that is no JSON object is answered so; nothing changes and the next line is heard."""
+    """A line that is not a JSON object gets an answer that says so; nothing changes and the next line is read."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(line + b"\n")
         assert json.loads(await line_of(stream)) == {
@@ -244,7 +244,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench: Bench,
     ],
 )
 async def test_a_request_that_cannot_be_met_is_answered(bench: Bench, request_: dict[str, Any], said: str) -> None:
-    """A request at fault is answered with what is wrong and what is allowed, and changes nothing."""
+    """A faulty request is answered with what is wrong and what is allowed, and changes nothing."""
     async with serving(bench):
         answer = await ask(request_)
     assert answer["done"] is False
@@ -253,7 +253,7 @@ async def test_a_request_that_cannot_be_met_is_answered(bench: Bench, request_: 
 
 
 async def test_who_is_there_is_answered_in_one_line(bench: Bench) -> None:
-    """For pages that take one answer to a question; what cannot be asked is said."""
+    """For pages that take a single answer; an output that cannot be asked is named."""
     bench.show.clock = time.monotonic_ns
     async with serving(bench):
         found = await ask({"do": "identify", "outputs": ["strings"], "seconds": 0.05})
@@ -264,7 +264,7 @@ async def test_who_is_there_is_answered_in_one_line(bench: Bench) -> None:
 
 
 async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """If carrying out a request fails, the asker is told, the fault is counted, and the next request is met."""
+    """If a request fails, the client gets an answer, the fault is counted, and the next request works."""
 
     def fail(*_: object) -> None:
         raise RuntimeError("a mistake")
@@ -283,7 +283,7 @@ async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: p
 
 
 async def test_several_requests_in_one_piece_and_one_in_several(bench: Bench) -> None:
-    """Lines are found however the bytes are cut up."""
+    """Lines are found wherever the bytes are split."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "next"}\n{"do": "next"}\n{"do"')
         assert json.loads(await line_of(stream))["scene"] == [2, "March"]
@@ -294,7 +294,7 @@ async def test_several_requests_in_one_piece_and_one_in_several(bench: Bench) ->
 
 
 async def test_a_line_without_end_is_cut_off(bench: Bench) -> None:
-    """Who sends a line longer than 8 MB is hung up on; others are answered."""
+    """A client that sends a line longer than 8 MB is disconnected; others are answered."""
     async with serving(bench) as path:
         async with await trio.open_unix_socket(path) as stream:
             with trio.fail_after(30), contextlib.suppress(trio.BrokenResourceError):
@@ -305,7 +305,7 @@ async def test_a_line_without_end_is_cut_off(bench: Bench) -> None:
 
 @pytest.mark.parametrize("sent", [b"", b'{"do": "ne', b'{"do": "watch"}\n', b'{"do": "status"}\n' * 100])
 async def test_an_asker_that_goes_in_the_middle_harms_nobody(bench: Bench, sent: bytes) -> None:
-    """Whoever hangs up at any moment, the engine goes on answering."""
+    """Whenever a client disconnects, the engine still answers."""
     async with serving(bench) as path:
         stream = await trio.open_unix_socket(path)
         if sent:
@@ -319,7 +319,7 @@ async def test_an_asker_that_goes_in_the_middle_harms_nobody(bench: Bench, sent:
 
 
 async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
-    """After watch, events come in batches, each with time, way, port, message in hexadecimal and text."""
+    """After watch, events come in batches, each with time, direction, port, hexadecimal message and text."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
         assert json.loads(await line_of(stream)) == {"events": [], "sync": sync(bench.show)}
@@ -339,7 +339,7 @@ async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
 async def test_a_watcher_that_never_reads_is_dropped(
     bench: Bench, autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Once its cable is full and a second has passed, a watcher is hung up on; it costs the show nothing after that."""
+    """A watcher whose socket stays full for a second is disconnected; after that it costs the show nothing."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
         assert json.loads(await line_of(stream))["events"] == []
@@ -354,7 +354,7 @@ async def test_a_watcher_that_never_reads_is_dropped(
         with trio.fail_after(60):
             while not watched:
                 bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 500)
-                await trio.sleep(0.1)
+                await trio.sleep(0.1)  # virtual time must pass: the watcher is dropped after a second of a full socket
         (events,) = watched
         seen = len(events)
         bench.play(KEYS, "90 3C 40")
@@ -365,7 +365,7 @@ async def test_a_watcher_that_never_reads_is_dropped(
 
 
 async def test_the_client_watches_until_the_engine_ends(bench: Bench) -> None:
-    """The client's watch gives batches of events, and simply ends with the engine, in mid-line or not."""
+    """The client's watch gives batches of events, and ends cleanly with the engine, mid-line or not."""
 
     def look() -> tuple[list[dict[str, Any]], Iterator[Any]]:
         batches = client.watch("pit")
@@ -385,7 +385,7 @@ async def test_the_client_watches_until_the_engine_ends(bench: Bench) -> None:
 
 
 def test_no_engine_is_said_with_what_to_do() -> None:
-    """Without an engine of that name the client says so and how to start one."""
+    """Without an engine of that name the client says so, and how to start one."""
     said = 'no engine named "pit" is running; start one with: bayleaf run RIG --name pit'
     with pytest.raises(client.NoEngine, match=said):
         client.ask("pit", {"do": "next"})
@@ -395,7 +395,7 @@ def test_no_engine_is_said_with_what_to_do() -> None:
 
 @pytest.mark.parametrize("answer", [b"", b'{"done": tr'])
 async def test_an_engine_that_dies_before_it_answers_is_told(answer: bytes) -> None:
-    """An engine that hangs up without a whole answer is a plain sentence, not a traceback."""
+    """An engine that disconnects without a complete answer gives a plain sentence, not a traceback."""
     with claimed() as claim:
 
         def die() -> None:
@@ -410,7 +410,7 @@ async def test_an_engine_that_dies_before_it_answers_is_told(answer: bytes) -> N
 
 
 async def test_an_engine_that_dies_in_mid_event_ends_the_watch() -> None:
-    """A watcher whose engine dies in the middle of a line sees the whole lines before it and then the end."""
+    """If the engine dies in the middle of a line, the watcher gets the complete lines before it, then the end."""
     with claimed() as claim:
 
         def die() -> None:
@@ -424,7 +424,7 @@ async def test_an_engine_that_dies_in_mid_event_ends_the_watch() -> None:
 
 
 async def test_keep_writes_what_was_played(bench: Bench, tmp_path: Path) -> None:
-    """keep: the last minutes become a file, the same that the shell is told; a file that is there is left alone."""
+    """keep writes the last minutes to a file and reports it as the shell does; an existing file is not overwritten."""
     file = tmp_path / "evening.jsonl"
     bench.play(KEYS, "90 3C 40", "80 3C 40")
     async with serving(bench):
@@ -457,7 +457,7 @@ async def test_keep_writes_what_was_played(bench: Bench, tmp_path: Path) -> None
     ],
 )
 async def test_a_recording_that_cannot_be_kept_is_answered(bench: Bench, request_: dict[str, Any], said: str) -> None:
-    """A keep without a time, a whole path, a folder or a name is answered with what it needs; the talk goes on."""
+    """A keep without a time, a full path, a folder or a name is answered with what it needs; the connection stays."""
     async with serving(bench):
         answer = await ask({"do": "keep", **request_})
         assert not answer["done"]
@@ -475,7 +475,7 @@ async def test_a_recording_that_cannot_be_kept_is_answered(bench: Bench, request
     ],
 )
 async def test_what_would_be_heard_is_for_the_one_in_charge(bench: Bench, request_: dict[str, Any]) -> None:
-    """Where another machine is in charge nothing is sent beside the show, and whoever asks is told where to."""
+    """An engine that follows sends nothing of its own; its answers name the leader to ask."""
     async with serving(bench):
         bench.show.apply(FollowLeader("desk"))
         assert await ask(request_) == {"done": False, "code": "not-leader", "text": "desk is in charge; ask there"}

@@ -1,4 +1,4 @@
-"""What `bayleaf status` is told: the health of the running show. (Our own design; standards named where used.)"""
+"""The status of the running show, as `bayleaf status` gets it. (Our own design; standards named where used.)"""
 
 import json
 from dataclasses import replace
@@ -21,7 +21,7 @@ def bench() -> Bench:
 
 
 def test_it_is_plain_values(bench: Bench) -> None:
-    """Whatever happened, the picture can be written as JSON, and back."""
+    """Whatever happened, the status survives a round trip through JSON."""
     bench.play(KEYS, "90 3C 40", "F0 7D 01 F7", "FE")
     bench.outputs["strings"].unplug()
     bench.play(KEYS, "80 3C 40")
@@ -30,7 +30,7 @@ def test_it_is_plain_values(bench: Bench) -> None:
 
 
 def test_what_sounds_and_what_is_off_rest(bench: Bench) -> None:
-    """A key on two outputs are two notes; a pedal and a bend on two outputs are four things off rest."""
+    """One key on two outputs counts as two notes; a pedal and a bend on two outputs are four controllers off rest."""
     bench.play(KEYS, "90 3C 40", "B0 40 7F", "E0 00 50")
     found = status(bench.show)
     assert (found["sounding"], found["off_rest"]) == (2, 4)
@@ -58,14 +58,14 @@ def test_the_state_of_a_port(bench: Bench) -> None:
 
 
 def test_what_was_dropped_is_counted(bench: Bench) -> None:
-    """Messages for an output that is away are counted there, and nowhere else."""
+    """Messages for a missing output are counted there, and nowhere else."""
     bench.outputs["strings"].unplug()
     bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert [port["dropped"] for port in status(bench.show)["outputs"]] == [2, 0]
 
 
 def test_what_a_slow_wire_did(bench: Bench) -> None:
-    """Values of a controller that gave way to newer ones on a DIN cable are counted as replaced."""
+    """On a DIN cable, controller values that a newer one overtook are counted as replaced."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
     bench.show.apply(RecallScene(2), "shell")
     bench.now += 1000 * MS
@@ -76,7 +76,7 @@ def test_what_a_slow_wire_did(bench: Bench) -> None:
 
 
 def test_times(bench: Bench) -> None:
-    """How long it has run, in seconds, and how long messages took, in milliseconds."""
+    """The running time in seconds, and message latencies in milliseconds."""
     bench.play(KEYS, "90 3C 40")
     bench.now += 90_000 * MS
     found = status(bench.show)
@@ -85,7 +85,7 @@ def test_times(bench: Bench) -> None:
 
 
 def test_a_muted_way_is_named() -> None:
-    """A way that a loop has muted is told by the names of its ports."""
+    """A connection muted because of a loop is given by the names of its ports."""
     bench = Bench()
     bench.show.apply(RecallScene(3), "shell")
     bench.show.engine.state.loops.muted.add((PEDALS, 1))
@@ -94,7 +94,7 @@ def test_a_muted_way_is_named() -> None:
 
 
 def test_what_an_edit_took_out_is_not_shown(bench: Bench) -> None:
-    """Names that are no longer in the rig are no longer in the picture."""
+    """Names that are no longer in the rig are no longer in the status."""
     names = [port["name"] for port in status(bench.show)["outputs"]]
     assert names == ["strings", "brass"]
     edited = bench.rig.model_copy(update={"outputs": {"strings": bench.rig.outputs["strings"]}})

@@ -1,4 +1,4 @@
-"""What a follower of the engine is sent. (Our own protocol; no outside source.)"""
+"""What a follower of the engine receives. (Our own protocol; no outside source.)"""
 
 import json
 from collections.abc import Callable
@@ -50,12 +50,12 @@ class Follower:
 
 @pytest.fixture
 def follower(tmp_path: Path) -> Follower:
-    """Nothing was sent yet."""
+    """Before the first frame."""
     return Follower(tmp_path)
 
 
 def test_the_first_frame_has_everything(follower: Follower) -> None:
-    """All that is known, whether it is usual or not."""
+    """It has every key, even where the value is the usual one."""
     assert follower.frame() == {
         "at": 0,
         "revision": follower.show.revision,
@@ -80,7 +80,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
 
 
 def test_nothing_new_is_not_told(follower: Follower) -> None:
-    """While nothing happens one frame a second is sent, with the time alone."""
+    """While nothing happens, one frame per second is sent, with only the time."""
     follower.frame()
     follower.bench.now += 999 * MS
     assert follower.frame() == {}
@@ -90,7 +90,7 @@ def test_nothing_new_is_not_told(follower: Follower) -> None:
 
 
 def test_a_change_is_told_once(follower: Follower) -> None:
-    """A scene change comes with what it changed and who asked, and nothing else."""
+    """A scene change sends what changed and who asked, and nothing else."""
     follower.frame()
     follower.show.apply(NextScene(), "shell")
     assert follower.frame() == {
@@ -104,7 +104,7 @@ def test_a_change_is_told_once(follower: Follower) -> None:
 
 
 def test_messages_are_counted(follower: Follower) -> None:
-    """How many passed at each port since the last frame; then that none did, once."""
+    """Each frame counts the messages at each port since the last one; then comes one frame of zeros."""
     follower.frame()
     follower.bench.play(KEYS, "90 3C 40", "80 3C 40")
     follower.bench.play(PEDALS, "B0 40 7F")
@@ -117,7 +117,7 @@ def test_messages_are_counted(follower: Follower) -> None:
 
 
 def test_what_is_wrong_is_told_with_the_next_look(follower: Follower) -> None:
-    """Health is looked at as often as the cables are."""
+    """Health is updated together with the cable load."""
     follower.frame()
     follower.bench.outputs["brass"].unplug("the box is off")
     follower.show.check_outputs()
@@ -128,13 +128,13 @@ def test_what_is_wrong_is_told_with_the_next_look(follower: Follower) -> None:
 
 
 def test_clock_and_time_code(follower: Follower) -> None:
-    """The tempo of a clock that comes in, where it is from; and the time code that runs."""
+    """The tempo of the incoming clock and its input, and the time code that runs."""
     follower.frame()
     for _ in range(50):
         follower.bench.now += 20 * MS
         follower.bench.play(KEYS, "F8")
     frame = follower.frame()
-    assert (frame["tempo"], frame["clock_from"]) == (125.0, "keys")  # 24 clocks a quarter note, MIDI 1.0 p. 30
+    assert (frame["tempo"], frame["clock_from"]) == (125.0, "keys")  # 24 clocks per quarter note, MIDI 1.0 p. 30
     for piece in range(16):
         follower.bench.now += 10 * MS
         follower.bench.play(PEDALS, f"F1 {piece % 8:X}{2 if piece % 8 == 7 else 0}")
@@ -144,7 +144,7 @@ def test_clock_and_time_code(follower: Follower) -> None:
 
 
 async def test_edits_and_saving(follower: Follower) -> None:
-    """Each rig that is adopted has a greater number; what is not in the file is unsaved."""
+    """Each adopted rig has a higher number; edits that are not in the file are unsaved."""
     first = follower.frame()["revision"]
     text = TEXT.replace('name = "March"', 'name = "Waltz"')
     await follower.session.edit(lambda: (lambda _: text, "done"))
@@ -155,7 +155,7 @@ async def test_edits_and_saving(follower: Follower) -> None:
 
 
 def test_ports_keep_their_places(follower: Follower) -> None:
-    """An input that an edit adds stands behind the others, wherever the file has it, and counts from nothing."""
+    """An input added by an edit comes after the others, wherever the file has it, and counts from zero."""
     follower.frame()
     edited = TEXT.replace('keys = { port = "Stage piano" }', 'organ = { port = "c" }\nkeys = { port = "Stage piano" }')
     follower.show.adopt(compile_rig(read(edited, "test"), after=follower.show.engine.state.compiled), edited)
@@ -166,7 +166,7 @@ def test_ports_keep_their_places(follower: Follower) -> None:
 
 
 def test_without_a_set_list() -> None:
-    """The scenes follow their own order, and the list has no name."""
+    """The scenes keep their own order, and the list has no name."""
     bench = Bench()
     frames = StatusFrames(bench.show, RigSession(bench.show, Path("pit.toml"), ""), CableLoad(bench.show), False)
     frame = frames.take()[0]["frame"]
@@ -179,7 +179,7 @@ def test_without_a_set_list() -> None:
 
 
 def test_what_passes_in_words(tmp_path: Path) -> None:
-    """If asked for, each message with the time, the way, the port, the bytes and the words."""
+    """On request, each message comes with its time, direction, port, bytes and text."""
     follower = Follower(tmp_path, events=True)
     first = follower.frame()
     assert (first["events"], first["left_out"]) == ([], 0)
@@ -197,7 +197,7 @@ def test_what_passes_in_words(tmp_path: Path) -> None:
 
 
 def test_only_the_newest_are_sent(tmp_path: Path) -> None:
-    """Of more than forty messages the newest forty come, and how many there were besides."""
+    """Of more than forty messages, the newest forty are sent, with the number left out."""
     follower = Follower(tmp_path, events=True)
     follower.frame()
     follower.bench.play(KEYS, *(f"B0 07 {value:02X}" for value in range(100)))
@@ -208,7 +208,7 @@ def test_only_the_newest_are_sent(tmp_path: Path) -> None:
 
 
 def test_a_long_dump_is_cut_short(tmp_path: Path) -> None:
-    """Of a SysEx the first 64 bytes are shown, and that there are more."""
+    """Of a SysEx the first 64 bytes are shown, and a sign that more follow."""
     follower = Follower(tmp_path, events=True)
     follower.bench.play(KEYS, "F0 7D " + "00 " * 5000 + "F7")
     event = follower.frame()["events"][0]
@@ -217,23 +217,23 @@ def test_a_long_dump_is_cut_short(tmp_path: Path) -> None:
 
 
 def test_messages_are_kept_only_while_they_are_wanted(follower: Follower) -> None:
-    """Without {"events": true} no message is kept for anybody; with false none is any more."""
+    """Messages are kept from {"events": true} until false, and not otherwise."""
     watchers = follower.show._watchers
-    wanted = len(watchers)
+    before = len(watchers)
     follower.frames.heed(b'{"events": true}')
     follower.frames.heed(b'{"events": true}')
-    assert len(follower.show._watchers) == wanted + 1
+    assert len(follower.show._watchers) == before + 1
     follower.frame()
     follower.bench.play(KEYS, "90 3C 40")
     assert len(follower.frame()["events"]) == 2
     follower.frames.heed(b'{"events": false}')
-    assert len(follower.show._watchers) == wanted
+    assert len(follower.show._watchers) == before
     follower.bench.play(KEYS, "80 3C 40")
     assert "events" not in follower.frame()
 
 
 def test_who_stops_following_costs_nothing(tmp_path: Path) -> None:
-    """Nothing is kept for one that has gone."""
+    """Nothing is kept for a follower that has gone."""
     follower = Follower(tmp_path, events=True)
     before = len(follower.show._watchers), len(follower.show._listeners)
     follower.frames.close()
@@ -245,7 +245,7 @@ def test_who_stops_following_costs_nothing(tmp_path: Path) -> None:
     [b"", b"[]", b"{", b'{"do": "next"}', b'{"events": 1}', b"\xff", b"[" * 150, b" " * 200 + b'{"events": true}'],
 )
 def test_anything_else_is_to_be_asked_elsewhere(follower: Follower, line: bytes) -> None:
-    """A follower that says something else is told so, and goes on following."""
+    """A follower that sends another request is answered so, and still follows."""
     follower.frames.heed(line)
     answer, frame = follower.frames.take()
     assert answer["done"] is False
@@ -254,7 +254,7 @@ def test_anything_else_is_to_be_asked_elsewhere(follower: Follower, line: bytes)
 
 
 def test_a_fault_in_a_frame_costs_that_frame(follower: Follower, monkeypatch: pytest.MonkeyPatch) -> None:
-    """It is counted and told, and the next frame comes."""
+    """The fault is counted and reported, and the next frame is sent."""
 
     def fail() -> None:
         raise RuntimeError("a mistake")
@@ -270,7 +270,7 @@ def test_a_fault_in_a_frame_costs_that_frame(follower: Follower, monkeypatch: py
 
 
 async def frame_with(stream: trio.SocketStream, condition: Callable[[dict[str, Any]], object]) -> dict[str, Any]:
-    """The next frame of which this is so."""
+    """The next frame that meets this condition."""
     while True:
         frame: dict[str, Any] = json.loads(await line_of(stream)).get("frame", {})
         if condition(frame):
@@ -279,7 +279,7 @@ async def frame_with(stream: trio.SocketStream, condition: Callable[[dict[str, A
 
 @pytest.mark.usefixtures("runtime_dir")
 async def test_following_on_the_socket() -> None:
-    """follow: frames come until the asker goes, and it can ask for messages meanwhile; others are answered."""
+    """follow sends frames until the client closes; it can request messages meanwhile, and others are answered."""
     bench = Bench()
     bench.show.apply(RecallScene(1), "shell")
     async with serving(bench) as path:
@@ -305,7 +305,7 @@ async def test_following_on_the_socket() -> None:
 
 @pytest.mark.usefixtures("runtime_dir")
 async def test_a_follower_that_never_reads_is_dropped(autojump_clock: trio.testing.MockClock) -> None:
-    """Once its cable is full and a second has passed, a follower is hung up on, and nothing is kept for it."""
+    """A follower whose socket stays full for a second is disconnected, and nothing is kept for it."""
     bench = Bench()
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "follow", "events": true}\n')
@@ -313,7 +313,7 @@ async def test_a_follower_that_never_reads_is_dropped(autojump_clock: trio.testi
         with trio.fail_after(600):
             while True:
                 bench.play(KEYS, *["B0 07 40", "B0 07 41"] * 50)
-                await trio.sleep(0.05)
+                await trio.sleep(0.05)  # virtual time must pass: it is dropped after a second of a full socket
                 if len(bench.show._watchers) == 1:
                     break
         assert len(bench.show._listeners) == 1
@@ -322,7 +322,7 @@ async def test_a_follower_that_never_reads_is_dropped(autojump_clock: trio.testi
 @pytest.mark.usefixtures("runtime_dir")
 @pytest.mark.parametrize("sent", [b'{"do": "follow"}\n', b'{"do": "follow"}\n{"events"', b'{"do": "follow"}\nx\n' * 9])
 async def test_a_follower_that_goes_in_the_middle_harms_nobody(sent: bytes) -> None:
-    """Whoever hangs up at any moment, the engine goes on answering and keeps nothing for them."""
+    """Whenever a follower disconnects, the engine still answers and keeps nothing for it."""
     bench = Bench()
     async with serving(bench) as path:
         stream = await trio.open_unix_socket(path)
