@@ -152,11 +152,11 @@ def run(pace: Pace) -> Result:
     seconds = pace.seconds(10)
     rows, late, schedulings, turns = measure({"own": seconds, "bare": seconds / 2}, pace.rounds(2), at_once=False)
     note = f"medians of {turns} turn{'s' * (turns > 1)} of {seconds:,.0f} s"
-    told = {"clock p99": rows[CLOCK]["p99"]}
+    figures = {"clock p99": rows[CLOCK]["p99"]}
     if any(not scheduling.startswith(ORDINARY) for scheduling in schedulings):
-        told["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
+        figures["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
     curves = {label: tail(times) for label, times in late.items()}
-    return Result([table(rows, note, schedulings)], told, [], curves)
+    return Result([table(rows, note, schedulings)], figures, [], curves)
 
 
 def measure(
@@ -193,5 +193,5 @@ def table(rows: dict[str, dict[str, float]], note: str, schedulings: set[str]) -
         floor = rows[BARE + (", real-time" if label.endswith("real-time") else "")]
         listed.append([label, *(ratio(row[each], floor[each]) for each in ("p50", "p99")), *row.values()])
     columns = ["", *(f"÷ {BARE}: {each}" for each in ("p50", "p99")), *next(iter(rows.values()))]
-    told = f"µs off the grid, {note}, ports in memory. Scheduling: {'; '.join(sorted(schedulings))}."
-    return Table("Clock and time code against their grids", columns, listed, told)
+    note = f"µs off the grid, {note}, ports in memory. Scheduling: {'; '.join(sorted(schedulings))}."
+    return Table("Clock and time code against their grids", columns, listed, note)

@@ -80,7 +80,7 @@ class Simulation:
         self.busy = 0.0
 
     def run(self, seconds: float) -> None:
-        """Fill `waits` (each event's way) and `busy` (of the engine's core)."""
+        """Fill `waits` (each event's travel time) and `busy` (of the engine's core)."""
         arrivals = self._arrivals(seconds)
         now, port_free, put_at = 0.0, 0.0, 0.0
         while arrivals:
@@ -132,12 +132,12 @@ class Simulation:
 
 
 def simulated(machines: int, costs: Costs, rate: float, seconds: float) -> list[str]:
-    """p50, p99 and worst of an event's way in ms, and how busy the engine's core was."""
+    """p50, p99 and worst travel time of an event in ms, and how busy the engine's core was."""
     simulation = Simulation(machines, costs, rate)
     simulation.run(seconds)
     waits = sorted(simulation.waits)
-    told = [f"{waits[min(len(waits) - 1, int(len(waits) * part))] * 1000:,.2f}" for part in (0.5, 0.99, 1)]
-    return [*told, f"{simulation.busy / seconds:.0%}"]
+    shown = [f"{waits[min(len(waits) - 1, int(len(waits) * part))] * 1000:,.2f}" for part in (0.5, 0.99, 1)]
+    return [*shown, f"{simulation.busy / seconds:.0%}"]
 
 
 def main() -> None:
@@ -147,7 +147,7 @@ def main() -> None:
     options = parser.parse_args()
     costs = measured()
     console = Console(width=140)
-    console.print("measured: " + ", ".join(f"{name} {value:.3g}" for name, value in costs.told().items()))
+    console.print("measured: " + ", ".join(f"{name} {value:.3g}" for name, value in costs.as_shown().items()))
     heads = ("cables", "machines", "events/s", "engine's core", "its port in", "out", "a lender's core", "full first")
     table = Table(*heads, "simulated p50 ms", "p99", "worst", "core busy")
     for part, words in ((1.0, "full"), (0.1, "a tenth full")):

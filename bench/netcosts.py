@@ -60,7 +60,7 @@ class Costs:
     pack_bytes: int
     event_bytes: int
 
-    def told(self) -> dict[str, float]:
+    def as_shown(self) -> dict[str, float]:
         """The costs in microseconds and bytes."""
         return {
             name.replace("_", " ") + ("" if "bytes" in name else " µs"): value * (1 if "bytes" in name else 1e6)

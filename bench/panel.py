@@ -44,8 +44,8 @@ class Usage:
         """Take the readings now."""
         chromium = {process: cpu_time(process) for process in family(self._browser)}
         page = sum(used for process, used in chromium.items() if runs_pages(process))
-        told = {"page": page, "browser": sum(chromium.values()), "panel": cpu_time(self._panel)}
-        self._marks.append((time.monotonic(), told))
+        reading = {"page": page, "browser": sum(chromium.values()), "panel": cpu_time(self._panel)}
+        self._marks.append((time.monotonic(), reading))
 
     def figures(self) -> dict[str, float]:
         """In % of a core."""

@@ -171,7 +171,7 @@ class Soak:
         rig = load(file)
         patch = connect(rig, self._opener)
         self._inbox = InputReader(dict(enumerate(patch.inputs.values())))
-        self.told: Counter[str] = Counter()
+        self.reported: Counter[str] = Counter()
         self.show = Choosy(rig, patch, self._inbox, say=self._hear)
         self._latency = self.show.latency = Histogram()
         self._random = random.Random(seed)
@@ -188,7 +188,7 @@ class Soak:
     def _hear(self, text: str) -> None:
         for words in ("a loop was found", "a fault of Bayleaf itself", "refused"):
             if words in text:
-                self.told[words] += 1
+                self.reported[words] += 1
                 print(text)
 
     async def run(self) -> None:
@@ -314,15 +314,15 @@ class Soak:
 
     def verdict(self) -> int:
         """Print the verdict; returns the exit status."""
-        told = ", ".join(f"{count:,} {what}" for what, count in self.done.items())
-        print(f"What went wrong: {told}.")
+        disturbances = ", ".join(f"{count:,} {what}" for what, count in self.done.items())
+        print(f"What went wrong: {disturbances}.")
         if self._base is None:
             self.faults.append("the recorder was not full in time, so that nothing can be said about memory")
         if self.grown > BOUND:
             self.faults.append(f"memory has grown by more than {BOUND} MB")
-        for fault in [*self.faults, *(f"{count} times: {words}" for words, count in self.told.items())]:
+        for fault in [*self.faults, *(f"{count} times: {words}" for words, count in self.reported.items())]:
             print(f"FAULT: {fault}")
-        if not self.faults and not self.told:
+        if not self.faults and not self.reported:
             print(f"Nothing hangs; memory grew by {self.grown:.1f} MB after the warm-up (bound {BOUND} MB).")
             return 0
         return 1

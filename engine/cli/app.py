@@ -11,7 +11,7 @@ from functools import cache
 from importlib import import_module
 from io import TextIOWrapper
 from pkgutil import iter_modules
-from typing import Any, Final, NoReturn
+from typing import Annotated, Any, Final, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -25,6 +25,14 @@ _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
 _FIRST: Final = ("help", "demo", "new", "ports", "check", "run", "panel", "status")
 #: how writing to stdout may fail: the reader has gone, or the disk is full or broken
 _UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
+#: what is wrong with an option or argument, in the words of pydantic, and in ours
+_USAGE: Final = (
+    ("Input should be a valid integer, unable to parse string as an integer", "must be a whole number"),
+    ("Input should be a valid number, unable to parse string as a number", "must be a number"),
+    ("Input should be greater than or equal to ", "must be at least "),
+    ("Input should be less than or equal to ", "must be at most "),
+    ("Input should be ", "must be "),
+)
 _KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, UserError)
 
 
@@ -44,6 +52,10 @@ class _Commands(TyperGroup):
         """Run the command. A known error that trio has wrapped in a group is raised on its own."""
         try:
             return super().invoke(ctx)
+        except typer.BadParameter as fault:
+            for programmers, players in _USAGE:
+                fault.message = fault.message.replace(programmers, players)
+            raise
         except BaseExceptionGroup as group:
             if group.split(_KNOWN)[1] is not None:
                 raise
@@ -80,8 +92,21 @@ app = typer.Typer(
 )
 
 
+def _show_version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version  # here, or each command would begin later
+
+        print(f"bayleaf {version('bayleaf')}")
+        raise typer.Exit
+
+
 @app.callback()
-def _bayleaf() -> None: ...
+def _bayleaf(
+    version: Annotated[
+        bool,
+        typer.Option("--version", is_eager=True, callback=_show_version, help="Show the version of Bayleaf."),
+    ] = False,
+) -> None: ...
 
 
 def main() -> None:

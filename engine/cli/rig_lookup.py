@@ -20,7 +20,8 @@ def scene_of(rig: Rig, wanted: int | str, file: Path) -> Scene:
     remedy = f'did you mean "{names[close[0]]}"? ' if close else ""
     listed = ", ".join(f"{scene.number} {scene.name}" for scene in rig.scenes[:_SHOWN])
     more = f" and {len(rig.scenes) - _SHOWN} more" if len(rig.scenes) > _SHOWN else ""
-    raise CommandError(f"there is no scene {wanted} in {file}; {remedy}it has {listed}{more}")
+    said = f'"{wanted}"' if isinstance(wanted, str) and not wanted.isdecimal() else wanted
+    raise CommandError(f"there is no scene {said} in {file}; {remedy}it has {listed}{more}")
 
 
 def check_input(rig: Rig, wanted: str, file: Path) -> None:

@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,11 @@ def test_every_module_is_a_command() -> None:
         found = command(name)
         assert found.name == name
         assert found.help
+
+
+def test_the_version(bayleaf: Bayleaf) -> None:
+    """A report of a fault can name the version: the one that is installed."""
+    assert bayleaf("--version").out == f"bayleaf {version('bayleaf')}\n"
 
 
 def test_the_order_of_the_help() -> None:
@@ -89,3 +95,18 @@ def test_no_engine_is_reported(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: py
     said = bayleaf("scene", "1")
     assert said.status == 1
     assert "bayleaf run" in said.err
+
+
+@pytest.mark.parametrize(
+    ("command", "words"),
+    [
+        (("scenes", "delete", "abc"), "'number': must be a whole number"),
+        (("check", "rig.toml", "--density", "1.5"), "'--density': must be a whole number"),
+        (("check", "rig.toml", "--density", "-1"), "'--density': must be at least 0"),
+    ],
+)
+def test_a_wrong_number_is_reported_in_plain_words(bayleaf: Bayleaf, command: tuple[str, ...], words: str) -> None:
+    """A usage error names the option or argument and what it must be; the exit status is 2."""
+    said = bayleaf(*command)
+    assert said.status == 2
+    assert said.err.endswith(f"Invalid value for {words}\n")

@@ -54,6 +54,8 @@ def test_a_set_list_and_its_entry_are_one_answer(stage: Stage) -> None:
     stage.start()
     asked = "setlist", "Friday", "--entry", "2"
     assert json.loads(stage.bayleaf(*asked, "--json").stdout)["scene"] == [2, "Two"]
+    shown = [line.split() for line in stage.bayleaf("setlist").stdout.splitlines()]
+    assert ["2", "2", "Two", "here"] in shown
     assert stage.bayleaf(*asked).stdout == "set list Friday, last entry\nscene 2 Two\n"
 
 

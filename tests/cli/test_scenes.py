@@ -163,7 +163,7 @@ def test_two_scenes_in_words(desk: Evening) -> None:
         'only in 11: burst step string-machine: sound "Warm pad"',
         "only in 11: burst step drums channel 10: blank",
     ]
-    assert done(desk, "diff", "rig.toml", "12", "12") == "scenes 12 and 12 do the same\n"
+    assert done(desk, "diff", "rig.toml", "Finale", "12") == "scenes 12 and 12 do the same\n"
     assert (
         refused(desk, "diff", "rig.toml", "11", "99")
         == "there is no scene 99 in rig.toml; it has 11 Overture, 12 Finale\n"

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from engine.panel.pairing import Pairing, PairingRefused, Role, forget
-from tests.support.panel_ends import Told, panel
+from tests.support.panel_ends import Answer, panel
 
 DAY = 86400.0
 
@@ -226,7 +226,7 @@ async def test_any_other_form_is_refused(tmp_path: Path, body: bytes) -> None:
         _is_refused(await ends.http("POST", "/pair", body=body), 413 if len(body) > 1000 else 403)
 
 
-def _is_refused(reply: Told, status: int) -> None:
+def _is_refused(reply: Answer, status: int) -> None:
     assert reply.status == status
     assert "set-cookie" not in reply.headers
     assert b'<form method="post" action="/pair">' in reply.body

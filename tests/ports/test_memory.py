@@ -76,7 +76,7 @@ def test_a_cable_is_pulled_and_put_back(system: MemorySystem) -> None:
 
 
 def test_only_the_systems_ports_have_cables(system: MemorySystem) -> None:
-    """Pulling or putting back a port that the system does not have raises an error in the caller."""
+    """Pulling or plugging in a port that the system does not have raises KeyError with its name."""
     for attempt in (system.unplug, system.plug):
         with pytest.raises(KeyError, match="Grand"):
             attempt("Grand")
@@ -100,14 +100,14 @@ def test_the_service_stops_and_starts(system: MemorySystem) -> None:
         outputs = system.open_output("*"), system.open_virtual_output("strings")
         system.refresh()
         system.stop()
-        told: list[Callable[[], object]] = [*(port.poll for port in sources), *(port.check for port in outputs)]
+        failing: list[Callable[[], object]] = [*(port.poll for port in sources), *(port.check for port in outputs)]
         lists: list[Callable[[], object]] = [
             system.inputs,
             system.outputs,
             lambda: system.open_input("*"),
             lambda: system.open_virtual_input("x"),
         ]
-        for use in (*told, *told, *lists):
+        for use in (*failing, *failing, *lists):
             with pytest.raises(PortGone, match="has stopped; its ports come back when it does"):
                 use()
         system.start()

@@ -114,12 +114,12 @@ def test_opening_and_closing_leaks_nothing(tmp_path: Path) -> None:
     ],
     ids=["missing", "file", "folder"],
 )
-def test_what_is_no_device_is_told(tmp_path: Path, make: Callable[[Path], object], told: str) -> None:
+def test_what_is_no_device_is_told(tmp_path: Path, make: Callable[[Path], object], error: str) -> None:
     """A missing device, a plain file and a folder each give one sentence with the path."""
     path = tmp_path / "thing"
     make(path)
     for attempt in (open_device_input, open_device_output):
-        with pytest.raises(PortError, match=f"{path}.*{told}"):
+        with pytest.raises(PortError, match=f"{path}.*{error}"):
             attempt(str(path))
 
 
@@ -131,13 +131,13 @@ def test_a_device_that_vanishes_says_so() -> None:
     os.close(far)
     with pytest.raises(PortError, match="is gone"):
         source.poll()
-    told: list[str] = []
-    while not told:  # the writer finds out at its first attempt
+    errors: list[str] = []
+    while not errors:  # the writer finds out at its first attempt
         try:
             output.send(b"\xfe")
         except PortError as fault:
-            told.append(str(fault))
+            errors.append(str(fault))
         time.sleep(0.01)  # each attempt is one more byte for a reader that is gone
-    assert "is gone" in told[0]
+    assert "is gone" in errors[0]
     source.close()
     output.close()

@@ -190,8 +190,8 @@ def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
                 close_all(wire_in, wire_out)  # it would wait for them for ever
         assert pulling.returncode == 0
         says_it_is_gone(source, output)
-        for attempt, told in ((system.open_input, "no port matches"), (open_device_input, "there is no such device")):
-            with pytest.raises(PortError, match=told):
+        for attempt, error in ((system.open_input, "no port matches"), (open_device_input, "there is no such device")):
+            with pytest.raises(PortError, match=error):
                 attempt("/dev/snd/midiC0D0")
         close_all(source, output)
         (CARD / "bind").write_text("snd_virmidi.0")
@@ -282,9 +282,9 @@ def raw_device() -> Iterator[Line]:
     source.poll()  # the card listens from the first read on
     with (
         joined(rtmidi.MidiOut, ALSA, "stand", lambda name: "VirMIDI 0-2" in name) as stand,
-        joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as ear,
+        joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as listener,
     ):
-        yield Line(source, output, stand.send_message, hearing(ear), carries=4096, hears=4096, patience=SLOW)
+        yield Line(source, output, stand.send_message, hearing(listener), carries=4096, hears=4096, patience=SLOW)
     close_all(source, output)
 
 

@@ -15,7 +15,7 @@ from tests.support.alsa_guest import QEMU, Guest
 from tests.support.fluidsynth import SOUNDS, FluidSynth
 from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
 from tests.support.needed import need
-from tests.support.panel_in_browser import Pit, pit
+from tests.support.panel_in_browser import PanelInBrowser, pit
 
 #: these come last, in this order: starts, which need the processor for themselves; then what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")
@@ -98,14 +98,16 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def looked_at(jack_server: str, chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pit]:
+def looked_at(
+    jack_server: str, chromium: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[PanelInBrowser]:
     """An engine with its panel that no test changes, for all tests of a file."""
     with pit(tmp_path_factory.mktemp("pit"), chromium) as found:
         yield found
 
 
 @pytest.fixture
-def look_pit(looked_at: Pit, chromium: Browser) -> Iterator[Pit]:
+def look_pit(looked_at: PanelInBrowser, chromium: Browser) -> Iterator[PanelInBrowser]:
     """The same, without traces of the test before."""
     looked_at.said.clear()
     yield looked_at
@@ -114,7 +116,7 @@ def look_pit(looked_at: Pit, chromium: Browser) -> Iterator[Pit]:
 
 
 @pytest.fixture
-def page_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[Pit]:
+def page_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[PanelInBrowser]:
     """An engine on JACK ports, its panel and a browser."""
     with pit(tmp_path, chromium) as found:
         yield found

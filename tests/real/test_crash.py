@@ -125,8 +125,8 @@ class Victim:
 
         def residue() -> list[str]:
             self.box.listen()
-            told = any(message[0] & 0xF0 == 0xC0 for message in self.box.synth.log)
-            return self.box.synth.residue(sounds) if told else ["no scene was sent"]
+            sent = any(message[0] & 0xF0 == 0xC0 for message in self.box.synth.log)
+            return self.box.synth.residue(sounds) if sent else ["no scene was sent"]
 
         try:
             until("silence", lambda: not residue(), 10)

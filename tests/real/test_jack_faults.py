@@ -14,25 +14,25 @@ from functools import partial
 import pytest
 
 from tests.support.jack_ends import Box, song
-from tests.support.jack_stage import PATIENCE, Stage, faults_wanted
+from tests.support.jack_stage import PATIENCE, JackStage, faults_wanted
 from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
 from tests.support.songs import BUSY, song_file
 from tests.support.waiting import until
 
 STAGES = 3  # side by side, as most of the time is waiting
 
-Fault = Callable[[Stage], float | None]  # ends when the stage is whole again; returns the time (s) it measured
+Fault = Callable[[JackStage], float | None]  # ends when the stage is whole again; returns the time (s) it measured
 
 
 @pytest.fixture(scope="module")
-def stages(jack_server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[Stage]]:
+def stages(jack_server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[JackStage]]:
     """Engines that play the song the whole time, each on a stage of its own."""
     folder = tmp_path_factory.mktemp("stages")
     messages = song(song_file(BUSY))
-    running: list[Stage] = []
+    running: list[JackStage] = []
     try:
         for number in range(1, STAGES + 1):
-            running.append(Stage(folder / str(number), number, messages))
+            running.append(JackStage(folder / str(number), number, messages))
         yield running
     finally:
         for stage in running:
@@ -42,7 +42,7 @@ def stages(jack_server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterat
 # The faults
 
 
-def an_input_vanishes(stage: Stage) -> float:
+def an_input_vanishes(stage: JackStage) -> float:
     """The piano's or the organ's cable is pulled and, a little later, put back."""
     name, player = stage.dice.choice([("piano", stage.piano), ("organ", stage.organ)])
     before = stage.port("inputs", name)["returns"]
@@ -52,17 +52,17 @@ def an_input_vanishes(stage: Stage) -> float:
     return stage.wait_for_return("inputs", name, before)
 
 
-def an_output_loses_power(stage: Stage) -> float:
+def an_output_loses_power(stage: JackStage) -> float:
     """A box is switched off and on again, and has forgotten everything."""
     return _box_away(stage, power=True)
 
 
-def an_output_loses_its_cable(stage: Stage) -> float:
+def an_output_loses_its_cable(stage: JackStage) -> float:
     """A box is unplugged and plugged in again; it has kept its notes and sounds."""
     return _box_away(stage, power=False)
 
 
-def _box_away(stage: Stage, power: bool) -> float:
+def _box_away(stage: JackStage, power: bool) -> float:
     name, box = stage.dice.choice(list(zip(("one", "two"), stage.boxes, strict=True)))
     before = stage.port("outputs", name)["returns"]
     box.synth.heeds = True  # JACK accepts releases for it until the loss is noticed
@@ -72,7 +72,7 @@ def _box_away(stage: Stage, power: bool) -> float:
     return stage.wait_for_return("outputs", name, before)
 
 
-def a_player_falls_silent(stage: Stage) -> float:
+def a_player_falls_silent(stage: JackStage) -> float:
     """The piano has sent active sensing and then nothing more, with keys and pedals held: its cable has broken."""
     with stage.song.paused():
         stage.grab()
@@ -85,7 +85,7 @@ def a_player_falls_silent(stage: Stage) -> float:
         return took
 
 
-def a_loop(stage: Stage) -> float:
+def a_loop(stage: JackStage) -> float:
     """A box's thru is plugged into the organ's input, whose route leads to that box; then it is unplugged."""
     stage.recall(1)
     until("no muted way", lambda: not _muted(stage), PATIENCE)
@@ -104,12 +104,12 @@ def a_loop(stage: Stage) -> float:
     return took
 
 
-def _muted(stage: Stage) -> list[dict[str, str]]:
+def _muted(stage: JackStage) -> list[dict[str, str]]:
     answer = stage.engine.request("status")
     return answer["status"]["muted"] if answer else []
 
 
-def a_flood(stage: Stage) -> None:
+def a_flood(stage: JackStage) -> None:
     """The organ sends 30,000 messages per second for 100 ms: notes, bends, controllers, pressures."""
     begin = time.monotonic()
     for number in range(3000):
@@ -123,7 +123,7 @@ def a_flood(stage: Stage) -> None:
             time.sleep(ahead)
 
 
-def the_rig_is_edited(stage: Stage) -> float:
+def the_rig_is_edited(stage: JackStage) -> float:
     """The rig file is saved with other sounds, and adopted."""
     stage.edit += 1
     text = rig(stage.number, stage.edit)
@@ -134,7 +134,7 @@ def the_rig_is_edited(stage: Stage) -> float:
     return time.monotonic() - begin
 
 
-def a_scene_is_taken_out(stage: Stage) -> float:
+def a_scene_is_taken_out(stage: JackStage) -> float:
     """The rig file is saved without the organ's routes, and later with them."""
     stage.edit += 1
     without = {number: tuple(r for r in routes if r[0] != "organ") for number, routes in PLUGGED_IN.items()}
@@ -145,7 +145,7 @@ def a_scene_is_taken_out(stage: Stage) -> float:
     return the_rig_is_edited(stage)
 
 
-def an_edit_is_refused(stage: Stage) -> float:
+def an_edit_is_refused(stage: JackStage) -> float:
     """The rig file is saved half-written, rejected, and saved whole again."""
     whole = rig(stage.number, stage.edit)
     stage.engine.file.write_text(whole[: stage.dice.randrange(20, len(whole) // 2)] + "\n= [", encoding="utf-8")
@@ -157,13 +157,13 @@ def an_edit_is_refused(stage: Stage) -> float:
     return took
 
 
-def a_panic(stage: Stage) -> None:
+def a_panic(stage: JackStage) -> None:
     """By foot."""
     stage.foot.play(bytes((0x90, 36, 100)))
     stage.foot.play(bytes((0x80, 36, 0)))
 
 
-def two_panics(stage: Stage) -> None:
+def two_panics(stage: JackStage) -> None:
     """From the shell, one after the other, with music in between; the second sweeps all channels of both boxes."""
     stage.engine.request("panic")
     stage.wait_a_little(0.2)
@@ -176,7 +176,7 @@ def two_panics(stage: Stage) -> None:
         until(f"the sweep at {box.name}", partial(_has_heard, box, sweep), PATIENCE)
 
 
-def a_scene_without_the_player(stage: Stage) -> None:
+def a_scene_without_the_player(stage: JackStage) -> None:
     """While pedal, bend and keys are held, the scene changes to one without the player's input; only the keys go up."""
     with stage.song.paused():
         stage.grab()
@@ -186,7 +186,7 @@ def a_scene_without_the_player(stage: Stage) -> None:
         assert stage.settle() == []
 
 
-def a_filter_raises(stage: Stage) -> None:
+def a_filter_raises(stage: JackStage) -> None:
     """A plug-in raises at every third message, presses and releases alike."""
     stage.recall(FAULTY)
 
@@ -199,7 +199,7 @@ def a_filter_raises(stage: Stage) -> None:
     stage.grab()
 
 
-def a_sleep(stage: Stage) -> float:
+def a_sleep(stage: JackStage) -> float:
     """The engine is stopped for three seconds, like a laptop with its lid shut, and wakes up."""
     stage.heed(True)
     woken = stage.engine.said().count("woke after")
@@ -213,7 +213,7 @@ def a_sleep(stage: Stage) -> float:
     return took
 
 
-def a_crash(stage: Stage) -> float:
+def a_crash(stage: JackStage) -> float:
     """The engine is killed and started again; what the foot asked for at that moment may be lost with it."""
     stage.heed(True)
     stage.engine.kill()
@@ -228,7 +228,7 @@ def _has_heard(box: Box, messages: set[bytes]) -> bool:
     return messages <= set(box.synth.log)
 
 
-def _what_was_recalled(stage: Stage) -> None:
+def _what_was_recalled(stage: JackStage) -> None:
     """The last recall by foot may have been lost on its way to an engine that was stopped."""
     found = (stage.engine.request("status") or {})["status"]["scene"]["number"]
     assert found in (stage.scene, stage.scene_before)
@@ -253,30 +253,30 @@ QUICK: list[Fault] = [
 SLOW: list[Fault] = [a_sleep, a_crash]
 
 
-def once(stage: Stage, fault: Fault) -> tuple[float | None, list[str]]:
+def once(stage: JackStage, fault: Fault) -> tuple[float | None, list[str]]:
     """Play, break, play on, release everything; returns the time measured, and what is left."""
     stage.heed(False)
     stage.wait_a_little()
     stage.change_scenes()
     stage.grab()
-    loops = _loops_told(stage)
+    loops = _loops_found(stage)
     took = fault(stage)
     stage.wait_a_little(0.1)
     with stage.song.paused():
         stage.piano.hands_off()
         stage.organ.hands_off()
         left = stage.settle()
-        if any(told.endswith("hears nothing") for told in left):
-            left = _with_new_ears(stage)
-    if fault is not a_loop and _loops_told(stage) > loops:
-        left.append("a loop was told where there is none")
+        if any(line.endswith("hears nothing") for line in left):
+            left = _with_new_clients(stage)
+    if fault is not a_loop and _loops_found(stage) > loops:
+        left.append("a loop was reported where there is none")
     if left:
         print(f"\n{stage.engine.name}: {left}; what its recorder has of these keys:\n{_recorded(stage, left)}")
         stage.start_afresh()
     return took, left
 
 
-def _recorded(stage: Stage, left: list[str]) -> str:
+def _recorded(stage: JackStage, left: list[str]) -> str:
     """Every press and release of the keys that still sound, in and out, as the flight recorder kept them."""
     places = re.findall(r"sounds \((\d+), (\d+)\)", "\n".join(left))
     keys = {bytes((status | int(channel), int(key))) for channel, key in places for status in (0x80, 0x90)}
@@ -287,11 +287,11 @@ def _recorded(stage: Stage, left: list[str]) -> str:
     return "\n".join(found)
 
 
-def _with_new_ears(stage: Stage) -> list[str]:
+def _with_new_clients(stage: JackStage) -> list[str]:
     """JACK now and then never wakes a client that was made in a crowd, here a box's own: seen once in some 2,000, and
     starting the engine again did not help. Such a box gets a new client and is asked again; returns what is left."""
     for name, box in zip(("one", "two"), stage.boxes, strict=True):
-        print(f"\n{box.name} gets a new ear: {stage.residue()}")
+        print(f"\n{box.name} gets a new client: {stage.residue()}")
         before = stage.port("outputs", name)["returns"]
         box.off()
         stage.wait_a_little(0.6)
@@ -300,17 +300,17 @@ def _with_new_ears(stage: Stage) -> list[str]:
     return stage.settle()
 
 
-def _loops_told(stage: Stage) -> int:
+def _loops_found(stage: JackStage) -> int:
     """How many loops were reported as found; the later lines for repeats within a second are not counted."""
-    told = (line for line in stage.engine.said().splitlines() if "a loop was found" in line)
-    return sum("times more" not in line for line in told)
+    found = (line for line in stage.engine.said().splitlines() if "a loop was found" in line)
+    return sum("times more" not in line for line in found)
 
 
-def on_all(stages: list[Stage], fault: Fault, times: int) -> tuple[list[float], list[list[str]]]:
+def on_all(stages: list[JackStage], fault: Fault, times: int) -> tuple[list[float], list[list[str]]]:
     """Share out this many trials; returns the times measured, and what was left after each that left something."""
     turns = threading.Semaphore(times)
 
-    def trials(stage: Stage) -> list[tuple[float | None, list[str]]]:
+    def trials(stage: JackStage) -> list[tuple[float | None, list[str]]]:
         done = []
         while turns.acquire(blocking=False):
             done.append(once(stage, fault))
@@ -322,7 +322,7 @@ def on_all(stages: list[Stage], fault: Fault, times: int) -> tuple[list[float], 
 
 
 @pytest.mark.parametrize("fault", QUICK + SLOW, ids=lambda fault: fault.__name__)
-def test_nothing_is_left_after(stages: list[Stage], fault: Fault) -> None:
+def test_nothing_is_left_after(stages: list[JackStage], fault: Fault) -> None:
     """After each fault at a random moment of a song, and once all is released, no box has a note sounding, a pedal
     down, a bend off centre or anything else off rest, and both are on the scene's banks and programs."""
     times = faults_wanted(fault in QUICK)

@@ -7,7 +7,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Dialog, Page, expect
 
-from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
+from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, PanelInBrowser, pit
 
 MOST = 150_000  # bytes transferred
 HOSTILE = "<img src=x onerror=alert(1)>"
@@ -32,7 +32,9 @@ def _violations(page: Page) -> list[str]:
 
 @pytest.mark.parametrize("theme", ["dark", "light"])
 @pytest.mark.parametrize("size", [PHONE, SCREEN], ids=["phone", "screen"])
-def test_axe_finds_nothing_on_any_view(look_pit: Pit, theme: Literal["dark", "light"], size: tuple[int, int]) -> None:
+def test_axe_finds_nothing_on_any_view(
+    look_pit: PanelInBrowser, theme: Literal["dark", "light"], size: tuple[int, int]
+) -> None:
     """WCAG 2.2 as far as axe-core can judge it: zero violations, with forms and the list of keys open too."""
     page = look_pit.page(size, theme)
     for view in VIEWS:
@@ -55,7 +57,7 @@ def test_axe_finds_nothing_on_any_view(look_pit: Pit, theme: Literal["dark", "li
 
 @pytest.mark.parametrize("size", [PHONE, TABLET, SCREEN, (320, 256)], ids=["phone", "tablet", "screen", "400%"])
 @pytest.mark.parametrize("letters", [100, 200])
-def test_nothing_runs_out_of_the_side(look_pit: Pit, size: tuple[int, int], letters: int) -> None:
+def test_nothing_runs_out_of_the_side(look_pit: PanelInBrowser, size: tuple[int, int], letters: int) -> None:
     """No view scrolls sideways, even with text at twice its size (WCAG 2.2, 1.4.4 and 1.4.10)."""
     page = look_pit.page(size)
     page.context.new_cdp_session(page).send("Page.setFontSizes", {"fontSizes": {"standard": 16 * letters // 100}})
@@ -95,7 +97,7 @@ def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tm
         page.close()
 
 
-def test_it_weighs_little_and_asks_nobody_else(look_pit: Pit) -> None:
+def test_it_weighs_little_and_asks_nobody_else(look_pit: PanelInBrowser) -> None:
     """Under 150 kB for everything, the rig included, and not one request to another host."""
     page = look_pit.page()
     page.close()

@@ -6,7 +6,7 @@ import tomllib
 
 from playwright.sync_api import Page, expect
 
-from tests.support.panel_in_browser import LONGEST, PHONE, Pit
+from tests.support.panel_in_browser import LONGEST, PHONE, PanelInBrowser
 from tests.support.waiting import until
 
 MIDDLE_C = 60
@@ -17,7 +17,7 @@ def _in_force(page: Page, number: int, name: str) -> None:
     expect(page.locator("#scene-name")).to_have_text(name)
 
 
-def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: Pit) -> None:
+def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: PanelInBrowser) -> None:
     """Next, Back and a scene's button recall; the page, the engine and the synth agree."""
     page = page_pit.page(PHONE)
     _in_force(page, 11, "Overture")
@@ -35,7 +35,7 @@ def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: Pit) -> None:
     assert page_pit.said == []
 
 
-def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
+def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser) -> None:
     """While the engine is stopped, a click on Next changes nothing and shows only that the scene was asked for."""
     page = page_pit.page()
     process = page_pit.engine.process.pid
@@ -49,8 +49,8 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
     _in_force(page, 12, "Street at night")
 
 
-def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
-    """A click in the table plays at once and is unsaved; Save saves it; Undo takes it back, Redo brings it again."""
+def test_a_route_made_saved_undone_and_redone(page_pit: PanelInBrowser) -> None:
+    """A click in the table plays at once, unsaved; Save writes the rig file; Undo takes it back, Redo repeats it."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys to brass: not connected", exact=True).click()
     expect(page.get_by_text("Unsaved: the rig file does not have these edits yet.")).to_be_visible()
@@ -73,7 +73,7 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     assert page_pit.said == []
 
 
-def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
+def test_a_chain_is_edited_with_forms(page_pit: PanelInBrowser) -> None:
     """A filter is added by its form and takes effect; an impossible value is refused, and its field marked."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
@@ -92,7 +92,7 @@ def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
     page_pit.heard("strings", (0, MIDDLE_C + 7))
 
 
-def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
+def test_what_is_being_typed_stays_with_its_scene(page_pit: PanelInBrowser) -> None:
     """A scene recalled while a chain and a burst are being edited neither discards the edits nor receives them."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
@@ -111,7 +111,7 @@ def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
     assert page_pit.scene() == 12
 
 
-def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
+def test_a_burst_is_edited_by_instrument_and_sound(page_pit: PanelInBrowser) -> None:
     """Another sound is chosen by name and reaches the synth."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="Edit sounds").click()
@@ -128,7 +128,7 @@ def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
     until("the program change", on_tremolo)
 
 
-def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
+def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: PanelInBrowser) -> None:
     """A short press of Panic silences nothing; a held press silences everything."""
     page = page_pit.page(PHONE)
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
@@ -145,7 +145,7 @@ def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
     expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
 
 
-def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
+def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) -> None:
     """When the engine, then the panel, is killed and started again, the page says so, and recovers by itself."""
     page = page_pit.page()
     old = page.locator("#old")
@@ -163,7 +163,7 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
     _in_force(page, 13, "Finale")
 
 
-def test_the_health_line_is_honest(page_pit: Pit) -> None:
+def test_the_health_line_is_honest(page_pit: PanelInBrowser) -> None:
     """All is well until a cable is pulled; then the page names what is missing, and all is well when it is back."""
     page = page_pit.page(PHONE)
     health = page.locator("#health")
@@ -175,7 +175,7 @@ def test_the_health_line_is_honest(page_pit: Pit) -> None:
     expect(health).to_have_text("All is well", timeout=LONGEST)
 
 
-def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
+def test_the_monitor_tells_in_words_and_explains(page_pit: PanelInBrowser) -> None:
     """What is played appears in words; a click on what went out shows its way through the scene."""
     page = page_pit.page(view="monitor")
     page_pit.engine.request("scene", scene=12)
@@ -198,7 +198,7 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
     expect(played).to_have_count(0)
 
 
-def test_faults_are_found(page_pit: Pit) -> None:
+def test_faults_are_found(page_pit: PanelInBrowser) -> None:
     """A test note sounds and ends; ports show where they are used; outputs are identified; scenes are compared."""
     page = page_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
@@ -212,7 +212,7 @@ def test_faults_are_found(page_pit: Pit) -> None:
     expect(page.get_by_text("name: Overture in 11, Finale in 13")).to_be_visible()
 
 
-def test_the_handbook_is_read_and_searched(page_pit: Pit) -> None:
+def test_the_handbook_is_read_and_searched(page_pit: PanelInBrowser) -> None:
     """A topic shows its page; a link leads to another; a search lists lines, and a click on one opens it there."""
     page = page_pit.page(PHONE, view="help")
     handbook = page.locator(".handbook")
@@ -232,7 +232,7 @@ def test_the_handbook_is_read_and_searched(page_pit: Pit) -> None:
     assert page_pit.said == []
 
 
-def test_everything_goes_by_keyboard_alone(page_pit: Pit) -> None:
+def test_everything_goes_by_keyboard_alone(page_pit: PanelInBrowser) -> None:
     """Scenes by their keys and numbers, a route by the arrow keys and Enter, panic by Enter twice; no pointer."""
     page = page_pit.page()
     press = page.keyboard.press

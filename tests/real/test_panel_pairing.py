@@ -40,9 +40,9 @@ async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme
 
     def look(browser: Browser, address: str) -> list[str]:
         page = browser.new_page(viewport={"width": 360, "height": 740}, color_scheme=theme)
-        told: list[str] = []
-        page.on("console", lambda message: told.append(message.text))
-        page.on("pageerror", lambda fault: told.append(str(fault)))
+        lines: list[str] = []
+        page.on("console", lambda message: lines.append(message.text))
+        page.on("pageerror", lambda fault: lines.append(str(fault)))
         page.goto(address)
         found = Axe().run(page).response["violations"]
         page.get_by_label("Code").fill("WRONG")
@@ -50,7 +50,7 @@ async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme
         page.get_by_text("That is not the code").wait_for()
         found += Axe().run(page).response["violations"]
         # the browser itself notes each answer of status 403
-        return [each["id"] for each in found] + [line for line in told if "status of 403" not in line]
+        return [each["id"] for each in found] + [line for line in lines if "status of 403" not in line]
 
     async with panel(tmp_path, from_phone=True) as ends:
         assert await _in_chromium(ends, look) == []

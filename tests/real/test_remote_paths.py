@@ -81,11 +81,11 @@ def ours(command: int, *data: int) -> bytes:
     return bytes((0xF0, 0x7D, 0x62, 0x6C, *body, -sum(body) % 128, 0xF7))
 
 
-class Pit:
+class EngineAndDesk:
     """A running engine, a desk that plays to it, and a listener for its answers."""
 
-    def __init__(self, running: Engine, desk: Any, ear: Any, port: int) -> None:
-        self.engine, self.desk, self.ear, self.port = running, desk, ear, port
+    def __init__(self, running: Engine, desk: Any, answers: Any, port: int) -> None:
+        self.engine, self.desk, self.answers, self.port = running, desk, answers, port
 
     def play(self, *messages: str | bytes) -> None:
         """Play from the desk, in this order."""
@@ -108,30 +108,30 @@ class Pit:
 
 
 @pytest.fixture
-def pit(jack_server: str, tmp_path: Path) -> Iterator[Pit]:
+def pit(jack_server: str, tmp_path: Path) -> Iterator[EngineAndDesk]:
     """Real ports of JACK: the engine's are virtual, ours are connected to them."""
     port = free_port()
     with (
         engine(tmp_path, RIG.replace("PORT", str(port)), "--virtual", "--backend", "jack") as running,
-        joined(rtmidi.MidiIn, JACK, "ear", lambda name: "pit" in name and name.endswith("answers")) as ear,
+        joined(rtmidi.MidiIn, JACK, "ear", lambda name: "pit" in name and name.endswith("answers")) as answers,
         joined(rtmidi.MidiOut, JACK, "desk", lambda name: "pit" in name and name.endswith("desk")) as desk,
     ):
-        yield Pit(running, desk, ear, port)
+        yield EngineAndDesk(running, desk, answers, port)
 
 
-def test_program_with_bank(pit: Pit) -> None:
+def test_program_with_bank(pit: EngineAndDesk) -> None:
     """Bank 0 2 and program 44, as printed, recall scene 300 (MIDI 1.0 p. 13, 14)."""
     pit.play("B0 00 00", "B0 20 02", "C0 2B")
     pit.until_scene(300)
 
 
-def test_song_select(pit: Pit) -> None:
+def test_song_select(pit: EngineAndDesk) -> None:
     """Song 60 in the bytes recalls scene 61 (counted from 1: common practice, no source)."""
     pit.play("F3 3C")
     pit.until_scene(61)
 
 
-def test_show_control(pit: Pit) -> None:
+def test_show_control(pit: EngineAndDesk) -> None:
     """GO of cue 61 for our id recalls it, GO alone for all is next; a cue for machinery does nothing (RP-002 4)."""
     pit.play("F0 7F 05 02 20 01 33 30 30 F7", "F0 7F 05 02 01 01 36 31 F7")
     pit.until_scene(61)
@@ -139,7 +139,7 @@ def test_show_control(pit: Pit) -> None:
     pit.until_scene(300)
 
 
-def test_machine_control(pit: Pit) -> None:
+def test_machine_control(pit: EngineAndDesk) -> None:
     """LOCATE winds our time code to a place, PLAY starts it, STOP halts it (RP-013)."""
 
     def at(status: dict[str, Any]) -> str:
@@ -153,30 +153,30 @@ def test_machine_control(pit: Pit) -> None:
     until("time code that stands", lambda: pit.status()["timecode"] == pit.status()["timecode"])
 
 
-def test_our_own_sysex(pit: Pit) -> None:
+def test_our_own_sysex(pit: EngineAndDesk) -> None:
     """Recall and the question for the scene are answered at the output for answers, byte for byte as documented."""
     pit.play(ours(0x01, 61, 0, 0))
-    (answer,) = hear(pit.ear, 1)
+    (answer,) = hear(pit.answers, 1)
     assert answer.startswith(bytes.fromhex("F0 7D 62 6C 01 05 41 01 01"))
     pit.play(ours(0x05))
     # "Finale" is six bytes without a high bit: a 00 and the bytes themselves (MIDI 1.0 p. 43)
-    assert hear(pit.ear, 1) == [ours(0x45, 61, 0, 0, 0x00, *b"Finale")]
+    assert hear(pit.answers, 1) == [ours(0x45, 61, 0, 0, 0x00, *b"Finale")]
     pit.until_scene(61)
 
 
-def test_what_is_not_in_order_passes(pit: Pit) -> None:
+def test_what_is_not_in_order_passes(pit: EngineAndDesk) -> None:
     """A damaged message of our own and foreign SysEx are not commands, and pass like any SysEx."""
     damaged = ours(0x01, 61, 0, 0)[:-2] + b"\x00\xf7"
     foreign = bytes.fromhex("F0 7D 01 02 03 F7")
     pit.play(damaged, foreign)
-    assert hear(pit.ear, 2) == [damaged, foreign]
+    assert hear(pit.answers, 2) == [damaged, foreign]
     assert pit.status()["scene"]["number"] == 1
 
 
-def test_a_backup_over_real_ports_and_back(pit: Pit, tmp_path: Path) -> None:
+def test_a_backup_over_real_ports_and_back(pit: EngineAndDesk, tmp_path: Path) -> None:
     """On request the rig comes as a dump; mido keeps it as a .syx file; sent back by a player, it is loaded again."""
     heard: list[bytes] = []
-    listener = threading.Thread(target=lambda: heard.extend(hear(pit.ear, 1)))
+    listener = threading.Thread(target=lambda: heard.extend(hear(pit.answers, 1)))
     listener.start()
     pit.play(ours(0x08))
     listener.join()
@@ -193,7 +193,7 @@ def test_a_backup_over_real_ports_and_back(pit: Pit, tmp_path: Path) -> None:
     assert (tmp_path / "rig.toml").read_text(encoding="utf-8") == RIG.replace("PORT", str(pit.port))
 
 
-def test_osc(pit: Pit) -> None:
+def test_osc(pit: EngineAndDesk) -> None:
     """python-osc recalls, steps, mutes and asks; each answer comes back to the socket that asked."""
 
     def ask(client: SimpleUDPClient, address: str, *values: object) -> list[object]:
@@ -211,9 +211,9 @@ def test_osc(pit: Pit) -> None:
         assert ask(client, "/bayleaf/scene", "Overture") == [1, "Overture"]
         ask(client, "/bayleaf/mute", "thru")
         pit.play("90 3C 40", ours(0x05))
-        assert hear(pit.ear, 1) == [ours(0x45, 1, 0, 0, 0x00, *b"Overtur", 0x00, *b"e")]
+        assert hear(pit.answers, 1) == [ours(0x45, 1, 0, 0, 0x00, *b"Overtur", 0x00, *b"e")]
         assert ask(client, "/bayleaf/unmute", "thru") == [1, "Overture"]
         pit.play("90 3C 40")
-        assert hear(pit.ear, 1) == [b"\x90\x3c\x40"]
+        assert hear(pit.answers, 1) == [b"\x90\x3c\x40"]
         assert ask(client, "/bayleaf/panic") == [1, "Overture"]
-        assert b"\x80\x3c\x40" in hear(pit.ear, 1)
+        assert b"\x80\x3c\x40" in hear(pit.answers, 1)

@@ -50,7 +50,7 @@ do = "panic"
 
 
 @dataclass
-class Pit:
+class SynthRig:
     """Everything that plays into one FluidSynth."""
 
     synth: FluidSynth
@@ -66,7 +66,7 @@ class Pit:
 
 
 @pytest.fixture
-def pit(synth: FluidSynth, tmp_path: Path) -> Iterator[Pit]:
+def pit(synth: FluidSynth, tmp_path: Path) -> Iterator[SynthRig]:
     """An organ chord is held: one key down, one released under the pedal."""
     piano, foot = Player("Stage piano"), Player("Foot controller")
     engine = Engine(tmp_path, RIG, "--backend", "jack")
@@ -76,52 +76,52 @@ def pit(synth: FluidSynth, tmp_path: Path) -> Iterator[Pit]:
         for message in ("90 3C 64", "B0 40 7F", "90 40 64", "80 40 00", "E0 00 60"):
             piano.play(bytes.fromhex(message))
         until("both keys' voices", lambda: synth.voices() >= 2)
-        yield Pit(synth, engine, piano, foot)
+        yield SynthRig(synth, engine, piano, foot)
     finally:
         engine.kill()
         piano.pull()
         foot.pull()
 
 
-def the_input_is_pulled(pit: Pit) -> None:
+def the_input_is_pulled(pit: SynthRig) -> None:
     """The piano's cable is pulled out."""
     pit.piano.pull()
 
 
-def a_panic(pit: Pit) -> None:
+def a_panic(pit: SynthRig) -> None:
     """By foot, with everything still held."""
     pit.foot.play(bytes.fromhex("90 24 64"))
 
 
-def a_scene_that_cuts(pit: Pit) -> None:
+def a_scene_that_cuts(pit: SynthRig) -> None:
     """A scene with held = "cut", with everything still held."""
     pit.foot.play(bytes.fromhex("C0 01"))
 
 
-def a_scene_that_lets_ring(pit: Pit) -> None:
+def a_scene_that_lets_ring(pit: SynthRig) -> None:
     """A scene without the player's input; the key goes up, the pedal stays down."""
     pit.foot.play(bytes.fromhex("C0 02"))
     pit.piano.keys_up()
 
 
-def active_sensing_ceases(pit: Pit) -> None:
+def active_sensing_ceases(pit: SynthRig) -> None:
     """The piano's active sensing stops."""
     pit.piano.play(b"\xfe")
 
 
-def the_engine_ends(pit: Pit) -> None:
+def the_engine_ends(pit: SynthRig) -> None:
     """Ended as its user ends it."""
     pit.engine.end()
 
 
-def the_engine_is_killed(pit: Pit) -> None:
+def the_engine_is_killed(pit: SynthRig) -> None:
     """Killed, and started again."""
     pit.engine.kill()
     assert pit.synth.voices() >= 2
     pit.engine.start()
 
 
-def the_synth_is_unplugged(pit: Pit) -> None:
+def the_synth_is_unplugged(pit: SynthRig) -> None:
     """The cable comes out, the keys go up, the cable goes in again."""
     before = pit.returns()
     synth = "fluidsynth-midi:midi_00"
@@ -132,7 +132,7 @@ def the_synth_is_unplugged(pit: Pit) -> None:
     until("the cable put in again", lambda: pit.returns() > before)
 
 
-def the_synth_is_switched_off_and_on(pit: Pit) -> None:
+def the_synth_is_switched_off_and_on(pit: SynthRig) -> None:
     """It has forgotten everything, and is sent its sounds again."""
     before = pit.returns()
     pit.synth.off()
@@ -158,7 +158,7 @@ CHURCH, ELECTRIC = "Church Organ", "E.Piano 1"  # TimGM6mb's own preset list
     ],
     ids=lambda value: getattr(value, "__name__", ""),
 )
-def test_no_voice_is_left_after(pit: Pit, fault: Callable[[Pit], None], sound: str) -> None:
+def test_no_voice_is_left_after(pit: SynthRig, fault: Callable[[SynthRig], None], sound: str) -> None:
     """With a key held and the pedal down, no voice sounds after the fault, and each channel is on the scene's sound."""
     fault(pit)
     until("silence", lambda: pit.synth.voices() == 0)

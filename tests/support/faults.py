@@ -119,8 +119,8 @@ async def sleep(evening: Evening) -> None:
     evening.slept += slept
     if evening.rng.random() < 0.5:
         evening.now += slept
-    told = len(evening.said)
-    await evening.until(lambda: any("woke after" in text for text in evening.said[told:]), 1 * S)
+    before = len(evening.said)
+    await evening.until(lambda: any("woke after" in text for text in evening.said[before:]), 1 * S)
 
 
 async def edit(evening: Evening) -> None:

@@ -114,7 +114,7 @@ class Ends:
         return left or ["it never kept still"]
 
 
-class Stage(Ends):
+class JackStage(Ends):
     """One engine with everything around it."""
 
     def __init__(self, folder: Path, number: int, messages: Sequence[bytes]) -> None:

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from engine.cluster.link.link import LinkSettings
-from tests.support.network_namespaces import Hall
+from tests.support.network_namespaces import NamespaceNetwork
 from tests.support.paths import process_of
 from tests.support.waiting import WITHIN
 
@@ -16,14 +16,14 @@ from tests.support.waiting import WITHIN
 class FarMachine:
     """A process with a link. `heard`, `seen` and `asked` grow as they do there; `fault` if it could not join."""
 
-    def __init__(self, hall: Hall, where: str, settings: LinkSettings) -> None:
+    def __init__(self, net: NamespaceNetwork, where: str, settings: LinkSettings) -> None:
         self.heard: list[list[str]] = []
         self.seen: list[list[Any]] = []
         self.asked: list[str] = []
         self.fault: str | None = None
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self.process = subprocess.Popen(
-            hall.command(where, *process_of("link_process")), stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            net.command(where, *process_of("link_process")), stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()

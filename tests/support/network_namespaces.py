@@ -16,7 +16,7 @@ from tests.support.paths import process_of
 _halls = itertools.count()
 
 
-class Hall:
+class NamespaceNetwork:
     """Machines `names`, each with one cable to the same switch, addresses 10.77.0.1 and so on in their order."""
 
     def __init__(self, names: Sequence[str]) -> None:
@@ -57,7 +57,7 @@ class Hall:
         return ["ip", "netns", "exec", self._namespace(name), *command]
 
     def at_switch(self, *command: str) -> list[str]:
-        """The same at the switch, whose end of a machine's cable is `socket`."""
+        """The same, at the switch; its end of a machine's cable is `socket`."""
         return ["ip", "netns", "exec", self._switch, *command]
 
     def socket(self, name: str) -> str:
@@ -119,8 +119,8 @@ class Hall:
 
     def listening(self, name: str) -> list[str]:
         """The open sockets of a machine: "tcp 10.77.0.1:7410" and so on (ss(8))."""
-        told = _run(*self.command(name, "ss", "-Hlntu"))
-        return sorted(f"{line.split()[0]} {line.split()[4]}" for line in told.splitlines())
+        listing = _run(*self.command(name, "ss", "-Hlntu"))
+        return sorted(f"{line.split()[0]} {line.split()[4]}" for line in listing.splitlines())
 
     def _plug_in(self, index: int, name: str) -> None:
         namespace = self._namespace(name)

@@ -21,7 +21,7 @@ from playwright.sync_api import Page, sync_playwright
 from tests.support.engine_process import engine
 from tests.support.jack_ends import Box, Player
 from tests.support.jack_servers import SERVER, start_as_granted
-from tests.support.panel_in_browser import PHONE, SCREEN, TABLET, VIEWS, Panel, Pit
+from tests.support.panel_in_browser import PHONE, SCREEN, TABLET, VIEWS, Panel, PanelInBrowser
 from tests.support.paths import BAYLEAF, ROOT
 
 PICTURES: Final = ROOT / "presets" / "pictures"
@@ -52,7 +52,7 @@ def play(players: list[Player], over: threading.Event) -> None:
 
 
 @contextmanager
-def band(folder: Path) -> Iterator[Pit]:
+def band(folder: Path) -> Iterator[PanelInBrowser]:
     """The pit band plays, and a browser shows its page."""
     with ExitStack() as stack:
         server = start_as_granted(SERVER)
@@ -79,7 +79,7 @@ def band(folder: Path) -> Iterator[Pit]:
         playwright = stack.enter_context(sync_playwright())
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         stack.callback(browser.close)
-        yield Pit(running, panel, browser)
+        yield PanelInBrowser(running, panel, browser)
 
 
 def picture(page: Page, file: Path) -> None:
@@ -89,7 +89,7 @@ def picture(page: Page, file: Path) -> None:
     page.screenshot(path=file)
 
 
-def report(folder: Path, pit: Pit) -> None:
+def report(folder: Path, pit: PanelInBrowser) -> None:
     """The report of the demo's rehearsal."""
     demo = ROOT / "presets"
     command = [str(BAYLEAF), "rehearse", str(demo / "demo.toml"), str(demo / "demo.mid"), "--out", str(folder / "r")]

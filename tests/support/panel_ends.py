@@ -38,7 +38,7 @@ FIRST_FRAME = {
 Headers = list[tuple[str, str]]
 
 
-class Told:
+class Answer:
     """An HTTP answer."""
 
     def __init__(self, raw: bytes) -> None:
@@ -73,7 +73,7 @@ class Ends:
     async def stream(self) -> trio.SocketStream:
         return await trio.open_tcp_stream("127.0.0.1", self.port)
 
-    async def http(self, method: str, path: str, headers: Headers | None = None, body: bytes = b"") -> Told:
+    async def http(self, method: str, path: str, headers: Headers | None = None, body: bytes = b"") -> Answer:
         """One request with just these headers; by default Host, and Origin where browsers send it."""
         if headers is None:
             headers = [("Host", self.host)] + ([("Origin", f"http://{self.host}")] if method == "POST" else [])
@@ -81,16 +81,16 @@ class Ends:
         head = "\r\n".join([f"{method} {path} HTTP/1.1", "Connection: close", *lines, "", ""])
         async with await self.stream() as stream:
             await stream.send_all(head.encode("latin-1") + body)
-            return Told(await _all(stream))
+            return Answer(await _all(stream))
 
-    async def pair(self, code: str) -> Told:
+    async def pair(self, code: str) -> Answer:
         return await self.http("POST", "/pair", body=f"code={code}".encode())
 
     async def paired(self, role: Role) -> str:
         """Pair a browser; returns its cookie."""
         return (await self.pair(self.codes[role])).one("set-cookie").split(";")[0]
 
-    async def upgrade(self, stream: trio.abc.Stream, headers: Headers, after: bytes = b"") -> Told:
+    async def upgrade(self, stream: trio.abc.Stream, headers: Headers, after: bytes = b"") -> Answer:
         """Ask for the live socket; `after` follows the request in the same piece."""
         fixed = [
             ("Upgrade", "websocket"),
@@ -107,7 +107,7 @@ class Ends:
             raw += (piece := bytes(await stream.receive_some(1)))
             if not piece:
                 break
-        return Told(raw)
+        return Answer(raw)
 
     def usual(self, cookie: str | None = None) -> Headers:
         """What a browser on our own page sends."""
@@ -117,8 +117,8 @@ class Ends:
     @asynccontextmanager
     async def live(self, cookie: str | None = None, stream: trio.abc.Stream | None = None) -> AsyncIterator["Live"]:
         async with stream or await self.stream() as opened:
-            told = await self.upgrade(opened, self.usual(cookie))
-            assert told.status == 101, told.status
+            answer = await self.upgrade(opened, self.usual(cookie))
+            assert answer.status == 101, answer.status
             yield Live(opened)
 
 
@@ -177,14 +177,14 @@ class Live:
     async def until(self, wanted: Callable[[Any], Any]) -> Any:
         """The first message for which `wanted` is true."""
         while True:
-            told = await self.hear()
-            assert isinstance(told, dict), told
-            if wanted(told):
-                return told
+            message = await self.hear()
+            assert isinstance(message, dict), message
+            if wanted(message):
+                return message
 
     async def ask(self, number: int = 1, **request: Any) -> Any:
         await self.say(id=number, ask=request)
-        return (await self.until(lambda told: told.get("id") == number))["answer"]
+        return (await self.until(lambda message: message.get("id") == number))["answer"]
 
 
 class Engine:

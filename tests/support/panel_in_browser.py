@@ -95,7 +95,7 @@ class Panel:
             self.process.stdout.close()
 
 
-class Pit:
+class PanelInBrowser:
     """All of it, and a browser's page on it."""
 
     def __init__(self, running: Engine, panel: Panel, browser: Browser) -> None:
@@ -144,7 +144,7 @@ class Pit:
 
 
 @contextmanager
-def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...] = ()) -> Iterator[Pit]:
+def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...] = ()) -> Iterator[PanelInBrowser]:
     """Players and boxes are connected to the engine's ports by the names that the rig's patterns match."""
     with ExitStack() as stack:
         boxes = {name: Box(f"Page box {number}") for number, name in ((1, "strings"), (2, "brass"))}
@@ -155,6 +155,6 @@ def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...]
         panel = Panel(running)
         panel.start()
         stack.callback(panel.kill)
-        found = Pit(running, panel, browser)
+        found = PanelInBrowser(running, panel, browser)
         found.boxes, found.players = boxes, players
         yield found

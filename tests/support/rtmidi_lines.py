@@ -24,9 +24,9 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
     try:
         with (
             joined(rtmidi.MidiOut, api, "stand", ours) as stand,
-            joined(rtmidi.MidiIn, api, "ear", ours) as ear,
+            joined(rtmidi.MidiIn, api, "ear", ours) as listener,
         ):
-            yield Line(source, output, stand.send_message, hearing(ear), carries=carries, patience=patience)
+            yield Line(source, output, stand.send_message, hearing(listener), carries=carries, patience=patience)
     finally:
         source.close()
         output.close()
@@ -59,12 +59,12 @@ def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterat
         system.close()
 
 
-def hearing(ear: Any) -> Callable[[], bytes]:
+def hearing(listener: Any) -> Callable[[], bytes]:
     """What an rtmidi input received since the last call."""
 
     def heard() -> bytes:
         data = b""
-        while (event := ear.get_message()) is not None:
+        while (event := listener.get_message()) is not None:
             data += bytes(event[0])
         return data
 

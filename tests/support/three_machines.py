@@ -11,19 +11,19 @@ from pathlib import Path
 from typing import Any
 
 from tests.support.engine_process import ask_socket
-from tests.support.network_namespaces import Hall
+from tests.support.network_namespaces import NamespaceNetwork
 from tests.support.paths import process_of
 
 ENGINES = ("desk", "spare")
 PATIENCE = 60.0  # seconds until three machines have found each other
 
 
-class Troupe:
+class ThreeMachines:
     """`left` lends, `desk` is the main engine, `spare` the standby; each has folders of its own."""
 
-    def __init__(self, hall: Hall | None, folder: Path, rig: str) -> None:
+    def __init__(self, net: NamespaceNetwork | None, folder: Path, rig: str) -> None:
         """Without network namespaces, all are on this computer."""
-        self._hall = hall
+        self._net = net
         self.folder = folder
         self.file = folder / "rig.toml"
         self.file.write_text(rig, encoding="utf-8")
@@ -40,8 +40,8 @@ class Troupe:
         command = "run" if name in ENGINES else "lend"
         options = ["--machine", name, "--backend", "memory"]
         started = [*process_of("stuck_bayleaf"), command, str(self.file), *options]
-        if self._hall is not None:
-            started = self._hall.command(name, *started)
+        if self._net is not None:
+            started = self._net.command(name, *started)
         with (self.folder / f"{name}.txt").open("ab") as talk:
             self._running[name] = subprocess.Popen(started, env=self.environment(name), stdout=talk, stderr=talk)
 

@@ -1,6 +1,10 @@
 """`bayleaf diff`: describes the differences between two scenes."""
 
-from engine.cli.options import Json, Number, RigFile
+from typing import Annotated
+
+import typer
+
+from engine.cli.options import Json, RigFile
 from engine.cli.output import as_json
 from engine.cli.rig_lookup import scene_of
 from engine.rig.edit.differences import scenes as scenes_difference
@@ -9,16 +13,15 @@ from engine.rig.read.load import load
 
 def diff(
     rig: RigFile,
-    first: Number,
-    second: Number,
+    first: Annotated[str, typer.Argument(help="Number or name of one scene.")],
+    second: Annotated[str, typer.Argument(help="Number or name of the other.")],
     json: Json = False,
 ) -> None:
     """Describe the differences between two scenes."""
     loaded = load(rig)
-    for number in (first, second):
-        scene_of(loaded, number, rig)
-    found = scenes_difference(loaded, first, second)
+    one, other = (scene_of(loaded, scene, rig).number for scene in (first, second))
+    found = scenes_difference(loaded, one, other)
     if json:
-        as_json({"scenes": [first, second], "differences": found})
+        as_json({"scenes": [one, other], "differences": found})
         return
-    print("\n".join(found) or f"scenes {first} and {second} do the same")
+    print("\n".join(found) or f"scenes {one} and {other} do the same")

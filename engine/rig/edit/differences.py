@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from difflib import unified_diff
 from typing import Any
 
+from engine.rig.edit.filter_words import bank_in_words, filter_in_words
 from engine.rig.models.rig import BurstStep, Rig, Route, Scene, gear_at, sound_of
 
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
@@ -116,7 +117,7 @@ def _fields(whose: str, a: Any, b: Any) -> list[str]:
 
 def _route(route: Route) -> str:
     name = f'"{route.name}" ' if route.name else ""
-    through = ", ".join(_plain(one) for one in route.through)
+    through = ", ".join(map(filter_in_words, route.through))
     return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
         f" through {through}" if through else ""
     )
@@ -127,7 +128,7 @@ def step_in_words(rig: Rig, step: BurstStep) -> tuple[str, str]:
     who = step.instrument or f"{step.output} channel {step.channel}"
     if step.sound is not None:
         return who, step.sound
-    bank = f", bank {step.bank[0]} {step.bank[1]}" if step.bank else ""
+    bank = f", bank {bank_in_words(step.bank)}" if step.bank else ""
     known = _known(rig, step)
     return who, f"program {step.program}{bank}" + (f" ({known})" if known else "")
 
@@ -167,11 +168,7 @@ def _plain(found: Any) -> str:
         return "none"
     if hasattr(found, "model_dump"):
         kept = found.model_dump(by_alias=True, exclude_unset=True)
-        return " ".join(
-            f"{value}" if key == "filter" else f"{key} {_said(key, value)}"
-            for key, value in kept.items()
-            if value is not None
-        )
+        return " ".join(f"{key} {_said(key, value)}" for key, value in kept.items() if value is not None)
     if isinstance(found, bytes):
         return found.hex(" ").upper()
     if isinstance(found, dict):

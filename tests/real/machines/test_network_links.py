@@ -16,8 +16,8 @@ import pytest
 
 from tests.support.fifo_ends import Listener, Player
 from tests.support.needed import need_machines
-from tests.support.network_namespaces import Hall
-from tests.support.three_machines import Troupe
+from tests.support.network_namespaces import NamespaceNetwork
+from tests.support.three_machines import ThreeMachines
 from tests.support.waiting import until
 
 RIG = """
@@ -50,17 +50,17 @@ TRIALS = int(os.environ.get("BAYLEAF_CABLES", "2"))
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
-class Stage:
+class DeskAndLender:
     """The desk and the machine that lends, with the far ends of all their ports."""
 
-    def __init__(self, hall: Hall, folder: Path) -> None:
-        self.hall = hall
+    def __init__(self, net: NamespaceNetwork, folder: Path) -> None:
+        self.net = net
         self.keys, self.pads = Player(folder / "keys"), Player(folder / "pads")
         self.strings, self.drums = Listener(folder / "strings"), Listener(folder / "drums")
-        self.troupe = Troupe(hall, folder, RIG.format(folder=folder))
-        self.troupe.make_keys()
-        self.troupe.start("left")
-        self.troupe.start("desk")
+        self.machines = ThreeMachines(net, folder, RIG.format(folder=folder))
+        self.machines.make_keys()
+        self.machines.start("left")
+        self.machines.start("desk")
         until("the burst at the start", lambda: BURST[-1] in self.strings.messages())
         self.until_through()
 
@@ -79,7 +79,7 @@ class Stage:
 
     def status(self) -> dict[str, Any]:
         """The engine's status."""
-        answer = self.troupe.request("desk", "status")
+        answer = self.machines.request("desk", "status")
         assert answer is not None
         status: dict[str, Any] = answer["status"]
         return status
@@ -91,21 +91,21 @@ class Stage:
 
     def unplugged(self) -> set[str]:
         """The ports that the engine lists as missing."""
-        told = self.status()
-        return {port["name"] for port in [*told["inputs"], *told["outputs"]] if port["state"] != "open"}
+        status = self.status()
+        return {port["name"] for port in [*status["inputs"], *status["outputs"]] if port["state"] != "open"}
 
     def close(self) -> None:
-        self.troupe.close()
+        self.machines.close()
         for end in (self.keys, self.pads, self.strings, self.drums):
             end.close()
 
 
 @pytest.fixture
-def stage(tmp_path: Path) -> Iterator[Stage]:
+def stage(tmp_path: Path) -> Iterator[DeskAndLender]:
     """The desk and the machine that lends, both playing."""
     need_machines()
-    with Hall(("desk", "left")) as hall:
-        made = Stage(hall, tmp_path)
+    with NamespaceNetwork(("desk", "left")) as net:
+        made = DeskAndLender(net, tmp_path)
         try:
             yield made
         finally:
@@ -121,7 +121,7 @@ class Pulled(NamedTuple):
     back: int
 
 
-def pull(stage: Stage, whose: str) -> Pulled:
+def pull(stage: DeskAndLender, whose: str) -> Pulled:
     """Pull a machine's cable while notes sound, put it back, and check everything that must happen."""
     before, at_drums = len(stage.strings.heard), len(stage.drums.heard)
     stage.pads.play("94 3C 40", "B4 40 7F", "E4 00 50")
@@ -130,7 +130,7 @@ def pull(stage: Stage, whose: str) -> Pulled:
     until("the notes", lambda: sounding <= {*stage.strings.messages(before)})
     until("the note at the drums", lambda: "90 30 50" in stage.drums.messages(at_drums))
     before, pulled = len(stage.strings.heard), time.monotonic()
-    stage.hall.cut(whose)
+    stage.net.cut(whose)
     until("silence", lambda: {"B4 40 00", "E4 00 40"} <= {*stage.strings.messages(before)})
     silent = max(stage.strings.when(which, before) for which in ("84 3C", "80 30", "B4 40 00", "E4 00 40"))
     until("the far keys' release", lambda: stage.drums.when("80 30", at_drums))
@@ -138,7 +138,7 @@ def pull(stage: Stage, whose: str) -> Pulled:
     until("the machine to be missed", lambda: not stage.machine("left")["there"])
     until("the ports to count as unplugged", lambda: stage.unplugged() == {"keys", "strings"})
     back, mended = len(stage.strings.heard), time.monotonic()
-    stage.hall.mend(whose)
+    stage.net.mend(whose)
     until("the burst", lambda: BURST[-1] in stage.strings.messages(back))
     stage.until_through(back)
     sent = stage.strings.messages(back)
@@ -149,7 +149,7 @@ def pull(stage: Stage, whose: str) -> Pulled:
 
 
 @pytest.mark.parametrize("whose", ["desk", "left"])
-def test_a_cable_is_pulled_and_put_back(stage: Stage, whose: str) -> None:
+def test_a_cable_is_pulled_and_put_back(stage: DeskAndLender, whose: str) -> None:
     """Whichever end's cable is pulled: the machine at the far outputs releases what sounds there, what a far input
     holds is released here, and both ports count as unplugged. When the cable is back, the output is set to rest and
     to its sounds, and both ports play."""
@@ -163,11 +163,11 @@ def test_a_cable_is_pulled_and_put_back(stage: Stage, whose: str) -> None:
         print(json.dumps({"whose": whose, "ms": what, "p50": statistics.median(times), "worst": max(times)}))
 
 
-def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
+def test_a_bad_cable_keeps_the_order(stage: DeskAndLender) -> None:
     """With 1 % of the packets lost and the others up to 5 ms early or late on their way, every note from a far input
     reaches a far output once and in order; the displayed round trip includes the delay."""
     quiet = until("a round trip", lambda: stage.machine("left")["round_trip"])
-    stage.hall.disturb("left", 0.01, 5, 5)
+    stage.net.disturb("left", 0.01, 5, 5)
     until("the delay to be shown", lambda: (stage.machine("left")["round_trip"] or quiet)["last"] > 4)
     until("both ports", lambda: not stage.unplugged())
     stage.until_through(len(stage.strings.heard))
@@ -183,19 +183,19 @@ def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
     until("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:])
     assert stage.strings.messages(since) == played
     assert stage.machine("left")["round_trip"]["most"] > 4  # ms: there and back are 5 each, plus or minus 5
-    stage.hall.calm("left")
+    stage.net.calm("left")
 
 
-def test_a_machine_whose_cable_was_out_at_the_start_joins(stage: Stage) -> None:
+def test_a_machine_whose_cable_was_out_at_the_start_joins(stage: DeskAndLender) -> None:
     """An engine that starts while its computer has no address yet (network managers give none while a cable is out)
     plays its own ports, and joins once the address is there."""
-    troupe, hall = stage.troupe, stage.hall
-    troupe.kill("desk")
-    hall.take_address("desk")
-    troupe.start("desk")
-    until("the engine", lambda: troupe.request("desk", "status"))
+    machines, net = stage.machines, stage.net
+    machines.kill("desk")
+    net.take_address("desk")
+    machines.start("desk")
+    until("the engine", lambda: machines.request("desk", "status"))
     assert stage.unplugged() == {"keys", "strings"}
     since = len(stage.strings.heard)
-    hall.give_address("desk")
+    net.give_address("desk")
     until("the burst", lambda: BURST[-1] in stage.strings.messages(since))
     stage.until_through(since)

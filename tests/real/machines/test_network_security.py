@@ -24,7 +24,7 @@ from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 from tests.support.link_on_machine import FarMachine
 from tests.support.needed import need_machines
-from tests.support.network_namespaces import Hall
+from tests.support.network_namespaces import NamespaceNetwork
 from tests.support.paths import process_of
 from tests.support.waiting import until
 
@@ -32,13 +32,13 @@ MACHINES: Final = ("desk", "spare", "stage-left")
 _QUIET: Final = 0.7  # seconds in which something would have come: more than twice the lease
 
 
-class Pit:
+class FourMachines:
     """Three machines of a rig and a fourth that does not belong to it, with everything for their links."""
 
-    def __init__(self, hall: Hall, folder: Path) -> None:
-        self.hall = hall
+    def __init__(self, net: NamespaceNetwork, folder: Path) -> None:
+        self.net = net
         self.file = folder / "pit.toml"
-        listens = "".join(f'{name} = {{ listen = "{hall.address(name)}:7410" }}\n' for name in MACHINES)
+        listens = "".join(f'{name} = {{ listen = "{net.address(name)}:7410" }}\n' for name in MACHINES)
         head = 'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n[network.machines]\n'
         self.text = head + listens + '[[scenes]]\nnumber = 1\nname = "One"\n'
         self.rig = read(self.text, str(self.file))
@@ -58,7 +58,7 @@ class Pit:
 
     def join(self, where: str, settings: LinkSettings) -> FarMachine:
         """Run a link on a machine."""
-        self.machines.append(FarMachine(self.hall, where, settings))
+        self.machines.append(FarMachine(self.net, where, settings))
         return self.machines[-1]
 
     def all(self) -> list[FarMachine]:
@@ -72,11 +72,11 @@ class Pit:
 
 
 @pytest.fixture
-def pit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pit]:
+def pit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FourMachines]:
     """Four machines on a switch."""
     need_machines()
-    with Hall([*MACHINES, "guest"]) as hall:
-        made = Pit(hall, tmp_path)
+    with NamespaceNetwork([*MACHINES, "guest"]) as net:
+        made = FourMachines(net, tmp_path)
         yield made
         for machine in made.machines:
             machine.close()
@@ -89,32 +89,32 @@ def changed(settings: LinkSettings, change: Callable[[dict[str, Any]], None]) ->
     return replace(settings, config=json.dumps(config))
 
 
-def test_only_the_address_of_the_rig_is_open(pit: Pit) -> None:
+def test_only_the_address_of_the_rig_is_open(pit: FourMachines) -> None:
     """With certificates, only the rig's own UDP port is open; machines that dial have sockets for dialling."""
     pit.all()
-    assert pit.hall.listening("desk") == [f"udp {pit.hall.address('desk')}:7410"]
+    assert pit.net.listening("desk") == [f"udp {pit.net.address('desk')}:7410"]
     for name in MACHINES:
-        open_ = pit.hall.listening(name)
-        assert f"udp {pit.hall.address(name)}:7410" in open_
+        open_ = pit.net.listening(name)
+        assert f"udp {pit.net.address(name)}:7410" in open_
         assert not [each for each in open_ if each.startswith("tcp") or "224.0.0.224" in each]
 
 
-def test_who_looks_for_machines_finds_those_that_want_to_be_found(pit: Pit) -> None:
+def test_who_looks_for_machines_finds_those_that_want_to_be_found(pit: FourMachines) -> None:
     """`network find` lists the addresses of machines whose rig says `discover = true`, and of no others; being found
     does not create a link."""
     pit.join("stage-left", pit.settings("stage-left"))
     pit.rig = read(pit.text.replace("[network.machines]", "discover = true\n[network.machines]"), str(pit.file))
     pit.join("desk", pit.settings("desk"))
     look = [sys.executable, "-m", "engine.cli", "network", "find", str(pit.file), "--seconds", "2", "--json"]
-    done = subprocess.run(pit.hall.command("guest", *look), capture_output=True, text=True, check=True)
-    assert json.loads(done.stdout) == [{"address": f"{pit.hall.address('desk')}:7410", "machine": "desk"}]
+    done = subprocess.run(pit.net.command("guest", *look), capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout) == [{"address": f"{pit.net.address('desk')}:7410", "machine": "desk"}]
 
 
-def intruder(pit: Pit, how: str, tmp_path: Path) -> LinkSettings:
+def intruder(pit: FourMachines, how: str, tmp_path: Path) -> LinkSettings:
     """What an intruder on the same net, who knows the rig file, may try."""
     assert pit.rig.network is not None
-    desk = f"{pit.hall.address('desk')}:7410"
-    at_guest = pit.text.replace(desk, f"{pit.hall.address('guest')}:7410")
+    desk = f"{pit.net.address('desk')}:7410"
+    at_guest = pit.text.replace(desk, f"{pit.net.address('guest')}:7410")
     other = read(at_guest, str(tmp_path / "pit.toml"))
     pit.make_keys(other, tmp_path)  # an authority of its own, with our names
     settings = settings_of(other, tmp_path / "pit.toml")
@@ -132,7 +132,7 @@ def intruder(pit: Pit, how: str, tmp_path: Path) -> LinkSettings:
 
     def dials_all(config: dict[str, Any]) -> None:
         proto = "tcp" if how == "plain" else "quic"
-        config["connect"]["endpoints"] = [f"{proto}/{pit.hall.address(name)}:7410" for name in MACHINES]
+        config["connect"]["endpoints"] = [f"{proto}/{pit.net.address(name)}:7410" for name in MACHINES]
         config.pop("access_control", None)  # it lets everything through
 
     changes = {"no certificate": no_certificate, "plain": plain, "another authority": lambda config: None}
@@ -140,7 +140,7 @@ def intruder(pit: Pit, how: str, tmp_path: Path) -> LinkSettings:
 
 
 @pytest.mark.parametrize("how", ["no certificate", "plain", "another authority"])
-def test_who_has_no_certificate_of_the_rig_is_not_there(pit: Pit, how: str, tmp_path: Path) -> None:
+def test_who_has_no_certificate_of_the_rig_is_not_there(pit: FourMachines, how: str, tmp_path: Path) -> None:
     """Without a certificate, with plain TCP and UDP, and with another authority's certificates in our names: no link.
     The intruder sees no token, receives no note, gets no answer, and nothing it sends arrives."""
     desk, _, left = pit.all()
@@ -163,10 +163,10 @@ def test_who_has_no_certificate_of_the_rig_is_not_there(pit: Pit, how: str, tmp_
 
 
 @pytest.mark.parametrize("named", [True, False])
-def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: Pit, named: bool) -> None:
+def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: FourMachines, named: bool) -> None:
     """With a certificate of our own authority, a machine that the rig does not name cannot see, receive, send or ask;
     one that it names sees the others and is seen by them."""
-    guest = f'guest = {{ listen = "{pit.hall.address("guest")}:7410", dial = ["desk", "spare", "stage-left"] }}\n'
+    guest = f'guest = {{ listen = "{pit.net.address("guest")}:7410", dial = ["desk", "spare", "stage-left"] }}\n'
     wider = read(pit.text.replace("[[scenes]]", f"{guest}[[scenes]]"), str(pit.file))
     pit.make_keys(wider, pit.file.parent)
     if named:
@@ -196,7 +196,7 @@ def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: Pit, named: b
     assert [pit.keys.alive("guest"), True] not in left.seen + desk.seen
 
 
-def test_a_machine_that_lends_its_ports_plays_nobody_else(pit: Pit) -> None:
+def test_a_machine_that_lends_its_ports_plays_nobody_else(pit: FourMachines) -> None:
     """With its own valid certificate a stage box cannot play another machine's outputs, report another's inputs, claim,
     keep a state of the show, or pass for another machine."""
     desk, spare, left = pit.all()
@@ -225,7 +225,7 @@ def test_a_machine_that_lends_its_ports_plays_nobody_else(pit: Pit) -> None:
     assert [names.alive("mixer"), True] not in desk.seen + spare.seen
 
 
-def test_a_certificate_for_another_address_is_no_use(pit: Pit, tmp_path: Path) -> None:
+def test_a_certificate_for_another_address_is_no_use(pit: FourMachines, tmp_path: Path) -> None:
     """A machine at the desk's address with a good certificate for another address is not linked with."""
     pit.join("desk", changed(pit.settings("desk"), lambda config: as_machine(config, pit, "spare")))
     left = pit.join("stage-left", pit.settings("stage-left"))
@@ -235,20 +235,20 @@ def test_a_certificate_for_another_address_is_no_use(pit: Pit, tmp_path: Path) -
     assert left.seen == []
 
 
-def as_machine(config: dict[str, Any], pit: Pit, machine: str) -> None:
+def as_machine(config: dict[str, Any], pit: FourMachines, machine: str) -> None:
     """Present another machine's certificate."""
     own = json.loads(pit.settings(machine).config)["transport"]["link"]["tls"]
     config["transport"]["link"]["tls"] = own
 
 
-def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
+def test_what_is_recorded_and_sent_again_does_nothing(pit: FourMachines) -> None:
     """A claim and a note whose packets were recorded at the switch and are sent again do not arrive a second time."""
     desk, spare, left = pit.all()
     left.do("subscribe", pit.keys.outputs("stage-left"))
     left.do("answer", pit.keys.claim("stage-left"), "granted")
     until("what was said to be heard", lambda: desk.do("ask", pit.keys.claim("stage-left"), "desk") == ["granted"])
     recorder = subprocess.Popen(
-        pit.hall.at_switch(*process_of("frame_replayer"), pit.hall.socket("stage-left")),
+        pit.net.at_switch(*process_of("frame_replayer"), pit.net.socket("stage-left")),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,

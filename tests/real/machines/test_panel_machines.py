@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.support.panel_in_browser import LONGEST
-from tests.support.three_machines import ENGINES, PATIENCE, Troupe
+from tests.support.three_machines import ENGINES, PATIENCE, ThreeMachines
 from tests.support.waiting import until
 
 RIG = """
@@ -37,9 +37,9 @@ routes = [{ from = "keys", to = "strings" }]
 
 
 @pytest.fixture
-def troupe(tmp_path: Path) -> Iterator[Troupe]:
+def machines(tmp_path: Path) -> Iterator[ThreeMachines]:
     """All three machines, playing."""
-    made = Troupe(None, tmp_path, RIG)
+    made = ThreeMachines(None, tmp_path, RIG)
     try:
         for name in ("left", *ENGINES):
             made.start(name)
@@ -50,10 +50,10 @@ def troupe(tmp_path: Path) -> Iterator[Troupe]:
 
 
 @pytest.fixture
-def page(troupe: Troupe, chromium: Browser) -> Iterator[Page]:
+def page(machines: ThreeMachines, chromium: Browser) -> Iterator[Page]:
     """The desk's page."""
     command = [sys.executable, "-m", "engine.cli", "panel", "--port", "0"]
-    with subprocess.Popen(command, env=troupe.environment("desk"), stdout=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(command, env=machines.environment("desk"), stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
         found = re.search(r"http://127\.0\.0\.1:\d+/", process.stdout.readline())
         assert found
@@ -65,10 +65,10 @@ def page(troupe: Troupe, chromium: Browser) -> Iterator[Page]:
         process.terminate()
 
 
-def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) -> None:
+def test_the_page_shows_the_machines_and_hands_over(machines: ThreeMachines, page: Page) -> None:
     """The page shows the machines, their delays and which is in charge; a click hands over; losses are reported."""
-    if troupe.leader() == "spare":  # on a busy computer the desk was silent for too long
-        troupe.request("spare", "handover")
+    if machines.leader() == "spare":  # on a busy computer the desk was silent for too long
+        machines.request("spare", "handover")
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
     listed = page.locator("#machines li")
     expect(listed.nth(0)).to_have_text("desk (this machine): in charge")
@@ -79,8 +79,8 @@ def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) 
     expect(page.locator("#dock-said")).to_have_text("spare is in charge", timeout=LONGEST)
     page.get_by_role("button", name="Next", exact=True).click()
     expect(page.locator("#dock-said")).to_have_text("Not done: spare is in charge; nothing changed here")
-    troupe.kill("spare")
+    machines.kill("spare")
     expect(page.locator("#health")).to_contain_text("spare is not there: no engine could take over", timeout=LONGEST)
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
-    troupe.kill("desk")  # it may return with other machines in its rig
+    machines.kill("desk")  # it may return with other machines in its rig
     expect(page.locator("#network")).to_be_hidden(timeout=LONGEST)

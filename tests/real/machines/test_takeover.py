@@ -18,9 +18,9 @@ import pytest
 
 from tests.support.counted_notes import Performance, count, dumb_for, notes_of
 from tests.support.needed import need_machines
-from tests.support.network_namespaces import Hall
+from tests.support.network_namespaces import NamespaceNetwork
 from tests.support.songs import PLAIN, song_file
-from tests.support.three_machines import ENGINES, PATIENCE, Troupe
+from tests.support.three_machines import ENGINES, PATIENCE, ThreeMachines
 from tests.support.waiting import until
 
 TRIALS = int(os.environ.get("BAYLEAF_TAKEOVERS", "2"))
@@ -55,19 +55,19 @@ burst = [{{ instrument = "lead", sound = "A" }}]
 
 
 @pytest.fixture
-def hall() -> Iterator[Hall]:
+def net() -> Iterator[NamespaceNetwork]:
     """Three machines at one switch."""
     need_machines()
-    with Hall((*ENGINES, "left")) as made:
+    with NamespaceNetwork((*ENGINES, "left")) as made:
         yield made
 
 
 @pytest.fixture
-def troupe(hall: Hall, tmp_path: Path) -> Iterator[Troupe]:
+def machines(net: NamespaceNetwork, tmp_path: Path) -> Iterator[ThreeMachines]:
     """The programs to run on them, with certificates."""
     for name in ("in", "out"):
         os.mkfifo(tmp_path / name)
-    made = Troupe(hall, tmp_path, RIG.format(folder=tmp_path))
+    made = ThreeMachines(net, tmp_path, RIG.format(folder=tmp_path))
     try:
         made.make_keys()
         yield made
@@ -75,30 +75,30 @@ def troupe(hall: Hall, tmp_path: Path) -> Iterator[Troupe]:
         made.close()
 
 
-def strike(hall: Hall, troupe: Troupe, kind: str, victim: str) -> float:
+def strike(net: NamespaceNetwork, machines: ThreeMachines, kind: str, victim: str) -> float:
     """Let the engine in charge fail in some way, for a while; returns when (s)."""
     at = time.monotonic()
     if kind == "kill":
-        troupe.kill(victim)
+        machines.kill(victim)
         time.sleep(OUT)  # the fault lasts
-        troupe.start(victim)
+        machines.start(victim)
     elif kind == "stop":
-        troupe.signal(victim, signal.SIGSTOP)
+        machines.signal(victim, signal.SIGSTOP)
         time.sleep(OUT)  # the fault lasts
-        troupe.signal(victim, signal.SIGCONT)
+        machines.signal(victim, signal.SIGCONT)
     elif kind == "stuck":
-        troupe.signal(victim, signal.SIGUSR1)
+        machines.signal(victim, signal.SIGUSR1)
         time.sleep(OUT)  # the fault lasts
     elif kind == "cable":
-        hall.cut(victim)
+        net.cut(victim)
         time.sleep(OUT)  # the fault lasts
-        hall.mend(victim)
+        net.mend(victim)
     elif kind == "split":
-        hall.part(*ENGINES)
+        net.part(*ENGINES)
         time.sleep(OUT)  # the fault lasts
-        hall.join(*ENGINES)
+        net.join(*ENGINES)
     else:
-        answer = troupe.request(victim, "handover")
+        answer = machines.request(victim, "handover")
         assert answer is not None
         assert answer["done"], answer["text"]
         time.sleep(OUT)  # the fault lasts
@@ -106,23 +106,23 @@ def strike(hall: Hall, troupe: Troupe, kind: str, victim: str) -> float:
 
 
 @pytest.mark.parametrize("kind", ["kill", "stop", "cable", "stuck", "split", "handover"])
-def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
+def test_the_show_goes_on(net: NamespaceNetwork, machines: ThreeMachines, kind: str) -> None:
     """Whatever happens to the engine in charge, the other takes over: no note hangs, none is played twice, and none is
     lost but those of the gap. Two engines that lose each other change nothing, and a hand-over loses nothing."""
     performance = Performance(
-        notes_of(song_file(PLAIN)), troupe.folder / "in", troupe.folder / "out", kind != "handover"
+        notes_of(song_file(PLAIN)), machines.folder / "in", machines.folder / "out", kind != "handover"
     )
     for name in ("left", *ENGINES):
-        troupe.start(name)
-    leader = until("an engine in charge", troupe.leader, PATIENCE)
+        machines.start(name)
+    leader = until("an engine in charge", machines.leader, PATIENCE)
     struck: list[float] = []
     odd = 0  # trials after which the wrong engine was in charge
     performance.start()
     try:
         for _ in range(TRIALS):
             time.sleep(random.uniform(0.5, 1.5))
-            struck.append(strike(hall, troupe, kind, leader))
-            after = until("an engine in charge", troupe.leader, PATIENCE)
+            struck.append(strike(net, machines, kind, leader))
+            after = until("an engine in charge", machines.leader, PATIENCE)
             odd += (after == leader) != (kind == "split")
             leader = after
     finally:
@@ -130,7 +130,7 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
     found, gaps = count(performance), [dumb_for(performance, at) for at in struck]
     in_gap = [at for at in found.lost if any(-0.1 < at - begins < lasts + 0.1 for begins, lasts in gaps)]
     dumb = [lasts for _, lasts in gaps]
-    told = {
+    figures = {
         "kind": kind,
         "trials": TRIALS,
         "gap_ms_p50": round(statistics.median(dumb) * 1e3),
@@ -144,10 +144,10 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
         "hanging": found.hanging,
         "odd": odd,
     }
-    print(json.dumps(told))
+    print(json.dumps(figures))
     assert odd == 0
     assert (found.hanging, found.doubled, found.beacons_doubled) == (0, 0, 0)
     assert len(in_gap) == len(found.lost)
     if kind in ("split", "handover"):
         assert found.lost == []
-    troupe.end()
+    machines.end()

@@ -1,5 +1,6 @@
 """Differences in words. The wording is our own; no outside source."""
 
+import pytest
 from hypothesis import given, settings
 
 from engine.rig.edit.differences import rigs, scenes, text
@@ -43,6 +44,32 @@ def test_a_scene_with_another_number_is_the_same_scene() -> None:
         "scene 12 Finale is now scene 31",
         "scene 31: held was ring, is cut",
     ]
+
+
+@pytest.mark.parametrize(
+    ("step", "words"),
+    [
+        ('filter = "channels", map = { 1 = 5 }', "channel 1 to 5"),
+        ('filter = "channels", keep = [1, 2]', "only channels 1, 2"),
+        ('filter = "zone", notes = [0, 59], velocity = [1, 80]', "notes C-1 to B3, velocity 1 to 80"),
+        ('filter = "add_bank", channels = { 1 = [2, 0] }', "bank 2/0 on channel 1"),
+        (
+            'filter = "add_bank", programs = { 7 = { bank = [81, 3], program = 77 } }',
+            "bank 81/3 before program 7, sent as program 77",
+        ),
+        ('filter = "notes", map = { C4 = "D4" }', "note C4 to D4"),
+        ('filter = "controllers", range = { 7 = [0, 100] }', "controller 7 from 0 to 100"),
+        ('filter = "transpose", semitones = -12', "transposed by -12 semitones"),
+        ('filter = "clock", block = true', "clock block"),
+        ('filter = "thin", milliseconds = 20', "thin milliseconds 20"),
+    ],
+)
+def test_a_filter_in_words(step: str, words: str) -> None:
+    """Channels, notes and banks of a filter are named as such; MIDI note 60 is C4."""
+    route = 'routes = [ { from = "keys", to = "strings", through = [ { STEP } ] } ]'
+    made = '[[scenes]]\nnumber = 21\nname = "Filtered"\n' + route.replace("STEP", step)
+    made += '\n[[scenes]]\nnumber = 22\nname = "Plain"\n'
+    assert f"only in 21: route keys to strings through {words}" in scenes(read(RIG + made, "any"), 21, 22)
 
 
 def test_equal_texts_have_no_lines() -> None:
@@ -101,8 +128,8 @@ burst = [
 def test_a_sound_that_is_given_by_number_is_named() -> None:
     """A step with a program is reported with the sound's name, by instrument or by its output and channel."""
     assert scenes(read(NUMBERS, "any"), 1, 2)[1:] == [
-        "only in 1: burst step string-machine: program 12, bank 0 3 (Warm pad)",
-        "only in 2: burst step strings channel 5: program 12, bank 0 3 (Warm pad)",
+        "only in 1: burst step string-machine: program 12, bank 0/3 (Warm pad)",
+        "only in 2: burst step strings channel 5: program 12, bank 0/3 (Warm pad)",
         "only in 2: burst step strings channel 6: program 12",
     ]
 

@@ -1,0 +1,81 @@
+"""The settings of a filter in a musician's words: "channel 1 to 5" for `filter = "channels", map = { 1 = 5 }`."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from engine.midi.message_words import note_name
+from engine.plurals import plural
+from filters.registry import FilterSettings
+
+
+def filter_in_words(settings: FilterSettings) -> str:
+    """The settings that the rig file gives, separated by commas; just the name of a filter without settings."""
+    given = settings.model_dump(by_alias=True, exclude_unset=True)
+    name = given.pop("filter")
+    return ", ".join(_setting(name, key, value) for key, value in given.items()) or name
+
+
+def _setting(name: str, key: str, value: Any) -> str:
+    words = _WORDS.get((name, key))
+    if words is not None:
+        return words(value)
+    return f"{name} {key}" if value is True else f"{name} {key} {_plain(value)}"
+
+
+def _plain(value: Any) -> str:
+    """What a plug-in's setting may be, on one line."""
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_plain(each)}" for key, each in value.items())
+    if isinstance(value, list | tuple):
+        return ", ".join(map(_plain, value))
+    return str(value)
+
+
+def _mapped(noun: str, name: Callable[[int], object] = int) -> Callable[[dict[int, int]], str]:
+    return lambda table: ", ".join(f"{noun} {name(old)} to {name(new)}" for old, new in table.items())
+
+
+def _numbers(noun: str, found: tuple[int, ...]) -> str:
+    return f"{plural(len(found), noun)} {', '.join(map(str, found))}"
+
+
+def _ends(noun: str, name: Callable[[int], object] = int) -> Callable[[tuple[int, int]], str]:
+    return lambda ends: f"{noun} {name(ends[0])} to {name(ends[1])}"
+
+
+def _bank_before(program: int, sound: dict[str, Any]) -> str:
+    new = sound.get("program")
+    changed = f", sent as program {new}" if new is not None else ""
+    return f"bank {bank_in_words(sound['bank'])} before program {program}{changed}"
+
+
+def bank_in_words(bank: tuple[int, int]) -> str:
+    """MSB and LSB as "2/0"."""
+    return f"{bank[0]}/{bank[1]}"
+
+
+_WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
+    ("add_bank", "channels"): lambda table: ", ".join(
+        f"bank {bank_in_words(bank)} on channel {channel}" for channel, bank in table.items()
+    ),
+    ("add_bank", "programs"): lambda table: ", ".join(_bank_before(program, sound) for program, sound in table.items()),
+    ("channels", "keep"): lambda found: f"only {_numbers('channel', found)}",
+    ("channels", "drop"): lambda found: f"without {_numbers('channel', found)}",
+    ("channels", "map"): _mapped("channel"),
+    ("controllers", "keep"): lambda found: f"only {_numbers('controller', found)}",
+    ("controllers", "drop"): lambda found: f"without {_numbers('controller', found)}",
+    ("controllers", "invert"): lambda found: f"{_numbers('controller', found)} inverted",
+    ("controllers", "map"): _mapped("controller"),
+    ("controllers", "range"): lambda table: ", ".join(
+        f"controller {number} from {low} to {high}" for number, (low, high) in table.items()
+    ),
+    ("latch", "controllers"): lambda found: f"{_numbers('controller', found)} latched",
+    ("notes", "map"): _mapped("note", note_name),
+    ("programs", "map"): _mapped("program"),
+    ("strip", "kinds"): lambda found: f"without {', '.join(found).replace('_', ' ')}",
+    ("transpose", "semitones"): lambda found: f"transposed by {found:+d} {plural(abs(found), 'semitone')}",
+    ("velocity", "fixed"): lambda found: f"velocity fixed at {found}",
+    ("velocity", "range"): _ends("velocity scaled to"),
+    ("zone", "notes"): _ends("notes", note_name),
+    ("zone", "velocity"): _ends("velocity"),
+}
