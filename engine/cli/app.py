@@ -11,7 +11,7 @@ from functools import cache
 from importlib import import_module
 from io import TextIOWrapper
 from pkgutil import iter_modules
-from typing import Any, Final, NoReturn
+from typing import Annotated, Any, Final, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -92,8 +92,21 @@ app = typer.Typer(
 )
 
 
+def _show_version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version  # here, or each command would begin later
+
+        print(f"bayleaf {version('bayleaf')}")
+        raise typer.Exit
+
+
 @app.callback()
-def _bayleaf() -> None: ...
+def _bayleaf(
+    version: Annotated[
+        bool,
+        typer.Option("--version", is_eager=True, callback=_show_version, help="Show the version of Bayleaf."),
+    ] = False,
+) -> None: ...
 
 
 def main() -> None:

@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,11 @@ def test_every_module_is_a_command() -> None:
         found = command(name)
         assert found.name == name
         assert found.help
+
+
+def test_the_version(bayleaf: Bayleaf) -> None:
+    """A report of a fault can name the version: the one that is installed."""
+    assert bayleaf("--version").out == f"bayleaf {version('bayleaf')}\n"
 
 
 def test_the_order_of_the_help() -> None:

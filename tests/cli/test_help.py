@@ -73,7 +73,10 @@ def test_a_word_is_found_on_its_pages() -> None:
     assert all(topic in said("panic") for topic in holding)
 
 
-@pytest.mark.parametrize(("word", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists"), ("nosuch", "bayleaf help lists")],
+)
 def test_an_unknown_topic(word: str, meant: str) -> None:
     """A word that is neither a topic nor on any page is an error that suggests what may have been meant."""
     command = [str(BAYLEAF), "help", word]

@@ -81,7 +81,9 @@ def test_the_report_says_what_each_change_cost(bayleaf: Bayleaf, rig: Path, tmp_
     assert (report["messages_in"], report["messages_out"]) == (5, 12)
     assert [each["sound"] for each in report["instruments"]["lead"]["programs"]] == ["<i>Pad", "Other"]
     assert any(
-        "<script>Two" in text and "burst on strings takes 33 ms on a DIN cable; one note waits up to 33 ms" in text
+        "<script>Two" in text
+        and "strings is ready 33 ms after the change (3 ms on the cable, 30 ms settling); one note waits up to 33 ms"
+        in text
         for text in report["findings"]
     )
 
@@ -174,6 +176,7 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
         (("--out", "x"), 1, "say which input plays"),
         (("--input", "keys", "--scene", "9", "--out", "x"), 1, "there is no scene 9"),
         (("--input", "keys"), 2, "--out"),
+        (("--input", "organ"), 1, 'there is no input "organ"'),
         (("--input", "keys", "--expect", "nowhere"), 1, "is not a folder"),
     ],
 )

@@ -152,7 +152,9 @@ def test_advice_names_what_to_do() -> None:
     waits = played((500, 0, NEXT[0]), (500, 0, NEXT[1]), (501, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"), rig=rig)
     ready = 16 * 8 * 0.32
     (text,) = [each for each in waits.report["findings"] if each.startswith("Moved")]
-    assert f"the burst on strings takes {ready:.0f} ms on a DIN cable; one note waits up to" in text
+    assert (
+        f"strings is ready {ready:.0f} ms after the change ({ready:.0f} ms on the cable); one note waits up to" in text
+    )
     assert "recall it a beat earlier or move" in text
     assert text.endswith("steps to another output")
     quiet = played((500, 0, NEXT[0]), (500, 0, NEXT[1]), (500, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"))
@@ -224,8 +226,8 @@ def test_a_scene_that_is_recalled_often_is_reported_once() -> None:
     rig = RIG.replace('settle = "10 ms"', 'settle = "90 ms"').replace("scenes = [1, 2, 1, 3]", "scenes = [1, 2, 1, 2]")
     rig = rig.replace('from = "pads", to = "brass"', 'from = "pads", to = "strings"').replace("{ 1 = 2 }", "{ 2 = 1 }")
     found = played(*by_time(*changes, *notes), rig=rig).report["findings"]
-    (text,) = [each for each in found if "the burst on" in each]
-    assert text.startswith("Moved (0:00.500, bar 1:2, the worst of two times): the burst on strings takes 9")
+    (text,) = [each for each in found if "after the change" in each]
+    assert text.startswith("Moved (0:00.500, bar 1:2, the worst of two times): strings is ready 9")
     assert "too" not in text
     rig = rig.replace('port = "d"', 'port = "d", wire = "din"').replace("[instruments.second]", OTHER)
     rig = rig.replace(
@@ -233,7 +235,7 @@ def test_a_scene_that_is_recalled_often_is_reported_once() -> None:
     )
     rig = rig.replace('from = "pads", to = "strings"', 'from = "pads", to = ["strings", "brass"]')
     found = played(*by_time(*changes, *notes), rig=rig).report["findings"]
-    (text,) = [each for each in found if "the burst on" in each]
+    (text,) = [each for each in found if "after the change" in each]
     assert text.endswith("one note waits up to 92 ms; recall it a beat earlier; notes also wait on brass (20 ms)")
 
 

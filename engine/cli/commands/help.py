@@ -16,6 +16,8 @@ from engine.plurals import counted
 
 _LINK: Final = re.compile(r"\[([^\]]+)\]\(([a-z-]+)\.md\)")
 _CODE: Final = re.compile(r"(^```.*?^```$|`[^`\n]*`)", re.MULTILINE | re.DOTALL)
+#: how much alike a word and a topic must be (0 to 1) for the one to be a slip of the other
+_ALIKE: Final = 0.75
 #: columns; longer lines are hard to read on a wide screen
 _WIDEST: Final = 100
 
@@ -81,7 +83,7 @@ def _show_on_terminal(text: str) -> None:
 
 def _show_hits(wanted: str, json: bool) -> None:
     hits = handbook.search(wanted)
-    near = get_close_matches("-".join(wanted.casefold().split()), handbook.pages(), n=3)
+    near = get_close_matches("-".join(wanted.casefold().split()), handbook.pages(), n=3, cutoff=_ALIKE)
     if not hits:
         meant = f"; did you mean {' or '.join(near)}?" if near else "; bayleaf help lists the topics"
         raise CommandError(f'the handbook has no topic "{wanted}", and no page contains it{meant}')

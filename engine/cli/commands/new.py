@@ -9,6 +9,7 @@ from engine.cli.commands.ports import port_names
 from engine.cli.options import Backend
 from engine.cli.output import CommandError, write_new
 from engine.ports.open_system import lasting
+from engine.ports.port import PortError
 from engine.rig.starter_rig import KINDS, starter, starter_of
 
 
@@ -25,6 +26,14 @@ def new(
     """
     if kind is not None and kind not in KINDS:
         raise CommandError(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
-    text = starter_of(kind) if kind is not None else starter(*(lasting(backend, each) for each in port_names(backend)))
+    text = starter_of(kind) if kind is not None else _from_ports(backend)
     write_new(file, text.encode())
     print(f"wrote {file}; read it through, then run: bayleaf check {file}")
+
+
+def _from_ports(backend: str | None) -> str:
+    try:
+        inputs, outputs = port_names(backend)
+    except PortError as fault:
+        raise CommandError(f"{fault}; a ready-made example needs no ports: --kind theatre-pit") from None
+    return starter(lasting(backend, inputs), lasting(backend, outputs))

@@ -1,6 +1,8 @@
 """`bayleaf rehearse`: plays a song or a flight recording through a rig, with no hardware and in no time."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -11,12 +13,12 @@ from engine.cli.output import CommandError, as_json
 from engine.cli.rehearsal_output import Comparison, print_report, progress_bar
 from engine.cli.rig_lookup import scene_of
 from engine.offline import performance_comparison
-from engine.offline.flight_recording import FlightRecordingError, read_recording
+from engine.offline.flight_recording import FlightRecording, FlightRecordingError, read_recording
 from engine.offline.output_folder import OutputFolderError, refuse, write
 from engine.offline.performance_comparison import SentMessage, said_in
 from engine.offline.rehearsal_run import Rehearsed, replay
 from engine.offline.rehearsal_run import rehearse as play
-from engine.offline.song import SongError, read_song
+from engine.offline.song import Song, SongError, read_song
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read, text_of
 
@@ -44,7 +46,12 @@ def rehearse(
         Path | None, typer.Option("--recording", metavar="FILE", help="Play a flight recording (.jsonl) instead.")
     ] = None,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="Folder for the outputs' files and the report.")
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="DIR",
+            help="Folder for the outputs' files and the report; needed unless --expect or --against is given.",
+        ),
     ] = None,
     expect: Annotated[
         Path | None,
@@ -60,12 +67,13 @@ def rehearse(
     Shows what each output gets, what each scene change costs, and what to fix.
     """
     music = _music(song, recording, input or [], scene)
+    perform = _prepare(rig, music)
     if out is None and expect is None and against is None:
         raise typer.BadParameter("say where the report goes: --out DIR", param_hint="--out")
-    done = _perform(rig, music)
+    done = perform()
     answer: dict[str, Any] = {"report": {**done.report}}
     if against is not None:
-        _show(_compare_rigs(done, _perform(against, music), against), answer, json)
+        _show(_compare_rigs(done, _prepare(against, music)(), against), answer, json)
     same = expect is None or _compare_files(done, expect, answer, json)
     if out is not None and (same or expect is None or out.resolve() != expect.resolve()):
         _write(done, out, answer, json)
@@ -83,11 +91,12 @@ def _music(song: Path | None, recording: Path | None, inputs: list[str], scene: 
     return _Music(song, recording, inputs, scene)
 
 
-def _perform(file: Path, music: _Music) -> Rehearsed:
+def _prepare(file: Path, music: _Music) -> Callable[[], Rehearsed]:
+    """Read the rig and the music, so that what is wrong with them is reported at once; what plays them."""
     text = text_of(file)
     rig = read(text, str(file))
     if music.recording is not None:
-        return _replay(rig, text, file.parent, music.recording)
+        return _prepare_replay(rig, text, file.parent, music.recording)
     assert music.song is not None
     if music.scene is not None:
         scene_of(rig, music.scene, file)
@@ -95,15 +104,26 @@ def _perform(file: Path, music: _Music) -> Rehearsed:
         song = read_song(music.song, list(rig.inputs), music.inputs)
     except SongError as fault:
         raise CommandError(str(fault)) from None
-    with progress_bar(music.song.name) as progress:
-        return play(rig, song, music.scene, progress)
+    return partial(_rehearse, rig, song, music.scene, music.song.name)
 
 
-def _replay(rig: Rig, text: str, folder: Path, file: Path) -> Rehearsed:
+def _rehearse(rig: Rig, song: Song, scene: str | None, name: str) -> Rehearsed:
+    with progress_bar(name) as progress:
+        return play(rig, song, scene, progress)
+
+
+def _prepare_replay(rig: Rig, text: str, folder: Path, file: Path) -> Callable[[], Rehearsed]:
     try:
         recording = read_recording(file)
-        with progress_bar(file.name) as progress:
-            return replay(rig, text, folder, recording, file.name, progress)
+    except FlightRecordingError as fault:
+        raise CommandError(str(fault)) from None
+    return partial(_replay, rig, text, folder, recording, file.name)
+
+
+def _replay(rig: Rig, text: str, folder: Path, recording: FlightRecording, name: str) -> Rehearsed:
+    try:
+        with progress_bar(name) as progress:
+            return replay(rig, text, folder, recording, name, progress)
     except FlightRecordingError as fault:
         raise CommandError(str(fault)) from None
 

@@ -11,6 +11,7 @@ from engine.cli.output import CommandError, as_json, table, write_new
 from engine.cli.requests import do
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import load
+from engine.rig.read.raw_data import no_such
 from engine.rig.read.sound_list import SoundListError
 from engine.rig.sound_csv import from_csv
 
@@ -47,6 +48,8 @@ def sounds(
 
 def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any]]:
     """The sounds whose names contain all these words or parts of words, in upper or lower case."""
+    if instrument is not None and instrument not in rig.instruments:
+        raise CommandError(no_such("instrument", instrument, rig.instruments))
     words = letters.casefold().split()
     found = [
         {"instrument": name, "sound": sound, "bank": settings.bank, "program": settings.program}
@@ -56,7 +59,8 @@ def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any
         if all(word in sound.casefold() for word in words)
     ]
     if not found:
-        raise CommandError(f'no sound has "{letters}" in its name' + (f" ({instrument} only)" if instrument else ""))
+        where = f" of {instrument}" if instrument else ""
+        raise CommandError(f'no sound{where} has "{letters}" in its name')
     return found
 
 

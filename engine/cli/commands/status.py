@@ -7,7 +7,7 @@ from engine.cli.options import Json, Name
 from engine.cli.output import as_json, table
 from engine.cli.status_words import setlist_in_words, tempo_in_words, timecode_in_words
 from engine.live.socket import client
-from engine.plurals import counted
+from engine.plurals import counted, plural
 
 
 def status(name: Name = "bayleaf", json: Json = False) -> None:
@@ -26,6 +26,11 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
         table(columns, [tuple(port[key] for key in keys) for port in found[way]])
     for instrument, sound in found["sounds"].items():
         print(f"{instrument}: {sound or 'a sound without a name'}")
+    missing = [port["name"] for port in found["outputs"] if port["state"] == "missing"]
+    if missing and found["sounds"]:
+        print(
+            f"(instruments on {', '.join(missing)} did not get these sounds: {plural(len(missing), 'output')} missing)"
+        )
     for line in (*_sync(found), *_health(found), *_faults(found)):
         print(line)
     if "network" in found:

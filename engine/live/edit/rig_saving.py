@@ -58,10 +58,14 @@ class RigSaver:
         if now is None:
             return _missing(f"{self._file} no longer exists, so nothing was saved")
         shown = lines(now, self._session.text, str(self._file), "current rig")
+        choices = "bayleaf save --playing (the file gets the current rig)"
+        if self._session.show.refused is None:
+            choices += " or bayleaf save --file (the file's rig plays)"
+        else:
+            choices += f", or correct the file, whose rig was rejected (bayleaf check {self._file})"
         text = (
-            f"{self._file} has changed on disk since it was read, so nothing was saved. Choose bayleaf save --playing "
-            "(the file gets the current rig) or bayleaf save --file (the file's rig plays). The other text is kept as "
-            f"a version. They differ in:\n{shown}"
+            f"{self._file} has changed on disk since it was read, so nothing was saved. Choose {choices}. "
+            f"The other text is kept as a version. They differ in:\n{shown}"
         )
         return refused(AnswerCode.CONFLICT, text)
 

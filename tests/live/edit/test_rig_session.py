@@ -145,6 +145,17 @@ async def test_a_file_that_cannot_be_read_is_not_taken(desk: Desk) -> None:
     assert desk.names()[2] == "Last dance"
 
 
+async def test_a_file_that_was_rejected_is_not_offered(desk: Desk) -> None:
+    """Once an edited file has been rejected, a plain save offers the current rig, and says how to check the file."""
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.file.write_text(TEXT + "[nonsense]\n", encoding="utf-8")
+    desk.show.refused = "unknown key"
+    said = (await desk.save())["text"]
+    assert "bayleaf save --playing" in said
+    assert "bayleaf check" in said
+    assert "save --file" not in said
+
+
 async def test_save_undo_goes_back_and_forth(desk: Desk) -> None:
     """save --undo plays and saves the version before; a second one restores the newer. No live edit is lost."""
     await desk.scenes("rename", 3, name="Last dance")
