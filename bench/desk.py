@@ -208,7 +208,7 @@ class Desk:
         return list(self._ears.values())
 
     def plug_all(self) -> None:
-        """Put back whatever is out."""
+        """Plug in every cable that is out."""
         self._pulled.clear()
 
     def flood(self, source: int, rate: int) -> None:

@@ -1,7 +1,7 @@
 """Part `hour`, measured only if it is given by name: how far clock and time code drift in an hour.
 
 It measures what part `grid` does, with all contenders at once. The drift is that of the punctual clocks, so other work
-may run beside it; for the lateness of all clocks see part `grid`, which needs a quiet machine.
+may run beside it; for the lateness of all clocks see part `grid`, which needs an otherwise idle machine.
 """
 
 from typing import Final

@@ -80,7 +80,7 @@ class Simulation:
         self.busy = 0.0
 
     def run(self, seconds: float) -> None:
-        """Fill `waits` (each event's way) and `busy` (of the engine's core)."""
+        """Fill `waits` (each event's travel time) and `busy` (of the engine's core)."""
         arrivals = self._arrivals(seconds)
         now, port_free, put_at = 0.0, 0.0, 0.0
         while arrivals:
@@ -132,7 +132,7 @@ class Simulation:
 
 
 def simulated(machines: int, costs: Costs, rate: float, seconds: float) -> list[str]:
-    """p50, p99 and worst of an event's way in ms, and how busy the engine's core was."""
+    """p50, p99 and worst travel time of an event in ms, and how busy the engine's core was."""
     simulation = Simulation(machines, costs, rate)
     simulation.run(seconds)
     waits = sorted(simulation.waits)

@@ -77,7 +77,7 @@ class Handed:
 
 
 def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
-    """All that `bayleaf run` does with a message after it was read."""
+    """All that `bayleaf run` does with a message after reading it."""
     reader: Any = Handed()
     ports: dict[str, Any] = {f"out{index}": output for index, output in enumerate(outputs)}
     clock = count(SECOND, SECOND // (2 * RATE * size[0])).__next__  # called twice per message

@@ -76,7 +76,7 @@ def test_a_cable_is_pulled_and_put_back(system: MemorySystem) -> None:
 
 
 def test_only_the_systems_ports_have_cables(system: MemorySystem) -> None:
-    """Pulling or putting back a port that the system does not have raises an error in the caller."""
+    """Pulling or plugging in a port that the system does not have raises KeyError with its name."""
     for attempt in (system.unplug, system.plug):
         with pytest.raises(KeyError, match="Grand"):
             attempt("Grand")

@@ -50,7 +50,7 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser
 
 
 def test_a_route_made_saved_undone_and_redone(page_pit: PanelInBrowser) -> None:
-    """A click in the table plays at once and is unsaved; Save saves it; Undo takes it back, Redo brings it again."""
+    """A click in the table plays at once, unsaved; Save writes the rig file; Undo takes it back, Redo repeats it."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys to brass: not connected", exact=True).click()
     expect(page.get_by_text("Unsaved: the rig file does not have these edits yet.")).to_be_visible()

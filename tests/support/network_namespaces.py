@@ -57,7 +57,7 @@ class NamespaceNetwork:
         return ["ip", "netns", "exec", self._namespace(name), *command]
 
     def at_switch(self, *command: str) -> list[str]:
-        """The same at the switch, whose end of a machine's cable is `socket`."""
+        """The same, at the switch; its end of a machine's cable is `socket`."""
         return ["ip", "netns", "exec", self._switch, *command]
 
     def socket(self, name: str) -> str:
