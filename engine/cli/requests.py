@@ -4,6 +4,7 @@ from typing import Any
 
 from engine.cli.output import CommandError, as_json
 from engine.live.socket import client
+from engine.plurals import counted
 
 PATIENCE = 5.0  # seconds
 LONG_PATIENCE = 30.0  # seconds: a large rig is read, compiled, written and read back
@@ -53,5 +54,5 @@ def _cost(answer: dict[str, Any]) -> str:
     if answer["burst_bytes"]:
         parts.append(f"{answer['burst_bytes']} bytes sent")
     if answer["held"] and answer["do"] != "panic":
-        parts.append(f"{answer['held']} notes carried over")
+        parts.append(f"{counted(answer['held'], 'note')} carried over")
     return f" ({'; '.join(parts)})" if parts else ""

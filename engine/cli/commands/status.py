@@ -19,7 +19,7 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
     scene, setlist = found["scene"], found["setlist"]
     print(f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"))
     place = f"place {setlist['place']} of {len(setlist['scenes'])}"
-    print(f"{setlist_in_words(setlist)}: {place}; {found['sounding']} notes sounding")
+    print(f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding")
     for way in ("inputs", "outputs"):
         columns = (way[:-1], "state", "messages", "bytes", "dropped", "left out", "last error")
         keys = ("name", "state", "messages", "bytes", "dropped", "shed", "last_error")

@@ -239,7 +239,7 @@ class CommandExecution:
             state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
         state.ledger.select(output, selects_of(messages))
         self._outputs.put(now, ((output, message) for message in messages), out)
-        return state.outcome("send", AnswerCode.DONE, f"{len(messages)} messages sent to {name}", who)
+        return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock

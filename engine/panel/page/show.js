@@ -60,7 +60,8 @@ function showScene() {
 
 function showTime() {
   const { tempo, clock_from, timecode, timecode_runs, timecode_from } = held.facts;
-  say(byId("tempo"), tempo == null ? "no clock" : `${tempo.toFixed(1)} BPM, from ${clock_from}`);
+  const source = clock_from == null ? "stopped" : `from ${clock_from}`;
+  say(byId("tempo"), tempo == null ? "no clock" : `${tempo.toFixed(1)} bpm, ${source}`);
   say(byId("timecode"), timecode == null ? "none" : `${timecode}, ${timecode_runs ? "running" : "stopped"}, from ${timecode_from}`);
 }
 

@@ -16,7 +16,7 @@ def filter_in_words(settings: FilterSettings) -> str:
 
 
 def _setting(name: str, key: str, value: Any) -> str:
-    words = _WORDS.get((name, key))
+    words = WORDS.get((name, key))
     if words is not None:
         return words(value)
     return f"{name} {key}" if value is True else f"{name} {key} {_plain(value)}"
@@ -54,7 +54,8 @@ def bank_in_words(bank: tuple[int, int]) -> str:
     return f"{bank[0]}/{bank[1]}"
 
 
-_WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
+#: by filter and key; what is not here is said with the filter's name and the key
+WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
     ("add_bank", "channels"): lambda table: ", ".join(
         f"bank {bank_in_words(bank)} on channel {channel}" for channel, bank in table.items()
     ),

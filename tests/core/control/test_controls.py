@@ -298,7 +298,7 @@ def doing(*controls: str) -> Engine:
         ('do = "timecode stop"', ("timecode", False, "the time code is already stopped; nothing changed")),
         ('do = "mute"\nroute = "pads"', ("mute", True, "pads muted")),
         ('do = "unmute"\nroute = "pads"', ("unmute", False, "pads is not muted")),
-        ('do = "send"\noutput = "brass"\nmessages = ["B0 07 64"]', ("send", True, "1 messages sent to brass")),
+        ('do = "send"\noutput = "brass"\nmessages = ["B0 07 64"]', ("send", True, "1 message sent to brass")),
     ],
 )
 def test_every_action_answers(do: str, outcome: tuple[str, bool, str]) -> None:

@@ -4,7 +4,9 @@ import pytest
 from hypothesis import given, settings
 
 from engine.rig.edit.differences import rigs, scenes, text
+from engine.rig.edit.filter_words import WORDS
 from engine.rig.read.load import read
+from filters.registry import registry
 from tests.support.plain_rig import RIG
 from tests.support.random_rig_files import rig_texts
 
@@ -70,6 +72,12 @@ def test_a_filter_in_words(step: str, words: str) -> None:
     made = '[[scenes]]\nnumber = 21\nname = "Filtered"\n' + route.replace("STEP", step)
     made += '\n[[scenes]]\nnumber = 22\nname = "Plain"\n'
     assert f"only in 21: route keys to strings through {words}" in scenes(read(RIG + made, "any"), 21, 22)
+
+
+def test_the_words_are_of_filters_and_keys_that_exist() -> None:
+    """A key that is renamed or removed must not keep words of its own. (No outside source.)"""
+    for name, key in WORDS:
+        assert key in registry()[name].settings.model_fields
 
 
 def test_equal_texts_have_no_lines() -> None:
