@@ -6,6 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from engine.cli.commands.new import new
+from engine.cli.output import CommandError
+from engine.ports.port import PortError
 from tests.support.bayleaf_command import Bayleaf
 
 
@@ -19,6 +22,20 @@ def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Bayleaf, t
     assert said.status == 1
     assert "already exists" in said.err
     assert rig.read_text() == before
+
+
+def test_without_a_midi_system_the_ready_made_rigs_are_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Where no ports can be listed, the error names what works nevertheless, and no file is written."""
+
+    def fail(backend: str | None) -> None:
+        raise PortError("no sequencer")
+
+    monkeypatch.setattr("engine.cli.commands.new.port_names", fail)
+    with pytest.raises(CommandError, match="no sequencer; a ready-made example needs no ports: --kind theatre-pit"):
+        new(tmp_path / "a.toml")
+    assert not (tmp_path / "a.toml").exists()
+    new(tmp_path / "a.toml", "theatre-pit")
+    assert (tmp_path / "a.toml").exists()
 
 
 @pytest.mark.slow

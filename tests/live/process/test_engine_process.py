@@ -87,6 +87,7 @@ async def test_an_evening(system: MemorySystem, end: Signals) -> None:
         system.input("Stage piano").push(bytes.fromhex("90 3C 40 B0 40 7F"))
         await eventually(lambda: len(evening.heard("Box 1")) == 5)
     assert evening.heard("Box 1") == [*BURST, "90 3C 40", "B0 40 7F", "80 3C 40", "B0 40 00"]
+    assert evening.said[-1] == "stopped; every note and pedal released"
     assert not client.socket_path("pit").exists()
 
 
@@ -206,7 +207,8 @@ async def test_after_a_crash_everything_is_silenced_first(system: MemorySystem) 
         sweep = [message.hex(" ").upper() for message in (*SWEEP, *WHEELS)]
         assert evening.heard("Box 1") == [*sweep, *BURST]
         assert evening.heard("Box 2") == sweep
-        assert "every output was silenced first" in evening.said[0]
+        crash = "the last engine named pit was not shut down cleanly"
+        assert evening.said[0] == f"{crash}; every output was silenced first"
     again = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
     async with Evening(again).played() as evening:
         assert evening.heard("Box 1") == BURST  # the run before ended properly
