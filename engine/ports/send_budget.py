@@ -12,6 +12,8 @@ from engine.ports.port import DriverFlow
 
 #: bytes after which the server is asked again for its cycle: asking takes as long as sending a note
 _UNSEEN: Final = 1024
+#: The core paces by the time at which it began its answer; a send comes a little later, and not each by as much (ns).
+_SKEW: Final = 1_000_000
 
 
 class SendBudget:
@@ -36,7 +38,7 @@ class SendBudget:
         start = free_at if free_at > now else now
         end = start + size * self._byte_ns
         # the core lets a real-time byte pass inside a SysEx that fills the whole allowance
-        if start > now and end - now > self._ahead_ns and message[0] < FIRST_REAL_TIME:
+        if start > now and end - now > self._ahead_ns + _SKEW and message[0] < FIRST_REAL_TIME:
             return False
         if self._cycle is not None and not self._fits_the_ring(size, self._cycle):
             return False

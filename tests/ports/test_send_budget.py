@@ -93,3 +93,21 @@ def test_a_server_that_goes_on_is_never_refused_what_fits_one_cycle(passes: list
     for passed in passes:
         cycle[0] += passed
         assert all(room.take(0, NOTE) for _ in range(JACK_RING // 4 // 7))
+
+
+@given(st.lists(st.integers(0, 900_000), min_size=2, max_size=20))
+def test_a_send_that_comes_late_refuses_none_that_follow(delays: list[int]) -> None:
+    """The core calculates with the time at which it began its answer; each send comes up to 0.9 ms later than that,
+    one more than another, and none is refused for it."""
+    flow = jack_flow(0.0053)
+    room, cable = SendBudget(flow), Cable(0, speed_of(flow))
+    dump = b"\xf0" + bytes(5000) + b"\xf7"
+    now = 0
+    for delay in delays:
+        out: list[Delivery] = []
+        cable.put(now, (dump,), out)
+        while not out:
+            assert cable.due is not None
+            now = cable.due
+            cable.flush(now, out)
+        assert room.take(now + delay, dump)
