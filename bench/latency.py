@@ -85,7 +85,7 @@ def matrix(pace: Pace, result: Result) -> None:
     columns = ["ports", "filters", "memory", *(f"÷ {name}: {each}" for name in (BARE, MIDO) for each in ("p50", "CPU"))]
     note = (
         f"{_NOTE} Cold: no message is one that was answered before. The baselines have {SHORT} filters, or none. "
-        f"{RATE:,} messages per second come from each input; where more are told, it had fallen behind before."
+        f"{RATE:,} messages per second come from each input; a higher figure means that it was catching up."
     )
     if rows:
         result.tables.append(Table("All sizes, one turn each", [*columns, *mine], rows, note))

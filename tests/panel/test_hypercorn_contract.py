@@ -92,7 +92,8 @@ async def _served(unread: bool = False) -> AsyncIterator[tuple[Any, trio.Event]]
     ended = trio.Event()
 
     async def serve() -> None:
-        await TCPServer(app, config, WorkerContext(None), ConnectionState({}), _Stream(theirs, unread))  # type: ignore[arg-type]
+        stream: Any = _Stream(theirs, unread)  # not a socket's stream, as the annotation there asks
+        await TCPServer(app, config, WorkerContext(None), ConnectionState({}), stream)
         ended.set()
 
     async with trio.open_nursery() as nursery:
