@@ -106,7 +106,7 @@ def test_opening_and_closing_leaks_nothing(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("make", "told"),
+    ("make", "error"),
     [
         (lambda path: None, "there is no such device"),
         (lambda path: path.write_bytes(b""), "is not a byte device"),
@@ -114,7 +114,7 @@ def test_opening_and_closing_leaks_nothing(tmp_path: Path) -> None:
     ],
     ids=["missing", "file", "folder"],
 )
-def test_what_is_no_device_is_told(tmp_path: Path, make: Callable[[Path], object], error: str) -> None:
+def test_what_is_not_a_device_is_reported(tmp_path: Path, make: Callable[[Path], object], error: str) -> None:
     """A missing device, a plain file and a folder each give one sentence with the path."""
     path = tmp_path / "thing"
     make(path)
