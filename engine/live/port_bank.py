@@ -19,6 +19,9 @@ from engine.midi.kinds import SYSEX
 from engine.ports.port import DriverFlow, InputPort, OutputPort, PortError, PortGone
 from engine.rig.models.rig import Input, Output
 
+#: seconds in which any driver has passed on what it was handed. JACK takes it once a period, and RtMidi's other thread
+#: not before: closing at once would lose the last releases.
+DRIVERS_TAKE: Final = 0.05
 _FAREWELL: Final = 2_000_000_000  # ns that the last releases of a port may take before it is closed
 
 

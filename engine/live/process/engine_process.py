@@ -17,6 +17,7 @@ from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
 from engine.live.missing_outputs import nothing_reached
+from engine.live.port_bank import DRIVERS_TAKE
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.instance_lock import InstanceLock, claim_socket
@@ -170,10 +171,11 @@ class EngineProcess:
 
 
 async def _say_farewell(show: Show) -> bool:
-    """Release everything, and give paced cables the time to carry that; whether they carried all of it."""
+    """Release everything, and give cables and drivers the time to carry that; returns whether all of it left."""
     with trio.move_on_after(_FAREWELL):
         while True:
             if not show.finish():
+                await trio.sleep(DRIVERS_TAKE)
                 return True
             await trio.sleep(0.001)
     return False

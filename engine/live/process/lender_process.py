@@ -28,6 +28,7 @@ from engine.fault_log import faults, log_file
 from engine.live.lender_report import LenderReport
 from engine.live.lent_ports import LentPorts
 from engine.live.notice_limiter import NoticeLimiter
+from engine.live.port_bank import DRIVERS_TAKE
 from engine.live.port_opening import PortOpener
 from engine.live.port_reopening import PortReopening
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
@@ -124,6 +125,7 @@ class LenderProcess:
             while self._endpoint.due is not None:
                 await trio.sleep(0.001)
                 self._send_due()
+        await trio.sleep(DRIVERS_TAKE)
         self._ports.bank.close()
 
     def _passed(self) -> int:
