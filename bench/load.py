@@ -145,12 +145,8 @@ class Samples(Latency):
     """Latencies: all of them, where a show keeps only the last few thousand."""
 
     def __init__(self) -> None:
-        super().__init__()
         self.all = array("q")  # freeing it takes no time, unlike a long list
-
-    def add(self, sample: int) -> None:
-        """See Latency."""
-        self.all.append(sample)
+        super().__init__(self.all.append)
 
 
 def percentiles(times: Sequence[float], unit: float = 1000) -> dict[str, float]:

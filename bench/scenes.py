@@ -64,9 +64,9 @@ class Spans(Samples):
     def __init__(self) -> None:
         super().__init__()
         self.sent_at: list[int] = []
+        self.add = self._note
 
-    def add(self, sample: int) -> None:
-        """See Latency."""
+    def _note(self, sample: int) -> None:
         self.all.append(sample)
         self.sent_at.append(time.monotonic_ns())
 

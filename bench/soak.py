@@ -123,7 +123,7 @@ class Histogram(Latency):
     """All latencies of a minute in steps of a microsecond, in memory that does not grow."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(self._count)
         self.clear()
 
     def clear(self) -> None:
@@ -131,8 +131,7 @@ class Histogram(Latency):
         self._counts = array("L", bytes(8 * STEPS))
         self._worst = 0
 
-    def add(self, sample: int) -> None:
-        """One sample in ns."""
+    def _count(self, sample: int) -> None:
         self._counts[min(sample // 1000, STEPS - 1)] += 1
         if sample > self._worst:
             self._worst = sample
