@@ -196,7 +196,7 @@ def bursts(pace: Pace, result: Result) -> None:
     arithmetic = _arithmetic() / 1e6
     rows = {name: {**percentiles(listed, 1e6), "bursts": float(len(listed))} for name, listed in late.items()}
     note = (
-        f"ms that the last instrument is ready later than reckoned: {CHANNELS * 8} bytes × 320 µs + {SETTLE_MS} ms = "
+        f"ms that the last instrument is ready later than calculated: {CHANNELS * 8} bytes × 320 µs + {SETTLE_MS} ms = "
         f"{arithmetic:.1f} ms after the command. Full: 1,041 other messages per second for the same cable."
     )
     title = "Bursts on a DIN cable, over their arithmetic"

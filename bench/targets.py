@@ -30,12 +30,12 @@ class Target(NamedTuple):
 
 
 TARGETS: Final = (
-    Target("in process, the large rig at full DIN rate, short chain: p50", "latency.p50", 300, "µs"),
-    Target("… p99", "latency.p99", 600, "µs"),
-    Target("… p99.9", "latency.p99.9", 1500, "µs"),
-    Target("… of a core", "latency.CPU", 45, "%"),
+    Target("in process, the large rig at full DIN rate, short chain: p50", "latency.p50", 200, "µs"),
+    Target("… p99", "latency.p99", 400, "µs"),
+    Target("… p99.9", "latency.p99.9", 1000, "µs"),
+    Target("… of a core", "latency.CPU", 30, "%"),
     Target("… lost", "latency.lost", 0, ""),
-    Target("the same with real-time scheduling: p99.9", "latency.real-time p99.9", 750, "µs"),
+    Target("the same with real-time scheduling: p99.9", "latency.real-time p99.9", 500, "µs"),
     Target("through JACK, against a bare python-rtmidi forwarder: p50", "jack.p50 ÷ bare", 1.6, "times"),
     Target("… p99", "jack.p99 ÷ bare", 3, "times"),
     Target("… lost in turns without a missed cycle", "jack.lost without missed cycles", 0, ""),
@@ -43,8 +43,8 @@ TARGETS: Final = (
     Target("deliveries per second on one core, memory warm", "throughput.warm", 500_000, "/s", least=True),
     Target("… whole show against a mido chain: CPU a delivery", "throughput.CPU ÷ mido", 1 / 3, "times"),
     Target("20 filters a route against none", "throughput.20 filters ÷ none", 0.9, "times", least=True),
-    Target("recall with 1,000 scenes until the new one routes: p50", "scenes.recall p50, 1000", 320, "µs"),
-    Target("… p99", "scenes.recall p99, 1000", 320, "µs"),
+    Target("recall with 1,000 scenes until the new one routes: p50", "scenes.recall p50, 1000", 200, "µs"),
+    Target("… p99", "scenes.recall p99, 1000", 200, "µs"),
     Target("longest extra wait of a note beside a recall", "scenes.extra wait", 960, "µs"),
     Target("notes lost or doubled by recalls", "scenes.strays", 0, ""),
     Target("burst on a DIN cable under full traffic, over its arithmetic", "scenes.burst over arithmetic", 5, "ms"),
@@ -52,7 +52,7 @@ TARGETS: Final = (
     Target("… with real-time scheduling", "grid.clock p99, real-time", 150, "µs"),
     Target("… and time code: drift in an hour", "hour.drift", 100, "µs"),
     Target("64 scenes × 32 routes × 3 filters: start to first routed message", "start.first message", 1000, "ms"),
-    Target("the same, idle: of a core", "idle.CPU", 4.5, "%"),
+    Target("the same, idle: of a core", "idle.CPU", 3, "%"),
     Target("the same, idle: memory", "idle.memory", 80, "MB"),
 )
 
