@@ -61,9 +61,8 @@ class State:
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync)
-        # scenes of the compiled rig that have been in force
-        self._scenes: dict[int, SceneInPlay] = {}
-        self._shared: SharedRoutes | None = None
+        # all scenes of the compiled rig, made now so that a recall makes none
+        self._shared, self._scenes = self._scenes_in_play()
 
     def _cable(self, output: int) -> OutputCable:
         remote = self.compiled.outputs[output] in self.compiled.remote_outputs
@@ -101,12 +100,13 @@ class State:
 
     def scene_of(self, number: int) -> SceneInPlay:
         """The scene of this number, as it was when it was last in force."""
-        found = self._scenes.get(number)
-        if found is None:
-            compiled = self.compiled.scenes[number]
-            self._shared = self._shared or SharedRoutes(compiled.everywhere)
-            found = self._scenes[number] = SceneInPlay(compiled, self.faults, self._shared)
-        return found
+        return self._scenes[number]
+
+    def _scenes_in_play(self) -> tuple[SharedRoutes, dict[int, SceneInPlay]]:
+        """The routes of every scene, and all scenes by number; a rig has at least one."""
+        scenes = self.compiled.scenes
+        shared = SharedRoutes(next(iter(scenes.values())).everywhere)
+        return shared, {number: SceneInPlay(each, self.faults, shared) for number, each in scenes.items()}
 
     def keep_scene(self, scene: SceneInPlay) -> None:
         """A scene of the rig before is part of this one, too, with all that its filters remember."""
@@ -114,9 +114,8 @@ class State:
 
     def renew_filters(self, which: Callable[[int, RoutePath], bool]) -> None:
         """Filters with state of these routes (input, route) forget what they remember."""
-        shared = {self._shared, self.scene.shared if self.scene else None}  # an edit may have made them two
-        for each in shared - {None}:
-            assert each is not None
+        shared = {self._shared, self.scene.shared if self.scene else self._shared}  # an edit may have made them two
+        for each in shared:
             each.renew(which)
         if self.scene is not None:
             self.scene.renew(which)
@@ -138,7 +137,8 @@ class State:
         The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
         """
         before, self.compiled = self.compiled, compiled
-        self.faults, self._scenes, self._shared = FilterFaults(), {}, None
+        self.faults = FilterFaults()
+        self._shared, self._scenes = self._scenes_in_play()
         self._adopt_cables(before)
         self._adopt_controls()
         still = (output for output, name in enumerate(compiled.outputs) if name in compiled.rig.outputs)
