@@ -241,6 +241,11 @@ class PortBank:
                 self.out_meters[output].last_error = str(fault)  # still stuck
         self.close_drained()
 
+    @property
+    def every_output_open(self) -> bool:
+        """Whether no output is missing, those that an edit has removed included."""
+        return None not in self._open
+
     def attach_output(self, output: int, port: OutputPort) -> None:
         """This output has been opened, for the first time or again."""
         self._open[output] = port

@@ -270,7 +270,7 @@ class Show:
         self.keep_place()
 
     def _as_sent(self, outcome: CommandResult) -> CommandResult:
-        return as_sent(outcome, self.engine.state, self.ports)
+        return outcome if self.ports.every_output_open else as_sent(outcome, self.engine.state, self.ports)
 
     def keep_place(self) -> None:
         """Call `on_move` if the show has moved since the last call."""
