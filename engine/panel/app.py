@@ -16,11 +16,13 @@ from starlette.websockets import WebSocket
 from engine.panel import browser_socket
 from engine.panel.engine_follower import EngineFollower
 from engine.panel.page_files import PageFile, answer, page_files
-from engine.panel.pairing import LASTS, Pairing, PairingRefused, Role
+from engine.panel.paired_browsers import LASTS, Role
+from engine.panel.pairing import Pairing, PairingRefused
 from engine.panel.request_guard import is_the_players
 
 _MOST_SOCKETS: Final = 32
 _LONGEST_FORM: Final = 1000  # bytes
+_LOOK: Final = 1.0  # seconds after which a browser is gone whose pairing has ended
 _SAID: Final = b"<!-- said -->"  # where the pairing form shows what went wrong
 
 
@@ -98,6 +100,21 @@ class Panel:
             await socket.close(1013, "too many browsers are open on this panel")
             return
         try:
-            await browser_socket.BrowserSocket(socket, role, self._engine, self._follower).run()
+            await self._look(socket, role)
         finally:
             self._sockets.release_on_behalf_of(socket)
+
+    async def _look(self, socket: WebSocket, role: Role) -> None:
+        """Serve a live socket until the browser disconnects, or its pairing ends."""
+        browser = browser_socket.BrowserSocket(socket, role, self._engine, self._follower)
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(self._end_with_pairing, socket, role, browser)
+            await browser.run()
+            nursery.cancel_scope.cancel()
+
+    async def _end_with_pairing(self, socket: WebSocket, role: Role, browser: browser_socket.BrowserSocket) -> None:
+        while True:
+            await trio.sleep(_LOOK)
+            if self._role(socket) != role:
+                browser.end(1008, "this browser is no longer paired")
+                return

@@ -13,7 +13,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from engine.panel.engine_follower import EngineFollower
 from engine.panel.engine_socket import EngineUnanswered, ask
 from engine.panel.frame_merging import Facts, StatusFrame, merged
-from engine.panel.pairing import Role
+from engine.panel.paired_browsers import Role
 from engine.panel.rate_limit import RateBucket, RatePace
 from engine.protocol import AnswerCode, Lane, RequestError, refused, row_of
 
@@ -41,12 +41,25 @@ class BrowserSocket:
         self._away = False
         self._something = trio.Event()
         self._lanes: dict[Lane, trio.MemorySendChannel[tuple[int, Facts]]] = {}
+        self._scope = trio.CancelScope()
+        self._ending: tuple[int, str] | None = None
         self.awake = True
         self.events = False
 
     async def run(self) -> None:
-        """Until the browser disconnects."""
+        """Until the browser disconnects or `end` is called."""
         await self._socket.accept()
+        with self._scope:
+            await self._serve()
+        if self._ending is not None:
+            await self._socket.close(*self._ending)
+
+    def end(self, code: int, reason: str) -> None:
+        """Close the socket with this code (RFC 6455 section 7.4)."""
+        self._ending = (code, reason)
+        self._scope.cancel()
+
+    async def _serve(self) -> None:
         async with trio.open_nursery() as nursery:
             self._say({"role": self._role})
             for lane, patience in _LANES.items():
@@ -82,7 +95,7 @@ class BrowserSocket:
             while True:
                 text = await self._socket.receive_text()
                 if not self._heed(_parsed(text)):
-                    await self._socket.close(1003)
+                    self.end(1003, "that is not a message of this page")
                     return
         except (WebSocketDisconnect, KeyError):  # KeyError: it sent bytes, not text
             return

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from engine.panel.pairing import Pairing, PairingRefused, Role, forget
+from engine.panel.paired_browsers import Role, forget
+from engine.panel.pairing import Pairing, PairingRefused
 from tests.support.panel_ends import Answer, panel
 
 DAY = 86400.0
@@ -159,6 +160,46 @@ def test_a_pairing_ends_after_thirty_days(desk: Desk) -> None:
     assert desk.pairing.role_of(token) == "operate"
     desk.today.now += 1
     assert desk.pairing.role_of(token) is None
+
+
+def test_two_panels_of_one_engine_keep_both_their_pairings(desk: Desk) -> None:
+    """What one panel pairs the other knows, at once and after it wrote a pairing of its own."""
+    first = desk.pairing
+    desk.again()
+    second = desk.pairing
+    one = desk.pair("operate")
+    assert first.role_of(one) == "operate"
+    desk.pairing = first
+    desk.shown.clear()
+    first.begin()
+    other = desk.pair("view")
+    for each in (first, second, Pairing(desk.path, lambda role, code: None, desk.clock, desk.today)):
+        assert (each.role_of(one), each.role_of(other)) == ("operate", "view")
+
+
+def test_forget_reaches_a_panel_that_runs(desk: Desk) -> None:
+    """Pairings that another process revokes end at once, and do not come back with the next one."""
+    token = desk.pair("operate")
+    assert desk.pairing.role_of(token) == "operate"
+    forget(desk.path)
+    assert desk.pairing.role_of(token) is None
+    desk.pair("view")
+    assert desk.pairing.role_of(token) is None
+
+
+async def test_a_browser_whose_pairing_ends_is_disconnected(tmp_path: Path) -> None:
+    """Its live socket closes with 1008 within seconds, and it gets no other; the player's own stays."""
+    async with panel(tmp_path, from_phone=True) as ends:
+        cookie = await ends.paired("operate")
+        async with ends.live(cookie) as live:
+            assert await live.hear() == {"role": "operate"}
+            forget(tmp_path / "pairings.json")
+            heard = await live.hear()
+            while isinstance(heard, dict):
+                heard = await live.hear()
+            assert heard == 1008
+        async with await ends.stream() as stream:
+            assert (await ends.upgrade(stream, ends.usual(cookie))).status == 403
 
 
 def test_the_oldest_pairing_gives_way(desk: Desk) -> None:

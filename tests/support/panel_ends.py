@@ -19,7 +19,8 @@ from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
 from engine.panel.engine_follower import EngineFollower
-from engine.panel.pairing import Pairing, Role
+from engine.panel.paired_browsers import Role
+from engine.panel.pairing import Pairing
 from engine.panel.request_guard import RequestGuard
 
 NAME = "pit"
