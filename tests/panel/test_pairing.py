@@ -1,6 +1,7 @@
 """One-time codes, how often they may be tried, and what is stored of a pairing."""
 
 import stat
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
@@ -90,19 +91,48 @@ def test_a_thousand_tries_get_nowhere(desk: Desk) -> None:
     assert desk.pairing.pair(desk.code("operate"), "192.0.2.7")[1] == "operate"
 
 
-def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
-    """Of 5,000 tries from as many addresses thirty count, and another is allowed every two seconds."""
+def _tries(desk: Desk, addresses: Iterable[str]) -> int:
+    """How many tries of these addresses count."""
     counted = 0
-    for number in range(5000):
+    for address in addresses:
         with pytest.raises(PairingRefused) as refused:
-            desk.pairing.pair("wrong", f"2001:db8::{number:x}")
+            desk.pairing.pair("wrong", address)
         counted += refused.value.wait == 0
-    assert counted == 30
-    desk.clock.now += 2
-    with pytest.raises(PairingRefused, match="not the code"):
-        desk.pairing.pair("wrong", "192.0.2.8")
-    with pytest.raises(PairingRefused, match="Wait 2 seconds"):
+    return counted
+
+
+def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
+    """Of 5,000 tries from as many addresses thirty count, and from then on thirty per minute."""
+    assert _tries(desk, (f"2001:db8::{number:x}" for number in range(5000))) == 30
+    desk.clock.now += 60
+    assert _tries(desk, (f"2001:db8::1:{number:x}" for number in range(5000))) == 30
+    with pytest.raises(PairingRefused, match="Wait 3 seconds"):
         desk.pairing.pair("wrong", "192.0.2.9")
+
+
+def test_guessers_do_not_keep_others_from_pairing(desk: Desk) -> None:
+    """Twelve machines try wrong codes, each ten times per second for an hour: a phone that has not tried before pairs
+    at once at any time, and may mistype the code twice. Still no more than 30 tries per minute count."""
+    guessers, counted = [f"198.51.100.{machine}" for machine in range(12)], 0
+    for second in range(3600):
+        desk.clock.now += 1
+        counted += sum(_tries(desk, guessers) for _ in range(10))
+        if second % 300 == 299:
+            phone = f"192.0.2.{second // 300}"
+            assert _tries(desk, [phone, phone]) == 2
+            assert desk.pairing.pair(desk.code("view"), phone)[1] == "view"
+    assert counted + 3 * 12 <= 30 * 60 + 30
+
+
+def test_an_address_is_new_again_after_an_hour(desk: Desk) -> None:
+    """Whoever keeps trying is no newcomer, however many of the tries are refused; an hour's rest makes one again."""
+    guessers = [f"198.51.100.{machine}" for machine in range(250)]
+    assert _tries(desk, guessers * 5) == 30
+    desk.clock.now += 6
+    assert _tries(desk, guessers) == 2
+    assert _tries(desk, ["192.0.2.7", "192.0.2.8"]) == 1
+    desk.clock.now += 3601
+    assert _tries(desk, guessers) == 30
 
 
 def test_pairings_outlive_the_panel(desk: Desk) -> None:
