@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 import trio
 
-from engine.fault_log import faults, log_file
+from engine.fault_log import faults, panel_log_file
 from engine.live.socket.client import socket_path
 from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
@@ -56,7 +56,7 @@ def serve(wish: PanelOptions, say: Callable[[str], None]) -> None:
     listener = _listener(wish)
     if wish.with_engine:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is meant for the engine, which ends us
-    with faults.kept_in(log_file(f"{wish.name}-panel")):
+    with faults.kept_in(panel_log_file(wish.name)):
         trio.run(_serve, wish, say, listener, tls)
 
 
@@ -73,7 +73,8 @@ async def _serve(
     follower = EngineFollower(wish.name)
     pairing = Pairing(pairings_file(wish.name), show)
     panel = Panel(wish.name, follower, pairing, port, tls is not None)
-    connections = Connections(RequestGuard(panel.app, _names(wish), tls is not None), LONGEST, tls)
+    guarded = RequestGuard(panel.app, _names(wish), tls is not None)
+    connections = Connections(guarded, panel.role_of, LONGEST, tls)
     heeded = (signal.SIGTERM,) if wish.with_engine else (signal.SIGINT, signal.SIGTERM)
     with trio.open_signal_receiver(*heeded) as signals:
         async with trio.open_nursery() as nursery:
