@@ -6,7 +6,7 @@ from typing import Any
 
 from engine.cli.options import Json, Name
 from engine.cli.output import as_json, table
-from engine.cli.status_words import setlist_in_words, tempo_in_words, timecode_in_words
+from engine.cli.status_words import network_faults_in_words, setlist_in_words, tempo_in_words, timecode_in_words
 from engine.fault_log import panel_log_file
 from engine.live.socket import client
 from engine.plurals import counted, plural
@@ -106,6 +106,8 @@ def _show_network(found: dict[str, Any]) -> None:
             for each in found["machines"]
         ],
     )
+    for line in network_faults_in_words(found):
+        print(line)
 
 
 def _round_trip(found: dict[str, float] | None) -> str:
