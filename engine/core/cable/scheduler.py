@@ -44,7 +44,8 @@ class Transmission:
 
     The driver is loaded only a little further ahead than the cable carries, so that urgent messages can overtake. It
     sends in the order in which it was given things, but for one exception: a real-time byte slips into a SysEx if
-    nothing was handed over behind that. Times in nanoseconds. `speed` may change while nothing is known to be on the cable; None: everything fits.
+    nothing was handed over behind that. Times in nanoseconds. `speed` may change while nothing is known to be on the
+    cable; None: everything fits.
     """
 
     def __init__(self, output: int, speed: CableSpeed | None) -> None:
@@ -201,13 +202,13 @@ class Cable:
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See OutputCable.
 
-        Releases stay: their presses may have left already, and not every receiver knows All Notes Off.
+        Releases stay, one a key: their presses may have left already, and not every receiver knows All Notes Off.
         """
-        silenced = {slot(message) for message in messages}
+        silenced, again = {slot(message) for message in messages}, set(messages)
         if self.queues.movable:
             self.queues.drop(silenced, presses=True)
         self.queues.bulk.clear()
-        earlier = [message for message in self._panic if slot(message) is None or slot(message) not in silenced]
+        earlier = [each for each in self._panic if each not in again and (slot(each) or ()) not in silenced]
         self._panic = deque((*earlier, *messages))
         self.straight = False
         self.flush(now, out)
