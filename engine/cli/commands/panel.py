@@ -23,7 +23,9 @@ def panel(
     host: Annotated[
         list[str] | None, typer.Option("--host", help="Host name by which other machines reach this one.")
     ] = None,
-    forget: Annotated[bool, typer.Option("--forget", help="Revoke all pairings first.")] = False,
+    forget: Annotated[
+        bool, typer.Option("--forget", help="Revoke all pairings first, also those of a panel that runs.")
+    ] = False,
     with_engine: Annotated[bool, typer.Option("--with-engine", hidden=True)] = False,
 ) -> None:
     """Serve the front panel as a web page (Ctrl-C to stop)."""
