@@ -195,8 +195,9 @@ class Replay:
             elif not outcome.done and outcome.do == "scene":
                 self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
         self._found.done.notices += [(self._now - begins, f"{port}: {text}") for port, text in reports.news]
-        for listed in (reports.outcomes, reports.news, reports.requests):
-            listed.clear()
+        reports.outcomes.clear()
+        reports.news.clear()
+        reports.requests.clear()
 
     def _compare(self, output: int, message: bytes) -> None:
         name = self.engine.outputs[output]

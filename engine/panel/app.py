@@ -17,7 +17,7 @@ from engine.panel import browser_socket
 from engine.panel.engine_follower import EngineFollower
 from engine.panel.page_files import PageFile, answer, page_files
 from engine.panel.pairing import LASTS, Pairing, PairingRefused, Role
-from engine.panel.request_guard import is_loopback
+from engine.panel.request_guard import is_the_players
 
 _MOST_SOCKETS: Final = 32
 _LONGEST_FORM: Final = 1000  # bytes
@@ -48,7 +48,7 @@ class Panel:
 
     def _role(self, connection: HTTPConnection) -> Role | None:
         """What this browser may do. Browsers on this machine may do everything."""
-        if is_loopback(connection.scope["client"]) and is_loopback(connection.scope["server"]):
+        if is_the_players(connection.scope):
             return "operate"
         return self._pairing.role_of(connection.cookies.get(self._cookie, ""))
 

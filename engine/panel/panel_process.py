@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 import trio
 
 from engine.fault_log import faults, log_file
+from engine.live.socket.client import socket_path
 from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
@@ -44,8 +45,9 @@ class PanelOptions(NamedTuple):
 def serve(wish: PanelOptions, say: Callable[[str], None]) -> None:
     """Until SIGINT or SIGTERM; with `with_engine` until standard input ends, as it does when the engine ends.
 
-    `say` gets addresses and codes for the terminal. Raises PanelError.
+    `say` gets addresses and codes for the terminal. Raises PanelError, and NoEngine as `socket_path`.
     """
+    socket_path(wish.name)
     tls = _tls(wish)
     listener = _listener(wish)
     if wish.forget:

@@ -66,9 +66,13 @@ class Ends:
 
     def as_phone(self) -> "Ends":
         """The same panel as another machine sees it."""
-        phone = Ends(self.port, self.codes)
-        phone.host = f"{HERE}:{self.port}"
-        return phone
+        return self.by(HERE)
+
+    def by(self, name: str) -> "Ends":
+        """The same panel by another name or address."""
+        other = Ends(self.port, self.codes)
+        other.host = f"{name}:{self.port}"
+        return other
 
     async def stream(self) -> trio.SocketStream:
         return await trio.open_tcp_stream("127.0.0.1", self.port)
