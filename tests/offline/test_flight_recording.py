@@ -70,5 +70,5 @@ def test_an_edit_that_is_no_rig_is_reported(tmp_path: Path) -> None:
     (tmp_path / "list.toml").write_text('format = 1\nsounds = [ { name = "Warm", program = 3 } ]\n')
     file.write_text(RIG)
     edited = Happened(0, "did", command=AdoptRig(RIG.replace("[[scenes]]", "[[scene]]"), ()))
-    with pytest.raises(FlightRecordingError, match='"rig" at .* cannot be repeated'):
+    with pytest.raises(FlightRecordingError, match=r'"rig" at .* cannot be repeated'):
         Replay(load(file), RIG, folder=tmp_path).run(FlightRecording(0, None, [edited]))
