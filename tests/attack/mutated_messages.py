@@ -11,8 +11,8 @@ from typing import Any, Final
 
 from pythonosc.osc_message_builder import OscMessageBuilder
 
-from engine.cluster.endpoints.leases import pack_answer, read_answer
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
+from engine.cluster.pure.words import Claim, InputReport, OutputReport, Report, pack, pack_answer, read_answer
 from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
 from engine.core.control.rig_dump import DumpCollector
@@ -223,11 +223,8 @@ class NetworkWords:
         world.kill("desk")
         world.run(500)
         keys = world.owner.keys
-        meter = {"inputs": {"keys": {"in": 3, "lost": 0}}, "outputs": {"strings": {"out": 3}}, "load": 0.1}
-        heard += [
-            Sample(keys.meter("left"), json.dumps(meter).encode()),
-            Sample(keys.claim("left"), b'{"who": "desk"}'),
-        ]
+        report = Report(epoch=3, inputs={"keys": InputReport(port="Box")}, outputs={"strings": OutputReport(load=0.5)})
+        heard += [Sample(keys.meter("left"), pack(report)), Sample(keys.claim("left"), pack(Claim(who="desk")))]
         heard += [Sample(world.owner.keys.command(each, "handover"), b"{}") for each in ("desk", "spare")]
         heard += [Sample("answer", pack_answer(each)) for each in (Grant(3), ClaimRefused("desk"))]
         by_key: dict[str, list[Sample]] = {}
@@ -245,13 +242,13 @@ class NetworkWords:
             self._world = World()
             self._link = self._world.net.link("left")
         self._count += 1
-        with contextlib.suppress(ValueError):  # the link's word for what is not understood
-            if sample.to == "answer":
+        if sample.to == "answer":
+            with contextlib.suppress(ValueError):
                 read_answer(sample.data)
-            elif "/claim/" in sample.to or "/cmd/" in sample.to:
-                self._link.ask(sample.to, sample.data)
-            else:
-                self._link.publish(sample.to, sample.data)
+        elif "/claim/" in sample.to or "/cmd/" in sample.to:
+            self._link.ask(sample.to, sample.data)
+        else:
+            self._link.publish(sample.to, sample.data)
         self._world.run(2)
         for engine in self._world.engines.values():
             _need_none(engine.show)

@@ -18,7 +18,7 @@ from types import FrameType
 from typing import Final, NamedTuple, Protocol
 
 from tests.attack.mutated_files import MidiFiles, Recordings, RigFiles, SoundLists
-from tests.attack.mutated_messages import Datagrams, SocketRequests, SysexBlocks
+from tests.attack.mutated_messages import Datagrams, NetworkWords, SocketRequests, SysexBlocks
 from tests.support.mutator import Mutator, Sample
 
 _LONGEST: Final = 10  # seconds
@@ -39,6 +39,7 @@ KINDS: Final[dict[str, type[Receiver]]] = {
     "datagrams": Datagrams,
     "requests": SocketRequests,
     "sysex": SysexBlocks,
+    "words": NetworkWords,
     "rigs": RigFiles,
     "sounds": SoundLists,
     "songs": MidiFiles,
