@@ -7,7 +7,7 @@ from typing import Annotated, Final
 import typer
 
 from engine.cli.options import Name
-from engine.cli.output import CommandError
+from engine.cli.output import CommandError, print_line
 from engine.panel.panel_supervisor import give_way
 
 PORT: Final = 8420
@@ -44,4 +44,4 @@ def beside(name: str, port: int) -> list[str]:
 
 
 def _say(text: str) -> None:
-    print(text, flush=True)
+    print_line(text)
