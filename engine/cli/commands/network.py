@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import CommandError, as_json, say, table
+from engine.cli.output import CommandError, as_json, print_line, say, table
 from engine.cluster.link import join
 from engine.cluster.link.keyring import folder_of
 from engine.cluster.link.link import NEEDED, LinkError
@@ -51,7 +51,7 @@ def keys(
         ("machine", "folder", "", "valid until"),
         [(each.machine, each.folder, "new" if each.new else "valid", f"{each.ends:%d %B %Y}") for each in made],
     )
-    print(_what_now(loaded.network, folder))
+    print_line(_what_now(loaded.network, folder))
 
 
 @network.command()
@@ -72,7 +72,7 @@ def find(
     elif found:
         table(("address", "machine"), [(address, named.get(address)) for address in found])
     else:
-        print("no machine answers; they answer only if their rig has discover = true in [network]")
+        print_line("no machine answers; they answer only if their rig has discover = true in [network]")
 
 
 def _what_now(network: Network, folder: Path) -> str:

@@ -18,12 +18,17 @@ from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, refused, unchanged
 from engine.rig.edit import scene_edits
+from engine.rig.edit.remote_restore import checked
 
 _ROUND: Final = 0.05  # seconds between looks for requests
 _AFTER_ROUTE: Final = 0.1  # seconds until the next request is carried out
 _AFTER_RESTORE: Final = 1.0
 _AT_ONCE: Final = 8  # blocks of a backup that are put on the cables in one turn
 _LOOK: Final = 1.0  # seconds between looks whether a backup has left
+_NOT_RESTORED: Final = refused(
+    AnswerCode.NOT_ALLOWED,
+    "a rig that comes over MIDI is not played, since [remote] of the current one has no restore = true",
+)
 
 
 class RemoteWork:
@@ -78,9 +83,9 @@ class RemoteWork:
         """Send a backup that was asked for by MIDI, and wait until it has left."""
         outputs = self._show.engine.state.compiled.remote.reply_to
         try:
-            *_, last = await self.send_backup(outputs)
+            last = (await self.send_backup(outputs))[-2:]  # of two: a short one may overtake a long one
             cables = self._show.engine.state.cables
-            while any(cables[output].holds(last) for output in outputs):  # noqa: ASYNC110 a cable sets no event
+            while any(cables[to].holds(each) for to in outputs for each in last):  # noqa: ASYNC110 a cable sets no event
                 await trio.sleep(_LOOK)
         except ValueError as fault:
             self._show.tell(self._show.inputs[source], f"no backup was sent: {fault}")
@@ -91,10 +96,17 @@ class RemoteWork:
 
     # A dump that comes in
 
+    @property
+    def _restores(self) -> bool:
+        remote = self._show.engine.rig.remote
+        return remote is not None and remote.restore
+
     async def _take_block(self, source: int, block: bytes) -> None:
         show, now = self._show, self._show.clock()
         if self._dumps.begins(source):
-            self._dumps.begin(now, source, wanted=True)
+            self._dumps.begin(now, source, self._restores)
+            if not self._restores:
+                self._answer(source, BLOCK, _NOT_RESTORED)
         dump = self._dumps.take(now, source, block)
         if dump is None:
             return
@@ -103,7 +115,7 @@ class RemoteWork:
         except ValueError as fault:
             self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, str(fault)))
         else:
-            self._answer(source, BLOCK, await self.restore(text, f"a dump on {show.inputs[source]}"))
+            self._answer(source, BLOCK, await self._restore_dump(text, f"a dump on {show.inputs[source]}"))
         await trio.sleep(_AFTER_RESTORE)
 
     def _give_up(self) -> None:
@@ -112,10 +124,19 @@ class RemoteWork:
             self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, text))
 
     async def restore(self, text: str, where: str) -> Answer:
-        """Replace the current rig with this text, if it is valid."""
+        """Replace the current rig with this text, if it is valid: the player wishes it."""
+        return await self._replace(text, lambda _: text, where)
+
+    async def _restore_dump(self, text: str, where: str) -> Answer:
+        """The same for a text that came by MIDI, which must be allowed and may not change everything."""
+        if not self._restores:
+            return _NOT_RESTORED
+        return await self._replace(text, partial(checked, new=text, source=str(self._session.file)), where)
+
+    async def _replace(self, text: str, change: Change, where: str) -> Answer:
         if text == self._session.text:
             return unchanged(f"the rig from {where} is already current")
-        return await self._session.edit(lambda: (lambda _: text, f"the rig from {where} plays"))
+        return await self._session.edit(lambda: (change, f"the rig from {where} plays"))
 
     # A route
 

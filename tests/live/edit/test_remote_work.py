@@ -31,6 +31,7 @@ REMOTE = f"""
 inputs = ["pedals"]
 device = {DEVICE}
 to = ["brass"]
+restore = true
 """
 TEXT = f"# for Friday\n{RIG}{REMOTE}"
 #: the same rig after many edits, long enough for many blocks
@@ -122,7 +123,7 @@ async def test_a_backup_is_sent_once_however_often_it_is_asked_for(tmp_path: Pat
 
     await eventually(all_came)
     remote.bench.passes(remote.bench.now + 10_000_000_000)
-    assert [*heard, *remote.brass()] == blocks
+    assert sorted([*heard, *remote.brass()]) == sorted(blocks)
 
 
 async def test_a_dump_that_comes_in_plays(remote: RemoteMachine) -> None:
@@ -216,6 +217,34 @@ async def test_a_dump_of_something_that_is_no_rig(remote: RemoteMachine) -> None
     assert not done
     assert "nobody" in text
     assert remote.session.text == TEXT
+
+
+async def test_a_rig_that_is_not_wanted(tmp_path: Path, nursery: trio.Nursery) -> None:
+    """Without restore = true nothing of a dump is kept and nothing replaced; the sender is answered once."""
+    remote = RemoteMachine(tmp_path, TEXT.replace("restore = true", ""))
+    nursery.start_soon(remote.remote_work.run)
+    remote.play(*BLOCKS, *BLOCKS)
+    text = "a rig that comes over MIDI is not played, since [remote] of the current one has no restore = true"
+    assert await remote.answer() == (0x0A, False, text)
+    await remote.collected()
+    assert remote.brass() == []
+    assert not remote.session.unsaved
+
+
+async def test_a_rig_that_opens_a_port_to_the_world(remote: RemoteMachine) -> None:
+    """A dump that would add [osc] replaces nothing, and the answer says what it may not change."""
+    remote.play(*rig_dump.blocks(TEXT + '[osc]\nport = 9000\nlisten = "0.0.0.0"\n', DEVICE))
+    command, done, text = await remote.answer()
+    assert (command, done) == (0x0A, False)
+    assert text.startswith("a rig that comes over MIDI may not change [osc]; change that in the rig file")
+    assert remote.session.text == TEXT
+
+
+async def test_the_shell_may_restore_anything(remote: RemoteMachine) -> None:
+    """What the player restores at the shell may change what a dump that comes in may not."""
+    text = TEXT + "[osc]\nport = 9000\n"
+    assert (await remote.remote_work.restore(text, "pit.syx")).done
+    assert remote.show.engine.rig.osc is not None
 
 
 async def test_our_own_backup_that_comes_back(remote: RemoteMachine) -> None:
