@@ -18,6 +18,7 @@ from engine.panel.engine_follower import EngineFollower
 from engine.panel.page_files import PageFile, answer, page_files
 from engine.panel.pairing import LASTS, Pairing, PairingRefused, Role
 from engine.panel.request_guard import is_loopback
+from engine.panel.shared_looks import SharedLooks
 
 _MOST_SOCKETS: Final = 32
 _LONGEST_FORM: Final = 1000  # bytes
@@ -31,6 +32,7 @@ class Panel:
         """`engine`: its name. `port` distinguishes the cookies of several panels on one machine."""
         self._engine = engine
         self._follower = follower
+        self._looks = SharedLooks(engine, follower.situation)
         self._pairing = pairing
         self._cookie = f"bayleaf-{port}"
         self._tls = tls
@@ -98,6 +100,6 @@ class Panel:
             await socket.close(1013, "too many browsers are open on this panel")
             return
         try:
-            await browser_socket.BrowserSocket(socket, role, self._engine, self._follower).run()
+            await browser_socket.BrowserSocket(socket, role, self._engine, self._follower, self._looks).run()
         finally:
             self._sockets.release_on_behalf_of(socket)

@@ -177,14 +177,30 @@ function receiveFrame(frame) {
   if (oldBefore) watchAge();
 }
 
+/** All of the rig at the first look; after that what has changed since the revision that is held. */
 async function fetchRig() {
   if (rigAsked) return;
   rigAsked = true;
-  const answer = await ask({ do: "rig" });
+  const answer = await ask(held.rig === null ? { do: "rig" } : { do: "rig", since: held.rig.revision });
   rigAsked = false;
   if (!answer.done) return;
-  held.rig = { ...answer.rig, revision: answer.revision };
+  if (answer.since === undefined) held.rig = { .../** @type {Omit<Rig, "revision">} */ (answer.rig), revision: answer.revision };
+  else if (answer.since === held.rig?.revision) held.rig = renewed(held.rig, answer);
+  else return; // the rig that it continues was given up meanwhile; the next frame asks again
   tell("rig");
+}
+
+/**
+ * The rig with what has changed: whole sections, and among the scenes those that are not given by their number alone.
+ * @param {Rig} rig
+ * @param {Answers["rig"]} answer
+ * @returns {Rig}
+ */
+function renewed(rig, answer) {
+  const { scenes, ...sections } = answer.rig;
+  const before = new Map(rig.scenes.map((scene) => [scene.number, scene]));
+  const now = scenes?.map((scene) => (typeof scene === "number" ? before.get(scene) : scene)).filter((scene) => scene !== undefined);
+  return { ...rig, ...sections, scenes: now ?? rig.scenes, revision: answer.revision };
 }
 
 function watchAge() {
