@@ -1,5 +1,7 @@
 // The connection to the panel: requests and their answers, the frames that arrive, and how old they are.
 
+import { renewed } from "./rig-changes.js";
+
 const OLD = 2000; // ms without a frame
 const FIRST_PAUSE = 300; // ms until the next attempt to connect; doubles up to
 const LONGEST_PAUSE = 3000;
@@ -185,22 +187,9 @@ async function fetchRig() {
   rigAsked = false;
   if (!answer.done) return;
   if (answer.since === undefined) held.rig = { .../** @type {Omit<Rig, "revision">} */ (answer.rig), revision: answer.revision };
-  else if (answer.since === held.rig?.revision) held.rig = renewed(held.rig, answer);
+  else if (answer.since === held.rig?.revision) held.rig = renewed(held.rig, answer.rig, answer.revision);
   else return; // the rig that it continues was given up meanwhile; the next frame asks again
   tell("rig");
-}
-
-/**
- * The rig with what has changed: whole sections, and among the scenes those that are not given by their number alone.
- * @param {Rig} rig
- * @param {Answers["rig"]} answer
- * @returns {Rig}
- */
-function renewed(rig, answer) {
-  const { scenes, ...sections } = answer.rig;
-  const before = new Map(rig.scenes.map((scene) => [scene.number, scene]));
-  const now = scenes?.map((scene) => (typeof scene === "number" ? before.get(scene) : scene)).filter((scene) => scene !== undefined);
-  return { ...rig, ...sections, scenes: now ?? rig.scenes, revision: answer.revision };
 }
 
 function watchAge() {
