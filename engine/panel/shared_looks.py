@@ -18,6 +18,8 @@ from engine.protocol import AnswerCode, Row, refused
 
 _PATIENCE: Final = 30.0  # seconds that an answer may take
 _PACE: Final = 0.05  # seconds between an answer and the next request
+_LARGE: Final = 1 << 16  # characters of an answer that is handed out in turn
+_FLOW: Final = 5e6  # characters per second of these: packing them is the panel's largest work
 _SECOND: Final = 1.0
 _LONGEST: Final = 8000  # characters of a request
 _MOST_KEPT: Final = 16 << 20  # characters of all answers that are kept
@@ -25,7 +27,7 @@ _BACK: Final = 4  # revisions; a browser that is further behind gets the whole r
 
 
 class LookTurns:
-    """Turns at the engine. A browser that operates waits for one that looks at the most; each has one request here."""
+    """Turns of browsers. One that operates waits for one that looks at the most; each waits here once at a time."""
 
     def __init__(self) -> None:
         self._lookers = trio.Lock()
@@ -36,11 +38,15 @@ class LookTurns:
     async def turn(self, role: Role) -> AsyncIterator[None]:
         """For the time of the block."""
         async with self._lookers if role == "view" else contextlib.nullcontext(), self._turn:
-            await trio.sleep_until(self._free_at)
-            try:
-                yield
-            finally:
-                self._free_at = trio.current_time() + _PACE
+            yield
+
+    async def rested(self) -> None:
+        """Until the rest that was last asked for is over. In one's turn."""
+        await trio.sleep_until(self._free_at)
+
+    def rest(self, seconds: float) -> None:
+        """From now on."""
+        self._free_at = trio.current_time() + seconds
 
 
 class KeptAnswer(NamedTuple):
@@ -59,11 +65,19 @@ class SharedLooks:
         self._engine = engine
         self._situation = situation
         self._turns: dict[str, LookTurns] = {}
+        self._large = LookTurns()
         self._kept: dict[str, KeptAnswer] = {}  # the oldest first
 
     async def answer(self, request: Facts, row: Row, role: Role) -> str:
         """The engine's answer, one JSON object. Raises EngineUnanswered."""
-        request = self._bounded(request)
+        answer = await self._shared(self._bounded(request), row, role)
+        if len(answer) > _LARGE:
+            async with self._large.turn(role):
+                await self._large.rested()
+                self._large.rest(len(answer) / _FLOW)
+        return answer
+
+    async def _shared(self, request: Facts, row: Row, role: Role) -> str:
         wanted = json.dumps(request, sort_keys=True)
         if len(wanted) > _LONGEST:
             sentence = f"a request to look at something has at most {_LONGEST:,} characters; nothing was done"
@@ -75,8 +89,12 @@ class SharedLooks:
         async with turns.turn(role):
             if (known := self._known(wanted, row)) is not None:  # another browser has asked meanwhile
                 return known
+            await turns.rested()
             situation, now = self._situation(), trio.current_time()
-            answer = await ask(self._engine, request, _PATIENCE)
+            try:
+                answer = await ask(self._engine, request, _PATIENCE)
+            finally:
+                turns.rest(_PACE)
             if _is_done(answer):
                 self._keep(wanted, KeptAnswer(answer, situation, now))
             return answer

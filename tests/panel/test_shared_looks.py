@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -107,7 +108,7 @@ async def test_requests_that_are_all_different_go_at_one_pace(autojump_clock: Mo
             nursery.start_soon(look, browser)
     assert looks.most_at_once == 1
     assert len(looks.asked) == 300
-    assert all(later - at >= 0.05 for at, later in zip(looks.at, looks.at[1:], strict=False))
+    assert all(later - at >= 0.05 for at, later in pairwise(looks.at))
     first_turns = [asked["first"] for asked in looks.asked[:30]]
     assert len(set(first_turns)) == 30, "each browser has one turn before any has two"
 
@@ -201,3 +202,23 @@ async def test_what_is_no_json_is_not_kept(autojump_clock: MockClock, looks: Loo
     for _ in range(2):
         assert await looks.shared.answer({"do": "rig"}, row_of({"do": "rig"}), "view") == "hello"
     assert len(looks.asked) == 2
+
+
+async def test_large_answers_are_handed_out_at_one_pace(autojump_clock: MockClock, looks: Looks) -> None:
+    """Thirty browsers get a whole rig of a megabyte one after another, five per second; small answers do not wait."""
+    looks.answered = lambda request: json.dumps({"done": True, "rig": "x" * 1_000_000 * (request["do"] == "rig")})
+    got: list[float] = []
+
+    async def look() -> None:
+        await looks.ask(do="rig")
+        got.append(trio.current_time())
+
+    async with trio.open_nursery() as nursery:
+        for _ in range(30):
+            nursery.start_soon(look)
+        await trio.sleep(1.0)
+        started = trio.current_time()
+        await looks.ask(do="differences", first=1, second=2)
+        assert trio.current_time() - started < 0.1
+    assert len(looks.asked) == 2
+    assert all(later - at > 0.19 for at, later in pairwise(got))
