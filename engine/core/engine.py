@@ -13,6 +13,7 @@ from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
+from engine.core.cable.silencing_messages import SILENCING, Silencing
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult, Result
 from engine.core.compiled import CompiledRig
@@ -44,13 +45,14 @@ class Engine:
         speeds: Mapping[str, CableSpeed | None] | None = None,
         maker: CableMaker = make_cable,
         watch_loops: bool = True,
+        silencing: Silencing = SILENCING,
     ) -> None:
         """`speeds`: how the driver of a fast output is to be paced, by name, None for not at all.
 
         `din` outputs are paced as their cable is, whatever the driver could take. `maker` makes the cables.
-        `watch_loops`: False where nothing that goes out can come in again.
+        `watch_loops`: False where nothing that goes out can come in again. `silencing`: how all is ended at once.
         """
-        self.state = State(compiled, speeds or {}, maker)
+        self.state = State(compiled, speeds or {}, maker, silencing)
         self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)

@@ -9,6 +9,7 @@ from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import OutputCable
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Cable
+from engine.core.cable.silencing_messages import SILENCING, Silencing
 from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
@@ -37,13 +38,19 @@ def make_cable(output: int, speed: CableSpeed | None, remote: bool) -> OutputCab
 class State:
     """Inputs and outputs are indices: their places in `compiled`. Only the engine and its parts change it."""
 
-    def __init__(self, compiled: CompiledRig, speeds: Mapping[str, CableSpeed | None], maker: CableMaker) -> None:
-        self.compiled = compiled
+    def __init__(
+        self,
+        compiled: CompiledRig,
+        speeds: Mapping[str, CableSpeed | None],
+        maker: CableMaker,
+        silencing: Silencing = SILENCING,
+    ) -> None:
+        self.compiled, self.silencing = compiled, silencing
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
         self.faults = FilterFaults()
-        self.ledger = Ledger()
+        self.ledger = Ledger(silencing.each_press)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.sensing = ActiveSensing(compiled.sensed)

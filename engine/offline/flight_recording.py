@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from engine.core.cable.silencing_messages import SILENCING, SILENCING_1, Silencing
 from engine.core.command_codec import decode
 from engine.core.commands import Command
 from engine.midi.kinds import is_whole
@@ -34,11 +35,15 @@ class Happened(NamedTuple):
 
 @dataclass(frozen=True)
 class FlightRecording:
-    """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none."""
+    """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none.
+
+    `silencing`: how the engine that made it ended everything at once.
+    """
 
     begins: int
     scene: int | None
     happened: list[Happened]
+    silencing: Silencing = SILENCING
 
     @property
     def whole(self) -> bool:
@@ -69,7 +74,8 @@ def read_recording(path: Path) -> FlightRecording:
             if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
                 raise FlightRecordingError(f"{path}:1: monotonic is a whole number, scene an object or null")
             happened = [each for line in lines for each in _happened(path, form == FORMAT_1, begins, *line)]
-            return FlightRecording(begins, scene.get("number") if scene else None, happened)
+            silencing = SILENCING_1 if form == FORMAT_1 else SILENCING
+            return FlightRecording(begins, scene.get("number") if scene else None, happened, silencing)
     except OSError as fault:
         raise FlightRecordingError(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:

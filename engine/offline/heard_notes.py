@@ -1,6 +1,5 @@
 """What a receiver gets from an output: keys that sound, notes that were played, programs that were selected."""
 
-from collections import Counter
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -28,20 +27,16 @@ class ChosenProgram(NamedTuple):
 
 
 def sounding(messages: Iterable[bytes]) -> list[tuple[int, int]]:
-    """The (channel, key) that sound after these messages; each note-on needs its own note-off (MIDI 1.0 p. A-4)."""
-    down: Counter[tuple[int, int]] = Counter()
+    """The (channel, key) that sound after these messages; a note-off ends its key, however often that was pressed."""
+    down: set[tuple[int, int]] = set()
     for message in messages:
         kind = message[0] & 0xE0
         if kind == 0x80:
             place = message[0] & 0x0F, message[1]
-            if is_press(message):
-                down[place] += 1
-            elif down[place]:
-                down[place] -= 1
+            (down.add if is_press(message) else down.discard)(place)
         elif message[0] & 0xF0 == CONTROLLER and message[1] in (ALL_SOUND_OFF, ALL_NOTES_OFF):
-            for place in [place for place in down if place[0] == message[0] & 0x0F]:
-                del down[place]
-    return sorted(+down)
+            down = {place for place in down if place[0] != message[0] & 0x0F}
+    return sorted(down)
 
 
 def notes(messages: Iterable[tuple[int, bytes]]) -> list[HeardNote]:

@@ -13,7 +13,7 @@ import trio
 
 from engine.panel.engine_socket import ask
 from engine.panel.frame_merging import Facts
-from engine.panel.pairing import Role
+from engine.panel.paired_browsers import Role
 from engine.protocol import AnswerCode, Row, refused
 
 _PATIENCE: Final = 30.0  # seconds that an answer may take

@@ -11,7 +11,7 @@ from trio.testing import MockClock
 
 from engine.panel import shared_looks
 from engine.panel.engine_socket import EngineUnanswered
-from engine.panel.pairing import Role
+from engine.panel.paired_browsers import Role
 from engine.panel.shared_looks import SharedLooks
 from engine.protocol import row_of
 

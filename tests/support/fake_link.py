@@ -152,7 +152,8 @@ class FakeLink:
         self._answers[key] = reply
 
     def ask(self, key: str, payload: bytes, timeout_s: float = 0.3) -> list[bytes]:
-        return [other._answers[key](payload) for other in self.net.others(self) if key in other._answers]
+        answers = [other._answers[key](payload) for other in self.net.others(self) if key in other._answers]
+        return [answer for answer in answers if answer is not None]
 
     def close(self) -> None:
         """End as a process does, in whatever way: the others see its tokens go."""

@@ -15,7 +15,7 @@ NEEDED: Final = "a rig with a [network] needs the network parts; install them wi
 
 Heard = Callable[[str, bytes], None]  # key, payload
 Changed = Callable[[str, bool], None]  # key, whether its token is there
-Reply = Callable[[bytes], bytes]  # the question's payload -> the answer's
+Reply = Callable[[bytes], bytes | None]  # the question's payload -> the answer's; None for no answer
 
 
 class LinkError(UserError):

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from engine.cluster.link.access import access
-from engine.cluster.link.keyring import Keyring
+from engine.cluster.link.keyring import Keyring, others_can_read
 from engine.cluster.link.link import NEEDED, LinkError, LinkSettings
 from engine.rig.models.network import Network
 from engine.rig.models.rig import Rig
@@ -44,11 +44,13 @@ def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
             "the links of [network] are not encrypted: anyone on this network can listen and play; remove plain = true"
         )
     if network.encrypted:
-        _, ends = _keyring(network, rig_file)
+        keyring, ends = _keyring(network, rig_file)
         if ends is not None:
             warnings.append(
                 f"the certificate of {network.machine} expires on {ends:%d %B %Y}; renew it with: bayleaf network keys"
             )
+        if (exposed := others_can_read(keyring.key)) is not None:
+            warnings.append(exposed)
     return warnings
 
 

@@ -178,9 +178,14 @@ class ZenohLink:
         def question(found: zenoh.Query) -> None:
             with found:
                 payload = found.payload.to_bytes() if found.payload is not None else b""
-                self._call(lambda: found.reply(found.key_expr, reply(payload)))
+                self._call(self._reply, found, reply, payload)
 
         self._declared.append(self._session.declare_queryable(key, question, complete=True, allowed_origin=_REMOTE))
+
+    def _reply(self, question: zenoh.Query, reply: Reply, payload: bytes) -> None:
+        answer = reply(payload)
+        if answer is not None:
+            question.reply(question.key_expr, answer)
 
     def ask(self, key: str, payload: bytes, timeout_s: float = _PATIENCE) -> list[bytes]:
         congestion, priority, _ = _NOTES

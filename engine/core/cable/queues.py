@@ -92,10 +92,16 @@ class CableQueues:
         yield from self.bulk
 
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
-        """Forget what waits and sets one of these; and all presses, if `presses`."""
+        """Forget what waits and sets one of these; with `presses` all presses, too, and all but one release a key."""
         slots = slots | {VOID_WITH[each] for each in slots if each in VOID_WITH}
+        released: set[tuple[int, int]] = set()  # channel, key
 
         def stays(unit: Unit) -> bool:
+            if presses and len(unit) == 1 and is_release(unit[0]):
+                key = unit[0][0] & 0x0F, unit[0][1]
+                first = key not in released
+                released.add(key)
+                return first
             return not any(found in slots if (found := slot(m)) else presses and is_press(m) for m in unit)
 
         self.notes = deque(filter(stays, self.notes))
