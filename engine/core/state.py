@@ -119,13 +119,16 @@ class State:
         """A scene of the rig before is part of this one, too, with all that its filters remember."""
         self._scenes[scene.number] = scene
 
-    def renew_filters(self, which: Callable[[int, RoutePath], bool]) -> None:
-        """Filters with state of these routes (input, route) forget what they remember."""
+    def renew_filters(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
+        """Filters with state of these routes (input, route) forget what they remember.
+
+        `keep_time`: but for those that count a clock.
+        """
         shared = {self._shared, self.scene.shared if self.scene else self._shared}  # an edit may have made them two
         for each in shared:
-            each.renew(which)
+            each.renew(which, keep_time)
         if self.scene is not None:
-            self.scene.renew(which)
+            self.scene.renew(which, keep_time)
 
     def choose_setlist(self, name: str) -> None:
         """Play by this set list, before its first entry; by the rig's first one if there is none of that name."""

@@ -130,9 +130,19 @@ def _done(at: int, what: str, details: list[Any], old: bool) -> Iterator[Happene
             did, given = (), (decode(word, fields), str(who))
         else:
             did, given = (what, *details), None
+        _check(did)
     except (LookupError, TypeError, ValueError, AttributeError) as fault:
         raise _CommandError(f'"{what}" cannot be read: {fault}') from None
     if given is not None:
         yield Happened(at, "did", command=given[0], who=given[1])
     elif did:
         yield Happened(at, "did", did=did)
+
+
+def _check(did: tuple[Any, ...]) -> None:
+    """Raises an error if a driver is said to have refused what is no message of an output."""
+    if did[:1] in (("refused",), ("gone",)):
+        _, output, message = did
+        if not isinstance(output, str):
+            raise TypeError("an output has a name")
+        bytes.fromhex(message)

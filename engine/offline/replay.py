@@ -24,7 +24,7 @@ from engine.offline.rehearsal import RECALLS, Performance, SceneChange
 from engine.offline.song_time import SongTime, clock
 from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
 from engine.rig.models.rig import Rig
-from engine.rig.read.load import read
+from engine.rig.read.load import RigError, read
 
 _TOLD_EVERY: Final = 4096
 
@@ -181,7 +181,7 @@ class Replay:
     def _compiled(self, edit: AdoptRig) -> AdoptRig:
         try:
             rig = read(edit.text, str(self._folder / "the edit in the recording"))
-        except ValueError as fault:
+        except RigError as fault:
             raise self._not_again(edit.word, fault) from None
         return replace(edit, compiled=compile_rig(rig, after=self.engine.state.compiled, remote_outputs=edit.remote))
 

@@ -236,6 +236,42 @@ def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
     assert [synth.held for synth in evening.ears()] == [1, 1]
 
 
+LATCHES = """
+[[routes]]
+from    = ["keys"]
+to      = ["strings"]
+through = [ { filter = "latch", controllers = [64] }, { filter = "clock", divide = 3 } ]
+[[scenes]]
+number = 1
+name = "Latched"
+routes = [ { from = "pads", to = "brass", through = [ { filter = "latch", controllers = [64] } ] } ]
+"""
+
+
+def test_after_a_panic_a_press_turns_a_latch_on() -> None:
+    """A latch that is on when the panic brings its pedal up is off, in routes of the scene and of every scene."""
+    router = engine(LATCHES, "fast")
+    recall(router, 0, 1)
+    for source in (KEYS, PADS):
+        assert [m for _, m, _ in router.receive(1, source, b"\xb0\x40\x7f")] == [b"\xb0\x40\x7f"]
+        router.receive(2, source, b"\xb0\x40\x00")
+    panic(router, 3)
+    for source in (KEYS, PADS):
+        assert [m for _, m, _ in router.receive(4, source, b"\xb0\x40\x7f")] == [b"\xb0\x40\x7f"]
+
+
+def test_a_panic_leaves_a_divided_clock_in_step() -> None:
+    """Every third tick passes, whatever is silenced meanwhile."""
+    router = engine(LATCHES, "fast")
+    recall(router, 0, 1)
+    passed = []
+    for tick in range(9):
+        passed.append(bool(router.receive(tick, KEYS, b"\xf8")))
+        if tick == 3:
+            panic(router, tick)
+    assert passed == [True, False, False] * 3
+
+
 def test_the_outcome_says_how_much_was_silenced() -> None:
     """The player is informed how many notes were released and how many outputs were silenced."""
     router = layer()

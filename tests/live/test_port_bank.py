@@ -11,6 +11,7 @@ from engine.ports.port import InputPort, OutputPort, PortError
 from engine.rig.models.rig import Input, Output
 
 ON = b"\x90\x3c\x40"
+MS = 1_000_000
 S = 1_000_000_000
 
 
@@ -140,22 +141,58 @@ def test_an_output_that_was_pulled_is_found_by_a_check() -> None:
     assert holder.bank.missing() == ([0], [0])
 
 
-def test_an_output_that_is_released_is_closed_once_its_last_messages_have_left() -> None:
-    """Until then it takes messages and is not missing; after two seconds it is closed in any case."""
-    for waits, closed_after in ((False, 0), (True, 2 * S + 1)):
-        holder = Holder()
-        holder.bank.attach_output(0, holder.port)
-        holder.outputs = {}
-        holder.empty = not waits
-        holder.reported()
-        holder.bank.release_output(0)
-        holder.bank.release_output(0)  # a second time changes nothing
-        assert [message for _, message in holder.port.sent] == [ON]
-        assert not holder.port.closed
-        holder.now += closed_after
+def _released(empty: bool) -> Holder:
+    """A holder whose output was just released; `empty`: nothing waits for its cable."""
+    holder = Holder()
+    holder.bank.attach_output(0, holder.port)
+    holder.outputs = {}
+    holder.empty = empty
+    holder.reported()
+    holder.bank.release_output(0)
+    holder.bank.release_output(0)  # a second time changes nothing
+    assert [message for _, message in holder.port.sent] == [ON]
+    assert holder.reported() == ["output 0 leaving"]
+    return holder
+
+
+def _closed_at(holder: Holder, *times: int) -> list[bool]:
+    """Whether it is closed when it is checked at each of these times (ns)."""
+    closed = []
+    for at in times:
+        holder.now = at
         holder.bank.check_outputs()
-        assert holder.reported() == ["output 0 leaving", "output 0 closed"]
-        assert holder.port.closed
+        assert holder.reported() == ["output 0 closed"] * holder.port.closed
+        closed.append(holder.port.closed)
+    return closed
+
+
+def test_an_output_that_is_released_is_closed_when_the_driver_has_passed_on_its_last_messages() -> None:
+    """That takes 50 ms from when its cable is idle, as at the end of a show. Until then it takes messages, and is not
+    missing."""
+    holder = _released(empty=True)
+    assert _closed_at(holder, 0, 49 * MS) == [False, False]
+    assert holder.bank.leaving(0)
+    holder.sends()
+    assert [message for _, message in holder.port.sent] == [ON, ON]
+    assert _closed_at(holder, 50 * MS) == [True]
+    assert not holder.bank.leaving(0)
+
+
+def test_the_time_that_a_driver_needs_counts_from_when_the_cable_is_idle() -> None:
+    """A cable that is busy again in between begins it again."""
+    holder = _released(empty=False)
+    assert _closed_at(holder, 200 * MS) == [False]
+    holder.empty = True
+    assert _closed_at(holder, 400 * MS, 449 * MS) == [False, False]
+    holder.empty = False
+    assert _closed_at(holder, 600 * MS) == [False]
+    holder.empty = True
+    assert _closed_at(holder, 800 * MS, 850 * MS) == [False, True]
+
+
+def test_an_output_that_is_released_is_closed_after_two_seconds_in_any_case() -> None:
+    """However much still waits for its cable."""
+    assert _closed_at(_released(empty=False), 2 * S, 2 * S + 1) == [False, True]
 
 
 def test_an_output_that_is_pulled_while_it_is_being_released_is_closed_once() -> None:

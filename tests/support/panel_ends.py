@@ -96,6 +96,10 @@ class Ends:
         """Pair a browser; returns its cookie."""
         return (await self.pair(self.codes[role])).one("set-cookie").split(";")[0]
 
+    def on(self, stream: trio.abc.Stream) -> "Live":
+        """The live socket on a stream that was upgraded."""
+        return Live(stream)
+
     async def upgrade(self, stream: trio.abc.Stream, headers: Headers, after: bytes = b"") -> Answer:
         """Ask for the live socket; `after` follows the request in the same piece."""
         fixed = [

@@ -15,13 +15,15 @@ from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
 
 
 class Silencing(NamedTuple):
-    """How everything is ended at once: the sweep of a panic, on all channels, and how many note-offs a key gets.
+    """How everything is ended at once: the sweep of a panic, on all channels, and what else it does.
 
-    `each_press`: one for each of its presses that is not released yet; else one.
+    `each_press`: whether a key gets a note-off for each of its presses, or one. `resets_filters`: whether filters
+    forget what they hold, such as a latch that is on.
     """
 
     sweep: tuple[bytes, ...]
-    each_press: bool
+    each_press: bool = False
+    resets_filters: bool = True
 
 
 def _sweep(*controllers: int) -> tuple[bytes, ...]:
@@ -38,8 +40,8 @@ def _wheels() -> tuple[bytes, ...]:
 
 #: a panic on all channels: silence first, then pedals up, which end what they held through All Notes Off
 SWEEP: Final = _sweep(ALL_SOUND_OFF, ALL_NOTES_OFF, *PEDALS)
-SILENCING: Final = Silencing(SWEEP, each_press=False)
+SILENCING: Final = Silencing(SWEEP)
 #: as it was when flight recordings had format 1, which are replayed with it
-SILENCING_1: Final = Silencing(_sweep(*PEDALS, ALL_NOTES_OFF, ALL_SOUND_OFF), each_press=True)
+SILENCING_1: Final = Silencing(_sweep(*PEDALS, ALL_NOTES_OFF, ALL_SOUND_OFF), each_press=True, resets_filters=False)
 #: Reset All Controllers (RP-015), and some of what it resets, for instruments that ignore it
 WHEELS: Final = _wheels()

@@ -224,6 +224,8 @@ class CommandExecution:
         state = self._state
         held = state.ledger.sounding()
         state.delayed.forget(state.delayed.players)
+        if state.silencing.resets_filters:
+            state.renew_filters(lambda source, path: True, keep_time=True)
         for cable in state.cables:
             self._outputs.silence(now, cable, out)
         state.ledger.forget_keys()

@@ -174,6 +174,25 @@ async def test_an_edited_rig_is_lent() -> None:
         assert stage.desk.far.reports[BOX].lost == 0
 
 
+async def test_an_output_that_is_taken_out_and_put_back_is_lent_again() -> None:
+    """Even if it was still open: it is closed once its last releases have left, and is out of reach until it is open
+    again."""
+    stage = Stage()
+    edited = RIG.replace('"Strings"', '"Brass"')
+    async with stage.sounding():
+        first = stage.system.output("Strings")
+        for text in (edited, RIG):
+            stage.lending._ports.lend(read(text, "pit.toml").on(BOX))
+        assert not first.closed
+        with stage.lending._endpoint.lender() as lender:
+            assert not lender._lent["strings"].there
+        await eventually(lambda: first.closed)
+        await stage.plugged(True)
+        stage.desk.open()
+        stage.desk.play(ON)
+        await eventually(lambda: stage.heard[-1:] == [ON] and stage.system.output("Strings") is not first)
+
+
 async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
     """It is reported, and the same ports stay lent."""
     stage = Stage()
