@@ -11,6 +11,7 @@ from typing import Any, Final, Protocol, TypeVar
 
 import trio
 
+from engine.cluster.endpoints.hearing import TOO_MUCH
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
@@ -103,12 +104,13 @@ class Standby:
 
         def hear(what: str, read: Callable[[bytes], _Word], take: Callable[[int, _Word], None]) -> None:
             def heard(key: str, payload: bytes) -> None:  # a thread of the link
-                word = machines.hearing.read(other, f'word about the "{what}"', read, payload)
+                word = machines.hearing.read(other, f"{what} state", read, payload)
                 if word is not None:
                     self._words.append(lambda now: take(now, word))
                 wake()
 
-            machines.link.subscribe_state(machines.keys.state(what), heard)
+            too_much = partial(machines.hearing.refuse, other, f"{what} state", TOO_MUCH)
+            machines.link.subscribe_state(machines.keys.state(what), heard, too_much)
 
         def asked(payload: bytes) -> bytes:  # a thread of the link
             self._words.append(self.give_away)

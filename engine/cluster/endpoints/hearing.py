@@ -6,6 +6,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import Final, TypeVar
 
+#: why what a machine says is ignored when more comes than can be taken
+TOO_MUCH: Final = "comes more often than can be taken, and is left out for five seconds"
 _Found = TypeVar("_Found")
 _AGAIN: Final = 60_000_000_000  # ns before the same is reported again, if it made sense in between
 _UNREAD: Final = 64  # reports that wait for the loop
@@ -37,13 +39,14 @@ class Hearing:
         try:
             found = read(payload)
         except ValueError as fault:
-            self._garbled(machine, what, str(fault))
+            self.refuse(machine, what, f"makes no sense and is ignored ({fault})")
             return None
         if self._speakers:
             self._sound(machine, what)
         return found
 
-    def _garbled(self, machine: str, what: str, fault: str) -> None:
+    def refuse(self, machine: str, what: str, fault: str) -> None:
+        """Count and report that what a machine says is ignored, and why."""
         with self._lock:
             speaker = self._speakers.setdefault((machine, what), _Speaker())
             speaker.garbled += 1
@@ -69,4 +72,4 @@ class Hearing:
 
 
 def _sentence(machine: str, what: str, fault: str) -> str:
-    return f"the {what} of {machine} makes no sense and is ignored ({fault})"
+    return f"the {what} of {machine} {fault}"

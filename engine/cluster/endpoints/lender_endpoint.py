@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from functools import partial
 from typing import Final
 
-from engine.cluster.endpoints.hearing import Hearing
+from engine.cluster.endpoints.hearing import TOO_MUCH, Hearing
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import OrderBatch, read_orders
@@ -24,6 +24,7 @@ from engine.rig.models.network import Network
 _PUBLISH_AGAIN: Final = (
     50_000_000  # ns between two leases published for an engine that no longer plays and does not know it
 )
+_PUBLISH_ANYWAY: Final = 1_000_000_000  # ns: an engine may have left one out
 _AN_ENGINE: Final = "an engine"  # which one is not known before its words make sense
 _NEVER_SEEN: Final = 5  # looks after which a holder whose token never appeared counts as gone
 
@@ -60,8 +61,10 @@ class LenderEndpoint:
 
     def begin(self) -> None:  # blocks; call it in a thread
         """Listen for engines, orders and claims."""
-        self._link.watch(self._keys.everyone(), self._sees)
-        self._link.subscribe(self._keys.outputs(self._me), self._hear)
+        for engine in self._engines:
+            self._link.watch(self._keys.alive(engine), self._sees)
+        too_much = partial(self.hearing.refuse, _AN_ENGINE, "order", TOO_MUCH)
+        self._link.subscribe(self._keys.outputs(self._me), self._hear, too_much)
         self._link.answer(self._keys.claim(self._me), self._asked)
 
     # Threads of the link
@@ -90,10 +93,9 @@ class LenderEndpoint:
 
     def _sees(self, key: str, there: bool) -> None:
         machine = machine_of(key)
-        if machine in self._engines:
-            (self.alive.add if there else self.alive.discard)(machine)
-            self._heard.append(partial(self._seen, machine, there))
-            self._wake()
+        (self.alive.add if there else self.alive.discard)(machine)
+        self._heard.append(partial(self._seen, machine, there))
+        self._wake()
 
     def _asked(self, payload: bytes) -> bytes | None:
         who = self.hearing.read(_AN_ENGINE, "claim", self._read_claim, payload)
@@ -160,7 +162,8 @@ class LenderEndpoint:
         lender, now = self._lender, self._clock()
         lease = lender.epoch, lender.holder, lender.given_to, tuple(sorted(lender.incomplete))
         fenced, self._fenced = lender.fenced != self._fenced, lender.fenced
-        if lease != self._published or (fenced and now - self._published_at >= _PUBLISH_AGAIN):
+        again = _PUBLISH_AGAIN if fenced else _PUBLISH_ANYWAY
+        if lease != self._published or now - self._published_at >= again:
             self._published, self._published_at = lease, now
             epoch, holder, given_to, incomplete = lease
             word = Lease(epoch=epoch, holder=holder, given_to=given_to, incomplete=incomplete)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Final
 
-from engine.cluster.endpoints.hearing import Hearing
+from engine.cluster.endpoints.hearing import TOO_MUCH, Hearing
 from engine.cluster.endpoints.remote_ports import RemoteInput, RemoteOutput
 from engine.cluster.endpoints.shared_input import SharedInput
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
@@ -47,20 +47,22 @@ class RemoteMachines:
 
     def begin(self) -> None:  # blocks; call it in a thread
         """Listen to all other machines of the rig."""
-        self.link.watch(self.keys.everyone(), self._sees_machine)
         for machine in self.network.machines:
             if machine != self.me:
+                self.link.watch(self.keys.alive(machine), self._sees_machine)
                 self.link.watch(self.keys.plugs(machine), self._sees_port)
-                self.link.subscribe(self.keys.meter(machine), self._hear_report)
-                self.link.subscribe(self.keys.inputs(machine), self._hear_events)
-                self.link.subscribe_state(self.keys.lease(machine), self._hear_lease)
+                refuse = partial(self.hearing.refuse, machine)
+                floods = partial(self._floods, machine)
+                self.link.subscribe(self.keys.meter(machine), self._hear_report, partial(refuse, "report", TOO_MUCH))
+                self.link.subscribe(self.keys.inputs(machine), self._hear_events, floods)
+                self.link.subscribe_state(
+                    self.keys.lease(machine), self._hear_lease, partial(refuse, "lease", TOO_MUCH)
+                )
 
     # What arrives: threads of the link
 
     def _sees_machine(self, key: str, there: bool) -> None:
         machine = machine_of(key)
-        if machine not in self.network.machines:  # on a plain network anyone can show a token
-            return
         (self.alive.add if there else self.alive.discard)(machine)
         if not there:
             self._lose_ports(lambda key: machine_of(key) == machine, f"{machine} is gone")
@@ -92,6 +94,13 @@ class RemoteMachines:
         source = self._inputs.get(key)
         if batch is not None and source is not None:
             source.hear(batch)
+
+    def _floods(self, machine: str) -> None:
+        """Its inputs send more than can be taken, and what is left out may be releases: they count as pulled."""
+        self.hearing.refuse(machine, "input", TOO_MUCH)
+        why = f"{machine} sends more than can be taken"
+        self._lose_ports(lambda token: token.startswith(self.keys.plugged(machine, "in", "")), why)
+        self.news()
 
     def _hear_lease(self, key: str, payload: bytes) -> None:
         machine = machine_of(key)

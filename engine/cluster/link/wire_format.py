@@ -20,8 +20,7 @@ _ALONE: Final = 1  # a flag: the content has no number
 _LONG: Final = 1024  # bytes of a message that is sent by itself
 _LARGEST: Final = 1 << 63  # of numbers and times
 _LONGEST: Final = 60_000_000_000  # ns of a settle time, as in a rig file
-#: events or orders of one network message: more than a sender lets wait
-MOST: Final = 20_000
+_TOGETHER: Final = 50  # events or orders of one network message
 
 Stamped = tuple[int, bytes]  # when it arrived (ns), message
 Put = tuple[bytes, bool]  # what to send, and whether at a lower priority
@@ -57,9 +56,10 @@ class EventSender:
     def packs(self, events: Sequence[Stamped]) -> Iterator[Put]:
         """What to send, in this order."""
         short = [event for event in events if len(event[1]) <= _LONG]
-        if short:
-            yield _pack_events(self._stream, self._next, short), False
-            self._next += len(short)
+        for begin in range(0, len(short), _TOGETHER):
+            part = short[begin : begin + _TOGETHER]
+            yield _pack_events(self._stream, self._next, part), False
+            self._next += len(part)
         for event in events:
             if len(event[1]) > _LONG:
                 yield _pack_events(self._stream, None, [event]), True
@@ -75,9 +75,10 @@ class OrderSender:
     def packs(self, orders: Sequence[Order]) -> Iterator[Put]:
         """What to send, in this order."""
         short = [order for order in orders if not _goes_alone(order)]
-        if short:
-            yield _pack_orders(self._epoch, self._next, short), False
-            self._next += len(short)
+        for begin in range(0, len(short), _TOGETHER):
+            part = short[begin : begin + _TOGETHER]
+            yield _pack_orders(self._epoch, self._next, part), False
+            self._next += len(part)
         for order in orders:
             if _goes_alone(order):
                 yield _pack_orders(self._epoch, None, [order]), True
@@ -116,7 +117,7 @@ def _number(unpacker: Unpacker) -> int:
 
 
 def _check_count(found: Sequence[object], first: int | None) -> None:
-    if len(found) >= (MOST if first is not None else 1):
+    if len(found) >= (_TOGETHER if first is not None else 1):
         raise ValueError("there is more than can be sent together")
 
 

@@ -10,8 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.core.timing.clock import FASTEST, SLOWEST
 
-#: bytes of a word; a report of 500 ports has 150,000
-LARGEST: Final = 262_144
+#: bytes of a word; a report of 400 ports has as many
+LARGEST: Final = 65_536
 #: bytes of a rig file
 LARGEST_RIG: Final = 4_194_304
 _SHOWN: Final = 80  # characters
@@ -164,7 +164,7 @@ _ANSWER: Final[TypeAdapter[_Granted | _Refused]] = TypeAdapter(_Granted | _Refus
 
 def pack(word: BaseModel) -> bytes:
     """A word as it goes over the network."""
-    return word.model_dump_json().encode()
+    return word.model_dump_json(exclude_defaults=True).encode()
 
 
 def read_word(model: type[_Model], payload: bytes) -> _Model:
