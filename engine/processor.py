@@ -14,20 +14,22 @@ _CLAIM: Final = "\0bayleaf processor"
 
 
 @contextmanager
-def one_for_all(place: int = 0) -> Iterator[int | None]:
+def one_for_all(number: int | None = None) -> Iterator[int | None]:
     """Keep this thread, and those that it starts meanwhile, on one processor. Yields its number, None for any.
 
     Only one thread at a time can hold Python's lock, and waking a thread on another processor costs more than its work
-    (bench/manners.py). Programs on one computer keep to different processors while there are enough: threads of one
-    real-time priority on one processor wait for each other without end. `place`, such as a machine's number in its
-    rig, says which processor is tried first. With ordinary scheduling nothing is changed: other programs could occupy
-    that processor.
+    (bench/manners.py). Programs on one computer keep to different processors, since threads of one real-time priority
+    wait for each other on a processor: those of one rig by their `number`, the others take one that is free. With
+    ordinary scheduling nothing is changed: other programs could occupy that processor.
     """
     if sys.platform != "linux" or len(_ALLOWED) < 2 or os.sched_getscheduler(0) != os.SCHED_FIFO:
         yield None
         return
+    every = sorted(_ALLOWED)
+    wanted = every if number is None else [every[number % len(every)]]
     with ExitStack() as claimed:
-        here = _claim(place, claimed)
+        free = (processor for processor in wanted if _claim(processor, claimed))
+        here = next(free, wanted[os.getpid() % len(wanted)])
         os.sched_setaffinity(0, {here})
         try:
             yield here
@@ -35,20 +37,14 @@ def one_for_all(place: int = 0) -> Iterator[int | None]:
             os.sched_setaffinity(0, _ALLOWED)
 
 
-def _claim(place: int, claimed: ExitStack) -> int:
-    """The first processor from this place on that no other program here has claimed; if there is none, that one."""
-    every = sorted(_ALLOWED)
-    first = place % len(every)
-    for processor in (*every[first:], *every[:first]):
-        claim = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
-        try:
-            claim.bind(f"{_CLAIM} {processor}")
-        except OSError:
-            claim.close()
-        else:
-            claimed.enter_context(claim)
-            return processor
-    return every[first]
+def _claim(processor: int, claimed: ExitStack) -> bool:
+    """Say that this program keeps to a processor; False if another one does."""
+    claim = claimed.enter_context(socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM))
+    try:
+        claim.bind(f"{_CLAIM} {processor}")
+    except OSError:
+        return False
+    return True
 
 
 def any_of_them(process: int = 0) -> None:

@@ -4,7 +4,6 @@ import signal
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
 from typing import Final
-from zlib import crc32
 
 import trio
 
@@ -58,7 +57,7 @@ class EngineProcess:
         self._text = text
         self._rig_file = rig_file
         self._name = name
-        self._number = rig.network.number if rig.network is not None else crc32(name.encode())
+        self._number = rig.network.number if rig.network is not None else None
         self._virtual = virtual
         self._say = say
         self._beside = beside

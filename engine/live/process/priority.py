@@ -35,7 +35,7 @@ def going_first() -> Iterator[str]:
 
 
 @contextmanager
-def undisturbed(place: int = 0) -> Iterator[str]:
-    """The same for the loop's thread and the reader's, both on one processor; `place`: see `one_for_all`."""
-    with going_first() as scheduling, one_for_all(place):
+def undisturbed(number: int | None = None) -> Iterator[str]:
+    """The same for the loop's thread and the reader's, both on one processor; `number`: see `one_for_all`."""
+    with going_first() as scheduling, one_for_all(number):
         yield scheduling

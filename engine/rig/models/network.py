@@ -75,8 +75,8 @@ class Network(Part):
 
     @property
     def number(self) -> int:
-        """The place of this machine in the table, from 0."""
-        return [*self.machines].index(self.machine)
+        """The number of this machine, from 0: the engines come first."""
+        return list(dict.fromkeys((*self.engines, *self.machines))).index(self.machine)
 
     @property
     def loopback(self) -> bool:

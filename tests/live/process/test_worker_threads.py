@@ -39,29 +39,32 @@ PROGRAM = """
 from engine import processor
 processor._CLAIM = "\\0test TEST"
 from engine.live.process.priority import going_first
-with going_first(), processor.one_for_all(PLACE) as here:
+with going_first(), processor.one_for_all(NUMBER) as here:
     print(here, flush=True)
     input()
 """
 
 
 def test_programs_on_one_computer_keep_to_different_processors() -> None:
-    """Each takes the next that is free, beginning at its place; one that ends leaves its own to others."""
+    """Those of one rig by their number, whoever starts first; any other takes one that is free."""
     programs: list[subprocess.Popen[str]] = []
 
-    def start(place: int) -> str:
-        command = [sys.executable, "-c", PROGRAM.replace("PLACE", str(place)).replace("TEST", str(os.getpid()))]
-        programs.append(subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True))
+    def start(number: int | None) -> str:
+        program = PROGRAM.replace("NUMBER", str(number)).replace("TEST", str(os.getpid()))
+        programs.append(
+            subprocess.Popen([sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        )
         assert programs[-1].stdout is not None
         return programs[-1].stdout.readline().strip()
 
+    every = [str(processor) for processor in sorted(where())]
     try:
-        places = [start(3) for _ in where()]
-        if places != ["None"] * len(places):  # with one processor, or where real-time scheduling is not granted
-            assert sorted(places) == sorted(str(processor) for processor in where())
-            assert start(3) == places[0]  # all are taken
-            programs[1].communicate("\n")
-            assert start(3) == places[1]
+        if start(1) != "None":  # with one processor, or where real-time scheduling is not granted
+            assert [start(number) for number in (0, len(every), len(every) + 1)] == [every[0], every[0], every[1]]
+            assert sorted(start(None) for _ in every[2:]) == every[2:]
+            programs[0].communicate("\n")
+            programs[3].communicate("\n")
+            assert start(None) == every[1]
     finally:
         for program in programs:
             program.kill()
