@@ -8,7 +8,8 @@ import trio
 from engine.core import scene_snapshot
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import BLOCK, SET_ROUTE, RemoteRequest, RouteRequest, answer_reply
-from engine.live.edit.rig_session import Change, RigSession
+from engine.live.edit.rig_session import RigSession
+from engine.live.edit.rig_texts import Change
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, refused, unchanged
 from engine.rig.edit import scene_edits
@@ -82,7 +83,7 @@ class RemoteWork:
         """Replace the current rig with this text, if it is valid."""
         if text == self._session.text:
             return unchanged(f"the rig from {where} is already current")
-        return await self._session.edit(lambda: (lambda _: text, f"the rig from {where} plays"))
+        return await self._session.edit(lambda: (text, f"the rig from {where} plays"))
 
     async def _set_route(self, route: RouteRequest) -> Answer:
         return await self._session.edit(partial(self._routed, route))

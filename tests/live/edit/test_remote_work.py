@@ -11,6 +11,7 @@ from engine.core.control import rig_dump
 from engine.core.control.remote_messages import OwnMessage, RouteRequest, own, plain_request, read_own, route_request
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
+from engine.live.process.worker_threads import to_its_end
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
 from tests.support.small_show import RIG, Bench
@@ -41,7 +42,7 @@ class RemoteMachine:
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
-        self.session = RigSession(self.show, file, TEXT)
+        self.session = RigSession(self.show, file, TEXT, to_its_end)
         self.remote_work = RemoteWork(self.show, self.session)
         self.brass()
 
