@@ -21,7 +21,7 @@ from engine.live.port_bank import DRIVERS_TAKE
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.instance_lock import InstanceLock, claim_socket
-from engine.live.process.last_scene import LastSceneWriter, read_last, state_file
+from engine.live.process.last_scene import LastSceneWriter, state_file
 from engine.live.process.priority import undisturbed
 from engine.live.reader import InputReader
 from engine.live.show import Show
@@ -160,7 +160,7 @@ class EngineProcess:
 
     def _resume(self, show: Show) -> int | str:
         """Take up the set list where the last show was; returns the scene to begin with."""
-        last = read_last(state_file(self._name), self._rig_file)
+        last = self._last_scene.last()
         if last is not None:
             show.apply(ResumePosition(last))
         start = self._rig.rig.start
