@@ -4,6 +4,7 @@ import signal
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
 from typing import Final
+from zlib import crc32
 
 import trio
 
@@ -57,6 +58,7 @@ class EngineProcess:
         self._text = text
         self._rig_file = rig_file
         self._name = name
+        self._number = rig.network.number if rig.network is not None else crc32(name.encode())
         self._virtual = virtual
         self._say = say
         self._beside = beside
@@ -130,7 +132,7 @@ class EngineProcess:
     ) -> None:
         """Play until stopped; then release everything and close the ports, whatever has happened."""
         try:
-            with collector_at_rest(), undisturbed() as show.scheduling:
+            with collector_at_rest(), undisturbed(self._number) as show.scheduling:
                 await self._play(show, reader, tasks, cluster)
         finally:
             reader.stop()
