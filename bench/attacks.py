@@ -20,7 +20,7 @@ _TAIL: Final = 0.99
 
 def one_attack(name: str, pace: Pace) -> dict[str, float]:
     """Turns of quiet and of this attack: p99 of both (µs), the memory that it adds (MB), messages that went astray."""
-    with tempfile.TemporaryDirectory(prefix="bl") as folder, attacked_stage(Path(folder)) as stage:
+    with tempfile.TemporaryDirectory(prefix="bl") as folder, attacked_stage(Path(folder), ATTACKS[name].rig) as stage:
         before = stage.weight()
         turns = [_turn(stage, name, pace.seconds(_SECONDS)) for _ in pace.rounds(3)]
         most = stage.heaviest()

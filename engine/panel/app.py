@@ -21,6 +21,7 @@ from engine.panel.page_files import PageFile, answer, page_files
 from engine.panel.paired_browsers import LASTS, Role
 from engine.panel.pairing import Pairing, PairingRefused
 from engine.panel.request_guard import is_the_players
+from engine.panel.shared_looks import SharedLooks
 
 _LONGEST_FORM: Final = 1000  # bytes
 _LOOK: Final = 1.0  # seconds after which a browser is gone whose pairing has ended
@@ -34,6 +35,7 @@ class Panel:
         """`engine`: its name. `port` distinguishes the cookies of several panels on one machine."""
         self._engine = engine
         self._follower = follower
+        self._looks = SharedLooks(engine, follower.situation)
         self._pairing = pairing
         self._cookie = f"bayleaf-{port}"
         self._tls = tls
@@ -105,7 +107,7 @@ class Panel:
 
     async def _look(self, socket: WebSocket, role: Role) -> None:
         """Serve a live socket until the browser disconnects, or its pairing ends."""
-        browser = browser_socket.BrowserSocket(socket, role, self._engine, self._follower)
+        browser = browser_socket.BrowserSocket(socket, role, self._engine, self._follower, self._looks)
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._end_with_pairing, socket, role, browser)
             await browser.run()

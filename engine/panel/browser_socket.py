@@ -16,6 +16,7 @@ from engine.panel.engine_socket import EngineUnanswered, ask
 from engine.panel.frame_merging import Facts, StatusFrame, merged
 from engine.panel.paired_browsers import Role
 from engine.panel.rate_limit import RateBucket, RatePace
+from engine.panel.shared_looks import SharedLooks
 from engine.protocol import AnswerCode, Lane, RequestError, refused, row_of
 
 LONGEST: Final = 1 << 18  # bytes of a message from a browser: a long chain or burst
@@ -32,12 +33,15 @@ _LANES: Final[dict[Lane, float]] = {"panic": 5.0, "show": 5.0, "bench": 30.0}
 class BrowserSocket:
     """Serves one socket until the browser disconnects."""
 
-    def __init__(self, socket: WebSocket, role: Role, engine: str, follower: EngineFollower) -> None:
+    def __init__(
+        self, socket: WebSocket, role: Role, engine: str, follower: EngineFollower, looks: SharedLooks
+    ) -> None:
         """`engine`: its name."""
         self._socket = socket
         self._role = role
         self._engine = engine
         self._follower = follower
+        self._looks = looks
         self._pace = RateBucket(_PACE)
         self._news: deque[str] = deque()
         self._missed: StatusFrame | None = None
@@ -148,13 +152,19 @@ class BrowserSocket:
         """Pass requests on one by one, each on a new connection: an old one may belong to an engine that has ended."""
         async for number, request in waiting:
             try:
-                answer = await ask(self._engine, request, patience)
+                answer = await self._answer(request, patience)
             except EngineUnanswered as fault:
                 self._refuse(number, AnswerCode.NO_ENGINE, str(fault))
             else:
                 self._add(f'{{"id": {number}, "answer": {answer}}}')
             if long:
                 await self._taken.wait()
+
+    async def _answer(self, request: Facts, patience: float) -> str:
+        row = row_of(request)
+        if row.serves == "one":
+            return await ask(self._engine, request, patience)
+        return await self._looks.answer(request, row, self._role)
 
     # To the browser
 

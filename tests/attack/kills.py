@@ -24,7 +24,8 @@ from engine.core.control.setlist import ShowPosition
 from engine.live.process.last_scene import read_last, write_last
 from engine.live.recorder import FlightRecorder, RecorderSnapshot
 from engine.live.recording_files import RecordingNames, write
-from engine.panel.pairing import Pairing, Role
+from engine.panel.paired_browsers import Role
+from engine.panel.pairing import Pairing
 from engine.rig.edit.versions import RigVersions
 
 _MOST_BROWSERS: Final = 60  # beyond 64 the first are dropped, as they should be

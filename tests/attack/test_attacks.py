@@ -29,7 +29,7 @@ def folder() -> Iterator[Path]:
 @pytest.mark.parametrize("attack", ATTACKS)
 def test_an_attack_costs_the_music_nothing(folder: Path, attack: str) -> None:
     """Every note passes once, engine and panel take less than 50 MB more, edits still work, SIGTERM ends the engine."""
-    with attacked_stage(folder) as stage:
+    with attacked_stage(folder, ATTACKS[attack].rig) as stage:
         before = stage.weight()
         with stage.attacked(attack):
             played = stage.play(_PLAYED)

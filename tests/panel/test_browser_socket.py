@@ -222,7 +222,7 @@ async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
 
         async def flood() -> None:
             for number in range(500):
-                await live.say(id=number, ask={"do": "rig"})
+                await live.say(id=number, ask={"do": "save", "what": "history"})
             await live.say(id=500, ask={"do": "panic"})
 
         nursery.start_soon(flood)
@@ -233,7 +233,44 @@ async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
     refused = [answer for answer in answered.values() if not answer["done"]]
     assert len(refused) > 100
     assert answered[500]["done"]
-    assert sum(asked["do"] == "rig" for asked in engine.asked) == 500 - len(refused)
+    assert sum(asked["do"] == "save" for asked in engine.asked) == 500 - len(refused)
+
+
+async def test_browsers_of_one_panel_share_its_answers(tmp_path: Path) -> None:
+    """Two browsers that have the same frame and ask for the rig cause one request to the engine."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as one, ends.live() as other:
+        for live in (one, other):
+            await live.until(lambda message: "frame" in message)
+            for number in range(3):
+                assert (await live.ask(number, do="rig"))["asked"] == {"do": "rig"}
+    assert [asked for asked in engine.asked if asked["do"] == "rig"] == [{"do": "rig"}]
+
+
+async def test_a_browser_that_changes_its_mind_costs_the_engine_little(tmp_path: Path) -> None:
+    """A browser that asks for messages and ends that a thousand times, or rests and wakes, causes a few lines."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        await live.until(lambda message: "frame" in message)
+        async with trio.open_nursery() as nursery:
+
+            async def read() -> None:
+                while isinstance(await live.hear(), dict):
+                    pass
+
+            nursery.start_soon(read)
+            began = trio.current_time()
+            for _ in range(500):
+                await live.say(events=True)
+                await live.say(events=False)
+            for _ in range(500):
+                await live.say(rest=True)
+                await live.say(rest=False)
+            await live.say(events=True)
+            await engine.until(lambda: engine.asked[-1].get("events") is True)
+            took = trio.current_time() - began
+            nursery.cancel_scope.cancel()
+    assert len(engine.asked) <= 4 + 2 * took / 0.2
 
 
 @pytest.mark.parametrize(

@@ -106,11 +106,15 @@ class Weight(NamedTuple):
 class AttackedStage:
     """Everything of one trial, in a folder of its own with a short path."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, more: str) -> None:
+        """`more` is added to the rig, with free ports of TCP for each PORT."""
         for name in _FIFOS:
             os.mkfifo(folder / name)
-        osc = _free_port()
+        osc = free_port()
         rig = RIG.replace("FOLDER", str(folder)).replace("OSC_PORT", str(osc)).replace("LARGE\n", _LARGE)
+        while "PORT" in more:
+            more = more.replace("PORT", str(free_port()), 1)
+        rig += more
         self._environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
         (folder / "rig.toml").write_text(rig, encoding="utf-8")
         self._folder = folder
@@ -219,16 +223,17 @@ def _status(process: int, field: str) -> float:
     return int(found[1]) * 1024 / _MB
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """A port that nobody uses, of UDP and probably of TCP."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
 
 
 @contextlib.contextmanager
-def attacked_stage(folder: Path) -> Iterator[AttackedStage]:
-    """A stage until the end of the block, after its first second."""
-    stage = AttackedStage(folder)
+def attacked_stage(folder: Path, more: str = "") -> Iterator[AttackedStage]:
+    """A stage until the end of the block, after its first second; `more` is added to its rig."""
+    stage = AttackedStage(folder, more)
     try:
         time.sleep(1.0)  # what starts grows; nothing tells when it is done
         yield stage

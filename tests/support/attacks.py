@@ -14,13 +14,14 @@ import time
 import zlib
 from collections.abc import Callable, Sequence
 from itertools import cycle
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import trio
 
 from engine.core.control.remote_messages import BLOCK, own, seven
 from engine.midi.seven_bit_packing import pack
 from tests.support.attacked_stage import DEVICE, Target
+from tests.support.lying_machine import flapping, flood, nonsense
 from tests.support.panel_ends import Ends
 
 _HELD: Final = 1.0  # seconds that connections are held
@@ -172,7 +173,29 @@ def sysex_at_remote(target: Target) -> None:
     _send(target, "REMOTE", b"".join(asked) * 2000)
 
 
-ATTACKS: Final[dict[str, Callable[[Target], None]]] = {
+class Attack(NamedTuple):
+    """`make` makes it once; `rig`: what the stage's rig needs for it."""
+
+    make: Callable[[Target], None]
+    rig: str = ""
+
+
+NETWORK: Final = """
+[network]
+machine = "desk"
+main = "desk"
+[network.machines]
+desk = { listen = "127.0.0.1:PORT" }
+left = { listen = "127.0.0.1:PORT" }
+[inputs.away]
+machine = "left"
+port = "Away"
+[outputs.far]
+machine = "left"
+port = "Far"
+"""
+
+_ALONE: Final[dict[str, Callable[[Target], None]]] = {
     "dump: 3,000 small blocks": many_blocks,
     "browsers: rig": _browsers({"do": "rig"}),
     "browsers: explain": _browsers({"do": "explain", "scene": 1, "input": "keys", "message": "90 3C 40"}),
@@ -184,6 +207,10 @@ ATTACKS: Final[dict[str, Callable[[Target], None]]] = {
     "endless SysEx": endless_sysex,
     "requests by SysEx": sysex_at_remote,
 }
+ATTACKS: Final = {
+    **{name: Attack(make) for name, make in _ALONE.items()},
+    **{f"a machine's {make.__name__}": Attack(make, NETWORK) for make in (nonsense, flood, flapping)},
+}
 
 
 def main(arguments: Sequence[str]) -> None:
@@ -191,7 +218,7 @@ def main(arguments: Sequence[str]) -> None:
     os.nice(10)  # an attacker's machine is another one, whose work does not slow down ours
     print("begins", flush=True)
     while True:
-        ATTACKS[name](target)
+        ATTACKS[name].make(target)
 
 
 if __name__ == "__main__":

@@ -76,7 +76,10 @@ class SceneCompiler:
         inputs: Sequence[str] | None = None,
         outputs: Sequence[str] | None = None,
     ) -> None:
-        """`inputs`, `outputs`: names of ports in the order of their indices, the rig's own if they are not given."""
+        """`inputs`, `outputs`: names of ports in the order of their indices, the rig's own if they are not given.
+
+        Routes from other inputs than these are left out.
+        """
         self._rig = rig
         self._filters = filters
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
@@ -95,6 +98,8 @@ class SceneCompiler:
         for number, route in enumerate(routes, 1):
             outputs = tuple(dict.fromkeys(self._outputs[name] for name in route.to))
             for name in dict.fromkeys(route.source):
+                if name not in self._inputs:
+                    continue
                 make = partial(self._links, route.through)
                 label = route.name or f"{what} {number}"
                 listed[self._inputs[name]].append(RoutePath(label, make(), outputs, make, lasting, number - 1))
