@@ -12,7 +12,7 @@ from typing import Final
 from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.cluster.link.join import open_link
 from engine.cluster.link.settings import settings_of
-from engine.cluster.link.wire_format import EventSender, OrderSender, read_orders
+from engine.cluster.link.wire_format import EventSender, OrderSender, read_events, read_orders
 from engine.cluster.pure.output_lender import Grant, OutputLender
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable, remote_outputs
 from engine.core.cable.speed import DIN
@@ -105,7 +105,7 @@ def cpu(call: Callable[[], object], times: int = TIMES) -> float:
 def unpack(payload: bytes) -> None:
     """As the link's thread and the reader do."""
     port = RemoteInput("keys", lambda at: at)
-    port.hear(payload)
+    port.hear(read_events(payload))
     port.poll()
 
 

@@ -12,7 +12,7 @@ class AnswerCode(StrEnum):
     # The request
     BAD_REQUEST = "bad-request"  # a field is missing, unknown or out of range
     UNKNOWN_REQUEST = "unknown-request"
-    NOT_ALLOWED = "not-allowed"  # not from this browser, or from no browser
+    NOT_ALLOWED = "not-allowed"  # not from this browser, from no browser, or not over MIDI
     TOO_MANY = "too-many"  # more requests at once than are taken
     BUSY = "busy"  # the same thing is under way for somebody else, or a cable is full
 

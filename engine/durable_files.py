@@ -2,8 +2,13 @@
 
 import contextlib
 import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
+
+from engine.renames import rename_new
 
 
 def flush(file: IO[Any]) -> None:
@@ -45,3 +50,21 @@ def replace(path: Path, content: bytes, mode: int = 0o666) -> None:
         with contextlib.suppress(OSError):
             temporary.unlink(missing_ok=True)
         raise
+
+
+@contextmanager
+def new(path: Path, mode: int = 0o666) -> Iterator[IO[bytes]]:
+    """A file to write to, which gets its name at the end, whole, if nothing has that name: not even a dangling link.
+
+    `mode` before the umask. After an error nothing is left. Raises FileExistsError and other OSErrors.
+    """
+    temporary = path.with_name(f".bayleaf-{secrets.token_hex(8)}")
+    try:
+        with open(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "wb") as file:
+            yield file
+            flush(file)
+        rename_new(temporary, path)
+    finally:
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
+    flush_folder(path.parent)

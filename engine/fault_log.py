@@ -36,6 +36,11 @@ def log_file(process: str) -> Path:
     return Path(platformdirs.user_state_dir(_APP)) / f"{re.sub(r'[^A-Za-z0-9_-]', '_', process)}.log"
 
 
+def panel_log_file(engine: str) -> Path:
+    """Where the front panel of the engine of this name logs its faults."""
+    return log_file(f"{engine}-panel")
+
+
 class _Key(NamedTuple):
     """What makes two faults the same: the kind, and the line that raised it."""
 

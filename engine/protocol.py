@@ -19,7 +19,7 @@ MOST_SECONDS: Final = 3600.0
 
 _NAME: Final = 1000  # characters of a name
 _PATH: Final = 5000  # characters of a path
-_LONG_MESSAGE: Final = 1 << 16  # characters of a message in hexadecimal
+_TRACED: Final = 3 * 1024  # characters of a message of 1,024 bytes in hexadecimal, with its spaces
 _LISTED: Final = 1000  # names, routes, filters or steps in one request
 _MOST_BYTES: Final = 1 << 24
 _AGES: Final = 1e9  # seconds
@@ -135,7 +135,9 @@ class FollowRequest(Request):
 
 
 class RigRequest(Request):
-    """The current rig."""
+    """The current rig, or what has changed in it."""
+
+    since: Number | None = Field(None, description="the revision of the rig that the asker has, or null for all of it")
 
 
 class FiltersRequest(Request):
@@ -148,7 +150,8 @@ class ExplainRequest(Request):
     scene: Number = Field(description="a scene's number")
     input: Name = Field(description="the name of an input")
     message: str = Field(
-        max_length=_LONG_MESSAGE, description="one whole MIDI message in hexadecimal, such as 90 3C 40"
+        max_length=_TRACED,
+        description="one whole MIDI message of up to 1,024 bytes in hexadecimal, such as 90 3C 40",
     )
 
 
@@ -355,9 +358,13 @@ class SendDumpRequest(Request):
 Role = Literal["view", "operate", "shell"]
 #: a browser's requests of one lane wait for each other, and for no other lane
 Lane = Literal["panic", "show", "bench"]
-#: "loop": answered in the loop; "worker": its answer may be large and is written by a worker thread; "connection": it
-#: takes the rest of its connection
-Cost = Literal["loop", "worker", "connection"]
+#: "loop": answered in the loop; "worker": its answer is made and written by a worker thread, one at a time; "paced": so
+#: too, and then comes a rest, since it is work that every asker causes again; "connection": it takes the rest of its
+#: connection
+Cost = Literal["loop", "worker", "paced", "connection"]
+#: "one": the panel asks this for the browser that asked; else one answer serves all browsers, until the rig or a mute
+#: changes ("revision") or for a second
+Serves = Literal["one", "revision", "second"]
 
 
 class Row(NamedTuple):
@@ -371,6 +378,7 @@ class Row(NamedTuple):
     lane: Lane = "bench"
     cost: Cost = "loop"
     audible: bool = False
+    serves: Serves = "one"
 
 
 #: by "do", or by "do" and "what" with a space between
@@ -389,14 +397,14 @@ TABLE: Final[Mapping[str, Row]] = {
     "mute": Row(MuteRequest, "operate", "show"),
     "unmute": Row(UnmuteRequest, "operate", "show"),
     "handover": Row(HandoverRequest, "operate", "show"),
-    "status": Row(StatusRequest, "view"),
+    "status": Row(StatusRequest, "view", serves="second"),
     "watch": Row(WatchRequest, "shell", cost="connection"),
     "follow": Row(FollowRequest, "shell", cost="connection"),
-    "rig": Row(RigRequest, "view", cost="worker"),
-    "filters": Row(FiltersRequest, "view", cost="worker"),
-    "explain": Row(ExplainRequest, "view", cost="worker"),
-    "ports": Row(PortsRequest, "view", cost="worker"),
-    "differences": Row(DifferencesRequest, "view", cost="worker"),
+    "rig": Row(RigRequest, "view", cost="worker", serves="revision"),
+    "filters": Row(FiltersRequest, "view", cost="worker", serves="revision"),
+    "explain": Row(ExplainRequest, "view", cost="paced", serves="revision"),
+    "ports": Row(PortsRequest, "view", serves="second"),
+    "differences": Row(DifferencesRequest, "view", cost="paced", serves="revision"),
     "keep": Row(KeepRequest, "shell"),
     "scenes list": Row(ListScenesRequest, "operate"),
     "scenes copy": Row(CopySceneRequest, "operate"),
@@ -544,11 +552,22 @@ class StatusAnswer(Answer):
     status: Facts
 
 
+class WrittenJson(str):
+    """Part of an answer that is JSON already."""
+
+    __slots__ = ()
+
+
 class RigAnswer(Answer):
-    """The current rig; `unsaved`: whether it differs from its file."""
+    """The current rig; `unsaved`: whether it differs from its file.
+
+    With `since`, `rig` has only the parts that are not as in that revision; among its scenes, one that is as it was is
+    given by its number alone. Without, it has all. Its values are `WrittenJson`.
+    """
 
     revision: int
     unsaved: bool
+    since: int | None = None
     rig: Facts
 
 

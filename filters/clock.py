@@ -15,6 +15,8 @@ from pydantic import BeforeValidator, Field, model_validator
 from filters._values import whole
 from filters.registry import FilterSettings, Step
 
+KEEPS_TIME = True
+
 _SONG_POSITION, _CLOCK, _START, _CONTINUE, _STOP = 0xF2, 0xF8, 0xFA, 0xFB, 0xFC
 
 

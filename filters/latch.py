@@ -1,7 +1,7 @@
 """Makes a momentary switch latch: press for on, press again for off.
 
 `controllers = [64]` for a sustain pedal. Each press (from below 64 to 64 or more) sends 127 and 0 alternately; the
-release sends nothing. Channels are counted separately, and each starts off.
+release sends nothing. Channels are counted separately. Each starts off, and is off again after a panic.
 """
 
 from typing import Literal

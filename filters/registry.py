@@ -13,7 +13,8 @@ come in, a tuple of whole messages goes out; an empty tuple drops, the same mess
 A filter that keeps state may also answer `Later(at, message)`: this message at that time. The core keeps it until then,
 hands it to the filters after it, and forgets it when its input is unplugged, its scene ends or a panic comes. A newer
 value of a controller, bend or pressure replaces one that still waits, and a new MSB removes a waiting LSB. A filter is
-built again when its scene is recalled, its input unplugged or its route muted, since what it held was released.
+built again when its scene is recalled, its input unplugged, its route muted or a panic comes, since what it held was
+released. With `KEEPS_TIME = True` a panic leaves it alone: it counts a clock, which goes on.
 The core remembers the answers to short messages unless the filter keeps state, so a step without state must be a pure
 function of the message.
 
@@ -85,6 +86,7 @@ class Filter:
     build: Callable[[FilterSettings], Step]  # raises FilterFault, whatever the module's own raises
     keeps_state: Callable[[FilterSettings], bool]
     hears: str  # first line of the module's docstring
+    keeps_time: bool = False  # a panic does not make it begin again
 
 
 def check(name: str, module: ModuleType) -> Filter:
@@ -101,22 +103,29 @@ def check(name: str, module: ModuleType) -> Filter:
     hears = (module.__doc__ or "").strip()
     if not hears:
         raise FilterFault(f"{where}: its docstring must say what the player hears")
-    return Filter(name, settings, _guarded(build, where), _keeps_state(module, where), hears.splitlines()[0])
+    keeps_time = _constant(module, "KEEPS_TIME", where) or False
+    keeps_state = _keeps_state(module, where)
+    return Filter(name, settings, _guarded(build, where), keeps_state, hears.splitlines()[0], keeps_time)
 
 
 def _keeps_state(module: ModuleType, where: str) -> Callable[[FilterSettings], bool]:
     """The module's constant or function as one function of the settings."""
     by_settings = getattr(module, "keeps_state", None)
-    always = getattr(module, "KEEPS_STATE", None)
+    always = _constant(module, "KEEPS_STATE", where)
     if by_settings is not None and always is not None:
         raise FilterFault(f"{where}: either KEEPS_STATE or keeps_state(settings), not both")
     if by_settings is not None:
         if not _takes_settings(by_settings):
             raise FilterFault(f"{where}: keeps_state must be a function keeps_state(settings)")
         return by_settings
-    if always is not None and not isinstance(always, bool):
-        raise FilterFault(f"{where}: KEEPS_STATE must be True or False")
     return lambda settings: bool(always)
+
+
+def _constant(module: ModuleType, name: str, where: str) -> bool | None:
+    found = getattr(module, name, None)
+    if found is not None and not isinstance(found, bool):
+        raise FilterFault(f"{where}: {name} must be True or False")
+    return found
 
 
 def _takes_settings(function: object) -> TypeGuard[Callable[[FilterSettings], Any]]:

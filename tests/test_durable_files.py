@@ -54,3 +54,29 @@ def test_a_full_disk_leaves_the_old_file_alone(tmp_path: Path, monkeypatch: pyte
 def test_a_folder_that_cannot_be_flushed_is_no_error(tmp_path: Path) -> None:
     """Some file systems cannot flush a folder; the file has its name all the same."""
     durable_files.flush_folder(tmp_path / "missing")
+
+
+def test_a_new_file_has_its_name_only_when_it_is_whole(tmp_path: Path) -> None:
+    """Until the end nothing has the name; then the whole file has it, with the usual mode, and nothing else is left."""
+    path = tmp_path / "kept.mid"
+    with durable_files.new(path) as file:
+        file.write(b"whole")
+        assert not path.exists()
+    assert path.read_bytes() == b"whole"
+    before = os.umask(0)
+    os.umask(before)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o666 & ~before
+    assert os.listdir(tmp_path) == ["kept.mid"]
+
+
+def test_a_new_file_that_fails_leaves_nothing(tmp_path: Path) -> None:
+    """An error inside the block is raised, and no file is left."""
+
+    def write() -> None:
+        with durable_files.new(tmp_path / "kept.mid") as file:
+            file.write(b"half")
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with pytest.raises(OSError, match="No space left"):
+        write()
+    assert os.listdir(tmp_path) == []

@@ -18,6 +18,7 @@ from typer.core import TyperGroup
 from typer.main import get_group
 
 from engine.cli import commands
+from engine.cli.output import clean, print_line, say
 from engine.user_error import UserError
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
@@ -55,6 +56,7 @@ class _Commands(TyperGroup):
         except typer.BadParameter as fault:
             for programmers, players in _USAGE:
                 fault.message = fault.message.replace(programmers, players)
+            fault.message = clean(fault.message)
             raise
         except BaseExceptionGroup as group:
             if group.split(_KNOWN)[1] is not None:
@@ -96,7 +98,7 @@ def _show_version(asked: bool) -> None:
     if asked:
         from importlib.metadata import version  # here, or each command would begin later
 
-        print(f"bayleaf {version('bayleaf')}")
+        print_line(f"bayleaf {version('bayleaf')}")
         raise typer.Exit
 
 
@@ -119,14 +121,14 @@ def main() -> None:
         finally:
             sys.stdout.flush()  # here, or a full disk would be noticed too late
     except UserError as fault:
-        print(fault, file=sys.stderr)
+        say(str(fault))
         sys.exit(1)
     except OSError as fault:
         if fault.errno not in _UNWRITABLE or fault.filename is not None:
             _end_with(fault)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or Python would try to write the rest at exit
         if fault.errno != errno.EPIPE:
-            print(f"the output could not be written completely ({fault.strerror})", file=sys.stderr)
+            say(f"the output could not be written completely ({fault.strerror})")
         sys.exit(1)
     except Exception as fault:
         _end_with(fault)
@@ -142,7 +144,7 @@ def _end_with(fault: Exception) -> NoReturn:
         said = faults.record(f"running {' '.join(sys.argv[1:])}", fault)
     error = faults.status()["error"]
     if error is not None:  # the traceback would be lost
-        traceback.print_exception(fault)
+        say("".join(traceback.format_exception(fault)))
         said = f"a fault of Bayleaf itself; its log {faults.file} could not be written: {error}"
-    print(said, file=sys.stderr)
+    say(said)
     sys.exit(1)

@@ -1,6 +1,10 @@
-"""How the command prints: tables for people, JSON for programs."""
+"""How the command prints: tables for people, JSON for programs.
+
+Nothing else in `engine/cli` prints (ruff's T20), so what a terminal would obey is taken out of all texts here.
+"""
 
 import json
+import re
 import signal
 import sys
 from collections.abc import Iterable, Sequence
@@ -14,15 +18,34 @@ if TYPE_CHECKING:
 
 _WORD: Final = 16  # letters; a longer word may be broken where there is no room
 _BETWEEN: Final = 3  # letters between two columns
+#: what a terminal obeys rather than shows (ECMA-48: the control functions C0 and C1, without tab and line feed), and
+#: what makes text read in another order than it is written (Unicode, UAX #9)
+_OBEYED: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_CLEAR_LINE: Final = "\r\033[K"
 
 
 class CommandError(UserError):
     """The rig or the request is at fault; the text says what is wrong and what to do."""
 
 
+def clean(text: str) -> str:
+    """The text with escapes such as \\x1b for whatever a terminal would obey: names come from files, and from gear."""
+    return _OBEYED.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
+
+
+def print_line(text: str = "", end: str = "\n") -> None:
+    """Print a line, or several, on stdout."""
+    print(clean(text), end=end, flush=True)
+
+
 def say(text: str) -> None:
     """Print a sentence for the player on stderr."""
-    print(text, file=sys.stderr, flush=True)
+    print(clean(text), file=sys.stderr, flush=True)
+
+
+def say_over(text: str) -> None:
+    """Print on stderr in place of the line that is there; it is a terminal."""
+    print(f"{_CLEAR_LINE}{clean(text)}", end="", file=sys.stderr, flush=True)
 
 
 def leave_signals_to_the_show() -> None:
@@ -40,13 +63,14 @@ def console() -> "Console":
 
 def as_json(value: Any) -> None:
     """Print a value as JSON."""
-    print(in_json(value, indent=2))
+    print_line(in_json(value, indent=2))
 
 
 def in_json(value: Any, indent: int | None = None) -> str:
-    """A value as JSON, with escapes for letters that standard output cannot show."""
+    """A value as JSON, with escapes for letters that standard output cannot show, and that a terminal would obey."""
     every_letter = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
-    return json.dumps(value, indent=indent, ensure_ascii=not every_letter)
+    written = json.dumps(value, indent=indent, ensure_ascii=not every_letter)
+    return _OBEYED.sub(lambda found: f"\\u{ord(found[0]):04x}", written)  # within its texts: JSON itself has none
 
 
 def write_new(file: Path, data: bytes) -> None:
@@ -71,10 +95,10 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str |
     from rich.table import Table
 
     rows = [tuple(row) for row in rows]
-    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    cells = [["" if cell is None else clean(str(cell)) for cell in row] for row in rows]
     screen = console()
     if title is not None:
-        screen.print(title, style="italic")
+        screen.print(clean(title), style="italic")
     if rows and _least(columns, cells) > screen.width:
         for row in cells:
             lines = "\n".join(f"{column}: {cell}" for column, cell in zip(columns, row, strict=True) if cell)

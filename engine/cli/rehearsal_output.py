@@ -10,7 +10,7 @@ from typing import Any, Final, Protocol
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from engine.cli.output import table
+from engine.cli.output import clean, print_line, table
 from engine.offline import performance_comparison
 from engine.offline.output_folder import PAGE
 from engine.offline.performance_comparison import PerformanceDifference
@@ -43,22 +43,22 @@ class Comparison:
     def print(self) -> None:
         what = f"{self.key} {self.other}"
         if not self.found:
-            print(f"{what}: every message of {counted(self.outputs, 'output')} is the same")
+            print_line(f"{what}: every message of {counted(self.outputs, 'output')} is the same")
         for line in performance_comparison.summary(self.found):
-            print(f"{what}: {line}")
+            print_line(f"{what}: {line}")
         for each in self.found[:_SHOWN]:
-            print(f"  {each.words(self.meter)}")
+            print_line(f"  {each.words(self.meter)}")
         if len(self.found) > _SHOWN:
-            print(f"  … and {len(self.found) - _SHOWN:,} more; --json lists them")
+            print_line(f"  … and {len(self.found) - _SHOWN:,} more; --json lists them")
 
 
 @contextmanager
 def progress_bar(what: str) -> Iterator[ShowProgress]:
     """A progress bar on stderr, if that is a terminal, once the work takes long."""
     screen = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
     bar = Progress(*columns, console=screen, transient=True, auto_refresh=False)
-    task, begun, shown = bar.add_task(f"rehearsing {what}", total=1.0), time.monotonic(), False
+    task, begun, shown = bar.add_task(clean(f"rehearsing {what}"), total=1.0), time.monotonic(), False
 
     def advance(part: float) -> None:
         nonlocal shown
@@ -77,7 +77,7 @@ def progress_bar(what: str) -> Iterator[ShowProgress]:
 
 def print_report(report: dict[str, Any], out: Path) -> None:
     """Print the report of a rehearsal whose files are in `out`."""
-    print(
+    print_line(
         f"{report['song']} through {report['rig']}: {report['seconds']:.0f} s, {report['messages_in']:,} messages in, "
         f"{report['messages_out']:,} out, {report['notes_left_sounding']} notes left sounding"
     )
@@ -95,11 +95,11 @@ def print_report(report: dict[str, Any], out: Path) -> None:
     table(("output", "messages", "notes", "busiest second", "worst wait", "left out"), outputs, title="Outputs")
     findings = report["findings"]
     for text in findings[:_SHOWN] or ("nothing to fix",):
-        print(text)
+        print_line(text)
     if len(findings) > _SHOWN:
-        print(f"… and {len(findings) - _SHOWN} more, all in the report")
+        print_line(f"… and {len(findings) - _SHOWN} more, all in the report")
     for text in report["remarks"]:
-        print(text)
+        print_line(text)
     for notice in report["told"][:_SHOWN]:
-        print(f"{notice['place']}: {notice['text']}")
-    print(f"report: {out / PAGE}")
+        print_line(f"{notice['place']}: {notice['text']}")
+    print_line(f"report: {out / PAGE}")

@@ -1,6 +1,9 @@
 """Parts of the engine's status in words: the set list, the clock and the time code."""
 
+from collections.abc import Iterator
 from typing import Any
+
+from engine.plurals import counted, times
 
 
 def setlist_in_words(setlist: dict[str, Any]) -> str:
@@ -22,3 +25,24 @@ def timecode_in_words(found: dict[str, Any]) -> str:
     rate, between, drop = found["timecode_rate"].partition(" ")
     source = found["timecode_from"] if found["timecode_from"] == "internal" else f"from {found['timecode_from']}"
     return f"{found['timecode']} ({rate} fps{between}{drop}, {runs}), {source}"
+
+
+def network_faults_in_words(found: dict[str, Any]) -> Iterator[str]:
+    """What has gone wrong on the network of a rig, here and at the other machines; nothing if nothing has."""
+    if here := _faults_in_words({"link": found["faults"], "stuck": found["stuck"]}):
+        yield f"{found['machine']}: {here}"
+    for machine in found["machines"]:
+        if machine["garbled"]:
+            yield f"{machine['name']} said what made no sense {times(machine['garbled'])}; it was ignored"
+        if there := _faults_in_words(machine["faults"] or {}):
+            yield f"{machine['name']}: {there}"
+
+
+def _faults_in_words(found: dict[str, int]) -> str:
+    words = {
+        "garbled": lambda count: f"orders or claims made no sense {times(count)}",
+        "link": lambda count: f"{counted(count, 'fault')} of the link",
+        "stuck": lambda count: f"its loop was stuck {times(count)}",
+        "own": lambda count: f"{counted(count, 'fault')} of Bayleaf itself",
+    }
+    return ", ".join(words[kind](count) for kind, count in found.items() if count)

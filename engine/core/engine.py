@@ -13,6 +13,7 @@ from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
+from engine.core.cable.silencing_messages import SILENCING, Silencing
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult, Result
 from engine.core.compiled import CompiledRig
@@ -45,13 +46,14 @@ class Engine:
         speeds: Mapping[str, CableSpeed | None] | None = None,
         maker: CableMaker = make_cable,
         watch_loops: bool = True,
+        silencing: Silencing = SILENCING,
     ) -> None:
         """`speeds`: how the driver of a fast output is to be paced, by name, None for not at all.
 
         `din` outputs are paced as their cable is, whatever the driver could take. `maker` makes the cables.
-        `watch_loops`: False where nothing that goes out can come in again.
+        `watch_loops`: False where nothing that goes out can come in again. `silencing`: how all is ended at once.
         """
-        self.state = State(compiled, speeds or {}, maker)
+        self.state = State(compiled, speeds or {}, maker, silencing)
         self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
@@ -253,9 +255,9 @@ class Engine:
         return without(answer, shed)
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
-        """A release without a press passes, unless another player holds that key, or nobody has room for it."""
+        """A release without a press passes, unless another player holds that key, or a full cable has it already."""
         cable = self.state.cables[output]
-        if cable.full:
+        if cable.full and not cable.takes_stray(off):
             cable.counts.shed += 1
             return False
         return not self.state.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))

@@ -9,6 +9,7 @@ from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import OutputCable
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Cable
+from engine.core.cable.silencing_messages import SILENCING, Silencing
 from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
@@ -38,13 +39,19 @@ def make_cable(output: int, speed: CableSpeed | None, remote: bool) -> OutputCab
 class State:
     """Inputs and outputs are indices: their places in `compiled`. Only the engine and its parts change it."""
 
-    def __init__(self, compiled: CompiledRig, speeds: Mapping[str, CableSpeed | None], maker: CableMaker) -> None:
-        self.compiled = compiled
+    def __init__(
+        self,
+        compiled: CompiledRig,
+        speeds: Mapping[str, CableSpeed | None],
+        maker: CableMaker,
+        silencing: Silencing = SILENCING,
+    ) -> None:
+        self.compiled, self.silencing = compiled, silencing
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
         self.scenes = ScenesInPlay(compiled.scenes)
-        self.ledger = Ledger()
+        self.ledger = Ledger(silencing.each_press)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.sensing = ActiveSensing(compiled.sensed)
@@ -102,16 +109,18 @@ class State:
 
     # Scenes and set lists
 
-    def renew_filters(self, which: Callable[[int, RoutePath], bool]) -> None:
-        """Filters with state of these routes (input, route) forget what they remember."""
-        shared = {
-            self.scenes.shared,
-            self.scene.shared if self.scene else self.scenes.shared,
-        }  # an edit may have made them two
-        for each in shared:
-            each.renew(which)
+    def renew_filters(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
+        """Filters with state of these routes (input, route) forget what they remember.
+
+        `keep_time`: but for those that count a clock.
+        """
+        shared = {self.scenes.shared}
         if self.scene is not None:
-            self.scene.renew(which)
+            shared.add(self.scene.shared)  # an edit may have made them two
+        for each in shared:
+            each.renew(which, keep_time)
+        if self.scene is not None:
+            self.scene.renew(which, keep_time)
 
     def choose_setlist(self, name: str) -> None:
         """Play by this set list, before its first entry; by the rig's first one if there is none of that name."""

@@ -1,9 +1,7 @@
 """Reads and writes dumps as files: .syx (the bytes of the cable) and .mid (Standard MIDI File)."""
 
-import contextlib
 import io
 import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
@@ -100,34 +98,12 @@ def free(path: Path) -> None:
     raise DumpFileError(f"{path}: already exists and was left alone; choose another name")
 
 
-def _name(temporary: str, path: Path) -> None:
-    """Give a finished file its name, if that is not taken."""
-    try:
-        os.link(temporary, path)  # fails where a rename would overwrite
-    except FileExistsError:
-        raise
-    except OSError:  # memory sticks have file systems without links
-        path.open("xb").close()
-        os.replace(temporary, path)
-
-
 def write_new(path: Path, data: bytes) -> None:
     """Write a new file, completely or not at all. Raises DumpFileError; an existing file is left alone."""
     try:
-        handle, temporary = tempfile.mkstemp(prefix=".bayleaf-", dir=path.parent)
-    except OSError as fault:
-        raise DumpFileError(f"{path}: cannot be written ({fault.strerror})") from None
-    try:
-        with open(handle, "wb") as file:
+        with durable_files.new(path) as file:
             file.write(data)
-            durable_files.flush(file)
-            with contextlib.suppress(OSError):  # memory sticks have file systems without modes
-                os.fchmod(file.fileno(), 0o644)
-        _name(temporary, path)
     except FileExistsError:
         raise DumpFileError(f"{path}: already exists and was left alone; choose another name") from None
     except OSError as fault:
         raise DumpFileError(f"{path}: cannot be written ({fault.strerror})") from None
-    finally:
-        with contextlib.suppress(OSError):
-            os.unlink(temporary)

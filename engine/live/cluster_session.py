@@ -21,6 +21,7 @@ from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.live.standby import Standby, until
+from engine.plurals import times
 from engine.protocol import Answer, AnswerCode, refused
 from engine.rig.models.rig import Rig
 
@@ -43,6 +44,8 @@ class ClusterSession:
         self.machines.leading = False  # not known yet
         self.machines.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
         self.standby: Standby | None = None  # once there is a show
+        token = self._keys.alive(self._me)
+        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token))
 
     def listen(self) -> None:  # blocks; call it in a thread
         """Begin to listen to the other machines."""
@@ -63,9 +66,7 @@ class ClusterSession:
     def tasks(self, show: Show, session: RigSession) -> Sequence[Callable[[], Awaitable[None]]]:
         """The tasks that are to run with the show."""
         self.standby = Standby(show, self.machines, session)
-        token = self._keys.alive(self._me)
-        watchdog = Watchdog(partial(self._link.alive, token), partial(self._link.gone, token))
-        return self.standby.run, watchdog.run
+        return self.standby.run, self._watchdog.run
 
     async def part(self) -> Answer | None:
         """This engine is about to end: hand the show over to the other engine, if it is there."""
@@ -86,10 +87,20 @@ class ClusterSession:
             "takeovers": leadership.changes if leadership is not None else 0,
             "machines": [self._machine(name) for name in self.machines.network.machines],
             "lost": self._link.lost,
+            "faults": self._link.faults,
+            "stuck": self._watchdog.times_stuck,
         }
 
     def problems(self) -> list[str]:
         """What is wrong with the other machines, in sentences; missing ports are not among them."""
+        found = self.machines.hearing.problems()
+        if self._link.faults:
+            found.append(
+                f"the link to other machines failed {times(self._link.faults)} and continued; please report it"
+            )
+        return [*found, *self._leadership_problems()]
+
+    def _leadership_problems(self) -> list[str]:
         leadership = self.standby.leadership if self.standby is not None else None
         if leadership is None or leadership.other is None:
             return []
@@ -104,13 +115,15 @@ class ClusterSession:
 
     def _machine(self, name: str) -> dict[str, Any]:
         mine = name == self._me
-        lease = self.machines.leases.get(name)
+        lease, report = self.machines.leases.get(name), self.machines.reports.get(name)
         return {
             "name": name,
             "engine": name in self.machines.network.engines,
             "there": mine or name in self.machines.alive,
             "round_trip": None if mine else _milliseconds(self.timing.round_trip(name)),
             "played_by": lease.holder if lease is not None and name in self.machines.alive else None,
+            "garbled": self.machines.hearing.garbled(name),
+            "faults": report.faults.model_dump() if report is not None else None,
         }
 
     def leave(self) -> None:  # blocks; call it in a thread

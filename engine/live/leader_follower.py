@@ -1,14 +1,14 @@
 """Plays here what the engine in charge plays: its scene, its clock and time code, and its rig, as it says them."""
 
-import json
 from collections.abc import Callable, Iterable
 from typing import Final
 
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Leadership
-from engine.cluster.pure.replica import Word, read_show_word, read_time_word
+from engine.cluster.pure.replica import show_command, time_command
+from engine.cluster.pure.words import ShowWord, TimeWord
+from engine.core.command_result import CommandResult
 from engine.live.edit.rig_session import RigSession
-from engine.live.leader_state import RIG, SHOW
 from engine.live.show import Show
 
 _OLDEST: Final = 2_000_000_000  # ns: if a word seems older, the clocks of the two machines do not agree that well
@@ -33,48 +33,45 @@ class LeaderFollower:
         self._leadership = leadership
         self._do = do
 
-    def take(self, now: int, what: str, payload: bytes) -> None:
-        """The other engine has published one of its states."""
-        if what == RIG:
-            if payload and not self._leadership.in_charge:
-                self.rig = payload.decode()
-            return
-        word = json.loads(payload)
-        speaker = word["from"]
-        if speaker != self._leadership.other:
-            return
-        if what == SHOW:
-            self._hear_leadership(now, speaker, word)
-        if not self._leadership.in_charge and self._leadership.leader == speaker:
-            self._follow(now, speaker, what, word)
+    def take_rig(self, now: int, text: str) -> None:
+        """The other engine plays this rig; none if it is empty."""
+        if text and not self._leadership.in_charge:
+            self.rig = text
 
-    def _hear_leadership(self, now: int, speaker: str, word: Word) -> None:
+    def take_show(self, now: int, word: ShowWord) -> None:
+        """The other engine says who is in charge, and where the show is."""
+        if word.speaker != self._leadership.other:
+            return
         since = None
-        if "given" in word:
-            since = now - self._age(now, speaker, word["given"])
-            self.exact = word["quiet"] is True
-        self._do(now, self._leadership.word(now, int(word["term"]), str(word["machine"]), since))
-        if word["machine"] == speaker:
+        if word.given is not None:
+            since = now - self._age(now, word.speaker, word.given)
+            self.exact = word.quiet
+        self._do(now, self._leadership.word(now, word.term, word.machine, since))
+        if word.machine == word.speaker:
             self.heard_term = self._leadership.term
+        if self._follows(word.speaker):
+            self._show.pump()
+            self._took(word.speaker, self._show.apply(show_command(word.show), word.speaker))
 
-    def _follow(self, now: int, speaker: str, what: str, word: Word) -> None:
-        try:
-            if what == SHOW:
-                command = read_show_word(word)
-                self._show.pump()
-                outcome = self._show.apply(command, speaker)
-            else:
-                outcome = self._show.apply(read_time_word(word, self._age(now, speaker, word["at"])), speaker)
-            self._show.keep_place()
-            fault = "" if outcome.done else outcome.text
-        except ValueError as found:
-            fault = str(found)
-        if fault:
-            self._show.tell("network", f"cannot follow {speaker}: {fault}")
+    def take_time(self, now: int, word: TimeWord) -> None:
+        """The other engine says how its clock and time code run."""
+        if self._follows(word.speaker):
+            command = time_command(word.time, self._age(now, word.speaker, word.at))
+            self._took(word.speaker, self._show.apply(command, word.speaker))
 
-    def _age(self, now: int, speaker: str, at: object) -> int:
+    def _follows(self, speaker: str) -> bool:
+        """Whether this engine follows that one."""
+        leadership = self._leadership
+        return speaker == leadership.other and not leadership.in_charge and leadership.leader == speaker
+
+    def _took(self, speaker: str, outcome: CommandResult) -> None:
+        self._show.keep_place()
+        if not outcome.done:
+            self._show.tell("network", f"cannot follow {speaker}: {outcome.text}")
+
+    def _age(self, now: int, speaker: str, at: int) -> int:
         """How long ago (ns) it was this time at the other machine; 0 if that makes no sense."""
-        age = now - self._machines.to_here(speaker, int(str(at)))
+        age = now - self._machines.to_here(speaker, at)
         return age if 0 <= age < _OLDEST else 0
 
     async def play_rig(self) -> None:

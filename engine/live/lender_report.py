@@ -2,12 +2,12 @@
 
 from collections import deque
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Final
 
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
+from engine.cluster.pure.words import InputReport, LenderFaults, OutputReport, Report
 from engine.core.cable.scheduler import Cable
 from engine.live.lent_ports import LentPorts
-from engine.live.meters import PortMeter
 
 _SPAN: Final = 5  # reports over which the load of a cable is taken
 
@@ -22,44 +22,55 @@ class LenderReport:
         self._clock = clock
         self._carried: dict[str, deque[tuple[int, int]]] = {}  # when (ns), and what `Cable.carried` was then
 
-    def take(self) -> dict[str, Any]:
-        """The report of now, fit for JSON; to be called five times per second."""
+    def take(self, faults: LenderFaults) -> Report:
+        """The report of now, with these faults; to be called five times per second."""
         with self._endpoint.lender() as lender:
             cables = dict(lender.cables())
             held = {name: lender.held(name) for name in cables}
-            lease = {"epoch": lender.epoch, "holder": lender.holder, "fenced": lender.fenced, "lost": lender.lost}
-        return {
-            **lease,
-            "inputs": self._inputs(),
-            "outputs": {
-                name: {**self._output(name, cables[name]), "held": held[name]} for name in self._ports.wanted_outputs()
-            },
-        }
+            epoch, holder, fenced, lost = lender.epoch, lender.holder, lender.fenced, lender.lost
+        outputs = {name: self._output(name, cables[name], held[name]) for name in self._ports.wanted_outputs()}
+        return Report(
+            epoch=epoch,
+            holder=holder,
+            fenced=fenced,
+            lost=lost,
+            faults=faults,
+            inputs=self._inputs(),
+            outputs=outputs,
+        )
 
-    def _inputs(self) -> dict[str, dict[str, Any]]:
+    def _inputs(self) -> dict[str, InputReport]:
         bank = self._ports.bank
         repairs = bank.reader.repairs()
         return {
-            name: {
-                **_counted(bank.in_meters[source]),
-                "shed": bank.reader.shed(source),
-                "repairs": repairs.get(source, 0),
-            }
+            name: InputReport(
+                port=bank.in_meters[source].port,
+                messages=bank.in_meters[source].messages,
+                dropped=bank.in_meters[source].dropped,
+                last_error=bank.in_meters[source].last_error,
+                shed=bank.reader.shed(source),
+                repairs=repairs.get(source, 0),
+            )
             for source, name in enumerate(bank.inputs)
             if name in self._ports.wanted_inputs()
         }
 
-    def _output(self, name: str, cable: Cable) -> dict[str, Any]:
+    def _output(self, name: str, cable: Cable, held: int) -> OutputReport:
         bank = self._ports.bank
         output = bank.outputs.index(name)
-        return {
-            **_counted(bank.out_meters[output]),
-            "longest": bank.longest(output),
-            "shed": cable.counts.shed,
-            "replaced": cable.counts.replaced,
-            "waiting": cable.due is not None,
-            "load": self._load(name, cable),
-        }
+        meter = bank.out_meters[output]
+        return OutputReport(
+            port=meter.port,
+            messages=meter.messages,
+            dropped=meter.dropped,
+            last_error=meter.last_error,
+            longest=bank.longest(output),
+            shed=cable.counts.shed,
+            replaced=cable.counts.replaced,
+            waiting=cable.due is not None,
+            load=self._load(name, cable),
+            held=held,
+        )
 
     def _load(self, name: str, cable: Cable) -> float:
         """The share of the last second in which a paced cable was busy."""
@@ -71,12 +82,3 @@ class LenderReport:
         kept.append((now, carried))
         time = now - kept[0][0]
         return round(min(1.0, (carried - kept[0][1]) / time), 2) if time else 0.0
-
-
-def _counted(meter: PortMeter) -> dict[str, Any]:
-    return {
-        "port": meter.port,
-        "messages": meter.messages,
-        "dropped": meter.dropped,
-        "last_error": meter.last_error,
-    }

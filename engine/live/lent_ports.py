@@ -63,9 +63,8 @@ class LentPorts:
             self.bank.release_input(self.bank.inputs.index(name))
         for name in [name for name, port in self._outputs.items() if not _same_port(port, outputs.get(name))]:
             self._withdraw(name)
-        self.bank.close_drained()
         self._inputs, self._outputs = inputs, outputs
-        still_open = dict(self.bank.open_outputs())
+        still_open = {output: port for output, port in self.bank.open_outputs() if not self.bank.leaving(output)}
         with self._endpoint.lender() as lender:
             for name, wanted in outputs.items():
                 port = still_open.get(self.bank.outputs.index(name)) if name in self.bank.outputs else None

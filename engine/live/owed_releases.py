@@ -1,15 +1,12 @@
 """The releases that an output missed while its cable was out, to be sent when the cable is back.
 
 Not every instrument obeys All Notes Off (MIDI 1.0 p. 24), and one that kept its power still sounds the notes that it
-sounded when the cable was pulled. So each of these notes gets its own release.
+sounded when the cable was pulled. So each of these keys gets a release.
 """
 
 from collections import Counter
-from typing import Final
 
 from engine.midi.kinds import NOTE_OFF, is_release
-
-_MOST: Final = 16  # per key, so that releases without presses cannot block a slow cable for seconds
 
 
 class OwedReleases:
@@ -26,6 +23,5 @@ class OwedReleases:
             missed[release] += 1 if is_release(message) else -1
 
     def owed(self, output: int) -> list[bytes]:
-        """The releases to be sent now that the output is back, velocity 64 (MIDI 1.0 p. 10). They are owed once."""
-        missed = self._releases.pop(output, Counter())
-        return [release for release, count in missed.items() for _ in range(min(count, _MOST))]
+        """The releases to be sent now that the output is back, one a key, velocity 64 (MIDI 1.0 p. 10)."""
+        return [release for release, count in self._releases.pop(output, Counter()).items() if count > 0]

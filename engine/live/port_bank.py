@@ -6,6 +6,7 @@ in their `PortEvents`.
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final, Protocol
 
 from engine.core.cable.output_cable import Delivery
@@ -22,6 +23,7 @@ from engine.rig.models.rig import Input, Output
 #: seconds in which any driver has passed on what it was handed. JACK takes it once a period, and RtMidi's other thread
 #: not before: closing at once would lose the last releases.
 DRIVERS_TAKE: Final = 0.05
+_DRIVERS_TAKE_NS: Final = round(DRIVERS_TAKE * 1_000_000_000)
 _FAREWELL: Final = 2_000_000_000  # ns that the last releases of a port may take before it is closed
 
 
@@ -81,6 +83,8 @@ class ArrivalSource(Protocol):
 
     def remove(self, source: int) -> None: ...
 
+    def port(self, source: int) -> InputPort | None: ...
+
     def waiting(self, source: int) -> bool: ...
 
     def repairs(self) -> dict[int, int]: ...
@@ -88,6 +92,23 @@ class ArrivalSource(Protocol):
     def shed(self, source: int) -> int: ...
 
     def begun(self, source: int) -> bool: ...
+
+
+@dataclass
+class _Leaving:
+    """An output that is about to be closed: until when at the latest, and since when its cable is idle (ns)."""
+
+    until: int
+    idle_since: int | None = None
+
+    def may_close(self, now: int, drained: bool) -> bool:
+        """Whether its last messages have passed through the driver by now, or it has had time enough."""
+        if not drained:
+            self.idle_since = None
+        elif self.idle_since is None:
+            self.idle_since = now
+        passed = self.idle_since is not None and now - self.idle_since >= _DRIVERS_TAKE_NS
+        return passed or now > self.until
 
 
 class PortBank:
@@ -111,7 +132,7 @@ class PortBank:
         self._clock = clock
         self._open: list[OutputPort | None] = []  # outputs; None where the cable is out
         self._stuck: set[int] = set()  # outputs that refused a message: a note may hang there
-        self._leaving: dict[int, int] = {}  # outputs about to be closed, and until when at the latest (ns)
+        self._leaving: dict[int, _Leaving] = {}  # outputs about to be closed
 
     # Which ports there are
 
@@ -142,6 +163,10 @@ class PortBank:
             [output for output, name in enumerate(self.outputs) if name in outputs and self._open[output] is None],
         )
 
+    def leaving(self, output: int) -> bool:
+        """Whether this output is open only until its last releases have left."""
+        return output in self._leaving
+
     def stuck(self) -> list[int]:
         """Outputs that are open and take no messages."""
         return sorted(self._stuck)
@@ -171,14 +196,23 @@ class PortBank:
             self.reader.remove(source)
 
     def take_losses(self, lost: Iterable[tuple[int, str]]) -> None:
-        """These inputs were pulled, with the reason, as the reader found out."""
+        """These inputs were pulled or lost messages, with the reason, as the reader found out.
+
+        A lost message may have been a release. So an input that lost some counts as pulled and plugged in again.
+        """
         for source, reason in lost:
             if self.reader.waiting(source):  # what it had sent comes first, or its last notes would be held for ever
                 self.reader.lost.append((source, reason))
                 continue
-            self.in_meters[source].pulled(reason)
+            port = self.reader.port(source)
+            if port is None:
+                self.in_meters[source].pulled(reason)
+            else:
+                self.in_meters[source].drop(reason)
             self.events.tell(self.inputs[source], reason)
             self.events.input_gone(source)
+            if port is not None:
+                self.events.input_opened(source, port)
 
     # Outputs
 
@@ -226,7 +260,7 @@ class PortBank:
     def check_outputs(self) -> None:
         """Find outputs that were pulled while nothing was sent to them, and stuck ones that take messages again.
 
-        Outputs that are no longer needed are closed once their last releases have left.
+        Outputs that are no longer needed are closed once the drivers have passed on their last releases.
         """
         for output, port in self.open_outputs():
             try:
@@ -239,7 +273,7 @@ class PortBank:
                 self._lose_output(output, str(fault))
             except PortError as fault:
                 self.out_meters[output].last_error = str(fault)  # still stuck
-        self.close_drained()
+        self._close_drained()
 
     @property
     def every_output_open(self) -> bool:
@@ -253,15 +287,16 @@ class PortBank:
         self.events.output_opened(output, port)
 
     def release_output(self, output: int) -> None:
-        """Close an output that is no longer needed, as soon as its last releases have left."""
+        """Close an output that is no longer needed, as soon as its last releases have passed through the driver."""
         if self._open[output] is not None and output not in self._leaving:
             self.events.output_leaving(output)
-            self._leaving[output] = self._clock() + _FAREWELL
+            now = self._clock()
+            self._leaving[output] = _Leaving(now + _FAREWELL, now if self.events.drained(output) else None)
 
-    def close_drained(self) -> None:
-        """Close the outputs that are no longer needed and have nothing left to send, or have had time enough."""
-        for output, until in [*self._leaving.items()]:
-            if self.events.drained(output) or self._clock() > until:
+    def _close_drained(self) -> None:
+        now = self._clock()
+        for output, leaving in [*self._leaving.items()]:
+            if leaving.may_close(now, self.events.drained(output)):
                 self._take_out(output)
                 self.out_meters[output].pulled()
                 self.events.output_closed(output)

@@ -30,6 +30,11 @@ class _Direction(Generic[_Wanted, _Port]):
     wanted: Callable[[], Mapping[str, _Wanted]]
     open: Callable[[str, _Wanted], _Port]
     attach: Callable[[int, _Port], None]
+    leaving: Callable[[int], bool]  # whether one is about to be closed
+
+    def holder(self, port: str) -> int | None:
+        """Which of them has this port of the system open."""
+        return next((index for index, meter in enumerate(self.meters) if meter.port == port), None)
 
 
 class PortReopening:
@@ -40,9 +45,11 @@ class PortReopening:
         self._bank = bank
         self._opener = opener
         self._apart = apart
-        self._inputs = _Direction(bank.inputs, bank.in_meters, events.wanted_inputs, opener.input, bank.attach_input)
+        self._inputs = _Direction(
+            bank.inputs, bank.in_meters, events.wanted_inputs, opener.input, bank.attach_input, lambda source: False
+        )
         self._outputs = _Direction(
-            bank.outputs, bank.out_meters, events.wanted_outputs, opener.output, bank.attach_output
+            bank.outputs, bank.out_meters, events.wanted_outputs, opener.output, bank.attach_output, bank.leaving
         )
         self._rounds = 0
         self._service_fault: str | None = None  # why the service of the ports cannot be reached
@@ -78,9 +85,10 @@ class PortReopening:
         if isinstance(port, str):
             meter.last_error = port
             return
-        if way.wanted().get(name) != wanted:
-            port.close()
-        elif any(other.port == port.name for other in way.meters):
+        holder = way.holder(port.name)
+        if way.wanted().get(name) != wanted or (holder is not None and way.leaving(holder)):
+            port.close()  # if an edit gave the port this name, a later round opens it
+        elif holder is not None:
             port.close()
             meter.last_error = f'it leads to the port "{port.name}", which has another name of the rig already'
             self._not_before[id(meter)] = self._rounds + _TAKEN

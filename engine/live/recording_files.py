@@ -17,7 +17,6 @@ each port. It has channel messages and SysEx only; the other system messages wou
 mido neither writes nor reads those.
 """
 
-import contextlib
 import json
 import os
 from collections.abc import Iterable, Iterator, Sequence
@@ -67,7 +66,7 @@ def refuse(file: Path) -> None:
     if not file.is_absolute():
         raise RecordingFileError(f'"{file}" is not an absolute path; begin it at the root of the file system')
     if os.path.lexists(file):
-        raise RecordingFileError(f"{file} already exists and was not changed; choose another name")
+        raise _taken(file)
 
 
 def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
@@ -75,19 +74,18 @@ def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
     refuse(file)
     events = kept.events()
     left_out = 0
-    temporary = file.with_name(f".keeping.{os.getpid()}")
     try:
-        with temporary.open("wb") as out:
+        with durable_files.new(file) as out:
             left_out = _WRITERS[file.suffix.lower()](out, kept, events, names)
-            durable_files.flush(out)
-        refuse(file)
-        durable_files.rename(temporary, file)
+    except FileExistsError:
+        raise _taken(file) from None
     except OSError as fault:
         raise RecordingFileError(f"{file} could not be written: {fault.strerror}") from None
-    finally:
-        with contextlib.suppress(OSError):
-            temporary.unlink(missing_ok=True)
     return _sentence(kept, file, _messages(events) - left_out, left_out)
+
+
+def _taken(file: Path) -> RecordingFileError:
+    return RecordingFileError(f"{file} already exists and was not changed; choose another name")
 
 
 def _messages(events: Iterable[RecordedEvent]) -> int:

@@ -195,8 +195,11 @@ class Show:
     def end_turn(self) -> None:
         """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
         self.reader.due, self.reader.beat = self.engine.due, self.engine.beat
-        for port in self.port_commands.remote.values():
-            port.flush(self.clock())
+        for output, port in self.port_commands.remote.items():
+            try:
+                port.flush(self.clock())
+            except Exception as fault:  # it costs this output, not those after it
+                self.own_fault(f"sending orders for {self.outputs[output]}", fault)
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
         self.ports.send(now, deliveries, self._show_sent if self._watchers else None)

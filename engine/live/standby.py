@@ -7,14 +7,15 @@ and acts at once. What blocks runs in other threads, so nothing here holds up th
 from collections import deque
 from collections.abc import Callable, Iterable
 from functools import partial
-from typing import Any, Final, Protocol
+from typing import Any, Final, Protocol, TypeVar
 
 import trio
 
+from engine.cluster.endpoints.hearing import TOO_MUCH
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
-from engine.cluster.pure.replica import Word
+from engine.cluster.pure.words import ShowWord, TimeWord, read_rig, read_word
 from engine.core.commands import FollowLeader
 from engine.live.edit.rig_session import RigSession
 from engine.live.leader_follower import LeaderFollower
@@ -29,9 +30,12 @@ _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
 _APART: Final = 4_000_000  # ns before the show was given: in a quiet moment, what came later was sent by neither engine
 _PATIENCE: Final = 4.0  # seconds until the other engine should be in charge
 _LOOK: Final = 0.005  # seconds
+_UNREAD: Final = 256  # words of the other engine that wait for the loop; of more, the newest count
+_NOT_GIVEN: Final = (None, False)  # when we hand over (ns), and whether in a quiet moment
 HANDOVER: Final = "handover"
 
 Then = Callable[[Any], None]
+_Word = TypeVar("_Word")
 
 
 class BackgroundCalls(Protocol):
@@ -60,10 +64,11 @@ class Standby:
         self.leader = LeaderFollower(show, machines, session, self.leadership, self._do)
         self._state = LeaderState(show, session, machines, self.leadership)
         self._quiet = QuietMoment(show)
-        self._words: deque[tuple[str, bytes]] = deque()  # what the other engine has said, to be taken by the loop
+        #: what the other engine has said, to be taken by the loop at a time (ns)
+        self._words: deque[Callable[[int], None]] = deque(maxlen=_UNREAD)
         self._alive: set[str] = set()
         self._leases: dict[str, object] = {}
-        self._given: Word = {}  # when and how we hand over, to be said to the other engine
+        self._given: tuple[int | None, bool] = _NOT_GIVEN  # to be said to the other engine
 
     # From start to end
 
@@ -93,19 +98,29 @@ class Standby:
         """Begin to listen to the other engine; `wake` is called in threads of the link."""
         machines = self._machines
 
-        def heard(what: str, key: str, payload: bytes) -> None:  # a thread of the link
-            self._words.append((what, payload))
-            wake()
+        other, leader = self.leadership.other, self.leader
+        if other is None:
+            return
+
+        def hear(what: str, read: Callable[[bytes], _Word], take: Callable[[int, _Word], None]) -> None:
+            def heard(key: str, payload: bytes) -> None:  # a thread of the link
+                word = machines.hearing.read(other, f"{what} state", read, payload)
+                if word is not None:
+                    self._words.append(lambda now: take(now, word))
+                wake()
+
+            too_much = partial(machines.hearing.refuse, other, f"{what} state", TOO_MUCH)
+            machines.link.subscribe_state(machines.keys.state(what), heard, too_much)
 
         def asked(payload: bytes) -> bytes:  # a thread of the link
-            self._words.append((HANDOVER, payload))
+            self._words.append(self.give_away)
             wake()
             return b"{}"
 
-        if self.leadership.other is not None:
-            for what in (SHOW, TIME, RIG):
-                machines.link.subscribe_state(machines.keys.state(what), partial(heard, what))
-            machines.link.answer(machines.keys.command(machines.me, HANDOVER), asked)
+        hear(SHOW, partial(read_word, ShowWord), leader.take_show)
+        hear(TIME, partial(read_word, TimeWord), leader.take_time)
+        hear(RIG, read_rig, leader.take_rig)
+        machines.link.answer(machines.keys.command(machines.me, HANDOVER), asked)
 
     # Each turn of the loop
 
@@ -128,12 +143,14 @@ class Standby:
         if self._show.engine.rig is not self._rig:
             self._rig = self._show.engine.rig
             self._do(now, leadership.owned(owners(self._rig)))
+        while machines.hearing.news:
+            self._show.tell("network", machines.hearing.news.popleft())
         alive, before = set(machines.alive), self._alive
         self._alive = alive
         for machine in alive ^ before:
             self._do(now, self._seen(now, machine, machine in alive))
         for _ in range(len(self._words)):
-            self._take(now, *self._words.popleft())
+            self._words.popleft()(now)
         for machine, lease in [*machines.leases.items()]:
             if self._leases.get(machine) != lease:
                 self._leases[machine] = lease
@@ -152,9 +169,10 @@ class Standby:
         acts = [*acts]
         for act in acts:
             self._do_one(now, act)
-        if any(isinstance(act, Follow) for act in acts):  # what we had has been given by now
-            self._state.publish_handed_over(now, self._given)
-            self._given = {}
+        for act in acts:
+            if isinstance(act, Follow):  # what we had has been given by now
+                self._state.publish_handed_over(now, act.machine, *self._given)
+                self._given = _NOT_GIVEN
 
     def _do_one(self, now: int, act: Act) -> None:
         machines = self._machines
@@ -201,12 +219,6 @@ class Standby:
         self._show.port_commands.step_aside()
         self._show.tell("network", f"{machine} is in charge; {self.leadership.me} follows")
 
-    def _take(self, now: int, what: str, payload: bytes) -> None:
-        if what == HANDOVER:
-            self.give_away(now)
-        else:
-            self.leader.take(now, what, payload)
-
     # By hand
 
     async def hand_over(self) -> Answer:
@@ -250,7 +262,7 @@ class Standby:
             self._quiet.end()
             if leadership.in_charge and leadership.other_alive:
                 self._state.publish(now)
-                self._given = {"given": now, "quiet": quiet}
+                self._given = now, quiet
                 self._do(now, leadership.hand_over(now))
 
 

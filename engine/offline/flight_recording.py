@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from engine.core.cable.silencing_messages import SILENCING, SILENCING_1, Silencing
 from engine.core.command_codec import decode
 from engine.core.commands import Command
 from engine.midi.kinds import is_whole
@@ -34,11 +35,15 @@ class Happened(NamedTuple):
 
 @dataclass(frozen=True)
 class FlightRecording:
-    """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none."""
+    """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none.
+
+    `silencing`: how the engine that made it ended everything at once.
+    """
 
     begins: int
     scene: int | None
     happened: list[Happened]
+    silencing: Silencing = SILENCING
 
     @property
     def whole(self) -> bool:
@@ -69,7 +74,8 @@ def read_recording(path: Path) -> FlightRecording:
             if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
                 raise FlightRecordingError(f"{path}:1: monotonic is a whole number, scene an object or null")
             happened = [each for line in lines for each in _happened(path, form == FORMAT_1, begins, *line)]
-            return FlightRecording(begins, scene.get("number") if scene else None, happened)
+            silencing = SILENCING_1 if form == FORMAT_1 else SILENCING
+            return FlightRecording(begins, scene.get("number") if scene else None, happened, silencing)
     except OSError as fault:
         raise FlightRecordingError(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
@@ -124,9 +130,19 @@ def _done(at: int, what: str, details: list[Any], old: bool) -> Iterator[Happene
             did, given = (), (decode(word, fields), str(who))
         else:
             did, given = (what, *details), None
+        _check(did)
     except (LookupError, TypeError, ValueError, AttributeError) as fault:
         raise _CommandError(f'"{what}" cannot be read: {fault}') from None
     if given is not None:
         yield Happened(at, "did", command=given[0], who=given[1])
     elif did:
         yield Happened(at, "did", did=did)
+
+
+def _check(did: tuple[Any, ...]) -> None:
+    """Raises an error if a driver is said to have refused what is no message of an output."""
+    if did[:1] in (("refused",), ("gone",)):
+        _, output, message = did
+        if not isinstance(output, str):
+            raise TypeError("an output has a name")
+        bytes.fromhex(message)

@@ -1,9 +1,11 @@
 """What recordings of format 1 say that the show did, as commands: those of versions before commands were recorded."""
 
+import json
 from collections.abc import Callable, Iterable
 from typing import Any, Final
 
-from engine.cluster.pure.replica import read_show_word, read_time_word
+from engine.cluster.pure.replica import show_command, time_command
+from engine.cluster.pure.words import ShowPlace, TimePlace, read_word
 from engine.core import commands as do
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_codec import decode
@@ -46,14 +48,14 @@ def _there(output: str, pace: list[int] | None, owed: list[str]) -> Given:
 
 def _follow(word: dict[str, Any]) -> Given:
     try:
-        return read_show_word(word), ""
+        return show_command(read_word(ShowPlace, json.dumps(word).encode())), ""
     except ValueError:
         return None  # it was refused then
 
 
 def _follow_time(age: int, word: dict[str, Any]) -> Given:
     try:
-        return read_time_word(word, age), ""
+        return time_command(read_word(TimePlace, json.dumps(word).encode()), age), ""
     except ValueError:
         return None  # it was refused then
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery
+from engine.core.cable.silencing_messages import SILENCING
 from engine.core.cable.speed import CableSpeed
 from engine.core.commands import AdoptRig, Command, OutputLost, OutputThere, RecallScene
 from engine.core.compiled import compile_rig
@@ -23,7 +24,7 @@ from engine.offline.rehearsal import RECALLS, Performance, SceneChange
 from engine.offline.song_time import SongTime, clock
 from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
 from engine.rig.models.rig import Rig
-from engine.rig.read.load import read
+from engine.rig.read.load import RigError, read
 
 _TOLD_EVERY: Final = 4096
 
@@ -65,6 +66,7 @@ class Replay:
         self._edits = True  # those of the recording are of the rig that is played
         self._now = self._begins = 0
         self._exact = True
+        self._silencing = SILENCING
         self._plugged: set[int] = set()
         self._then: dict[str, deque[_Then]] = {}
         self._found = ReplayResult(Performance(rig, SongTime(1000, bars=False), 0))
@@ -77,7 +79,8 @@ class Replay:
     def _made(self, speeds: Mapping[str, CableSpeed | None], remote: Iterable[str]) -> Engine:
         """The engine as it starts; all its outputs are open."""
         self._cables = []
-        engine = Engine(compile_rig(self._rig, remote_outputs=remote), speeds, self._make_cable)
+        compiled = compile_rig(self._rig, remote_outputs=remote)
+        engine = Engine(compiled, speeds, self._make_cable, silencing=self._silencing)
         self._plugged = set(range(len(engine.outputs)))
         return engine
 
@@ -92,6 +95,9 @@ class Replay:
         happened = recording.happened
         self._begins = self._now = recording.begins
         self._exact = recording.exact
+        if recording.silencing is not self._silencing:
+            self._silencing = recording.silencing
+            self.engine = self._made({}, ())
         for each in happened:
             if each.way == "out":
                 self._then.setdefault(each.port, deque()).append(_Then(each.at, each.message))
@@ -175,7 +181,7 @@ class Replay:
     def _compiled(self, edit: AdoptRig) -> AdoptRig:
         try:
             rig = read(edit.text, str(self._folder / "the edit in the recording"))
-        except ValueError as fault:
+        except RigError as fault:
             raise self._not_again(edit.word, fault) from None
         return replace(edit, compiled=compile_rig(rig, after=self.engine.state.compiled, remote_outputs=edit.remote))
 
@@ -195,8 +201,9 @@ class Replay:
             elif not outcome.done and outcome.do == "scene":
                 self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
         self._found.done.notices += [(self._now - begins, f"{port}: {text}") for port, text in reports.news]
-        for listed in (reports.outcomes, reports.news, reports.requests):
-            listed.clear()
+        reports.outcomes.clear()
+        reports.news.clear()
+        reports.requests.clear()
 
     def _compare(self, output: int, message: bytes) -> None:
         name = self.engine.outputs[output]

@@ -10,6 +10,7 @@ from engine.offline.song_time import SongTime
 
 _CAME_IN: Final = "in "  # prefix of the track names that `keep` writes
 _WENT_OUT: Final = "out "  # prefix of tracks with the rig's own output, which are not played
+_LONGEST: Final = 86_400_000_000_000  # ns, a day: every tick of the rig's clock costs time and memory
 
 
 class Played(NamedTuple):
@@ -53,6 +54,9 @@ def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
     places = _places(file, inputs, wanted)
     meta = [e for track in file.tracks for e in track.events if e.meta in (TEMPO, METER)]
     meter = SongTime(file.division, sorted(meta, key=lambda event: event.tick))
+    ends = max((meter.time(track.ends) for track in file.tracks), default=0)
+    if ends > _LONGEST:
+        raise SongError(f"{path} lasts {ends / _LONGEST:,.1f} days; a rehearsal takes at most one: cut the song")
     listed = [
         (event.tick, number, place, event.message)
         for number, (track, place) in enumerate(zip(file.tracks, places, strict=True))
@@ -62,7 +66,6 @@ def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
     ]
     listed.sort(key=lambda each: each[:2])  # simultaneous messages in the order of the tracks
     played = [Played(meter.time(tick), place, message) for tick, _, place, message in listed]
-    ends = max((meter.time(track.ends) for track in file.tracks), default=0)
     return Song(path.name, meter, played, ends, [*file.complaints, *_left_out(file, places)])
 
 

@@ -11,16 +11,20 @@ from starlette.applications import Starlette
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
+from starlette.types import Scope
 from starlette.websockets import WebSocket
 
 from engine.panel import browser_socket
 from engine.panel.engine_follower import EngineFollower
+from engine.panel.live_places import LivePlaces, NoPlace
 from engine.panel.page_files import PageFile, answer, page_files
-from engine.panel.pairing import LASTS, Pairing, PairingRefused, Role
-from engine.panel.request_guard import is_loopback
+from engine.panel.paired_browsers import LASTS, Role
+from engine.panel.pairing import Pairing, PairingRefused
+from engine.panel.request_guard import is_the_players
+from engine.panel.shared_looks import SharedLooks
 
-_MOST_SOCKETS: Final = 32
 _LONGEST_FORM: Final = 1000  # bytes
+_LOOK: Final = 1.0  # seconds after which a browser is gone whose pairing has ended
 _SAID: Final = b"<!-- said -->"  # where the pairing form shows what went wrong
 
 
@@ -31,11 +35,12 @@ class Panel:
         """`engine`: its name. `port` distinguishes the cookies of several panels on one machine."""
         self._engine = engine
         self._follower = follower
+        self._looks = SharedLooks(engine, follower.situation)
         self._pairing = pairing
         self._cookie = f"bayleaf-{port}"
         self._tls = tls
         self._files = page_files()
-        self._sockets = trio.CapacityLimiter(_MOST_SOCKETS)
+        self._live_places = LivePlaces()
         self.app = Starlette(
             routes=[
                 Route("/", self._page),
@@ -46,14 +51,15 @@ class Panel:
         )
         self.app.router.redirect_slashes = False
 
-    def _role(self, connection: HTTPConnection) -> Role | None:
-        """What this browser may do. Browsers on this machine may do everything."""
-        if is_loopback(connection.scope["client"]) and is_loopback(connection.scope["server"]):
-            return "operate"
-        return self._pairing.role_of(connection.cookies.get(self._cookie, ""))
+    def role_of(self, scope: Scope) -> Role | None:
+        """What the browser that sent this request may do. Browsers on this machine may do everything."""
+        return "operate" if is_the_players(scope) else self._pairing.role_of(self._token(scope))
+
+    def _token(self, scope: Scope) -> str:
+        return HTTPConnection(scope).cookies.get(self._cookie, "")
 
     async def _page(self, request: Request) -> Response:
-        if self._role(request) is None:
+        if self.role_of(request.scope) is None:
             return self._form(request, 403, "")
         return answer(request, self._files["index.html"])
 
@@ -87,17 +93,29 @@ class Panel:
         return answer(request, PageFile.of(form.kind, body), status)
 
     async def _live(self, socket: WebSocket) -> None:
-        role = self._role(socket)
+        role = self.role_of(socket.scope)
         if role is None:
             await socket.close(1008)  # before it is accepted: answered by status 403
             return
+        token = None if is_the_players(socket.scope) else self._token(socket.scope)
         try:
-            self._sockets.acquire_on_behalf_of_nowait(socket)
-        except trio.WouldBlock:
+            with self._live_places.taken(token, role):
+                await self._look(socket, role)
+        except NoPlace as fault:
             await socket.accept()
-            await socket.close(1013, "too many browsers are open on this panel")
-            return
-        try:
-            await browser_socket.BrowserSocket(socket, role, self._engine, self._follower).run()
-        finally:
-            self._sockets.release_on_behalf_of(socket)
+            await socket.close(1013, str(fault))
+
+    async def _look(self, socket: WebSocket, role: Role) -> None:
+        """Serve a live socket until the browser disconnects, or its pairing ends."""
+        browser = browser_socket.BrowserSocket(socket, role, self._engine, self._follower, self._looks)
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(self._end_with_pairing, socket, role, browser)
+            await browser.run()
+            nursery.cancel_scope.cancel()
+
+    async def _end_with_pairing(self, socket: WebSocket, role: Role, browser: browser_socket.BrowserSocket) -> None:
+        while True:
+            await trio.sleep(_LOOK)
+            if self.role_of(socket.scope) != role:
+                browser.end(1008, "this browser is no longer paired")
+                return

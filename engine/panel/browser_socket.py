@@ -1,6 +1,7 @@
 """One browser's live socket: passes its requests to the engine, and answers and frames back to it.
 
-A slow browser holds nothing up: answers are few, and frames that it has not taken are merged into one.
+A slow browser holds nothing up: frames that it has not taken are merged into one, the next long answer is asked for
+when it has taken the last, and one that lets too many short ones wait is disconnected.
 """
 
 import json
@@ -13,15 +14,18 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from engine.panel.engine_follower import EngineFollower
 from engine.panel.engine_socket import EngineUnanswered, ask
 from engine.panel.frame_merging import Facts, StatusFrame, merged
-from engine.panel.pairing import Role
+from engine.panel.paired_browsers import Role
 from engine.panel.rate_limit import RateBucket, RatePace
+from engine.panel.shared_looks import SharedLooks
 from engine.protocol import AnswerCode, Lane, RequestError, refused, row_of
 
 LONGEST: Final = 1 << 18  # bytes of a message from a browser: a long chain or burst
 _LARGEST: Final = 1 << 53  # integers up to here are exact in every browser
 
 _WAITING: Final = 16  # requests of one lane
+_MOST_NEWS: Final = 1000  # answers that wait for one browser
 _PACE: Final = RatePace(40, 0.1)  # requests of one browser
+_LONG: Final[Lane] = "bench"  # the lane of answers as long as a whole rig
 #: seconds that an answer may take, by lane: panic waits for nothing, the show not for the bench
 _LANES: Final[dict[Lane, float]] = {"panic": 5.0, "show": 5.0, "bench": 30.0}
 
@@ -29,29 +33,46 @@ _LANES: Final[dict[Lane, float]] = {"panic": 5.0, "show": 5.0, "bench": 30.0}
 class BrowserSocket:
     """Serves one socket until the browser disconnects."""
 
-    def __init__(self, socket: WebSocket, role: Role, engine: str, follower: EngineFollower) -> None:
+    def __init__(
+        self, socket: WebSocket, role: Role, engine: str, follower: EngineFollower, looks: SharedLooks
+    ) -> None:
         """`engine`: its name."""
         self._socket = socket
         self._role = role
         self._engine = engine
         self._follower = follower
+        self._looks = looks
         self._pace = RateBucket(_PACE)
         self._news: deque[str] = deque()
         self._missed: StatusFrame | None = None
         self._away = False
         self._something = trio.Event()
+        self._taken = trio.Event()
         self._lanes: dict[Lane, trio.MemorySendChannel[tuple[int, Facts]]] = {}
+        self._scope = trio.CancelScope()
+        self._ending: tuple[int, str] | None = None
         self.awake = True
         self.events = False
 
     async def run(self) -> None:
-        """Until the browser disconnects."""
+        """Until the browser disconnects or `end` is called."""
         await self._socket.accept()
+        with self._scope:
+            await self._serve()
+        if self._ending is not None:
+            await self._socket.close(*self._ending)
+
+    def end(self, code: int, reason: str) -> None:
+        """Close the socket with this code (RFC 6455 section 7.4)."""
+        self._ending = (code, reason)
+        self._scope.cancel()
+
+    async def _serve(self) -> None:
         async with trio.open_nursery() as nursery:
             self._say({"role": self._role})
             for lane, patience in _LANES.items():
                 self._lanes[lane], waiting = trio.open_memory_channel[tuple[int, Facts]](_WAITING)
-                nursery.start_soon(self._pass_on, waiting, patience)
+                nursery.start_soon(self._pass_on, waiting, patience, lane == _LONG)
             nursery.start_soon(self._send)
             self._follower.join(self)
             try:
@@ -82,9 +103,9 @@ class BrowserSocket:
             while True:
                 text = await self._socket.receive_text()
                 if not self._heed(_parsed(text)):
-                    await self._socket.close(1003)
+                    self.end(1003, "that is not a message of this page")
                     return
-        except (WebSocketDisconnect, KeyError):  # KeyError: it sent bytes, not text
+        except WebSocketDisconnect:
             return
 
     def _heed(self, said: Facts | None) -> bool:
@@ -125,16 +146,25 @@ class BrowserSocket:
                 text = "the engine is still busy with earlier requests; nothing was done"
                 self._refuse(number, AnswerCode.BUSY, text)
 
-    async def _pass_on(self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float) -> None:
+    async def _pass_on(
+        self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float, long: bool
+    ) -> None:
         """Pass requests on one by one, each on a new connection: an old one may belong to an engine that has ended."""
         async for number, request in waiting:
             try:
-                answer = await ask(self._engine, request, patience)
+                answer = await self._answer(request, patience)
             except EngineUnanswered as fault:
                 self._refuse(number, AnswerCode.NO_ENGINE, str(fault))
             else:
-                self._news.append(f'{{"id": {number}, "answer": {answer}}}')
-                self._something.set()
+                self._add(f'{{"id": {number}, "answer": {answer}}}')
+            if long:
+                await self._taken.wait()
+
+    async def _answer(self, request: Facts, patience: float) -> str:
+        row = row_of(request)
+        if row.serves == "one":
+            return await ask(self._engine, request, patience)
+        return await self._looks.answer(request, row, self._role)
 
     # To the browser
 
@@ -142,8 +172,14 @@ class BrowserSocket:
         self._say({"id": number, "answer": refused(code, text).plain()})
 
     def _say(self, news: dict[str, Any]) -> None:
-        self._news.append(json.dumps(news))
+        self._add(json.dumps(news))
+
+    def _add(self, news: str) -> None:
+        self._news.append(news)
         self._something.set()
+        if len(self._news) > _MOST_NEWS:
+            self._news.clear()
+            self.end(1008, "this browser does not read its answers")
 
     async def _send(self) -> None:
         while True:
@@ -151,6 +187,8 @@ class BrowserSocket:
             self._something = trio.Event()
             while self._news:
                 await self._socket.send_text(self._news.popleft())
+            self._taken.set()
+            self._taken = trio.Event()
             if (frame := self._missed) is not None:
                 self._missed = None
                 await self._socket.send_text(frame.whole if self.events else frame.plain)
@@ -159,6 +197,6 @@ class BrowserSocket:
 def _parsed(text: str) -> Facts | None:
     try:
         said = json.loads(text)
-    except (ValueError, RecursionError):
+    except (ValueError, RecursionError, TypeError):  # TypeError: it sent bytes, so there is no text
         return None
     return said if isinstance(said, dict) else None

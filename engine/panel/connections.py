@@ -6,41 +6,51 @@ read. So this module uses hypercorn's inner parts; `tests/panel/test_hypercorn_c
 """
 
 import ssl
+from collections.abc import Callable
 from typing import Any, Final, cast
 
+import h11
 import trio
 from hypercorn.config import Config
 from hypercorn.trio.tcp_server import TCPServer
 from hypercorn.trio.worker_context import WorkerContext
-from hypercorn.typing import ASGIFramework, ConnectionState
+from hypercorn.typing import AppWrapper, ASGIFramework, ConnectionState
 from hypercorn.utils import wrap_app
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Receive, Scope, Send
 from starlette.websockets import WebSocketDisconnect
 
 from engine.fault_log import faults
+from engine.panel.paired_browsers import Role
+from engine.panel.places import Place, Places
 from engine.panel.request_guard import is_loopback
 
-_MOST: Final = 100  # connections at once
-_OURS: Final = 20  # of these, kept for browsers of this machine, whatever others do to the port
 _READS_WITHIN: Final = 5.0  # seconds
 _SHAKES_HANDS_WITHIN: Final = 5.0  # seconds
 PING: Final = 5.0  # seconds
 SILENCE: Final = 20.0  # seconds, in which a browser answers some pings
+#: what the application meets when a browser goes in the middle of a request
+_GOING: Final = (ClientDisconnect, WebSocketDisconnect)
+#: what hypercorn lets through when a browser breaks off, or breaks HTTP or TLS; h11 comes with hypercorn
+_BREAKING: Final = (OSError, trio.BrokenResourceError, trio.ClosedResourceError, h11.ProtocolError)
 
 
 class Line(trio.abc.HalfCloseableStream):
     """A TCP connection that breaks when the other end does not read."""
 
-    def __init__(self, stream: trio.SocketStream) -> None:
+    def __init__(self, stream: trio.SocketStream, place: Place) -> None:
         """Around a plain one."""
         self._stream = stream
+        self._place = place
         self.socket = stream.socket
 
     async def send_all(self, data: bytes | bytearray | memoryview) -> None:
         """Within a few seconds, even where cancelling is shielded off. Raises trio.BrokenResourceError."""
         with trio.move_on_after(_READS_WITHIN) as patience:
-            await self._stream.send_all(data)
+            try:
+                await self._stream.send_all(data)
+            except trio.BusyResourceError:  # hypercorn is just closing it
+                raise trio.BrokenResourceError("the browser has gone") from None
         if patience.cancelled_caught:
             await trio.aclose_forcefully(self._stream)
             raise trio.BrokenResourceError("the browser does not read")
@@ -50,8 +60,10 @@ class Line(trio.abc.HalfCloseableStream):
         await self._stream.wait_send_all_might_not_block()
 
     async def receive_some(self, max_bytes: int | None = None) -> bytes | bytearray:
-        """As the plain one."""
-        return await self._stream.receive_some(max_bytes)
+        """As the plain one; the place notes it."""
+        received = await self._stream.receive_some(max_bytes)
+        self._place.heard()
+        return received
 
     async def send_eof(self) -> None:
         """As the plain one."""
@@ -65,55 +77,72 @@ class Line(trio.abc.HalfCloseableStream):
 class Connections:
     """Serves an ASGI application on whatever connections come."""
 
-    def __init__(self, app: ASGIApp, longest: int, tls: ssl.SSLContext | None) -> None:
-        """`longest`: bytes of a WebSocket message that is taken."""
+    def __init__(
+        self, app: ASGIApp, role_of: Callable[[Scope], Role | None], longest: int, tls: ssl.SSLContext | None
+    ) -> None:
+        """`role_of`: what the browser that sent a request may do. `longest`: bytes of a WebSocket message."""
+        self._app = app
+        self._role_of = role_of
         self._config = hypercorn_config(longest)
-        # hypercorn and starlette have names of their own for the types of ASGI
-        self._app = wrap_app(cast(ASGIFramework, _logged(app)), self._config.wsgi_max_body_size, "asgi")
         self._context = WorkerContext(None)
         self._tls = tls
-        self._open = 0
+        self._places = Places()
 
     async def serve(self, stream: trio.SocketStream) -> None:
-        """One connection until it ends."""
-        if self._open >= (_MOST if _is_ours(stream) else _MOST - _OURS):
-            await trio.aclose_forcefully(stream)
-            return
-        self._open += 1
+        """One connection until it ends, or gives way to others."""
         try:
-            await TCPServer(self._app, self._config, self._context, ConnectionState({}), self._secured(Line(stream)))
-        except Exception:  # what it could break is this connection
-            await trio.aclose_forcefully(stream)
+            address, here = end_of(stream)
+            with self._places.taken(address, here) as place, place.scope:
+                await TCPServer(
+                    self._app_for(place), self._config, self._context, ConnectionState({}), self._secured(stream, place)
+                )
+        except Exception as fault:  # what it could break is this connection
+            _record("serving a connection", fault, _BREAKING)
         finally:
-            self._open -= 1
+            await trio.aclose_forcefully(stream)
 
-    def _secured(self, line: Line) -> Any:
+    def _app_for(self, place: Place) -> AppWrapper:
+        """The application, for the requests of one connection; hypercorn drops what it raises: that is logged here."""
+
+        async def app(scope: Scope, receive: Receive, send: Send) -> None:
+            if scope["http_version"] == "2":  # it would carry any number of requests at once
+                place.scope.cancel()
+                return
+            try:
+                self._places.show(place, self._role_of(scope))
+                if scope["type"] == "websocket":
+                    place.stay()
+                else:
+                    place.hurry()
+                await self._app(scope, receive, send)
+            except Exception as fault:
+                _record(f"serving {scope.get('path')}", fault, _GOING)
+                raise
+            finally:
+                place.hurry()
+
+        # hypercorn and starlette have names of their own for the types of ASGI
+        return wrap_app(cast(ASGIFramework, app), self._config.wsgi_max_body_size, "asgi")
+
+    def _secured(self, stream: trio.SocketStream, place: Place) -> Any:
         """For hypercorn, whose type of a stream is narrower than what it uses."""
+        line = Line(stream, place)
         if self._tls is None:
             return line
         return trio.SSLStream(line, self._tls, server_side=True, https_compatible=True)
 
 
-def _logged(app: ASGIApp) -> ASGIApp:
-    """The same application; hypercorn drops what it raises, so its faults are logged here."""
-
-    async def logged(scope: Scope, receive: Receive, send: Send) -> None:
-        try:
-            await app(scope, receive, send)
-        except (ClientDisconnect, WebSocketDisconnect):  # the browser went in the middle of it
-            raise
-        except Exception as fault:
-            faults.record(f"serving {scope.get('path')}", fault)
-            raise
-
-    return logged
+def end_of(stream: trio.SocketStream) -> tuple[str, bool]:
+    """The address of the other end, and whether that is this machine. Raises OSError if it has gone already."""
+    peer = stream.socket.getpeername()
+    return peer[0], is_loopback(peer)
 
 
-def _is_ours(stream: trio.SocketStream) -> bool:
-    try:
-        return is_loopback(stream.socket.getpeername())
-    except OSError:  # it has gone already
-        return False
+def _record(doing: str, fault: Exception, browsers: tuple[type[Exception], ...]) -> None:
+    """Log a fault, unless it is one of these, which a browser causes."""
+    own = fault.split(browsers)[1] if isinstance(fault, ExceptionGroup) else fault
+    if own is not None and not isinstance(own, browsers):
+        faults.record(doing, own)
 
 
 def hypercorn_config(longest: int) -> Config:

@@ -14,6 +14,9 @@ from engine.panel.frame_merging import Facts, StatusFrame, lasting
 
 _ROUND: Final = 1.0  # seconds between attempts to reach an engine
 _SILENCE: Final = 3.0  # seconds; a frame comes at least each second
+_PACE: Final = 0.2  # seconds between two changes of what the engine is asked for, however often browsers change
+#: what answers about the rig depend on
+_SITUATION: Final = ("revision", "unsaved", "muted_routes")
 
 
 class Onlooker(Protocol):
@@ -44,6 +47,7 @@ class EngineFollower:
         self._state: Facts = {}
         self._gone: str | None = None
         self._changed = trio.Event()
+        self._free_at = 0.0
 
     def join(self, onlooker: Onlooker) -> None:
         """Add an onlooker; its first frame holds everything."""
@@ -64,12 +68,18 @@ class EngineFollower:
                 onlooker.frame(StatusFrame(self._state))
         self._wake()
 
+    def situation(self) -> Facts:
+        """What answers about the rig depend on; empty while the engine is not followed."""
+        return {key: self._state[key] for key in _SITUATION if key in self._state}
+
     async def run(self) -> None:
         """Until cancelled."""
         while True:
             while not self._looked_at():
                 self._state = {}
                 await self._changed.wait()
+            await trio.sleep_until(self._free_at)
+            self._free_at = trio.current_time() + _PACE
             try:
                 await self._follow()
             except EngineUnanswered as fault:
@@ -108,6 +118,7 @@ class EngineFollower:
                 if (events := self._takes_events()) != asked:
                     asked = events
                     await _send(stream, {"events": asked})
+                    await trio.sleep(_PACE)
                     continue
                 await self._changed.wait()
             scope.cancel()

@@ -21,7 +21,9 @@ async def connect(name: str) -> trio.SocketStream:
     try:
         with address_of(socket_path(name)) as address:
             return await trio.open_unix_socket(address)
-    except (OSError, NoEngine):
+    except NoEngine as fault:
+        raise EngineUnanswered(str(fault)) from None
+    except OSError:
         raise EngineUnanswered(f'no engine named "{name}" is running') from None
 
 

@@ -1,32 +1,18 @@
-"""Which browsers of other machines may see and operate: one-time codes, and the tokens they are exchanged for.
+"""One-time codes, and the tokens they are exchanged for: which browsers of other machines may see and operate."""
 
-The file keeps the tokens' SHA-256 alone: who reads it cannot be taken for a paired browser.
-"""
-
-import contextlib
-import hashlib
 import hmac
-import json
-import os
 import secrets
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final, Literal, NamedTuple, get_args
+from typing import Final
 
-import platformdirs
-
-from engine import durable_files
+from engine.panel.paired_browsers import ROLES, PairedBrowsers, Role
 from engine.panel.rate_limit import CodeAttempts
-
-Role = Literal["operate", "view"]
-ROLES: Final[tuple[Role, ...]] = get_args(Role)
 
 #: letters and digits that are not mistaken for one another
 _SIGNS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 _LENGTH: Final = 8
-LASTS: Final = 30 * 86400  # seconds a pairing lasts
-_MOST: Final = 64  # pairings; the oldest is dropped for a new one
 
 
 class PairingRefused(Exception):
@@ -35,16 +21,6 @@ class PairingRefused(Exception):
     def __init__(self, text: str, wait: float = 0.0) -> None:
         super().__init__(text)
         self.wait = wait
-
-
-class _Paired(NamedTuple):
-    role: Role
-    until: float  # seconds since 1970
-
-
-def pairings_file(name: str) -> Path:
-    """Where the panel of the engine of this name keeps its pairings."""
-    return Path(platformdirs.user_state_dir("bayleaf")) / f"{name}.panel.json"
 
 
 class Pairing:
@@ -58,12 +34,10 @@ class Pairing:
         today: Callable[[], float] = time.time,
     ) -> None:
         """`show` is called with each new code; `clock` paces the tries, `today` ends pairings."""
-        self._path = path
         self._show = show
-        self._today = today
         self._attempts = CodeAttempts(clock)
         self._codes: dict[Role, str] = {}
-        self._paired = _read(path)
+        self._browsers = PairedBrowsers(path, today)
 
     def begin(self) -> None:
         """Display a code for each role. Before this no code is valid."""
@@ -82,53 +56,14 @@ class Pairing:
             )
         token = secrets.token_urlsafe(32)
         self._renew(role)
-        self._paired[_digest(token)] = _Paired(role, self._today() + LASTS)
-        self._forget_old()
-        _write(self._path, self._paired)
+        self._browsers.add(token, role)
         return token, role
 
     def role_of(self, token: str) -> Role | None:
         """What the browser with this token may do; None if it is not paired."""
-        paired = self._paired.get(_digest(token))
-        return paired.role if paired is not None and paired.until > self._today() else None
+        return self._browsers.role_of(token)
 
     def _renew(self, role: Role) -> None:
         code = "".join(secrets.choice(_SIGNS) for _ in range(_LENGTH))
         self._codes[role] = code
         self._show(role, f"{code[:4]}-{code[4:]}")
-
-    def _forget_old(self) -> None:
-        now = self._today()
-        kept = [(digest, paired) for digest, paired in self._paired.items() if paired.until > now]
-        self._paired = dict(kept[-_MOST:])
-
-
-def forget(path: Path) -> None:
-    """End every pairing."""
-    path.unlink(missing_ok=True)
-
-
-def _digest(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
-def _read(path: Path) -> dict[str, _Paired]:
-    """The pairings; none if the file cannot be read, belongs to another user, or can be written by others."""
-    with contextlib.suppress(OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
-        with path.open(encoding="utf-8") as file:
-            stat = os.fstat(file.fileno())
-            if stat.st_uid != os.getuid() or stat.st_mode & 0o077:
-                return {}
-            listed: dict[str, Any] = json.load(file)["pairings"]
-        return {str(digest): _Paired(_role(role), float(until)) for digest, (role, until) in listed.items()}
-    return {}
-
-
-def _role(text: str) -> Role:
-    return next(role for role in ROLES if role == text) if text in ROLES else "view"
-
-
-def _write(path: Path, paired: dict[str, _Paired]) -> None:
-    """Pairings that cannot be written last until the panel ends."""
-    with contextlib.suppress(OSError):
-        durable_files.replace(path, json.dumps({"format": 1, "pairings": paired}).encode(), 0o600)

@@ -8,7 +8,7 @@ from typing import Final
 
 import segno
 
-from engine.panel.pairing import Role
+from engine.panel.paired_browsers import Role
 
 _DOES: Final[dict[Role, str]] = {"operate": "see and operate", "view": "see, not operate"}
 #: an address for documentation (RFC 5737): nothing is sent there; the system names the address it would use

@@ -11,12 +11,14 @@ from typing import Final, NamedTuple
 
 import trio
 
-from engine.fault_log import faults, log_file
+from engine.fault_log import faults, panel_log_file
+from engine.live.socket.client import socket_path
 from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
 from engine.panel.engine_follower import EngineFollower
-from engine.panel.pairing import Pairing, Role, forget, pairings_file
+from engine.panel.paired_browsers import Role, forget, pairings_file
+from engine.panel.pairing import Pairing
 from engine.panel.pairing_display import lan_addresses, pairing_text
 from engine.panel.request_guard import RequestGuard
 
@@ -44,15 +46,17 @@ class PanelOptions(NamedTuple):
 def serve(wish: PanelOptions, say: Callable[[str], None]) -> None:
     """Until SIGINT or SIGTERM; with `with_engine` until standard input ends, as it does when the engine ends.
 
-    `say` gets addresses and codes for the terminal. Raises PanelError.
+    `say` gets addresses and codes for the terminal. Raises PanelError, and NoEngine as `socket_path`.
     """
+    socket_path(wish.name)
     tls = _tls(wish)
+    if wish.forget:  # before the port is taken: the panel that has it is the one to be reached
+        _forget(pairings_file(wish.name))
+        say("all pairings were revoked")
     listener = _listener(wish)
-    if wish.forget:
-        forget(pairings_file(wish.name))
     if wish.with_engine:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is meant for the engine, which ends us
-    with faults.kept_in(log_file(f"{wish.name}-panel")):
+    with faults.kept_in(panel_log_file(wish.name)):
         trio.run(_serve, wish, say, listener, tls)
 
 
@@ -69,7 +73,8 @@ async def _serve(
     follower = EngineFollower(wish.name)
     pairing = Pairing(pairings_file(wish.name), show)
     panel = Panel(wish.name, follower, pairing, port, tls is not None)
-    connections = Connections(RequestGuard(panel.app, _names(wish), tls is not None), LONGEST, tls)
+    guarded = RequestGuard(panel.app, _names(wish), tls is not None)
+    connections = Connections(guarded, panel.role_of, LONGEST, tls)
     heeded = (signal.SIGTERM,) if wish.with_engine else (signal.SIGINT, signal.SIGTERM)
     with trio.open_signal_receiver(*heeded) as signals:
         async with trio.open_nursery() as nursery:
@@ -104,6 +109,13 @@ def _tls(wish: PanelOptions) -> ssl.SSLContext | None:
     except (OSError, ValueError) as fault:  # ssl.SSLError is an OSError
         raise PanelError(f"the certificate {wish.cert} with the key {wish.key} cannot be used: {fault}") from None
     return context
+
+
+def _forget(file: Path) -> None:
+    try:
+        forget(file)
+    except OSError as fault:
+        raise PanelError(f"the pairings in {file} cannot be revoked: {fault.strerror}") from None
 
 
 def _listener(wish: PanelOptions) -> socket.socket:

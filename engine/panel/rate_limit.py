@@ -11,9 +11,12 @@ class RatePace(NamedTuple):
     seconds: float
 
 
-#: a code has 40 bits: at this pace a guess succeeds within a year with a chance of 1 in 60,000
 _EACH: Final = RatePace(5, 12.0)
-_ALL: Final = RatePace(30, 2.0)
+#: a code has 40 bits: at the pace of both shares together a guess succeeds within a year with a chance of 1 in 60,000
+_ALL: Final = RatePace(20, 3.0)
+_NEWCOMERS: Final = RatePace(10, 6.0)  # beside the share of all: for addresses that have not tried lately
+_NEW_FOR: Final = 5  # tries of an address, refused ones included
+_LATELY: Final = 3600.0  # seconds
 _REMEMBERED: Final = 1000  # addresses
 
 
@@ -37,24 +40,48 @@ class RateBucket:
         self._used += 1
 
 
+class _Address:
+    """What an address has tried."""
+
+    def __init__(self) -> None:
+        self.pace = RateBucket(_EACH)
+        self.tried = 0  # in a row, without an hour's pause
+        self.at = 0.0
+
+
 class CodeAttempts:
-    """Limits the attempts of each address, and of all addresses together."""
+    """Limits the attempts of each address, and of all addresses together.
+
+    However many addresses guess, another one finds its first tries free: no number of them can take the newcomers'
+    share, since each is a newcomer for a few tries only.
+    """
 
     def __init__(self, clock: Callable[[], float]) -> None:
         """`clock` gives seconds and never goes back."""
         self._clock = clock
         self._all = RateBucket(_ALL)
-        self._each: dict[str, RateBucket] = {}
+        self._newcomers = RateBucket(_NEWCOMERS)
+        self._addresses: dict[str, _Address] = {}
 
     def wait(self, address: str) -> float:
         """Count an attempt of this address and return 0.0, or return the seconds that it must wait first."""
         now = self._clock()
-        each = self._each.pop(address, None) or RateBucket(_EACH)
-        self._each[address] = each  # the latest is last
-        if len(self._each) > _REMEMBERED:
-            del self._each[next(iter(self._each))]
-        if (seconds := max(each.wait(now), self._all.wait(now))) > 0:
+        each = self._seen(address, now)
+        shares = [self._all, self._newcomers] if each.tried <= _NEW_FOR else [self._all]
+        waits = [share.wait(now) for share in shares]
+        if (seconds := max(each.pace.wait(now), min(waits))) > 0:
             return seconds
-        each.take()
-        self._all.take()
+        each.pace.take()
+        shares[waits.index(0.0)].take()
         return 0.0
+
+    def _seen(self, address: str, now: float) -> _Address:
+        each = self._addresses.pop(address, None) or _Address()
+        self._addresses[address] = each  # the latest is last
+        if len(self._addresses) > _REMEMBERED:
+            del self._addresses[next(iter(self._addresses))]
+        if now - each.at > _LATELY:
+            each.tried = 0
+        each.tried += 1
+        each.at = now
+        return each

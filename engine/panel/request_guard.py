@@ -34,6 +34,17 @@ def is_loopback(address: tuple[str, int] | None) -> bool:
         return False
 
 
+def is_the_players(scope: Scope) -> bool:
+    """Whether a request comes from this machine and names it by "localhost" or an address.
+
+    By any other name a stranger's page may have come: anybody on a network can answer for this machine's name, first
+    with an address of their own and then with the loopback address.
+    """
+    if not is_loopback(scope["client"]) or not is_loopback(scope["server"]):
+        return False
+    return all(_is_nobody_elses(_name_and_port(host)[0]) for host in _values(scope, b"host"))
+
+
 class RequestGuard:
     """An ASGI application that guards another one."""
 
@@ -67,10 +78,10 @@ class RequestGuard:
 
     def _refusal(self, scope: Scope) -> str | None:
         """Why a request is refused, or None."""
-        hosts = [value.decode("latin-1").lower() for key, value in scope["headers"] if key == b"host"]
+        hosts = _values(scope, b"host")
         if len(hosts) != 1 or not self._is_ours(hosts[0], scope["server"]):
             return "this panel is not reached by that name; open the address that the terminal shows"
-        origins = [value.decode("latin-1").lower() for key, value in scope["headers"] if key == b"origin"]
+        origins = _values(scope, b"origin")
         method = scope.get("method", "WEBSOCKET")
         if not origins and method not in _NEEDS_ORIGIN:
             return None
@@ -83,13 +94,31 @@ class RequestGuard:
 
         An address cannot be rebound, so the one that was connected to is right; a name must be known.
         """
-        address, port = server[0], server[1]
-        name, colon, digits = host.rpartition(":") if not host.endswith("]") else (host, "", "")
-        if not colon:
-            name, digits = host, "443" if self._tls else "80"
-        if digits != str(port):
+        name, digits = _name_and_port(host)
+        if (digits or ("443" if self._tls else "80")) != str(server[1]):
             return False
         try:
-            return ip_address(name.strip("[]")) == ip_address(address)
+            return ip_address(name.strip("[]")) == ip_address(server[0])
         except ValueError:
             return name in self._names or (name == "localhost" and is_loopback(server))
+
+
+def _values(scope: Scope, header: bytes) -> list[str]:
+    return [value.decode("latin-1").lower() for key, value in scope["headers"] if key == header]
+
+
+def _name_and_port(host: str) -> tuple[str, str]:
+    """The two parts of a Host header; the port is empty if it has none."""
+    if host.endswith("]") or ":" not in host:
+        return host, ""
+    name, _, digits = host.rpartition(":")
+    return name, digits
+
+
+def _is_nobody_elses(name: str) -> bool:
+    """Whether this name cannot be pointed elsewhere."""
+    try:
+        ip_address(name.strip("[]"))
+    except ValueError:
+        return name == "localhost"
+    return True

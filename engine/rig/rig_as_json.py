@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from engine.rig.models.rig import Rig, Route
+from engine.rig.models.rig import Rig, Route, Scene
 
 Table = dict[str, Any]
 
@@ -12,6 +12,11 @@ def outline(rig: Rig) -> Table:
 
     Set lists give their scenes by number.
     """
+    return {**sections(rig), "scenes": list(map(scene_outline, rig.scenes))}
+
+
+def sections(rig: Rig) -> Table:
+    """The outline without the scenes."""
     numbers = {name: scene.number for scene in rig.scenes for name in (scene.name, scene.number)}
     return {
         "name": rig.rig.name,
@@ -28,18 +33,19 @@ def outline(rig: Rig) -> Table:
             for name, gear in rig.instruments.items()
         ],
         "routes": list(map(_route, rig.routes)),
-        "scenes": [
-            {
-                "number": scene.number,
-                "name": scene.name,
-                "at": scene.at,
-                "held": scene.held,
-                "routes": list(map(_route, scene.routes)),
-                "burst": [step.model_dump(mode="json", exclude_unset=True) for step in scene.burst],
-            }
-            for scene in rig.scenes
-        ],
         "setlists": [{"name": one.name, "scenes": [numbers[scene] for scene in one.scenes]} for one in rig.setlists],
+    }
+
+
+def scene_outline(scene: Scene) -> Table:
+    """One scene of the outline."""
+    return {
+        "number": scene.number,
+        "name": scene.name,
+        "at": scene.at,
+        "held": scene.held,
+        "routes": list(map(_route, scene.routes)),
+        "burst": [step.model_dump(mode="json", exclude_unset=True) for step in scene.burst],
     }
 
 

@@ -1,8 +1,10 @@
 """How tables are printed."""
 
+import json
+
 import pytest
 
-from engine.cli.output import table
+from engine.cli.output import as_json, print_line, say, table
 
 COLUMNS = ("when", "scene", "recalled by", "ready after")
 ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 12", None)]
@@ -27,3 +29,34 @@ def test_a_narrow_screen_has_no_broken_words(
     assert capsys.readouterr().out == (
         "when: 0:03.000, bar 2:3\nscene: 12 Street at night\nrecalled by: pedals, channel 1 \nprogram 12\n\n"
     )
+
+
+#: ECMA-48: clear the screen, set the title, go to the line's start, CSI as one code of C1; Unicode: read from the right
+HOSTILE = "a\x1b[2J\x1b]0;b\x07\rc\x9b31m\x7f\u202ed"
+SHOWN = r"a\x1b[2J\x1b]0;b\x07\rc\x9b31m\x7f\u202ed"
+
+
+def test_what_a_terminal_would_obey_is_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    """Control codes in a text are printed as escapes, on stdout, on stderr, and in cells and titles of tables."""
+    print_line(HOSTILE)
+    say(HOSTILE)
+    table(("port",), [(HOSTILE,)], title=HOSTILE)
+    printed = capsys.readouterr()
+    first, title, *rest = printed.out.splitlines()
+    assert (first, title.rstrip(), printed.err) == (SHOWN, SHOWN, f"{SHOWN}\n")
+    assert SHOWN in "".join(line.strip() for line in rest)
+    assert not set("\x1b\x9b\x07\r\x7f\u202e") & set(printed.out)
+
+
+def test_lines_and_columns_stay(capsys: pytest.CaptureFixture[str]) -> None:
+    """Line feeds, tabs and letters of every script are printed as they are."""
+    print_line("Flöte\t笛\nمزمار")
+    assert capsys.readouterr().out == "Flöte\t笛\nمزمار\n"
+
+
+def test_json_is_as_clean_and_says_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+    """JSON with such texts holds no control code but line feeds, and a program reads the very same texts."""
+    as_json({HOSTILE: [HOSTILE]})
+    printed = capsys.readouterr().out
+    assert json.loads(printed) == {HOSTILE: [HOSTILE]}
+    assert all(letter == "\n" or letter.isprintable() for letter in printed)

@@ -151,6 +151,15 @@ def test_the_page_can_be_read_in_light_in_dark_and_on_paper() -> None:
     assert "@media screen and (prefers-color-scheme:dark){:root" in style
 
 
+def test_a_track_name_is_no_command_to_the_terminal(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
+    """Control codes in the name of a track, from a file by somebody else, are printed as escapes."""
+    file = song(tmp_path / "a.mid", ("\x1b]0;mine\x07\x1b[2Jothers", [mido.Message("note_on", note=60)]))
+    said = bayleaf("rehearse", rig, file, "--input", "horn=keys", "--out", tmp_path / "out")
+    assert said.status == 1
+    assert r"it has 1 \x1b]0;mine\x07\x1b[2Jothers" in said.err
+    assert "\x1b" not in said.err
+
+
 def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
     """TRACK=NAME sends one track, by name or number; without --input a track goes to the input of the same name."""
     note = [mido.Message("note_on", note=60, time=480), mido.Message("note_off", note=60, time=480)]

@@ -7,6 +7,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -160,6 +161,20 @@ def test_the_status_names_the_fault_log(stage: Stage) -> None:
     log = json.loads(stage.bayleaf("status", "--json").stdout)["log"]
     assert log == {"file": str(file), "faults": 0, "error": None}
     assert f"fault log: {file} (no faults)" in stage.bayleaf("status").stdout.splitlines()
+
+
+def test_the_status_names_the_log_of_the_panel(stage: Stage) -> None:
+    """Once the front panel, a process of its own, has logged a fault, `status` gives its log and when the last came."""
+    stage.start()
+    assert json.loads(stage.bayleaf("status", "--json").stdout)["panel_log"] is None
+    assert "front panel" not in stage.bayleaf("status").stdout
+    file = stage.folder / "state" / "bayleaf" / "bayleaf-panel.log"
+    file.write_text("2026-03-01 20:15:00,000 while serving /pair: RuntimeError('a mistake')\n")
+    log = json.loads(stage.bayleaf("status", "--json").stdout)["panel_log"]
+    assert log["file"] == str(file)
+    assert datetime.fromisoformat(log["last"]).timestamp() == pytest.approx(file.stat().st_mtime, abs=1)
+    line = f"fault log of the front panel: {file} (last fault {log['last']})"
+    assert line in stage.bayleaf("status").stdout.splitlines()
 
 
 def test_a_port_that_is_missing_at_start_is_reported_and_the_rest_plays(stage: Stage) -> None:

@@ -39,6 +39,18 @@ def test_a_ready_rig_is_written_checked_and_searched(
     assert run(monkeypatch, "new", str(tmp_path / "x.toml"), "--kind", "moon") == 1
 
 
+def test_a_csv_cell_is_no_command_to_the_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Control codes in a cell, from a file by somebody else, are printed as escapes."""
+    source = tmp_path / "a.csv"
+    source.write_text("msb,lsb,program,name\n0,3,\x1b[2J,Warm pad\n", encoding="utf-8")
+    assert run(monkeypatch, "sounds", "import", str(source), str(tmp_path / "a.toml")) == 1
+    printed = capsys.readouterr().err
+    assert "[2J" in printed
+    assert "\x1b" not in printed
+
+
 def test_import_makes_a_list_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """`sounds import` makes a sound list from a CSV file, and leaves an existing file alone."""
     source, made = tmp_path / "a.csv", tmp_path / "a.toml"

@@ -61,9 +61,9 @@ def _rank(message: bytes) -> str:
 
 @pytest.mark.parametrize("cable", ["fast", "din"])
 def test_the_order_of_a_panic(cable: str) -> None:
-    """First come the note-offs of all notes known to sound, then pedals up, then all notes off (which a pedal would
-    defer), all sound off, bends to centre; an optional message comes after the required one (MIDI 1.0 p. 24, A-5;
-    entries mode-anof-optional and mode-123)."""
+    """First come the note-offs of all keys known to sound, one each, then all sound off and all notes off, so that
+    all is silent early, then pedals up (which end what a pedal held through all notes off), bends to centre; an
+    optional message comes after the required one (MIDI 1.0 p. 24, A-5; entries mode-anof-optional and mode-123)."""
     router = layer(cable)
     out = []
     for message in ("90 3C 40", "B0 40 7F", "E0 00 50", "B0 01 30", "91 40 40", "90 3C 50"):
@@ -72,9 +72,9 @@ def test_the_order_of_a_panic(cable: str) -> None:
     out = panic(router, now) + run_dry(router, now)[1]
     for output in (STRINGS, BRASS):
         heard = at(out, output)
-        assert heard[:3] == [b"\x80\x3c\x40", b"\x80\x3c\x40", b"\x81\x40\x40"]
+        assert heard[:3] == [b"\x80\x3c\x40", b"\x81\x40\x40", b"\xb0\x78\x00"]
         ranks = list(dict.fromkeys(_rank(message) for message in heard if _rank(message) != "wheels"))
-        assert ranks == ["note-offs", "pedals", "123", "120", "bends"]
+        assert ranks == ["note-offs", "120", "123", "pedals", "bends"]
         places = {rank: [i for i, m in enumerate(heard) if _rank(m) == rank] for rank in ranks}
         assert all(places[before][-1] < places[after][0] for before, after in pairwise(ranks))
         assert b"\xb0\x01\x00" in heard, "the wheel that is known to be off rest comes to rest, too"
@@ -234,6 +234,42 @@ def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
     evening.run_dry()
     assert [dict(synth.sounding)[2, 0x3C] for synth in evening.ears()] == [1, 1]
     assert [synth.held for synth in evening.ears()] == [1, 1]
+
+
+LATCHES = """
+[[routes]]
+from    = ["keys"]
+to      = ["strings"]
+through = [ { filter = "latch", controllers = [64] }, { filter = "clock", divide = 3 } ]
+[[scenes]]
+number = 1
+name = "Latched"
+routes = [ { from = "pads", to = "brass", through = [ { filter = "latch", controllers = [64] } ] } ]
+"""
+
+
+def test_after_a_panic_a_press_turns_a_latch_on() -> None:
+    """A latch that is on when the panic brings its pedal up is off, in routes of the scene and of every scene."""
+    router = engine(LATCHES, "fast")
+    recall(router, 0, 1)
+    for source in (KEYS, PADS):
+        assert [m for _, m, _ in router.receive(1, source, b"\xb0\x40\x7f")] == [b"\xb0\x40\x7f"]
+        router.receive(2, source, b"\xb0\x40\x00")
+    panic(router, 3)
+    for source in (KEYS, PADS):
+        assert [m for _, m, _ in router.receive(4, source, b"\xb0\x40\x7f")] == [b"\xb0\x40\x7f"]
+
+
+def test_a_panic_leaves_a_divided_clock_in_step() -> None:
+    """Every third tick passes, whatever is silenced meanwhile."""
+    router = engine(LATCHES, "fast")
+    recall(router, 0, 1)
+    passed = []
+    for tick in range(9):
+        passed.append(bool(router.receive(tick, KEYS, b"\xf8")))
+        if tick == 3:
+            panic(router, tick)
+    assert passed == [True, False, False] * 3
 
 
 def test_the_outcome_says_how_much_was_silenced() -> None:

@@ -120,6 +120,7 @@ def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path: Path, monkeypatc
         (GOOD.replace("A test tone.", " "), "docstring must say what the player hears"),
         (GOOD.replace('"""A test tone."""', ""), "docstring must say what the player hears"),
         (GOOD + "KEEPS_STATE = 'yes'\n", "KEEPS_STATE must be True or False"),
+        (GOOD + "KEEPS_TIME = 1\n", "KEEPS_TIME must be True or False"),
         (GOOD + "keeps_state = True\n", "a function keeps_state(settings)"),
         (GOOD + "KEEPS_STATE = True\ndef keeps_state(settings): return True\n", "not both"),
         ("import a_module_that_is_not_there", "it cannot be imported: No module named"),

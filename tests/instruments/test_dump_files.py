@@ -148,7 +148,7 @@ def test_a_name_that_is_no_unicode_is_kept(tmp_path: Path) -> None:
     assert json.loads(sidecar.sidecar(path).read_bytes())["file"] == path.name
 
 
-@pytest.mark.parametrize("file", [1, 2])
+@pytest.mark.parametrize("file", [1, 3])  # 2 is the folder of the first
 def test_a_full_disk_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, file: int) -> None:
     """If the disk is full for the note or the dump, neither is left, nor a temporary file; earlier ones stay."""
     earlier = tmp_path / "earlier.syx"

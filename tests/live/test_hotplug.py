@@ -10,6 +10,7 @@ import trio.testing
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
 from engine.core.commands import RecallScene
+from engine.live.edit.rig_adoption import adopt, made_ready
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -17,6 +18,7 @@ from engine.live.show import Show
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.ports.port import PortError
 from engine.rig.models.rig import rig_model
+from engine.rig.read.load import read
 from tests.support.at_once import at_once
 from tests.support.small_show import MS, RIG
 
@@ -61,10 +63,10 @@ class Stand:
     def now(self) -> int:
         return round(self.mock_clock.current_time() * S)
 
-    async def passes(self, seconds: float | int) -> None:
-        """Let time pass; whatever is due happens, every 50 ms."""
-        for _ in range(math.ceil(seconds / 0.05)):
-            self.mock_clock.jump(0.0501)
+    async def passes(self, seconds: float | int, step: float = 0.05) -> None:
+        """Let time pass; whatever is due happens, every `step` seconds."""
+        for _ in range(math.ceil(seconds / step)):
+            self.mock_clock.jump(step + 0.0001)
             self.play()
             await trio.testing.wait_all_tasks_blocked()
             self.show.pump()
@@ -190,6 +192,20 @@ async def test_a_port_that_has_another_name_is_told_and_not_stolen(
     assert "which has another name of the rig already" in error
     stand.play("Stage piano", "90 3C 40")
     assert stand.heard("Box 1")[-1:] == ["90 3C 40"]
+
+
+async def test_an_output_that_an_edit_renames_is_in_use_within_half_a_second(
+    mock_clock: trio.testing.MockClock, stand: Stand
+) -> None:
+    """At whatever moment between two looks: its port is open under the old name until the last releases have left,
+    and does not count as one in use."""
+    text = RIG
+    for wait in (0.17, 0.18, 0.19):
+        await stand.passes(wait, step=0.01)
+        text = text.replace("brass", "horns") if "brass" in text else text.replace("horns", "brass")
+        adopt(stand.show, made_ready(read(text, "test"), stand.show.engine.state.compiled), text)
+        await stand.passes(0.5, step=0.01)
+        assert stand.open()
 
 
 async def test_after_sleep_everything_is_released_and_sent_again(

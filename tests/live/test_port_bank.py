@@ -11,6 +11,7 @@ from engine.ports.port import InputPort, OutputPort, PortError
 from engine.rig.models.rig import Input, Output
 
 ON = b"\x90\x3c\x40"
+MS = 1_000_000
 S = 1_000_000_000
 
 
@@ -140,22 +141,58 @@ def test_an_output_that_was_pulled_is_found_by_a_check() -> None:
     assert holder.bank.missing() == ([0], [0])
 
 
-def test_an_output_that_is_released_is_closed_once_its_last_messages_have_left() -> None:
-    """Until then it takes messages and is not missing; after two seconds it is closed in any case."""
-    for waits, closed_after in ((False, 0), (True, 2 * S + 1)):
-        holder = Holder()
-        holder.bank.attach_output(0, holder.port)
-        holder.outputs = {}
-        holder.empty = not waits
-        holder.reported()
-        holder.bank.release_output(0)
-        holder.bank.release_output(0)  # a second time changes nothing
-        assert [message for _, message in holder.port.sent] == [ON]
-        assert not holder.port.closed
-        holder.now += closed_after
+def _released(empty: bool) -> Holder:
+    """A holder whose output was just released; `empty`: nothing waits for its cable."""
+    holder = Holder()
+    holder.bank.attach_output(0, holder.port)
+    holder.outputs = {}
+    holder.empty = empty
+    holder.reported()
+    holder.bank.release_output(0)
+    holder.bank.release_output(0)  # a second time changes nothing
+    assert [message for _, message in holder.port.sent] == [ON]
+    assert holder.reported() == ["output 0 leaving"]
+    return holder
+
+
+def _closed_at(holder: Holder, *times: int) -> list[bool]:
+    """Whether it is closed when it is checked at each of these times (ns)."""
+    closed = []
+    for at in times:
+        holder.now = at
         holder.bank.check_outputs()
-        assert holder.reported() == ["output 0 leaving", "output 0 closed"]
-        assert holder.port.closed
+        assert holder.reported() == ["output 0 closed"] * holder.port.closed
+        closed.append(holder.port.closed)
+    return closed
+
+
+def test_an_output_that_is_released_is_closed_when_the_driver_has_passed_on_its_last_messages() -> None:
+    """That takes 50 ms from when its cable is idle, as at the end of a show. Until then it takes messages, and is not
+    missing."""
+    holder = _released(empty=True)
+    assert _closed_at(holder, 0, 49 * MS) == [False, False]
+    assert holder.bank.leaving(0)
+    holder.sends()
+    assert [message for _, message in holder.port.sent] == [ON, ON]
+    assert _closed_at(holder, 50 * MS) == [True]
+    assert not holder.bank.leaving(0)
+
+
+def test_the_time_that_a_driver_needs_counts_from_when_the_cable_is_idle() -> None:
+    """A cable that is busy again in between begins it again."""
+    holder = _released(empty=False)
+    assert _closed_at(holder, 200 * MS) == [False]
+    holder.empty = True
+    assert _closed_at(holder, 400 * MS, 449 * MS) == [False, False]
+    holder.empty = False
+    assert _closed_at(holder, 600 * MS) == [False]
+    holder.empty = True
+    assert _closed_at(holder, 800 * MS, 850 * MS) == [False, True]
+
+
+def test_an_output_that_is_released_is_closed_after_two_seconds_in_any_case() -> None:
+    """However much still waits for its cable."""
+    assert _closed_at(_released(empty=False), 2 * S, 2 * S + 1) == [False, True]
 
 
 def test_an_output_that_is_pulled_while_it_is_being_released_is_closed_once() -> None:
@@ -177,14 +214,36 @@ def test_an_input_that_was_pulled_is_gone_after_its_last_messages() -> None:
     port = MemoryInput("Keys")
     holder.bank.attach_input(0, port)
     port.push(ON)
+    port.unplug("the cable is out")
     holder.reported()
-    holder.reader._poll(holder.now)  # as the reader's thread does
-    holder.bank.take_losses([(0, "the cable is out")])
+    for _ in range(2):
+        holder.reader._poll(holder.now)  # as the reader's thread does
+    holder.bank.take_losses([holder.reader.lost.popleft()])
     assert holder.reported() == []
     assert holder.reader.take() == [(0, 0, ON)]
     holder.bank.take_losses([holder.reader.lost.popleft()])
     assert holder.reported() == ["keys: the cable is out", "input 0 gone"]
     assert not holder.bank.in_meters[0].open
+
+
+def test_an_input_that_lost_messages_is_gone_and_opened_again_after_its_last_messages() -> None:
+    """It stays open, the loss is counted, and what comes later is still read."""
+    holder = Holder()
+    port = MemoryInput("Keys")
+    holder.bank.attach_input(0, port)
+    port.push(ON)
+    holder.reported()
+    holder.reader._poll(holder.now)
+    holder.bank.take_losses([(0, "some may be lost")])
+    assert holder.reported() == []
+    holder.reader.take()
+    holder.bank.take_losses([holder.reader.lost.popleft()])
+    assert holder.reported() == ["keys: some may be lost", "input 0 gone", "input 0 opened"]
+    meter = holder.bank.in_meters[0]
+    assert (meter.open, meter.dropped, meter.last_error) == (True, 1, "some may be lost")
+    port.push(ON)
+    holder.reader._poll(holder.now)
+    assert holder.reader.take() == [(0, 0, ON)]
 
 
 def test_names_keep_their_index() -> None:

@@ -19,6 +19,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine import durable_files
 from engine.live.recorder import SHORT, FlightRecorder, RecordedEvent, RecorderSnapshot
 from engine.live.recording_files import RecordingFileError, RecordingNames, write
 from engine.live.recording_writer import keep
@@ -357,6 +358,38 @@ def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path, monkeypatch
     assert list(tmp_path.iterdir()) == [file]
 
 
+@pytest.mark.parametrize("trap", ["kept.mid", f".keeping.{os.getpid()}"])
+def test_no_link_is_followed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, trap: str) -> None:
+    """A link that another user has put there, or puts there meanwhile, leads no recording into another file."""
+    precious = tmp_path / "precious"
+    precious.write_text("precious")
+    folder = tmp_path / "open to all"
+    folder.mkdir()
+    if trap == "kept.mid":
+        monkeypatch.setattr(os, "fsync", lambda _: (folder / trap).symlink_to(precious))
+        with pytest.raises(RecordingFileError, match="already exists"):
+            write(show(), folder / "kept.mid", NAMES)
+    else:
+        (folder / trap).symlink_to(precious)
+        write(show(), folder / "kept.mid", NAMES)
+        assert (folder / "kept.mid").read_bytes()[:4] == b"MThd"
+    assert precious.read_text() == "precious"
+    assert (folder / trap).is_symlink()
+
+
+def test_the_name_of_a_recording_lasts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The recording is on the disk before it gets its name, and its folder is flushed after that (POSIX fsync)."""
+    steps: list[tuple[str, bool]] = []
+
+    def seen(handle: int) -> None:
+        steps.append((os.path.basename(os.readlink(f"/proc/self/fd/{handle}")), (tmp_path / "kept.mid").exists()))
+
+    monkeypatch.setattr(os, "fsync", seen)
+    write(show(), tmp_path / "kept.mid", NAMES)
+    assert [exists for _, exists in steps] == [False, True]
+    assert steps[-1] == (tmp_path.name, True)
+
+
 def test_ctrl_c_does_not_reach_the_writer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The writer has its own session (setsid(2)), so that Ctrl-C in the engine's terminal does not end it."""
     program = tmp_path / "says-its-session"
@@ -405,7 +438,7 @@ def test_a_disk_that_is_full_half_way(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("owner", "step", "number"),
-    [(Path, "open", errno.EACCES), (os, "fsync", errno.ENOSPC), (os, "replace", errno.EROFS)],
+    [(os, "open", errno.EACCES), (os, "fsync", errno.ENOSPC), (durable_files, "rename_new", errno.EROFS)],
 )
 def test_a_fault_of_the_disk_at_any_step(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, owner: Any, step: str, number: int

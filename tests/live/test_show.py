@@ -14,6 +14,7 @@ from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.port_bank import speed_of
 from engine.live.socket.status import status
+from engine.ports.memory import MemoryInput
 from engine.ports.port import DriverFlow
 from filters.registry import registry
 from tests.support.small_show import MS, RIG, Bench
@@ -243,11 +244,27 @@ def test_a_lost_input_is_told_and_lets_go(bench: Bench) -> None:
     bench.heard("strings")
     bench.reader.lost.append((KEYS, '"keys" was unplugged'))
     bench.show.pump()
-    assert bench.heard("strings") == ["80 3C 40", "80 3C 40", "B0 40 00", "E0 00 40"]
+    assert bench.heard("strings") == ["80 3C 40", "B0 40 00", "E0 00 40"]
     assert bench.told() == [("keys", '"keys" was unplugged')]
     keys = status(bench.show)["inputs"][0]
     assert (keys["state"], keys["last_error"]) == ("missing", '"keys" was unplugged')
     assert (status(bench.show)["sounding"], status(bench.show)["off_rest"]) == (0, 0)
+
+
+def test_an_input_that_lost_messages_releases_what_it_held_and_goes_on(bench: Bench) -> None:
+    """A lost message may have been a release. The loss is reported, and counted in the status."""
+    bench.reader.add(KEYS, MemoryInput("Keys"))
+    bench.play(KEYS, "90 3C 40", "B0 40 7F")
+    bench.heard("strings")
+    bench.told()
+    bench.reader.lost.append((KEYS, "some may be lost"))
+    bench.show.pump()
+    assert bench.heard("strings") == ["80 3C 40", "B0 40 00"]
+    assert bench.told() == [("keys", "some may be lost"), ("keys", 'is open ("Keys")')]
+    keys = status(bench.show)["inputs"][0]
+    assert (keys["state"], keys["dropped"], keys["last_error"]) == ("open", 1, "some may be lost")
+    bench.play(KEYS, "90 3C 40")
+    assert bench.heard("strings") == ["90 3C 40"]
 
 
 def test_what_came_before_the_cable_was_pulled_is_played_first(bench: Bench) -> None:
@@ -343,8 +360,8 @@ def test_at_the_end_nothing_sounds(played: list[tuple[int, str]]) -> None:
             kind, key = sent[0] & 0xF0, (sent[0] & 0x0F, sent[1])
             if kind == 0x90 and sent[2]:
                 sounding[key] += 1
-            elif kind in (0x80, 0x90) and sounding[key]:
-                sounding[key] -= 1
+            elif kind in (0x80, 0x90):
+                del sounding[key]
             elif kind in (0xB0, 0xE0):
                 moved[sent[0]] = sent[-1]
         assert not any(sounding.values())

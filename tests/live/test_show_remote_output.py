@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import pytest
 import trio
 import trio.testing
 
@@ -109,6 +110,20 @@ def test_every_command_is_a_turn() -> None:
     ):
         command()
         assert len(evening.did()) == 1
+
+
+def test_a_fault_in_one_output_costs_that_output_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Orders that cannot be sent are a fault of our own; the outputs after it still get theirs."""
+    evening = Evening()
+    broken = FarAway()
+    remote = evening.show.port_commands.remote
+    monkeypatch.setattr(evening.show.port_commands, "remote", {1: broken, **remote})  # `broken` was never joined
+    monkeypatch.setattr(Show, "outputs", ("strings", "broken"))
+    evening.did()
+    evening.reader.put(0, "90 3C 64")
+    evening.show.pump()
+    assert evening.did() == [[OrderKind.UNIT]]
+    assert evening.show.own_faults == 1
 
 
 def test_nothing_is_paced_here() -> None:

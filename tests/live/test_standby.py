@@ -8,8 +8,10 @@ import pytest
 import trio
 
 from engine.cluster.endpoints.remote_ports import RemoteInput
+from engine.cluster.pure.words import Lease, pack
 from engine.core.commands import ControlClock, MuteRoute, RecallScene
 from engine.live.cable_load import CableLoad
+from engine.live.leader_state import RIG, SHOW, TIME
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
 from engine.protocol import Answer, AnswerCode, done, refused
@@ -358,3 +360,52 @@ def test_the_standby_hears_what_is_plugged_in_at_the_main_engine(world: World) -
     world.kill("desk")
     with pytest.raises(PortGone):
         world.engines["spare"].patch.inputs["pads"].poll()
+
+
+# A machine that lends and errs
+
+
+def test_leases_in_the_other_engine_s_name_do_not_move_the_show(world: World) -> None:
+    """Six seconds of them change neither who is in charge nor the term, and are no faults of our own."""
+    desk, spare = world.engines["desk"], world.engines["spare"]
+    term = desk.standby.leadership.term
+    for turn in range(600):
+        for holder in ("spare", "desk", None):
+            lease = Lease(epoch=world.owner.lender.epoch + turn, holder=holder, given_to=None)
+            world.owner.link.keep(world.owner.keys.lease("left"), pack(lease))
+            world.run(3)
+    assert world.leaders() == ["desk"]
+    assert (desk.standby.leadership.term, spare.standby.leadership.changes) == (term, 0)
+    assert (desk.show.own_faults, spare.show.own_faults) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    "lease", [b"[]", b'["7", null, null, []]', b'{"epoch": -1, "holder": "desk", "given_to": null}']
+)
+def test_a_lease_that_makes_no_sense_changes_nothing(world: World, lease: bytes) -> None:
+    """It costs no turn of the loop: it is counted in the status, shown once, and the music goes on."""
+    desk = world.engines["desk"]
+    told = len(desk.told)
+    for _ in range(500):
+        world.owner.link.keep(world.owner.keys.lease("left"), lease)
+        world.run(2)
+    assert (desk.show.own_faults, len(desk.told) - told) == (0, 1)
+    (left,) = (machine for machine in desk.joined.status()["machines"] if machine["name"] == "left")
+    assert left["garbled"] == 500
+    assert "the lease of left makes no sense" in desk.joined.problems()[0]
+    world.play(KEYS, "90 3C 40", "80 3C 40")
+    world.run(5)
+    assert world.heard("brass") == ["90 3C 40", "80 3C 40"]
+
+
+def test_words_of_the_other_engine_that_make_no_sense_change_nothing(world: World) -> None:
+    """A standby does not follow them; it is shown once for each kind of word."""
+    desk, spare = world.engines["desk"], world.engines["spare"]
+    before = spare.show.engine.position, len(spare.told)
+    for what in (SHOW, TIME, RIG):
+        for word in (b"\xff", b"[]" * 3_000_000, b'{"speaker": "desk", "machine": "desk", "term": -1}'):
+            if (what, word[:1]) != (RIG, b"{"):
+                desk.link.keep(desk.far.keys.state(what), word)
+        world.run(2)
+    assert (spare.show.engine.position, len(spare.told)) == (before[0], before[1] + 3)
+    assert (spare.show.own_faults, spare.joined.machines.hearing.garbled("desk")) == (0, 8)

@@ -38,6 +38,8 @@ burst = [ { instrument = "pad", sound = "Warm" } ]
         '{"at": 1, "way": "in", "port": "keys", "message": "F0 7D"}',
         '{"at": 1, "way": "did", "did": [["command"]]}',
         '{"at": 1, "way": "did", "did": []}',
+        '{"at": 1, "way": "did", "did": ["refused", "strings", "9 3C 40"]}',
+        '{"at": 1, "way": "did", "did": ["gone", {}, "90 3C 40"]}',
         "[" * 100_000,
         "[]",
         '{"at": 1, "way": "in", "por',
@@ -60,3 +62,13 @@ def test_an_edit_finds_the_sound_lists_beside_the_rig(tmp_path: Path) -> None:
     replay = Replay(load(file), RIG, folder=tmp_path)
     replay.run(FlightRecording(0, None, [edited]))
     assert replay.engine.rig.scenes[0].name == "Two"
+
+
+def test_an_edit_that_is_no_rig_is_reported(tmp_path: Path) -> None:
+    """A recording that is damaged inside an edit ends the replay with a sentence."""
+    file = tmp_path / "pit.toml"
+    (tmp_path / "list.toml").write_text('format = 1\nsounds = [ { name = "Warm", program = 3 } ]\n')
+    file.write_text(RIG)
+    edited = Happened(0, "did", command=AdoptRig(RIG.replace("[[scenes]]", "[[scene]]"), ()))
+    with pytest.raises(FlightRecordingError, match=r'"rig" at .* cannot be repeated'):
+        Replay(load(file), RIG, folder=tmp_path).run(FlightRecording(0, None, [edited]))

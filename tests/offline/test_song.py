@@ -145,6 +145,20 @@ def test_a_song_of_patterns_is_refused(tmp_path: Path) -> None:
         read_song(file, ["keys"], [])
 
 
+@pytest.mark.parametrize(("seconds", "taken"), [(86_400, True), (86_401, False)])
+def test_a_song_lasts_a_day_at_most(tmp_path: Path, seconds: int, taken: bool) -> None:
+    """A file of a few bytes can last for years, and each tick of the rig's clock in it would be played: a song that
+    lasts longer than a day is refused."""
+    file = tmp_path / "a.mid"
+    # 1,000 ticks a beat at 120 beats per minute (RP-001 p. 8, without a tempo): 2,000 ticks a second
+    file.write_bytes(write_smf(1000, [[MidiFileEvent(seconds * 2000, b"\x90\x3c\x40")]]))
+    if taken:
+        assert read_song(file, ["keys"], []).ends == seconds * S
+    else:
+        with pytest.raises(SongError, match=r"lasts 1\.0 days; a rehearsal takes at most one: cut the song"):
+            read_song(file, ["keys"], [])
+
+
 def test_tracks_come_in_order_at_one_time(tmp_path: Path) -> None:
     """Events of several tracks at one time come in track order, each track in its own order."""
     file = tmp_path / "a.mid"

@@ -1,11 +1,13 @@
 """One-time codes, how often they may be tried, and what is stored of a pairing."""
 
 import stat
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
 
-from engine.panel.pairing import Pairing, PairingRefused, Role, forget
+from engine.panel.paired_browsers import Role, forget
+from engine.panel.pairing import Pairing, PairingRefused
 from tests.support.panel_ends import Answer, panel
 
 DAY = 86400.0
@@ -89,19 +91,48 @@ def test_a_thousand_tries_get_nowhere(desk: Desk) -> None:
     assert desk.pairing.pair(desk.code("operate"), "192.0.2.7")[1] == "operate"
 
 
-def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
-    """Of 5,000 tries from as many addresses thirty count, and another is allowed every two seconds."""
+def _tries(desk: Desk, addresses: Iterable[str]) -> int:
+    """How many tries of these addresses count."""
     counted = 0
-    for number in range(5000):
+    for address in addresses:
         with pytest.raises(PairingRefused) as refused:
-            desk.pairing.pair("wrong", f"2001:db8::{number:x}")
+            desk.pairing.pair("wrong", address)
         counted += refused.value.wait == 0
-    assert counted == 30
-    desk.clock.now += 2
-    with pytest.raises(PairingRefused, match="not the code"):
-        desk.pairing.pair("wrong", "192.0.2.8")
-    with pytest.raises(PairingRefused, match="Wait 2 seconds"):
+    return counted
+
+
+def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
+    """Of 5,000 tries from as many addresses thirty count, and from then on thirty per minute."""
+    assert _tries(desk, (f"2001:db8::{number:x}" for number in range(5000))) == 30
+    desk.clock.now += 60
+    assert _tries(desk, (f"2001:db8::1:{number:x}" for number in range(5000))) == 30
+    with pytest.raises(PairingRefused, match="Wait 3 seconds"):
         desk.pairing.pair("wrong", "192.0.2.9")
+
+
+def test_guessers_do_not_keep_others_from_pairing(desk: Desk) -> None:
+    """Twelve machines try wrong codes, each ten times per second for an hour: a phone that has not tried before pairs
+    at once at any time, and may mistype the code twice. Still no more than 30 tries per minute count."""
+    guessers, counted = [f"198.51.100.{machine}" for machine in range(12)], 0
+    for second in range(3600):
+        desk.clock.now += 1
+        counted += sum(_tries(desk, guessers) for _ in range(10))
+        if second % 300 == 299:
+            phone = f"192.0.2.{second // 300}"
+            assert _tries(desk, [phone, phone]) == 2
+            assert desk.pairing.pair(desk.code("view"), phone)[1] == "view"
+    assert counted + 3 * 12 <= 30 * 60 + 30
+
+
+def test_an_address_is_new_again_after_an_hour(desk: Desk) -> None:
+    """Whoever keeps trying is no newcomer, however many of the tries are refused; an hour's rest makes one again."""
+    guessers = [f"198.51.100.{machine}" for machine in range(250)]
+    assert _tries(desk, guessers * 5) == 30
+    desk.clock.now += 6
+    assert _tries(desk, guessers) == 2
+    assert _tries(desk, ["192.0.2.7", "192.0.2.8"]) == 1
+    desk.clock.now += 3601
+    assert _tries(desk, guessers) == 30
 
 
 def test_pairings_outlive_the_panel(desk: Desk) -> None:
@@ -159,6 +190,46 @@ def test_a_pairing_ends_after_thirty_days(desk: Desk) -> None:
     assert desk.pairing.role_of(token) == "operate"
     desk.today.now += 1
     assert desk.pairing.role_of(token) is None
+
+
+def test_two_panels_of_one_engine_keep_both_their_pairings(desk: Desk) -> None:
+    """What one panel pairs the other knows, at once and after it wrote a pairing of its own."""
+    first = desk.pairing
+    desk.again()
+    second = desk.pairing
+    one = desk.pair("operate")
+    assert first.role_of(one) == "operate"
+    desk.pairing = first
+    desk.shown.clear()
+    first.begin()
+    other = desk.pair("view")
+    for each in (first, second, Pairing(desk.path, lambda role, code: None, desk.clock, desk.today)):
+        assert (each.role_of(one), each.role_of(other)) == ("operate", "view")
+
+
+def test_forget_reaches_a_panel_that_runs(desk: Desk) -> None:
+    """Pairings that another process revokes end at once, and do not come back with the next one."""
+    token = desk.pair("operate")
+    assert desk.pairing.role_of(token) == "operate"
+    forget(desk.path)
+    assert desk.pairing.role_of(token) is None
+    desk.pair("view")
+    assert desk.pairing.role_of(token) is None
+
+
+async def test_a_browser_whose_pairing_ends_is_disconnected(tmp_path: Path) -> None:
+    """Its live socket closes with 1008 within seconds, and it gets no other; the player's own stays."""
+    async with panel(tmp_path, from_phone=True) as ends:
+        cookie = await ends.paired("operate")
+        async with ends.live(cookie) as live:
+            assert await live.hear() == {"role": "operate"}
+            forget(tmp_path / "pairings.json")
+            heard = await live.hear()
+            while isinstance(heard, dict):
+                heard = await live.hear()
+            assert heard == 1008
+        async with await ends.stream() as stream:
+            assert (await ends.upgrade(stream, ends.usual(cookie))).status == 403
 
 
 def test_the_oldest_pairing_gives_way(desk: Desk) -> None:

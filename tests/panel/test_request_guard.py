@@ -59,6 +59,25 @@ async def test_this_machines_own_names_are_taken(tmp_path: Path) -> None:
             assert (await ends.http("GET", "/page/pair.css", [("Host", f"{name}:{ends.port}")])).status == status
 
 
+async def test_on_this_machine_only_localhost_and_addresses_are_the_player(tmp_path: Path) -> None:
+    """By the machine's name a browser on it gets the form and no socket: a stranger on the network can answer for that
+    name, so a page of theirs may bear it."""
+    async with panel(tmp_path) as ends:
+        for name, page, socket in (("laptop.local", 403, 403), ("localhost", 200, 101), ("127.0.0.1", 200, 101)):
+            host = f"{name}:{ends.port}"
+            assert (await ends.http("GET", "/", [("Host", host)])).status == page
+            async with await ends.stream() as stream:
+                assert (await ends.upgrade(stream, [("Host", host), ("Origin", f"http://{host}")])).status == socket
+
+
+async def test_a_browser_that_names_this_machine_may_pair(tmp_path: Path) -> None:
+    """On the machine itself the known names pair as on any other machine."""
+    async with panel(tmp_path) as ends:
+        own = ends.by("laptop.local")
+        async with own.live(await own.paired("view")) as live:
+            assert await live.hear() == {"role": "view"}
+
+
 @pytest.mark.parametrize("origin", FOREIGN_ORIGINS)
 async def test_a_foreign_origin_is_refused(tmp_path: Path, origin: str) -> None:
     """A socket or form from another site's page is rejected with status 403 (RFC 6455 section 10.2)."""

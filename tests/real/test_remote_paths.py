@@ -52,6 +52,7 @@ inputs = ["desk"]
 device = 5
 programs = true
 to = ["answers"]
+restore = true
 [osc]
 port = PORT
 """

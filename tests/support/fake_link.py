@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 
-from engine.cluster.link.link import Changed, Heard, Reply
+from engine.cluster.link.link import Changed, Heard, Reply, TooMuch, nothing
 
 
 class FakeNet:
@@ -115,14 +115,14 @@ class FakeLink:
     def hint(self, key: str, payload: bytes) -> None:
         self.publish(key, payload)
 
-    def subscribe(self, key: str, heard: Heard) -> None:
+    def subscribe(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
         self._subscribed.append((key, heard))
 
     def keep(self, key: str, payload: bytes) -> None:
         self.kept[key] = payload
         self.publish(key, payload)
 
-    def subscribe_state(self, key: str, heard: Heard) -> None:
+    def subscribe_state(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
         self._states.append((key, heard))
         for other in self.net.others(self):
             if key in other.kept:
@@ -152,7 +152,8 @@ class FakeLink:
         self._answers[key] = reply
 
     def ask(self, key: str, payload: bytes, timeout_s: float = 0.3) -> list[bytes]:
-        return [other._answers[key](payload) for other in self.net.others(self) if key in other._answers]
+        answers = [other._answers[key](payload) for other in self.net.others(self) if key in other._answers]
+        return [answer for answer in answers if answer is not None]
 
     def close(self) -> None:
         """End as a process does, in whatever way: the others see its tokens go."""

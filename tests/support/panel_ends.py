@@ -19,7 +19,8 @@ from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
 from engine.panel.engine_follower import EngineFollower
-from engine.panel.pairing import Pairing, Role
+from engine.panel.paired_browsers import Role
+from engine.panel.pairing import Pairing
 from engine.panel.request_guard import RequestGuard
 
 NAME = "pit"
@@ -63,15 +64,20 @@ class Ends:
         self.codes = codes
         self.scheme = "https" if tls else "http"
         self.host = f"127.0.0.1:{port}"
+        self.machine = 1
 
-    def as_phone(self) -> "Ends":
-        """The same panel as another machine sees it."""
-        phone = Ends(self.port, self.codes)
-        phone.host = f"{HERE}:{self.port}"
-        return phone
+    def as_phone(self, machine: int = 1) -> "Ends":
+        """The same panel as another machine of the network sees it, by number; 1 is the panel's own."""
+        return self.by(HERE, machine)
+
+    def by(self, name: str, machine: int = 1) -> "Ends":
+        """The same panel by another name or address."""
+        other = Ends(self.port, self.codes)
+        other.host, other.machine = f"{name}:{self.port}", machine
+        return other
 
     async def stream(self) -> trio.SocketStream:
-        return await trio.open_tcp_stream("127.0.0.1", self.port)
+        return await trio.open_tcp_stream("127.0.0.1", self.port, local_address=f"127.0.0.{self.machine}")
 
     async def http(self, method: str, path: str, headers: Headers | None = None, body: bytes = b"") -> Answer:
         """One request with just these headers; by default Host, and Origin where browsers send it."""
@@ -89,6 +95,10 @@ class Ends:
     async def paired(self, role: Role) -> str:
         """Pair a browser; returns its cookie."""
         return (await self.pair(self.codes[role])).one("set-cookie").split(";")[0]
+
+    def on(self, stream: trio.abc.Stream) -> "Live":
+        """The live socket on a stream that was upgraded."""
+        return Live(stream)
 
     async def upgrade(self, stream: trio.abc.Stream, headers: Headers, after: bytes = b"") -> Answer:
         """Ask for the live socket; `after` follows the request in the same piece."""
@@ -194,6 +204,7 @@ class Engine:
         self.asked: list[dict[str, Any]] = []
         self.followers: list[trio.SocketStream] = []
         self.first = FIRST_FRAME
+        self.rig = ""
         self.slow = trio.Event()  # until it is set, "ports" is not answered
         self.moved = trio.Event()
 
@@ -255,7 +266,22 @@ class Engine:
             if request["do"] == "ports":
                 await self.slow.wait()
             answer = {"done": True, "text": f"done: {request['do']}", "asked": request}
+            if request["do"] == "rig" and self.rig:
+                answer["rig"] = self.rig
             await stream.send_all(json.dumps(answer).encode() + b"\n")
+
+
+def network_address(loopback: str) -> str | None:
+    """The address on the network of a machine that a test made (`Ends.as_phone`); None for the panel's own machine."""
+    machine = int(loopback.rpartition(".")[2])
+    return None if machine == 1 else f"198.51.100.{machine}"
+
+
+def end_on_network(stream: trio.SocketStream) -> tuple[str, bool]:
+    """In place of `engine.panel.connections.end_of`: the same for machines that a test made."""
+    loopback = stream.socket.getpeername()[0]
+    address = network_address(loopback)
+    return address or loopback, address is None
 
 
 @asynccontextmanager
@@ -267,14 +293,17 @@ async def panel(folder: Path, from_phone: bool = False, tls: ssl.SSLContext | No
     pairing.begin()
     (listener,) = await trio.open_tcp_listeners(0, host="127.0.0.1")
     port = listener.socket.getsockname()[1]
-    guarded: Any = RequestGuard(
-        Panel(NAME, follower, pairing, port, tls is not None).app, {"laptop.local"}, tls is not None
-    )
+    application = Panel(NAME, follower, pairing, port, tls is not None)
+    guarded: Any = RequestGuard(application.app, {"laptop.local"}, tls is not None)
 
-    async def elsewhere(scope: Any, receive: Any, send: Any) -> None:
-        await guarded({**scope, "client": (PHONE, 4711), "server": (HERE, port)}, receive, send)
+    def seen(scope: Any) -> Any:
+        address = PHONE if from_phone else network_address(scope["client"][0])
+        return scope if address is None else {**scope, "client": (address, 4711), "server": (HERE, port)}
 
-    connections = Connections(elsewhere if from_phone else guarded, LONGEST, tls)
+    async def app(scope: Any, receive: Any, send: Any) -> None:
+        await guarded(seen(scope), receive, send)
+
+    connections = Connections(app, lambda scope: application.role_of(seen(scope)), LONGEST, tls)
     async with trio.open_nursery() as nursery:
         nursery.start_soon(follower.run)
         nursery.start_soon(trio.serve_listeners, connections.serve, [listener])

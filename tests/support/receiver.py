@@ -12,7 +12,7 @@ class Receiver:
     """Listens to one output: which notes sound, what is off rest, which bank and program each channel is on.
 
     It ignores All Notes Off, which a receiver may ignore (MIDI 1.0 p. 24), and All Sound Off as well: a note that gets
-    no note-off sounds for ever.
+    no note-off sounds for ever. A note-off ends its key, however often that was pressed.
     """
 
     def __init__(self) -> None:
@@ -32,8 +32,7 @@ class Receiver:
         if kind == 0x90 and message[2]:
             self.sounding[channel, message[1]] += 1
         elif kind in (0x80, 0x90):
-            if self.sounding[channel, message[1]]:
-                self.sounding[channel, message[1]] -= 1
+            self.sounding.pop((channel, message[1]), None)
         elif kind == 0xB0:
             self._controller(channel, message[1], message[2])
         elif kind == 0xC0:

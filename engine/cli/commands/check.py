@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import as_json, table
+from engine.cli.output import as_json, print_line, table
 from engine.core.cable.program_burst import compile_burst, compile_step, duration, size
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 from engine.midi.message_words import to_hex
@@ -46,10 +46,10 @@ def check(
     if json:
         as_json(found)
         return
-    print(f"{rig} is valid: " + ", ".join(counted(len(getattr(loaded, key)), key[:-1]) for key in _SECTIONS))
+    print_line(f"{rig} is valid: " + ", ".join(counted(len(getattr(loaded, key)), key[:-1]) for key in _SECTIONS))
     _print_tables(found)
     for text in found["warnings"]:
-        print(f"note: {text}")
+        print_line(f"note: {text}")
 
 
 def _print_tables(found: dict[str, Any]) -> None:

@@ -14,7 +14,7 @@ import mido
 import trio
 
 from engine.cli.options import Json
-from engine.cli.output import as_json, table
+from engine.cli.output import as_json, print_line, table
 from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
@@ -51,8 +51,8 @@ def demo(json: Json = False) -> None:
     with presets.joinpath(_MUSIC).open("rb") as file:
         music = _music(mido.MidiFile(file=file))
     if not json:
-        print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; nothing is audible.")
-        print("The player is in the pit; a worn foot switch that fires twice changes the scene.\n")
+        print_line(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; nothing is audible.")
+        print_line("The player is in the pit; a worn foot switch that fires twice changes the scene.\n")
     started = time.monotonic_ns()
     changes, outputs = trio.run(_play, rig, music, started, json)
     received = _received_by(rig, outputs)
@@ -115,7 +115,7 @@ async def _report(watched: deque[ShowEvent], started: int, changes: list[_Change
                 continue
             cause = f"{event.port}, {played[event.port]}" if event.port in played else event.port
             if not quiet:
-                print(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}", flush=True)
+                print_line(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}")
             changes.append(_Change(event.at, cause, event.text))
         await trio.sleep(0.05)
 
@@ -200,7 +200,7 @@ def _seconds(at: int, started: int) -> float:
 
 
 def _print_tables(instruments: Sequence[dict[str, Any]], carried: Sequence[dict[str, Any]]) -> None:
-    print()
+    print_line()
     table(
         ("instrument", "output", "sounds selected, in order", "notes", "at the end"),
         [

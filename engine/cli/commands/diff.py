@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import as_json
+from engine.cli.output import as_json, print_line
 from engine.cli.rig_lookup import scene_of
 from engine.rig.edit.differences import scenes as scenes_difference
 from engine.rig.read.load import load
@@ -24,4 +24,4 @@ def diff(
     if json:
         as_json({"scenes": [one, other], "differences": found})
         return
-    print("\n".join(found) or f"scenes {one} and {other} do the same")
+    print_line("\n".join(found) or f"scenes {one} and {other} do the same")

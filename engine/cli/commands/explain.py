@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import CommandError, as_json, write_new
+from engine.cli.output import CommandError, as_json, print_line, write_new
 from engine.cli.rig_lookup import check_input, scene_of
 from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
@@ -76,7 +76,7 @@ def _tell_drawn(file: Path, scene: Scene, json: bool) -> None:
     if json:
         as_json({"scene": {"number": scene.number, "name": scene.name}, "picture": str(file)})
     else:
-        print(f"drew scene {scene.number} {scene.name} in {file}")
+        print_line(f"drew scene {scene.number} {scene.name} in {file}")
 
 
 def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
@@ -103,22 +103,22 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
 
 
 def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
-    print(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
+    print_line(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
     if found.command is not None:
-        print(f"  {found.command.words}")
+        print_line(f"  {found.command.words}")
     elif not found.routes:
-        print("  no route of this scene takes anything from this input")
+        print_line("  no route of this scene takes anything from this input")
     for route in found.routes:
-        print(f"  {route.route} to {', '.join(route.outputs)}: {_verdict(route)}")
+        print_line(f"  {route.route} to {', '.join(route.outputs)}: {_verdict(route)}")
         for one in route.filters:
-            print(f"    {one.filter}: {one.words}")
-    print("what each output gets:")
+            print_line(f"    {one.filter}: {one.words}")
+    print_line("what each output gets:")
     for name, messages in found.outputs.items():
         words = "; ".join(
             f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {known}' if known else ''})"
             for each, item, known in zip(shown(messages), messages, called(rig, name, messages), strict=True)
         )
-        print(f"  {name}: {words or 'nothing'}")
+        print_line(f"  {name}: {words or 'nothing'}")
 
 
 def _verdict(route: RouteVerdict) -> str:

@@ -11,7 +11,7 @@ import typer
 
 from engine import handbook
 from engine.cli.options import Json
-from engine.cli.output import CommandError, as_json, console, table
+from engine.cli.output import CommandError, as_json, console, print_line, table
 from engine.plurals import counted
 
 _LINK: Final = re.compile(r"\[([^\]]+)\]\(([a-z-]+)\.md\)")
@@ -44,7 +44,7 @@ def _list_topics(json: bool) -> None:
         as_json([{"topic": page.topic, "title": page.title, "purpose": page.purpose} for page in pages])
         return
     table(("topic", "what it is about"), [(page.topic, page.purpose.replace("`", "")) for page in pages])
-    print("bayleaf help TOPIC shows a page; bayleaf help WORD finds the pages in which a word occurs.")
+    print_line("bayleaf help TOPIC shows a page; bayleaf help WORD finds the pages in which a word occurs.")
 
 
 def _show_page(page: handbook.Page, json: bool) -> None:
@@ -53,7 +53,7 @@ def _show_page(page: handbook.Page, json: bool) -> None:
     elif sys.stdout.isatty():
         _show_on_terminal(_for_terminal(page.text))
     else:
-        print(page.text, end="")
+        print_line(page.text, end="")
 
 
 def _for_terminal(text: str) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final, get_args
 import typer
 
 from engine.cli.options import Json, Name
-from engine.cli.output import CommandError, as_json
+from engine.cli.output import CommandError, as_json, print_line
 from engine.cli.requests import LONG_PATIENCE, done
 from engine.core.control.control_learning import LearnedControl
 from engine.core.control.control_learning import learn as learn_from
@@ -51,11 +51,11 @@ def learn(
     if json:
         as_json({**found, **_added(name, control)} if yes else found)
         return
-    print(f"{_measured(learned)}\nThis control would do:\n\n{table('[[controls]]', control)}")
+    print_line(f"{_measured(learned)}\nThis control would do:\n\n{table('[[controls]]', control)}")
     if yes or typer.confirm("Add it to the rig?"):
-        print(_added(name, control)["text"])
+        print_line(_added(name, control)["text"])
     else:
-        print("Nothing was changed.")
+        print_line("Nothing was changed.")
 
 
 def _learned(name: str, source: str, seconds: float, quiet: bool) -> LearnedControl:
@@ -123,7 +123,7 @@ def _line(message: bytes) -> str:
 
 def _show(line: str, quiet: bool) -> None:
     if not quiet:
-        print(line, flush=True)
+        print_line(line)
 
 
 def _arrived(batch: dict[str, Any], source: str) -> Iterator[tuple[int, bytes]]:

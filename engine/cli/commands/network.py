@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import CommandError, as_json, table
+from engine.cli.output import CommandError, as_json, print_line, say, table
 from engine.cluster.link import join
 from engine.cluster.link.keyring import folder_of
 from engine.cluster.link.link import NEEDED, LinkError
@@ -29,7 +29,7 @@ def keys(
     Makes the missing ones, or all of them with --renew.
     """
     try:
-        from engine.cluster.link.certificate_authority import make_keys
+        from engine.cluster.link.certificate_authority import exposed_keys, make_keys
     except ImportError:
         raise CommandError(NEEDED) from None
     loaded = load(rig)
@@ -42,6 +42,8 @@ def keys(
         raise CommandError(str(fault)) from None
     except OSError as fault:
         raise CommandError(f"the certificates cannot be written: {fault.strerror}: {fault.filename}") from None
+    for warning in exposed_keys(loaded.network, folder):
+        say(warning)
     if json:
         as_json([{**each._asdict(), "folder": str(each.folder), "ends": each.ends.isoformat()} for each in made])
         return
@@ -49,7 +51,7 @@ def keys(
         ("machine", "folder", "", "valid until"),
         [(each.machine, each.folder, "new" if each.new else "valid", f"{each.ends:%d %B %Y}") for each in made],
     )
-    print(_what_now(loaded.network, folder))
+    print_line(_what_now(loaded.network, folder))
 
 
 @network.command()
@@ -70,7 +72,7 @@ def find(
     elif found:
         table(("address", "machine"), [(address, named.get(address)) for address in found])
     else:
-        print("no machine answers; they answer only if their rig has discover = true in [network]")
+        print_line("no machine answers; they answer only if their rig has discover = true in [network]")
 
 
 def _what_now(network: Network, folder: Path) -> str:
@@ -78,6 +80,7 @@ def _what_now(network: Network, folder: Path) -> str:
     if network.loopback:
         return "All these machines are on this computer; their links are plain and need no certificates."
     return (
-        f"Copy each machine's own folder, and no other, into {folder.name} beside the rig file on that machine. "
+        f"Copy each machine's own folder, and no other, into {folder.name} beside the rig file on that machine, "
+        "and restart the machine: a new certificate counts, and an old one ends, when every machine was restarted. "
         f"Keep {folder / 'authority.key'} to yourself: anyone who has it can add a machine."
     )

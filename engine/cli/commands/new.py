@@ -7,7 +7,7 @@ import typer
 
 from engine.cli.commands.ports import port_names
 from engine.cli.options import Backend
-from engine.cli.output import CommandError, write_new
+from engine.cli.output import CommandError, print_line, write_new
 from engine.ports.open_system import lasting
 from engine.ports.port import PortError
 from engine.rig.starter_rig import KINDS, starter, starter_of
@@ -28,7 +28,7 @@ def new(
         raise CommandError(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
     text = starter_of(kind) if kind is not None else _from_ports(backend)
     write_new(file, text.encode())
-    print(f"wrote {file}; read it through, then run: bayleaf check {file}")
+    print_line(f"wrote {file}; read it through, then run: bayleaf check {file}")
 
 
 def _from_ports(backend: str | None) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated, Final
 import typer
 
 from engine.cli.options import Name
-from engine.cli.output import CommandError
+from engine.cli.output import CommandError, print_line
 from engine.give_way import give_way
 
 PORT: Final = 8420
@@ -23,7 +23,9 @@ def panel(
     host: Annotated[
         list[str] | None, typer.Option("--host", help="Host name by which other machines reach this one.")
     ] = None,
-    forget: Annotated[bool, typer.Option("--forget", help="Revoke all pairings first.")] = False,
+    forget: Annotated[
+        bool, typer.Option("--forget", help="Revoke all pairings first, also those of a panel that runs.")
+    ] = False,
     with_engine: Annotated[bool, typer.Option("--with-engine", hidden=True)] = False,
 ) -> None:
     """Serve the front panel as a web page (Ctrl-C to stop)."""
@@ -42,4 +44,4 @@ def beside(name: str, port: int) -> list[str]:
 
 
 def _say(text: str) -> None:
-    print(text, flush=True)
+    print_line(text)

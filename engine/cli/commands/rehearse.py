@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import CommandError, as_json
+from engine.cli.output import CommandError, as_json, print_line
 from engine.cli.rehearsal_output import Comparison, print_report, progress_bar
 from engine.cli.rig_lookup import scene_of
 from engine.offline import performance_comparison
@@ -158,7 +158,7 @@ def _compare_files(done: Rehearsed, folder: Path, answer: dict[str, Any], json: 
         if now[output] == kept[output] and (folder / name).read_bytes() != done.outputs[name]
     ]
     for line in lines if not json else ():
-        print(f"expected {folder}: {line}")
+        print_line(f"expected {folder}: {line}")
     before = {output: said for output in names if (said := kept[output]) is not None}
     found = performance_comparison.differences(before, {output: now[output] for output in before}, least=1)
     _show(Comparison("expected", folder, len(before), found, done.done.meter), answer, json)
@@ -187,4 +187,4 @@ def _write(done: Rehearsed, out: Path, answer: dict[str, Any], json: bool) -> No
     if not json:
         print_report(done.report, out)
         for text in left_alone:
-            print(f"note: {text}")
+            print_line(f"note: {text}")

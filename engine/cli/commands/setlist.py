@@ -5,7 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.options import Json, Name
-from engine.cli.output import as_json, table
+from engine.cli.output import as_json, print_line, table
 from engine.cli.requests import command, commanded, show_command
 from engine.cli.status_words import setlist_in_words
 from engine.live.socket import client
@@ -35,7 +35,7 @@ def _show(name: str, json: bool) -> None:
     if json:
         as_json({**found, "setlists": known})
         return
-    print(setlist_in_words(found) + (f" (available: {', '.join(known)})" if len(known) > 1 else ""))
+    print_line(setlist_in_words(found) + (f" (available: {', '.join(known)})" if len(known) > 1 else ""))
     names = {scene["number"]: scene["name"] for scene in client.ask(name, {"do": "scenes", "what": "list"})["scenes"]}
     rows = [
         (entry, number, names.get(number, ""), "here" if entry == found["place"] else "")

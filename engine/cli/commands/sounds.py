@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.options import Json, Name
-from engine.cli.output import CommandError, as_json, table, write_new
+from engine.cli.output import CommandError, as_json, print_line, table, write_new
 from engine.cli.requests import do
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import load
@@ -85,4 +85,4 @@ def _import(words: Sequence[str]) -> None:
     except OSError as fault:
         raise CommandError(f"{source} cannot be read: {fault.strerror}") from None
     write_new(made, text.encode())
-    print(f'wrote {made}; name it in an instrument: sounds_from = "{made}"')
+    print_line(f'wrote {made}; name it in an instrument: sounds_from = "{made}"')

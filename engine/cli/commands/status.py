@@ -1,11 +1,13 @@
 """`bayleaf status`: shows what the engine is doing."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Any
 
 from engine.cli.options import Json, Name
-from engine.cli.output import as_json, table
-from engine.cli.status_words import setlist_in_words, tempo_in_words, timecode_in_words
+from engine.cli.output import as_json, print_line, table
+from engine.cli.status_words import network_faults_in_words, setlist_in_words, tempo_in_words, timecode_in_words
+from engine.fault_log import panel_log_file
 from engine.live.socket import client
 from engine.plurals import counted, plural
 
@@ -13,26 +15,27 @@ from engine.plurals import counted, plural
 def status(name: Name = "bayleaf", json: Json = False) -> None:
     """Show scene, ports, counters and latencies of the engine."""
     found = client.ask(name, {"do": "status"})["status"]
+    found["panel_log"] = _panel_log(name)
     if json:
         as_json(found)
         return
     scene, setlist = found["scene"], found["setlist"]
-    print(f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"))
+    print_line(f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"))
     place = f"place {setlist['place']} of {len(setlist['scenes'])}"
-    print(f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding")
+    print_line(f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding")
     for way in ("inputs", "outputs"):
         columns = (way[:-1], "state", "messages", "bytes", "dropped", "left out", "last error")
         keys = ("name", "state", "messages", "bytes", "dropped", "shed", "last_error")
         table(columns, [tuple(port[key] for key in keys) for port in found[way]])
     for instrument, sound in found["sounds"].items():
-        print(f"{instrument}: {sound or 'a sound without a name'}")
+        print_line(f"{instrument}: {sound or 'a sound without a name'}")
     missing = [port["name"] for port in found["outputs"] if port["state"] == "missing"]
     if missing and found["sounds"]:
-        print(
+        print_line(
             f"(instruments on {', '.join(missing)} did not get these sounds: {plural(len(missing), 'output')} missing)"
         )
     for line in (*_sync(found), *_health(found), *_faults(found)):
-        print(line)
+        print_line(line)
     if "network" in found:
         _show_network(found["network"])
 
@@ -64,6 +67,8 @@ def _faults(found: dict[str, Any]) -> Iterator[str]:
     for name, count in found["filter_faults"].items():
         yield f"filter {name} failed {counted(count, 'time')} and was bypassed"
     yield from _fault_log(found["log"])
+    if found["panel_log"] is not None:
+        yield f"fault log of the front panel: {found['panel_log']['file']} (last fault {found['panel_log']['last']})"
     if found["refused_rig"]:
         yield f"the rig file on disk was rejected; the current rig keeps playing:\n{found['refused_rig']}"
 
@@ -74,9 +79,19 @@ def _fault_log(log: dict[str, Any]) -> Iterator[str]:
         yield f"fault log: {log['file']} ({counted(log['faults'], 'fault', zero='no')}{unwritten})"
 
 
+def _panel_log(name: str) -> dict[str, Any] | None:
+    """The log of the front panel, a process of its own, and when it was last written; None if there is none."""
+    file = panel_log_file(name)
+    try:
+        last = file.stat().st_mtime
+    except OSError:
+        return None
+    return {"file": str(file), "last": datetime.fromtimestamp(last).isoformat(" ", "seconds")}
+
+
 def _show_network(found: dict[str, Any]) -> None:
     leader = f"{found['in_charge']} is in charge" if found["in_charge"] else "no machine is in charge yet"
-    print(f"network: this is {found['machine']}; {leader}")
+    print_line(f"network: this is {found['machine']}; {leader}")
     columns = ("machine", "role", "connected", "played by", "round trip (median, longest of a minute)")
     table(
         columns,
@@ -91,6 +106,8 @@ def _show_network(found: dict[str, Any]) -> None:
             for each in found["machines"]
         ],
     )
+    for line in network_faults_in_words(found):
+        print_line(line)
 
 
 def _round_trip(found: dict[str, float] | None) -> str:

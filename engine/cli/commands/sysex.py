@@ -10,7 +10,7 @@ import platformdirs
 import typer
 
 from engine.cli.options import Json, Name
-from engine.cli.output import CommandError, as_json, table
+from engine.cli.output import CommandError, as_json, print_line, say, say_over, table
 from engine.cli.requests import show
 from engine.instruments import checksums, dump_comparison, dump_files, dump_versions, sidecar
 from engine.live.socket import client
@@ -85,10 +85,10 @@ def receive(
     if json:
         as_json(note)
         return
-    print(f"{_size(messages)} from {input} in {file}")
+    print_line(f"{_size(messages)} from {input} in {file}")
     if answer["longest"] > silence * _DIN_BYTES:
         needed = answer["longest"] / _DIN_BYTES + 1
-        print(
+        print_line(
             f"its longest message takes {needed - 1:.1f} s on a DIN cable, which looks like silence meanwhile; "
             f"to be sure that nothing is missing, receive the dump again with --silence {needed:.0f}"
         )
@@ -150,7 +150,7 @@ def compare(
     try:
         dumps = dump_files.read(first), dump_files.read(second)
     except dump_files.DumpFileError as fault:
-        print(fault, file=sys.stderr)
+        say(str(fault))
         raise typer.Exit(2) from None
     _show_differences(*dumps, json, "the dumps are equal")
 
@@ -160,12 +160,12 @@ def _show_differences(first: Sequence[bytes], second: Sequence[bytes], json: boo
     if json:
         as_json({"equal": not found, "differences": [each._asdict() for each in found]})
     elif not found:
-        print(f"{equal}: {_size(first)}")
+        print_line(f"{equal}: {_size(first)}")
     else:
         for each in found[:_SHOWN]:
-            print(each.text)
+            print_line(each.text)
         if len(found) > _SHOWN:
-            print(f"and {len(found) - _SHOWN} more")
+            print_line(f"and {len(found) - _SHOWN} more")
     if found:
         raise typer.Exit(1)
 
@@ -204,14 +204,14 @@ def _converse(name: str, request: dict[str, Any], quiet: bool, messages: list[by
     for line in client.converse(name, request, _PATIENCE):
         if "done" in line:
             if shown:
-                print("\r\033[K", end="", file=sys.stderr, flush=True)
+                say_over("")
             if not line["done"]:
                 raise CommandError(line["text"])
             return line
         if messages is not None:
             messages += map(bytes.fromhex, line.get("messages", ()))
         if shown:
-            print(f"\r\033[K{_in_words(line['progress'])}", end="", file=sys.stderr, flush=True)
+            say_over(_in_words(line["progress"]))
     raise AssertionError("an answer has a last line")
 
 
@@ -245,7 +245,7 @@ def _keep_version(messages: Sequence[bytes], input: str, answer: dict[str, Any],
         return
     path = _next_version(instrument)
     sidecar.keep(path, messages, input, _now(), _more(answer, instrument))
-    print(f"kept as {path}", file=sys.stderr)
+    say(f"kept as {path}")
 
 
 def _next_version(instrument: str) -> Path:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from engine.cli.options import Json, Name
-from engine.cli.output import in_json
+from engine.cli.output import in_json, print_line
 from engine.cli.status_words import tempo_in_words, timecode_in_words
 from engine.cli.sweep_folding import folded
 from engine.live.socket import client
@@ -24,10 +24,10 @@ def watch(name: Name = "bayleaf", json: Json = False) -> None:
     with contextlib.suppress(KeyboardInterrupt):
         for batch in client.watch(name):
             for line in _as_json(batch) if json else _in_words(batch):
-                print(line, flush=True)
+                print_line(line)
             before, shown = shown, _second(batch["sync"])
             if shown != before:
-                print(in_json({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True)
+                print_line(in_json({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]))
 
 
 def _as_json(batch: dict[str, Any]) -> Iterator[str]:

@@ -3,20 +3,23 @@
 Reports arrive in threads of the link. They are written to sets and maps that the loop reads, and `news` is called.
 """
 
-import json
 from collections.abc import Callable
-from typing import Any
+from functools import partial
+from typing import Final
 
-from engine.cluster.endpoints.leases import Lease, pack_claim, read_answer
+from engine.cluster.endpoints.hearing import TOO_MUCH, Hearing
 from engine.cluster.endpoints.remote_ports import RemoteInput, RemoteOutput
 from engine.cluster.endpoints.shared_input import SharedInput
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 from engine.cluster.link.link import Link
-from engine.cluster.link.wire_format import OrderSender, pack_give
+from engine.cluster.link.wire_format import OrderSender, pack_give, read_events
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
+from engine.cluster.pure.words import Claim, Lease, Report, pack, read_answer, read_word
 from engine.ports.port import InputPort, PortError, PortGone
 from engine.rig.models.network import Network
 from engine.rig.models.rig import Input, Output, Rig
+
+_MOST_PORTS: Final = 10_000  # of all other machines
 
 
 class RemoteMachines:
@@ -32,7 +35,8 @@ class RemoteMachines:
         self.keys = keys
         self.alive: set[str] = set()  # machines whose programs run, without this one
         self.leases: dict[str, Lease] = {}
-        self.meters: dict[str, dict[str, Any]] = {}
+        self.reports: dict[str, Report] = {}
+        self.hearing = Hearing()
         self.leading = True  # this engine is in charge
         self.to_here: Callable[[str, int], int] = lambda machine, at: at  # a time of a machine's clock in ours (ns)
         self.news = news
@@ -43,13 +47,17 @@ class RemoteMachines:
 
     def begin(self) -> None:  # blocks; call it in a thread
         """Listen to all other machines of the rig."""
-        self.link.watch(self.keys.everyone(), self._sees_machine)
-        self.link.subscribe(self.keys.meters(), self._hear_meter)
         for machine in self.network.machines:
             if machine != self.me:
+                self.link.watch(self.keys.alive(machine), self._sees_machine)
                 self.link.watch(self.keys.plugs(machine), self._sees_port)
-                self.link.subscribe(self.keys.inputs(machine), self._hear_events)
-                self.link.subscribe_state(self.keys.lease(machine), self._hear_lease)
+                refuse = partial(self.hearing.refuse, machine)
+                floods = partial(self._floods, machine)
+                self.link.subscribe(self.keys.meter(machine), self._hear_report, partial(refuse, "report", TOO_MUCH))
+                self.link.subscribe(self.keys.inputs(machine), self._hear_events, floods)
+                self.link.subscribe_state(
+                    self.keys.lease(machine), self._hear_lease, partial(refuse, "lease", TOO_MUCH)
+                )
 
     # What arrives: threads of the link
 
@@ -61,9 +69,11 @@ class RemoteMachines:
         self.news()
 
     def _sees_port(self, key: str, there: bool) -> None:
-        (self._plugged.add if there else self._plugged.discard)(key)
         if not there:
+            self._plugged.discard(key)
             self._lose_ports(lambda of: of == key, f"{port_of(key)} at {machine_of(key)} is gone")
+        elif len(self._plugged) < _MOST_PORTS:
+            self._plugged.add(key)
         self.news()
 
     def _lose_ports(self, meant: Callable[[str], bool], why: str) -> None:
@@ -80,12 +90,23 @@ class RemoteMachines:
         return self.keys.plugged(machine_of(key), way, port_of(key))
 
     def _hear_events(self, key: str, payload: bytes) -> None:
+        batch = self.hearing.read(machine_of(key), "input", read_events, payload)
         source = self._inputs.get(key)
-        if source is not None:
-            source.hear(payload)
+        if batch is not None and source is not None:
+            source.hear(batch)
+
+    def _floods(self, machine: str) -> None:
+        """Its inputs send more than can be taken, and what is left out may be releases: they count as pulled."""
+        self.hearing.refuse(machine, "input", TOO_MUCH)
+        why = f"{machine} sends more than can be taken"
+        self._lose_ports(lambda token: token.startswith(self.keys.plugged(machine, "in", "")), why)
+        self.news()
 
     def _hear_lease(self, key: str, payload: bytes) -> None:
-        machine, lease = machine_of(key), Lease.read(payload)
+        machine = machine_of(key)
+        lease = self.hearing.read(machine, "lease", self._read_lease, payload)
+        if lease is None:
+            return
         self.leases[machine] = lease
         if lease.holder == self.me:
             for port in lease.incomplete:
@@ -94,15 +115,34 @@ class RemoteMachines:
                     output.incomplete = True
         self.news()
 
-    def _hear_meter(self, key: str, payload: bytes) -> None:
+    def _read_lease(self, payload: bytes) -> Lease:
+        lease = read_word(Lease, payload)
+        self._check_engine(lease.holder)
+        self._check_engine(lease.given_to)
+        return lease
+
+    def _read_answer(self, payload: bytes) -> Grant | ClaimRefused:
+        answer = read_answer(payload)
+        if isinstance(answer, ClaimRefused):
+            self._check_engine(answer.holder)
+        return answer
+
+    def _check_engine(self, machine: str | None) -> None:
+        if machine is not None and machine not in self.network.engines:
+            raise ValueError("it names a machine that is not an engine of this rig")
+
+    def _hear_report(self, key: str, payload: bytes) -> None:
         machine = machine_of(key)
-        meter = self.meters[machine] = json.loads(payload)
-        for name, report in meter["inputs"].items():
+        report = self.hearing.read(machine, "report", partial(read_word, Report), payload)
+        if report is None:
+            return
+        self.reports[machine] = report
+        for name, input_report in report.inputs.items():
             if (source := self._inputs.get(self.keys.input(machine, name))) is not None:
-                source.take_report(report)
-        for name, report in meter["outputs"].items():
+                source.take_report(input_report)
+        for name, output_report in report.outputs.items():
             if (found := self._outputs.get(self.keys.output(machine, name))) is not None:
-                found[1].take_report(report)
+                found[1].take_report(output_report)
 
     # Opening: any one thread
 
@@ -139,7 +179,7 @@ class RemoteMachines:
             raise PortError(f"{machine} is played by {holder}" if holder else f"{machine} has not let us play yet")
         output = RemoteOutput(f"{name} at {machine}", self.link, key)
         self._outputs[key] = machine, output
-        if (report := self.meters.get(machine, {}).get("outputs", {}).get(name)) is not None:
+        if machine in self.reports and (report := self.reports[machine].outputs.get(name)) is not None:
             output.take_report(report)
         if sender is not None:
             output.play(0, sender)
@@ -157,8 +197,8 @@ class RemoteMachines:
 
     def claim(self, machine: str) -> Grant | ClaimRefused | None:  # blocks; call it in a thread
         """Ask a machine for its outputs; None if it does not answer."""
-        answers = self.link.ask(self.keys.claim(machine), pack_claim(self.me))
-        return read_answer(answers[0]) if answers else None
+        answers = self.link.ask(self.keys.claim(machine), pack(Claim(who=self.me)))
+        return self.hearing.read(machine, "answer", self._read_answer, answers[0]) if answers else None
 
     def play(self, now: int, machine: str, epoch: int, since: int | None = None, exact: bool = False) -> None:
         """The outputs of a machine are ours in this epoch, and shall sound as they do in this engine.

@@ -3,14 +3,16 @@
 import time
 from collections import deque
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Final
 
 from engine.cluster.link.link import Link
-from engine.cluster.link.wire_format import OrderSender, Stamped, read_events
+from engine.cluster.link.wire_format import EventBatch, OrderSender, Stamped
+from engine.cluster.pure.words import InputReport, OutputReport
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.ports.port import DriverFlow, PortGone
 
+_OLDEST: Final = 2_000_000_000  # ns: if a message seems older, the clocks of the two machines do not agree that well
 _SILENCE: Final = Order(OrderKind.STATE, (ReceiverState().snapshot(0),))
 
 
@@ -45,11 +47,11 @@ class RemoteInput:
         self._stream: int | None = None
         self._next = 0
 
-    def hear(self, payload: bytes) -> None:  # a thread of the link
+    def hear(self, batch: EventBatch) -> None:  # a thread of the link
         """Take what the other machine has published. After a gap, which may hide a release, it counts as pulled."""
         if self.gone:
             return
-        stream, first, events = read_events(payload)
+        stream, first, events = batch
         if first is not None:
             if stream != self._stream:
                 self._stream, self._next = stream, first
@@ -60,11 +62,12 @@ class RemoteInput:
             self._next = max(self._next, first + len(events))
             events = events[heard:]
         now = time.monotonic_ns()
-        self._arrived.extend([(min(now, self._to_here(at)), message) for at, message in events])
+        oldest = now - _OLDEST
+        self._arrived.extend([(max(oldest, min(now, self._to_here(at))), message) for at, message in events])
 
-    def take_report(self, report: dict[str, Any]) -> None:  # a thread of the link
+    def take_report(self, report: InputReport) -> None:  # a thread of the link
         """What the other machine counts."""
-        self.stream.mended = int(report["repairs"]) + int(report["shed"])
+        self.stream.mended = report.repairs + report.shed
 
     def hand_to(self, take: Callable[[list[Stamped]], None]) -> None:
         """See StampedInput."""
@@ -127,11 +130,18 @@ class RemoteOutput:
             self._cable.follow()
 
     def flush(self, now: int) -> None:
-        """Publish the orders since the last time; and the whole state if the machine has missed some."""
-        if self.incomplete and self._cable is not None:
-            self.incomplete = False
-            self._cable.state(now)
-        self._hand_on()
+        """Publish the orders since the last time; and the whole state if the machine has missed some.
+
+        After a fault of our own it counts as pulled, so that the whole state is sent when it is opened again.
+        """
+        try:
+            if self.incomplete and self._cable is not None:
+                self.incomplete = False
+                self._cable.state(now)
+            self._hand_on()
+        except Exception:
+            self.gone = self.gone or f"{self.name}: its orders could not be sent"
+            raise
 
     def _hand_on(self) -> None:
         cable, sender = self._cable, self._sender
@@ -140,11 +150,11 @@ class RemoteOutput:
         if orders := cable.take_orders():
             self._publish(sender, orders)
 
-    def take_report(self, report: dict[str, Any]) -> None:  # a thread of the link
+    def take_report(self, report: OutputReport) -> None:  # a thread of the link
         """What the other machine counts."""
         if self._cable is not None:
-            self._cable.counts.shed, self._cable.counts.replaced = int(report["shed"]), int(report["replaced"])
-        self.longest = None if report["longest"] is None else int(report["longest"])
+            self._cable.counts.shed, self._cable.counts.replaced = report.shed, report.replaced
+        self.longest = report.longest
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""

@@ -10,6 +10,8 @@ from typing import Final
 from engine.core.varint import Packer, Unpacker
 
 _LAST: Final = "/+"
+_MOST: Final = 2_000  # messages of a bundle
+_LARGEST: Final = 65_536  # bytes, about
 
 
 def key_of(folder: str) -> str:
@@ -22,18 +24,30 @@ def is_bundle(key: str) -> bool:
     return key.endswith(_LAST)
 
 
-def pack(said: Sequence[tuple[str, bytes]]) -> bytes:
-    """One bundle of messages, (key, payload) each, all of one folder, in this order."""
-    packer = Packer()
+def packs(said: Sequence[tuple[str, bytes]]) -> Iterator[bytes]:
+    """Bundles of messages, (key, payload) each, all of one folder, in this order.
+
+    A bundle has no more messages and bytes than another machine accepts, unless one message alone has more.
+    """
+    packer, count = Packer(), 0
     for key, payload in said:
+        if count and (count == _MOST or len(packer.data) + len(payload) > _LARGEST):
+            yield bytes(packer.data)
+            packer, count = Packer(), 0
         packer.octets(key.rpartition("/")[2].encode())
         packer.octets(payload)
-    return bytes(packer.data)
+        count += 1
+    if count:
+        yield bytes(packer.data)
 
 
-def unpack(key: str, bundle: bytes) -> Iterator[tuple[str, bytes]]:
+def unpack(key: str, bundle: bytes) -> list[tuple[str, bytes]]:
     """The messages of a bundle. Raises ValueError if it is not one."""
     folder, unpacker = key.removesuffix(_LAST), Unpacker(bundle)
+    found: list[tuple[str, bytes]] = []
     while unpacker.more:
+        if len(found) == _MOST:
+            raise ValueError("there is more than can be sent together")
         name = unpacker.octets().decode()
-        yield f"{folder}/{name}", unpacker.octets()
+        found.append((f"{folder}/{name}", unpacker.octets()))
+    return found

@@ -1,7 +1,8 @@
 """Makes a rig's certificates: an authority of its own, and a certificate for each machine's name and address.
 
 X.509 version 3 (RFC 5280) with keys on the curve P-256. The authority's key stays where it was made; anyone who has it
-can add machines. Valid certificates are left alone, so a machine can be added on the day of the show.
+can add machines. Valid certificates are left alone, so a machine can be added on the day of the show. An authority that
+expires within thirty days is replaced, and with it all certificates that it has signed.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -15,12 +16,13 @@ from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, EllipticCurv
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from engine import durable_files
-from engine.cluster.link.certificates import addresses_in, certificate_in, ends_soon, name_in
-from engine.cluster.link.keyring import Keyring, keyring_in
+from engine.cluster.link.certificates import about_to_end, addresses_in, certificate_in, name_in
+from engine.cluster.link.keyring import Keyring, keyring_in, others_can_read
 from engine.cluster.link.link import LinkError
 from engine.rig.models.network import Network, host_of
 
 _YEARS: Final = timedelta(days=3650)  # of the authority and what it signs; nothing should expire during a tour
+_AUTHORITY_KEY: Final = "authority.key"
 _EARLIER: Final = timedelta(days=365)  # a small computer without a clock battery may be a year behind
 
 
@@ -47,10 +49,18 @@ def make_keys(rig: str, network: Network, folder: Path, renew: bool = False) -> 
     return [_machine(name, network, folder, authority, renew) for name in network.machines]
 
 
+def exposed_keys(network: Network, folder: Path) -> list[str]:
+    """A warning for each key in `folder` that other users of this computer can read."""
+    keys = (folder / _AUTHORITY_KEY, *(keyring_in(folder, name).key for name in network.machines))
+    return [warning for key in keys if (warning := others_can_read(key)) is not None]
+
+
 def _authority(rig: str, folder: Path, renew: bool) -> _Authority:
     """The existing one, or a new one."""
-    certificate, key = folder / "authority.pem", folder / "authority.key"
-    if not renew and certificate.exists():
+    certificate, key = folder / "authority.pem", folder / _AUTHORITY_KEY
+    found = certificate_in(certificate)
+    ends = found is not None and about_to_end(found)
+    if certificate.exists() and not (renew or ends):
         return _authority_in(certificate, key)
     private = generate_private_key(SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"Bayleaf, {rig}"[:64])])
@@ -101,7 +111,7 @@ def _fits(keyring: Keyring, certificate: x509.Certificate, name: str, host: IPv4
         and private.public_key() == certificate.public_key()
         and name_in(certificate) == name
         and host in addresses_in(certificate)
-        and ends_soon(keyring) is None
+        and not about_to_end(certificate)
     )
 
 
@@ -163,8 +173,7 @@ def _private_pem(private: EllipticCurvePrivateKey) -> bytes:
 
 
 def _write(folder: Path, files: dict[Path, bytes]) -> None:
-    """Write files that only the user who runs this can read."""
-    folder.mkdir(parents=True, exist_ok=True)
-    folder.chmod(0o700)
+    """Write files that only the user who runs this can read. A folder that exists already stays as it is."""
+    folder.mkdir(0o700, parents=True, exist_ok=True)
     for file, content in files.items():
         durable_files.replace(file, content, 0o600)

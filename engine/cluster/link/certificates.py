@@ -37,9 +37,14 @@ def keys_of(network: Network, rig_file: Path) -> Keyring:
 def ends_soon(keyring: Keyring) -> datetime | None:
     """When a machine's certificate expires, if that is within thirty days."""
     certificate = certificate_in(keyring.certificate)
-    if certificate is None or certificate.not_valid_after_utc > datetime.now(UTC) + _SOON:
+    if certificate is None or not about_to_end(certificate):
         return None
     return certificate.not_valid_after_utc
+
+
+def about_to_end(certificate: x509.Certificate) -> bool:
+    """Whether it expires within thirty days, or has expired."""
+    return certificate.not_valid_after_utc <= datetime.now(UTC) + _SOON
 
 
 def certificate_in(file: Path) -> x509.Certificate | None:

@@ -45,10 +45,6 @@ class NetworkKeys:
         """The token that says that a machine's program runs."""
         return f"{self.root}/alive/{machine}"
 
-    def everyone(self) -> str:
-        """All machines' tokens, as a key expression."""
-        return f"{self.root}/alive/*"
-
     def plugged(self, machine: str, way: str, port: str) -> str:
         """The token of a port that is plugged in; `way` is "in" or "out"."""
         return f"{self.root}/alive/{machine}/{way}/{_part(port)}"
@@ -68,10 +64,6 @@ class NetworkKeys:
     def meter(self, machine: str) -> str:
         """The report of a machine that lends: counters, queues and load."""
         return f"{self.root}/meter/{machine}"
-
-    def meters(self) -> str:
-        """All machines' reports, as a key expression."""
-        return f"{self.root}/meter/*"
 
 
 def machine_of(key: str) -> str:

@@ -15,7 +15,12 @@ NEEDED: Final = "a rig with a [network] needs the network parts; install them wi
 
 Heard = Callable[[str, bytes], None]  # key, payload
 Changed = Callable[[str, bool], None]  # key, whether its token is there
-Reply = Callable[[bytes], bytes]  # the question's payload -> the answer's
+Reply = Callable[[bytes], bytes | None]  # the question's payload -> the answer's; None for no answer
+TooMuch = Callable[[], None]
+
+
+def nothing() -> None:
+    """Do nothing about it."""
 
 
 class LinkError(UserError):
@@ -48,15 +53,19 @@ class Link(Protocol):
     def hint(self, key: str, payload: bytes) -> None:
         """Send what may be lost, such as meters; never blocks."""
 
-    def subscribe(self, key: str, heard: Heard) -> None:
-        """Receive what others publish under a key or key expression."""
+    def subscribe(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
+        """Receive what others publish under a key or key expression.
+
+        If more arrives than can be taken, `too_much` is called, in any thread, and what arrives in the next five
+        seconds is left out. What is garbled on the way arrives as an empty payload.
+        """
 
     def keep(self, key: str, payload: bytes) -> None:
         """Publish a state, also to machines that join later; never blocks. Call it from one thread for each key."""
 
-    def subscribe_state(self, key: str, heard: Heard) -> None:
+    def subscribe_state(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
         """Receive the states that others keep under this key, now and when they change; never an older value after a
-        newer one of the same machine."""
+        newer one of the same machine. `too_much`: see `subscribe`."""
 
     def alive(self, key: str) -> None:
         """Show a token to the others. It disappears with this machine, its process or its network cable."""
@@ -65,7 +74,10 @@ class Link(Protocol):
         """Remove a token. Any thread."""
 
     def watch(self, key: str, changed: Changed) -> None:
-        """Be called when tokens of others under a key or key expression come and go, first for those already there."""
+        """Be called when tokens of others under a key or key expression come and go, first for those already there.
+
+        If they come and go more often than can be taken, all of them count as gone for five seconds.
+        """
 
     def present(self, key: str) -> list[str]:
         """The tokens of others under a key or key expression that are there now. Blocks up to 0.3 s."""

@@ -11,6 +11,7 @@ from typing import Final
 from engine.cluster.link.link import Heard
 
 _STAMP: Final = struct.Struct(">8sQ")  # the publisher, new at each start, and a number that grows with each value
+_PUBLISHERS: Final = 16  # that are remembered: each machine is a new one at each start
 
 
 class RetainedState:
@@ -38,15 +39,19 @@ class RetainedStateReader:
     def __init__(self, key: str, heard: Heard) -> None:
         self._key = key
         self._heard = heard
-        self._last: dict[bytes, int] = {}
+        self._last: dict[bytes, int] = {}  # by publisher, the one heard last at the end
         self._lock = threading.Lock()
 
     def take(self, stamped: bytes) -> None:
         """Take what was published, or answered. Any thread."""
         if len(stamped) < _STAMP.size:
+            self._heard(self._key, b"")
             return
         keeper, number = _STAMP.unpack_from(stamped)
         with self._lock:
             if number > self._last.get(keeper, 0):
+                self._last.pop(keeper, None)
                 self._last[keeper] = number
+                if len(self._last) > _PUBLISHERS:
+                    del self._last[next(iter(self._last))]
                 self._heard(self._key, stamped[_STAMP.size :])

@@ -12,12 +12,18 @@ from pathlib import Path
 from typing import Any, Final
 
 from engine.cluster.link.access import access
-from engine.cluster.link.keyring import Keyring
+from engine.cluster.link.keyring import Keyring, others_can_read
+from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import NEEDED, LinkError, LinkSettings
+from engine.midi.byte_stream import LONGEST_SYSEX
 from engine.rig.models.network import Network
 from engine.rig.models.rig import Rig
 
 LEASE_MS: Final = 300
+#: bytes of a message: more than the largest rig file; a longer one does not arrive
+LARGEST: Final = 5_242_880
+LARGEST_WORD: Final = 65_536
+LARGEST_EVENT: Final = LONGEST_SYSEX + 65_536
 _OPEN_MS: Final = 300
 _RETRY: Final = {"period_init_ms": 100, "period_max_ms": 200, "period_increase_factor": 1.5}
 #: keep trying an address that this computer does not have yet (its cable is out) or a machine that is not there yet
@@ -44,11 +50,13 @@ def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
             "the links of [network] are not encrypted: anyone on this network can listen and play; remove plain = true"
         )
     if network.encrypted:
-        _, ends = _keyring(network, rig_file)
+        keyring, ends = _keyring(network, rig_file)
         if ends is not None:
             warnings.append(
                 f"the certificate of {network.machine} expires on {ends:%d %B %Y}; renew it with: bayleaf network keys"
             )
+        if (exposed := others_can_read(keyring.key)) is not None:
+            warnings.append(exposed)
     return warnings
 
 
@@ -64,7 +72,7 @@ def _keyring(network: Network, rig_file: Path) -> tuple[Keyring, datetime | None
 
 def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, Any]:
     kind = "tcp" if keyring is None else "quic"
-    mine = network.machines[network.machine]
+    mine, keys = network.machines[network.machine], NetworkKeys(rig)
     config: dict[str, Any] = {
         "mode": "peer",
         "listen": {"endpoints": [f"{kind}/{mine.listen}"], **_FOR_EVER},
@@ -80,10 +88,20 @@ def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, An
         "adminspace": {"enabled": False},
         "plugins_loading": {"enabled": False},
         "transport": _transport(keyring),
+        # what a machine sends about itself: a lease or report, and a SysEx with what goes with it
+        "low_pass_filter": [
+            _limit("words", LARGEST_WORD, [f"{keys.root}/lease/**", f"{keys.root}/meter/**"]),
+            _limit("events", LARGEST_EVENT, [f"{keys.root}/in/**"]),
+        ],
     }
     if keyring is not None:
         config["access_control"] = access(rig, network)
     return config
+
+
+def _limit(name: str, most: int, keys: list[str]) -> dict[str, Any]:
+    """Messages under these keys that have more bytes than `most` are dropped when they arrive."""
+    return {"id": name, "messages": ["put"], "flows": ["ingress"], "key_exprs": keys, "size_limit": most}
 
 
 def _transport(keyring: Keyring | None) -> dict[str, Any]:
@@ -95,6 +113,7 @@ def _transport(keyring: Keyring | None) -> dict[str, Any]:
             "keep_alive": 4,
             "queue": {"size": {"real_time": 16}, "congestion_control": {"block": block}},
         },
+        "rx": {"max_message_size": LARGEST},
     }
     if keyring is not None:
         link["tls"] = {

@@ -1,13 +1,15 @@
 """The format of network messages: events of an input, and orders for an output.
 
 Everything that one turn of the loop has for a port is sent together. A long SysEx is sent by itself at a lower
-priority, and has no number, since later messages may overtake it.
+priority, and has no number, since later messages may overtake it. Whatever arrives is checked whole when it is read:
+what is kept of it has been understood to its end.
 """
 
 from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
+from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind
 from engine.core.varint import Packer, Unpacker
 from engine.midi.kinds import is_whole
@@ -16,6 +18,9 @@ _EVENTS: Final = 1  # the format
 _ORDERS: Final = 1
 _ALONE: Final = 1  # a flag: the content has no number
 _LONG: Final = 1024  # bytes of a message that is sent by itself
+_LARGEST: Final = 1 << 63  # of numbers and times
+_LONGEST: Final = 60_000_000_000  # ns of a settle time, as in a rig file
+_TOGETHER: Final = 50  # events or orders of one network message
 
 Stamped = tuple[int, bytes]  # when it arrived (ns), message
 Put = tuple[bytes, bool]  # what to send, and whether at a lower priority
@@ -48,12 +53,17 @@ class EventSender:
         self._stream = stream
         self._next = 0
 
+    def skip(self) -> None:
+        """A message was lost before it was numbered: whoever hears the next one finds a gap."""
+        self._next += 1
+
     def packs(self, events: Sequence[Stamped]) -> Iterator[Put]:
         """What to send, in this order."""
         short = [event for event in events if len(event[1]) <= _LONG]
-        if short:
-            yield _pack_events(self._stream, self._next, short), False
-            self._next += len(short)
+        for begin in range(0, len(short), _TOGETHER):
+            part = short[begin : begin + _TOGETHER]
+            yield _pack_events(self._stream, self._next, part), False
+            self._next += len(part)
         for event in events:
             if len(event[1]) > _LONG:
                 yield _pack_events(self._stream, None, [event]), True
@@ -69,9 +79,10 @@ class OrderSender:
     def packs(self, orders: Sequence[Order]) -> Iterator[Put]:
         """What to send, in this order."""
         short = [order for order in orders if not _goes_alone(order)]
-        if short:
-            yield _pack_orders(self._epoch, self._next, short), False
-            self._next += len(short)
+        for begin in range(0, len(short), _TOGETHER):
+            part = short[begin : begin + _TOGETHER]
+            yield _pack_orders(self._epoch, self._next, part), False
+            self._next += len(part)
         for order in orders:
             if _goes_alone(order):
                 yield _pack_orders(self._epoch, None, [order]), True
@@ -98,8 +109,20 @@ def _opened(payload: bytes, version: int) -> tuple[Unpacker, int | None]:
     unpacker = Unpacker(payload)
     if unpacker.number() != version:
         raise ValueError("another version of the format")
-    alone, first = unpacker.number() & _ALONE, unpacker.number()
+    alone, first = unpacker.number() & _ALONE, _number(unpacker)
     return unpacker, None if alone else first
+
+
+def _number(unpacker: Unpacker) -> int:
+    found = unpacker.number()
+    if found >= _LARGEST:
+        raise ValueError("a number is too large")
+    return found
+
+
+def _check_count(found: Sequence[object], first: int | None) -> None:
+    if len(found) >= (_TOGETHER if first is not None else 1):
+        raise ValueError("there is more than can be sent together")
 
 
 def _pack_events(stream: int, first: int | None, events: Sequence[Stamped]) -> bytes:
@@ -116,9 +139,10 @@ def _pack_events(stream: int, first: int | None, events: Sequence[Stamped]) -> b
 def read_events(payload: bytes) -> EventBatch:
     """The events of a network message. Raises ValueError if it has another format."""
     unpacker, first = _opened(payload, _EVENTS)
-    stream, since = unpacker.number(), unpacker.number()
-    events = []
+    stream, since = _number(unpacker), _number(unpacker)
+    events: list[Stamped] = []
     while unpacker.more:
+        _check_count(events, first)
         at = since + unpacker.number()
         events.append((at, _message(unpacker)))
     return EventBatch(stream, first, events)
@@ -144,9 +168,10 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
 def read_orders(payload: bytes) -> OrderBatch:
     """The orders of a network message. Raises ValueError if it has another format."""
     unpacker, first = _opened(payload, _ORDERS)
-    epoch = unpacker.number()
-    orders = []
+    epoch = _number(unpacker)
+    orders: list[Order] = []
     while unpacker.more:
+        _check_count(orders, first)
         orders.append(_order(unpacker))
     return OrderBatch(epoch, first, orders)
 
@@ -158,7 +183,12 @@ def _order(unpacker: Unpacker) -> Order:
     if do in (OrderKind.STATE, OrderKind.GIVE):
         if unpacker.number() != 1:
             raise ValueError("expected one snapshot or one name")
-        return Order(do, (unpacker.octets(),))
+        said = unpacker.octets()
+        if do == OrderKind.STATE:
+            ReceiverState.read(0, said)
+        else:
+            said.decode()
+        return Order(do, (said,))
     messages = _messages(unpacker)
     if not messages:
         raise ValueError("nothing to send")
@@ -168,8 +198,8 @@ def _order(unpacker: Unpacker) -> Order:
 def _step(unpacker: Unpacker) -> BurstUnit:
     channel, settle, lasting = unpacker.number(), unpacker.number(), unpacker.number()
     unit = _messages(unpacker)
-    if channel > 15 or not unit:
-        raise ValueError("expected a channel from 0 to 15, and at least one message")
+    if channel > 15 or settle > _LONGEST or not unit:
+        raise ValueError("expected a channel from 0 to 15, a settle time of at most 60 s, and at least one message")
     return BurstUnit(channel, unit, settle, bool(lasting))
 
 

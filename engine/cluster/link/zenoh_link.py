@@ -15,7 +15,8 @@ import zenoh
 from engine import fault_log
 from engine.cluster.link import batching
 from engine.cluster.link.deferred_calls import DeferredCalls
-from engine.cluster.link.link import Changed, Heard, LinkError, LinkSettings, Reply
+from engine.cluster.link.limited_traffic import LimitedTraffic
+from engine.cluster.link.link import Changed, Heard, LinkError, LinkSettings, Reply, TooMuch, nothing
 from engine.cluster.link.publish_queues import HandOn, PublishQueue, Said
 from engine.cluster.link.retained_state import RetainedState, RetainedStateReader
 
@@ -86,7 +87,12 @@ class ZenohLink:
     def _together(self, folder: str) -> HandOn:
         publisher = cache(partial(self._publisher, _NOTES))  # made in the queue's thread, as it takes a moment
         key = batching.key_of(folder)
-        return lambda said: publisher(key).put(batching.pack(said))
+
+        def hand_on(said: Sequence[Said]) -> None:
+            for bundle in batching.packs(said):
+                publisher(key).put(bundle)
+
+        return hand_on
 
     def _singly(self, quality: _Quality) -> HandOn:
         publisher = cache(partial(self._publisher, quality))
@@ -115,23 +121,32 @@ class ZenohLink:
 
     # Subscribing
 
-    def subscribe(self, key: str, heard: Heard) -> None:
+    def subscribe(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
         folder, _, last = key.rpartition("/")
 
         def hear(key: str, payload: bytes) -> None:
-            if batching.is_bundle(key):
-                for each in batching.unpack(key, payload):
-                    hear(*each)
-            elif last in ("*", key.rpartition("/")[2]):
+            if last in ("*", key.rpartition("/")[2]):
                 self._call(heard, key, payload)
 
         def sample(found: zenoh.Sample) -> None:
-            self._call(hear, str(found.key_expr), found.payload.to_bytes())
+            key, payload = str(found.key_expr), found.payload.to_bytes()
+            if not batching.is_bundle(key):
+                hear(key, payload)
+                return
+            try:
+                said = batching.unpack(key, payload)
+            except ValueError:
+                said = [(key, b"")]  # no message of any kind is empty: `heard` counts it
+            for each in said:
+                hear(*each)
 
-        # of the whole folder, as bundles have a key of their own
-        self._declared.append(self._session.declare_subscriber(f"{folder}/*", sample, allowed_origin=_REMOTE))
+        def declare(sample: Callable[[zenoh.Sample], None]) -> Any:
+            # of the whole folder, as bundles have a key of their own
+            return self._session.declare_subscriber(f"{folder}/*", sample, allowed_origin=_REMOTE)
 
-    def subscribe_state(self, key: str, heard: Heard) -> None:
+        self._declared.append(LimitedTraffic(declare, sample, too_much, self._deferred))
+
+    def subscribe_state(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
         followed = RetainedStateReader(key, heard)
 
         def fetch(kept: str) -> None:
@@ -142,7 +157,7 @@ class ZenohLink:
             if there:  # also when a lost link is back
                 self._deferred.put(partial(fetch, kept))
 
-        self.subscribe(f"{key}/*", lambda _, stamped: followed.take(stamped))
+        self.subscribe(f"{key}/*", lambda _, stamped: followed.take(stamped), too_much)
         self.watch(f"{key}/*", kept_by)
 
     # Tokens
@@ -160,12 +175,23 @@ class ZenohLink:
                 token.undeclare()
 
     def watch(self, key: str, changed: Changed) -> None:
-        def sample(found: zenoh.Sample) -> None:
-            token = str(found.key_expr)
-            if token not in self._own:
-                self._call(changed, token, found.kind == zenoh.SampleKind.PUT)
+        shown: set[str] = set()
 
-        self._declared.append(self._session.liveliness().declare_subscriber(key, sample, history=True))
+        def sample(found: zenoh.Sample) -> None:
+            token, there = str(found.key_expr), found.kind == zenoh.SampleKind.PUT
+            if token not in self._own:
+                (shown.add if there else shown.discard)(token)
+                self._call(changed, token, there)
+
+        def too_much() -> None:
+            for token in shown:
+                self._call(changed, token, False)
+            shown.clear()
+
+        def declare(sample: Callable[[zenoh.Sample], None]) -> Any:
+            return self._session.liveliness().declare_subscriber(key, sample, history=True)
+
+        self._declared.append(LimitedTraffic(declare, sample, too_much, self._deferred))
 
     def present(self, key: str) -> list[str]:
         replies = self._session.liveliness().get(key, timeout=_PATIENCE)
@@ -178,9 +204,17 @@ class ZenohLink:
         def question(found: zenoh.Query) -> None:
             with found:
                 payload = found.payload.to_bytes() if found.payload is not None else b""
-                self._call(lambda: found.reply(found.key_expr, reply(payload)))
+                self._call(self._reply, found, reply, payload)
 
-        self._declared.append(self._session.declare_queryable(key, question, complete=True, allowed_origin=_REMOTE))
+        def declare(question: Callable[[zenoh.Query], None]) -> Any:
+            return self._session.declare_queryable(key, question, complete=True, allowed_origin=_REMOTE)
+
+        self._declared.append(LimitedTraffic(declare, question, nothing, self._deferred))
+
+    def _reply(self, question: zenoh.Query, reply: Reply, payload: bytes) -> None:
+        answer = reply(payload)
+        if answer is not None:
+            question.reply(question.key_expr, answer)
 
     def ask(self, key: str, payload: bytes, timeout_s: float = _PATIENCE) -> list[bytes]:
         congestion, priority, _ = _NOTES

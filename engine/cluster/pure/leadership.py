@@ -3,17 +3,21 @@
 Both engines route every input; only the one in charge sends. The machines that own outputs arbitrate: an engine that
 has lost the other's sign of life asks every owner for its outputs, and is in charge with the first that grants them. An
 owner grants nothing that a living engine holds, so nothing changes if two engines merely lose sight of each other. The
-term counts how often the show has changed hands; an engine that learns of a higher term than its own steps down.
+term counts how often the show has changed hands; an engine that learns of a higher term than its own steps down. What
+an owner says about the other engine makes it step down only if nothing else can: if the other is out of sight, and no
+outputs of another owner are ours. So an owner that says what is not so loses us its own outputs and no more.
 
 In go the reports that `live/standby.py` receives; out come the acts that it is to carry out.
 """
 
+from collections import deque
 from collections.abc import Iterable
 from typing import Final, Literal, NamedTuple
 
 State = Literal["following", "asking", "in charge"]
 
 ASK_AGAIN: Final = 50_000_000  # ns between two claims to an owner that refused
+_IN_A_ROW: Final = 8  # claims to one owner that may follow each other at once; then one each `ASK_AGAIN`
 _ASK_AT_EASE: Final = 250_000_000  # the same while another owner's outputs are ours: there is no hurry
 _WAIT_FOR_OTHER: Final = 1_000_000_000  # ns that the main engine waits at its start for another that is in charge
 _WAIT_FOR_WORD: Final = 300_000_000  # ns that it waits for the word of another that is alive
@@ -75,10 +79,16 @@ class _Lease:
         self.epoch: int | None = None  # in which its outputs are ours
         self.mine: int | None = None  # the same as the owner reported it last, whether we asked or not
         self.ask_at = 0  # not before
+        self.asked: deque[int] = deque(maxlen=_IN_A_ROW)  # when it was asked last (ns)
         self.answer_by: int | None = None  # it was asked, and should answer by then
         self.for_other = False  # we have handed the show over since we asked
         self.fresh = False  # no engine has played them since this owner started
         self.giving: tuple[int, str, int] | None = None  # epoch, to which engine, and when to say so again
+
+    def ask_soon(self, now: int) -> None:
+        """Ask it at once; or, if it was asked often just now, later: an owner that errs must not keep us busy."""
+        full = len(self.asked) == _IN_A_ROW
+        self.ask_at = max(now, self.asked[0] + _IN_A_ROW * ASK_AGAIN) if full else now
 
     @property
     def next_question(self) -> int:
@@ -206,10 +216,12 @@ class Leadership:
     def refused(self, now: int, owner: str, holder: str | None) -> list[Act]:
         """The owner's outputs are held by an engine that is alive."""
         self.unanswered(now, owner)
+        return self._step_down(now, holder) if holder is not None and self._believes(holder) else []
+
+    def _believes(self, holder: str) -> bool:
+        """Whether an owner's word that this engine plays is reason enough to step down."""
         nothing_is_ours = all(lease.epoch is None for lease in self._leases.values())
-        if self.in_charge and holder == self.other and holder is not None and nothing_is_ours:
-            return self._step_down(now, holder)
-        return []
+        return self.in_charge and holder == self.other and not self._alive and nothing_is_ours
 
     def unanswered(self, now: int, owner: str) -> None:
         """The owner did not answer."""
@@ -224,7 +236,8 @@ class Leadership:
         if lease is None:
             return []
         if there:
-            lease.ask_at, lease.fresh = now, self.in_charge
+            lease.ask_soon(now)
+            lease.fresh = self.in_charge
             return self.tick(now)
         had, lease.epoch, lease.mine, lease.giving = lease.epoch, None, None, None
         return [LeadershipLost(owner)] if had is not None else []
@@ -238,15 +251,16 @@ class Leadership:
         if lease.mine is None:
             lease.giving = None
         if given_to == self.me and lease.answer_by is None:
-            lease.ask_at = now
+            lease.ask_soon(now)
             return self.tick(now)
         if self.state == "following" and lease.answer_by is None:
             return self._give_on(now, owner, lease)
         if lease.epoch is None or epoch < lease.epoch or (holder == self.me and epoch == lease.epoch):
             return []
-        lease.epoch, lease.ask_at = None, now
+        lease.epoch = None
+        lease.ask_soon(now)
         lost: list[Act] = [LeadershipLost(owner)]
-        if holder is not None and holder == self.other and self.in_charge:
+        if holder is not None and self._believes(holder):
             self.term += 1  # as it did
             return [*lost, *self._step_down(now, holder)]
         return [*lost, *self.tick(now)]
@@ -280,6 +294,7 @@ class Leadership:
                 acts.append(Give(owner, epoch, to))
             if self._wants(lease) and lease.next_question <= now:
                 lease.answer_by = now + _ANSWER
+                lease.asked.append(now)
                 acts.append(Ask(owner))
         return acts
 

@@ -112,9 +112,10 @@ class ReceiverState:
         return made
 
     def releases(self) -> list[bytes]:
-        """What silences the instruments and sets them to rest. Note-offs have velocity 64 (MIDI 1.0 p. 10)."""
+        """What silences the instruments and sets them to rest: one note-off a key, velocity 64 (MIDI 1.0 p. 10)."""
+        offs = (bytes((NOTE_OFF | channel, key, 64)) for channel, key in self._keys)
         resting = (message for _, message in self._resting(()))
-        return [*self._offs({}), *resting, *self._parameters.resting()]
+        return [*offs, *resting, *self._parameters.resting()]
 
     def to(self, target: "ReceiverState", now: int, young: int = YOUNG) -> list[bytes]:
         """The messages that bring the instruments from this state to the `target` state, which has the same clock.

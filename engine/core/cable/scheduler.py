@@ -42,8 +42,10 @@ class _Rank(IntEnum):
 class Transmission:
     """What a cable is carrying: when it is free, its running status, and a SysEx that real-time bytes slip into.
 
-    The driver is loaded only a little further ahead than the cable carries, so that urgent messages can overtake.
-    Times in nanoseconds. `speed` may change while nothing is known to be on the cable; None: everything fits.
+    The driver is loaded only a little further ahead than the cable carries, so that urgent messages can overtake. It
+    sends in the order in which it was given things, but for one exception: a real-time byte slips into a SysEx if
+    nothing was handed over behind that. Times in nanoseconds. `speed` may change while nothing is known to be on the
+    cable; None: everything fits.
     """
 
     def __init__(self, output: int, speed: CableSpeed | None) -> None:
@@ -68,7 +70,7 @@ class Transmission:
         # as CableSpeed.cost works it out; done here, for this is part of every message's way
         saved = speed.running_status and message[0] == self._status and message[0] < SYSEX
         cost = (len(message) + speed.overhead - saved) * speed.byte_ns
-        if message[0] >= FIRST_REAL_TIME and self.sysex_until > now:
+        if message[0] >= FIRST_REAL_TIME and self.sysex_until > now and self.sysex_until == self.free_at:
             return self._hand_inside(now, message, (cost, speed.ahead_ns), crowded, out)
         free_at = self.free_at
         start = free_at if free_at > now else now
@@ -86,7 +88,10 @@ class Transmission:
     def _hand_inside(
         self, now: int, message: bytes, costs: tuple[int, int], crowded: bool, out: list[Delivery]
     ) -> bool:
-        """A real-time byte slips in between the bytes of a SysEx that is on the cable. `costs`: its own, most ahead."""
+        """A real-time byte slips in between the bytes of a SysEx, the last that is on the cable.
+
+        `costs`: its own, most ahead.
+        """
         cost, ahead = costs
         start = max(self._inside_free_at, now)
         if start > now and start + cost - now > ahead:
@@ -105,7 +110,7 @@ class Transmission:
         if speed is None:
             return 0
         cost = speed.cost(message, self._status)
-        inside = message[0] >= FIRST_REAL_TIME and self.sysex_until > now
+        inside = message[0] >= FIRST_REAL_TIME and self.sysex_until > now and self.sysex_until == self.free_at
         free_at = self._inside_free_at if inside else self.free_at
         return free_at if cost > speed.ahead_ns else free_at + cost - speed.ahead_ns
 
@@ -148,6 +153,10 @@ class Cable:
     def holds(self, message: bytes) -> bool:
         """See OutputCable."""
         return self.queues.holds(message) or any(each is message for each in self._begun)
+
+    def takes_stray(self, release: bytes) -> bool:
+        """See OutputCable."""
+        return not self.queues.ends(release)
 
     def pending(self) -> Iterator[bytes]:
         """All that waits here, about in the order in which it will go."""
@@ -197,13 +206,13 @@ class Cable:
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See OutputCable.
 
-        Releases stay: their presses may have left already, and not every receiver knows All Notes Off.
+        Releases stay, one a key: their presses may have left already, and not every receiver knows All Notes Off.
         """
-        silenced = {slot(message) for message in messages}
+        silenced, again = {slot(message) for message in messages}, set(messages)
         if self.queues.movable:
             self.queues.drop(silenced, presses=True)
         self.queues.bulk.clear()
-        earlier = [message for message in self._panic if slot(message) is None or slot(message) not in silenced]
+        earlier = [each for each in self._panic if each not in again and (slot(each) or ()) not in silenced]
         self._panic = deque((*earlier, *messages))
         self.straight = False
         self.flush(now, out)

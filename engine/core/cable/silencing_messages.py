@@ -1,6 +1,6 @@
 """The messages that silence an instrument and set it to rest, whatever was sent before."""
 
-from typing import Final
+from typing import Final, NamedTuple
 
 from engine.midi.controllers import (
     ALL_NOTES_OFF,
@@ -13,13 +13,23 @@ from engine.midi.controllers import (
 )
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
 
-# Controllers of a panic, on every channel: pedals up, all notes off, all sound off.
-_PANIC_CONTROLLERS: Final = (*PEDALS, ALL_NOTES_OFF, ALL_SOUND_OFF)
+
+class Silencing(NamedTuple):
+    """How everything is ended at once: the sweep of a panic, on all channels, and what else it does.
+
+    `each_press`: whether a key gets a note-off for each of its presses, or one. `resets_filters`: whether filters
+    forget what they hold, such as a latch that is on.
+    """
+
+    sweep: tuple[bytes, ...]
+    each_press: bool = False
+    resets_filters: bool = True
 
 
-def _sweep() -> tuple[bytes, ...]:
-    controllers = [bytes((CONTROLLER | ch, number, 0)) for number in _PANIC_CONTROLLERS for ch in range(16)]
-    return (*controllers, *(bytes((PITCH_BEND | ch, 0x00, 0x40)) for ch in range(16)))
+def _sweep(*controllers: int) -> tuple[bytes, ...]:
+    """These controllers at 0, then the bends at their centre, on all channels."""
+    ended = [bytes((CONTROLLER | ch, number, 0)) for number in controllers for ch in range(16)]
+    return (*ended, *(bytes((PITCH_BEND | ch, 0x00, 0x40)) for ch in range(16)))
 
 
 def _wheels() -> tuple[bytes, ...]:
@@ -28,7 +38,10 @@ def _wheels() -> tuple[bytes, ...]:
     return tuple(bytes((reset[0] | ch, *reset[1:])) for reset in resets for ch in range(16))
 
 
-#: a panic on all channels
-SWEEP: Final = _sweep()
+#: a panic on all channels: silence first, then pedals up, which end what they held through All Notes Off
+SWEEP: Final = _sweep(ALL_SOUND_OFF, ALL_NOTES_OFF, *PEDALS)
+SILENCING: Final = Silencing(SWEEP)
+#: as it was when flight recordings had format 1, which are replayed with it
+SILENCING_1: Final = Silencing(_sweep(*PEDALS, ALL_NOTES_OFF, ALL_SOUND_OFF), each_press=True, resets_filters=False)
 #: Reset All Controllers (RP-015), and some of what it resets, for instruments that ignore it
 WHEELS: Final = _wheels()

@@ -9,7 +9,6 @@ from difflib import get_close_matches
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
-from engine.core.cable.silencing_messages import SWEEP
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
@@ -221,12 +220,14 @@ class CommandExecution:
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
-        """Known notes off, pedals up, all notes and all sound off, bends to centre, on every output."""
+        """Known notes off, all sound and all notes off, pedals up, bends to centre, on every output."""
         state = self._state
         held = state.ledger.sounding()
         state.delayed.forget(state.delayed.players)
+        if state.silencing.resets_filters:
+            state.renew_filters(lambda source, path: True, keep_time=True)
         for cable in state.cables:
-            self._outputs.silence(now, cable, SWEEP, out)
+            self._outputs.silence(now, cable, out)
         state.ledger.forget_keys()
         outputs = counted(len(state.cables), "output")
         text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"

@@ -11,6 +11,15 @@ from engine.core.control.remote_messages import RemoteRequest, answer_reply, rea
 from engine.core.routing.outputs import Outputs
 from engine.core.state import State
 
+MOST_WAITING: Final = (
+    4096  # requests that wait for the show, of all inputs; a backup of the longest rigs has 2,600 blocks
+)
+REQUESTS_A_SECOND: Final = 300  # of one input, blocks aside: a DIN cable carries no more of our own
+REQUESTS_AT_ONCE: Final = 64
+_EACH: Final = 1_000_000_000 // REQUESTS_A_SECOND  # ns
+_COMPLAIN: Final = 1_000_000_000  # ns between two sentences about it
+_FREE: Final = frozenset(("bank", "block"))  # these cost no more than any message
+
 _TIME: Final = {"play": "start", "halt": "stop", "locate": "locate"}
 _PLAIN: Final = {"next": NextScene(), "back": PreviousScene(), "panic": Panic()}
 
@@ -20,6 +29,8 @@ class RemoteCommands:
 
     def __init__(self, state: State, outputs: Outputs, players: CommandExecution) -> None:
         self._state, self._outputs, self._players = state, outputs, players
+        self._paid_until: dict[tuple[int, bool], int] = {}  # ns, by input; a panic is counted apart
+        self._complained_at: dict[int, int] = {}  # ns, by input
 
     def take(self, now: int, source: int, message: bytes, out: list[Delivery]) -> bool:
         """Carry out what this message asks for; False if it asks for nothing.
@@ -30,7 +41,7 @@ class RemoteCommands:
         request = state.remote.read(source, message)
         if request is None:
             return False
-        if state.led_by is None:
+        if state.led_by is None and self._may_ask(now, source, request.do):
             outcomes = self._outcomes(now, source, request, out)
             state.reports.outcomes += outcomes
             own = read_own(message)
@@ -59,8 +70,28 @@ class RemoteCommands:
         elif do == "ask routing":
             self._reply(now, routing_reply(device, scene[0] if scene else None, self._pairs()), out)
         elif do != "bank":
-            state.reports.requests.append((source, request))
+            if len(state.reports.requests) < MOST_WAITING:
+                state.reports.requests.append((source, request))
+            else:
+                self._complain(now, source, f"more than {MOST_WAITING} requests wait; what comes now is ignored")
         return []
+
+    def _may_ask(self, now: int, source: int, do: str) -> bool:
+        """Whether this input has not asked for too much lately: each request may cost a scene change."""
+        if do in _FREE:
+            return True
+        budget = source, do == "panic"
+        paid = max(self._paid_until.get(budget, now), now) + _EACH
+        if paid > now + REQUESTS_AT_ONCE * _EACH:
+            self._complain(now, source, f"more than {REQUESTS_A_SECOND} requests per second; some are ignored")
+            return False
+        self._paid_until[budget] = paid
+        return True
+
+    def _complain(self, now: int, source: int, text: str) -> None:
+        if now - self._complained_at.get(source, now - _COMPLAIN) >= _COMPLAIN:
+            self._complained_at[source] = now
+            self._state.reports.news.append((self._state.compiled.inputs[source], text))
 
     def _stop_or_resume(self, now: int, request: RemoteRequest, name: str, out: list[Delivery]) -> list[CommandResult]:
         """Show control stops and resumes what runs by itself: clock and time code. Of a cue, only while it plays."""

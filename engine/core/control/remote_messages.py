@@ -19,6 +19,7 @@ _VERSION: Final = 0x01
 HEAD: Final = bytes((SYSEX, 0x7D, 0x62, 0x6C, _VERSION))
 SET_ROUTE: Final = 0x07
 BLOCK: Final = 0x0A  # the command of a block of a backup, in either direction
+LONGEST_REQUEST: Final = 256  # bytes on the cable; that is a block of a backup, and nothing is asked for in more
 
 _SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
 _SONG_SELECT: Final = 0xF3
@@ -84,6 +85,8 @@ class RemoteReader:
     def read(self, source: int, message: bytes) -> RemoteRequest | None:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is the index of its input."""
         if message[:1] == bytes((SYSEX,)):
+            if len(message) > LONGEST_REQUEST:
+                return None
             return self._read_show(message) or self._read_machine(message) or self._read_own(message)
         return self._read_number(source, message) if self._programs and is_whole(message) else None
 
@@ -164,7 +167,7 @@ def read_own(message: bytes) -> OwnMessage | None:
     if len(message) < _SHORTEST or not message.startswith(HEAD) or message[-1] != SYSEX_END:
         return None
     body, checksum = message[len(HEAD) : -2], message[-2]
-    if any(byte > 0x7F for byte in body) or checksum != _checksum(body):
+    if not body.isascii() or checksum != _checksum(body):
         return None
     return OwnMessage(body[0], body[1], body[2:])
 

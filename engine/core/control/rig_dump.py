@@ -7,12 +7,11 @@ than once and from several takes, and only a complete text is accepted. The byte
 import zlib
 from typing import Final, NamedTuple
 
-from engine.core.control.remote_messages import BLOCK, HEAD, number, own, read_own, seven
+from engine.core.control.remote_messages import BLOCK, HEAD, LONGEST_REQUEST, number, own, read_own, seven
 from engine.midi.byte_stream import StreamParser
 from engine.midi.seven_bit_packing import pack, unpack
 
-LONGEST_BLOCK: Final = 256  # bytes on the cable
-LONGEST_TEXT: Final = 1 << 24  # bytes of UTF-8; far beyond any rig, and a limit on what a corrupted dump can unpack to
+LONGEST_TEXT: Final = 4 << 20  # bytes of UTF-8; far beyond any rig, and a limit on what a corrupted dump can unpack to
 
 _FORMAT: Final = 0x01
 _COMMAND: Final = len(HEAD) + 1  # its place in a message; the data follow
@@ -20,26 +19,16 @@ _NUMBER: Final = slice(1, 3)
 _WHOLE: Final = slice(3, 14)  # count, length and CRC-32 of the whole
 _CHECK: Final = slice(14, 19)  # CRC-32 of this block
 _COUNT, _LENGTH, _SUM = slice(0, 2), slice(2, 6), slice(6, 11)  # within the whole
-_ROOM: Final = (LONGEST_BLOCK - _COMMAND - 1 - _CHECK.stop - 2) // 8 * 7  # bytes of the compressed text in one block
+_ROOM: Final = (LONGEST_REQUEST - _COMMAND - 1 - _CHECK.stop - 2) // 8 * 7  # bytes of the compressed text in one block
 _MOST: Final = (1 << 14) - 1
+_MOST_GAPS: Final = 20  # that are named
 
 
-class DumpProgress(NamedTuple):
-    """How much of a dump has arrived; `news` says what became of the last message."""
+class BlockNews(NamedTuple):
+    """What became of a message: whether it was a valid block of this dump, and a sentence about it."""
 
-    here: int
-    total: int  # 0 as long as no block has arrived
-    missing: tuple[int, ...]
-    taken: bool  # whether the last message was a valid block of this dump
-    news: str
-
-    @property
-    def text(self) -> str:
-        """The news, and what is missing."""
-        if not self.missing:
-            return self.news
-        noun, verb = ("block", "is") if len(self.missing) == 1 else ("blocks", "are")
-        return f"{self.news}; {noun} {_in_words(self.missing)} of {self.total} {verb} missing"
+    taken: bool
+    text: str
 
 
 def blocks(text: str, device: int) -> list[bytes]:
@@ -54,37 +43,73 @@ def blocks(text: str, device: int) -> list[bytes]:
 
 
 class DumpCollector:
-    """Puts one dump together. Its first valid block says which dump it is."""
+    """Puts one dump together. Its first valid block says which dump it is.
+
+    However many blocks there are, taking one costs the same.
+    """
 
     def __init__(self) -> None:
         self._whole = b""
         self._parts: dict[int, bytes] = {}
 
-    def take(self, message: bytes) -> DumpProgress | str:
-        """Take one message: the whole text if that completes it, else the progress. Other messages change nothing."""
+    @property
+    def total(self) -> int:
+        """How many blocks the dump has; 0 as long as none has arrived."""
+        return number(self._whole[_COUNT])
+
+    @property
+    def here(self) -> int:
+        """How many of them have arrived."""
+        return len(self._parts)
+
+    @property
+    def complete(self) -> bool:
+        """Whether all have arrived."""
+        return 0 < self.total == self.here
+
+    def take(self, message: bytes) -> BlockNews:
+        """Take one message. All but the blocks of this dump change nothing."""
         block = _read_block(message)
         if isinstance(block, str):
-            return self.progress(block)
+            return BlockNews(False, block)
         self._whole = self._whole or block.whole
         if block.whole != self._whole:
-            return self.progress(f"block {block.number} belongs to another backup and is ignored")
+            return BlockNews(False, f"block {block.number} belongs to another backup and is ignored")
         self._parts[block.number] = block.part
-        return self.progress(f"block {block.number} received", taken=True) if self._missing() else self._together()
+        return BlockNews(True, f"block {block.number} received")
 
-    def _missing(self) -> tuple[int, ...]:
-        return tuple(place for place in range(1, number(self._whole[_COUNT]) + 1) if place not in self._parts)
-
-    def progress(self, news: str, taken: bool = False) -> DumpProgress:
-        """How much of the dump has arrived, with this as the news."""
-        return DumpProgress(len(self._parts), number(self._whole[_COUNT]), self._missing(), taken, news)
-
-    def _together(self) -> DumpProgress | str:
-        """The text; if the blocks do not match the checksum of the whole, all of them are discarded."""
+    def text(self) -> str:  # any thread
+        """The text of a complete dump. Takes time. Raises ValueError, with a sentence."""
         text = _text_of(b"".join(self._parts[place] for place in sorted(self._parts)), self._whole)
-        if text is not None:
-            return text
-        self._whole, self._parts = b"", {}
-        return self.progress("all blocks arrived, but together they do not match what was sent; send all of them again")
+        if text is None:
+            raise ValueError("all blocks arrived, but together they do not match what was sent; send all of them again")
+        return text
+
+    def and_missing(self, news: str) -> str:
+        """The news, and which blocks have not arrived; only the first of many gaps are named."""
+        count = self.total - self.here
+        if not count:
+            return news
+        noun, verb = ("block", "is") if count == 1 else ("blocks", "are")
+        return f"{news}; {noun} {self._missing(count)} of {self.total} {verb} missing"
+
+    def _missing(self, count: int) -> str:
+        """ "3", "3 and 4", "3 to 9, 12 and 14", "3, 5 and 120 more"."""
+        gaps: list[tuple[int, int]] = []  # first and last block
+        after = 1
+        for here in (*sorted(self._parts), self.total + 1):
+            if here > after:
+                gaps.append((after, here - 1))
+            after = here + 1
+            if len(gaps) > _MOST_GAPS:
+                break
+        words: list[str] = []
+        for first, last in gaps[:_MOST_GAPS]:
+            words += [f"{first} to {last}"] if last > first + 1 else [str(place) for place in range(first, last + 1)]
+            count -= last - first + 1
+        if count:
+            words.append(f"{count} more")
+        return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def from_syx(data: bytes) -> str:
@@ -95,14 +120,10 @@ def from_syx(data: bytes) -> str:
     if len({block.whole for block in map(_read_block, messages) if not isinstance(block, str)}) > 1:
         raise ValueError("this file holds blocks of more than one backup; put each in a separate file")
     collector = DumpCollector()
-    faults: list[str] = []
-    for message in messages:
-        said = collector.take(message)
-        if isinstance(said, str):
-            return said
-        if not said.taken:
-            faults.append(said.news)
-    raise ValueError("; ".join((*faults, collector.progress("this backup is not complete").text)))
+    faults = [news.text for news in map(collector.take, messages) if not news.taken]
+    if collector.complete:
+        return collector.text()
+    raise ValueError("; ".join((*faults, collector.and_missing("this backup is not complete"))))
 
 
 # One block
@@ -129,6 +150,8 @@ def _read_block(message: bytes) -> _Block | str:
     """The block in a message, or the reason why it cannot be read."""
     if not _is_block(message):
         return "that was not a block of a backup"
+    if len(message) > LONGEST_REQUEST:
+        return f"a block of {len(message)} bytes was ignored; a block has at most {LONGEST_REQUEST}"
     data = message[_COMMAND + 1 : -2]
     place = number(data[_NUMBER])
     head, check, packed = data[: _CHECK.start], data[_CHECK], data[_CHECK.stop :]
@@ -137,6 +160,8 @@ def _read_block(message: bytes) -> _Block | str:
     if head[0] != _FORMAT:
         return f"block {place} has format {head[0]}; this Bayleaf reads format {_FORMAT}"
     whole = head[_WHOLE]
+    if number(whole[_LENGTH]) > LONGEST_TEXT:
+        return f"block {place} is of a text of {number(whole[_LENGTH])} bytes; a backup has at most {LONGEST_TEXT}"
     try:
         part = unpack(packed)
     except ValueError:
@@ -149,24 +174,8 @@ def _read_block(message: bytes) -> _Block | str:
 def _text_of(stored: bytes, whole: bytes) -> str | None:
     """The text that these parts hold; None if they do not match its length and checksum."""
     length = number(whole[_LENGTH])
-    if length > LONGEST_TEXT:
-        return None
     try:
         raw = zlib.decompressobj().decompress(stored, length + 1)
         return raw.decode() if len(raw) == length and zlib.crc32(raw) == number(whole[_SUM]) else None
     except (zlib.error, UnicodeDecodeError):
         return None
-
-
-def _in_words(places: tuple[int, ...]) -> str:
-    """ "3", "3 and 4", "3 to 9, 12 and 14"."""
-    spans: list[list[int]] = []
-    for place in places:
-        if spans and place == spans[-1][-1] + 1:
-            spans[-1].append(place)
-        else:
-            spans.append([place])
-    words: list[str] = []
-    for span in spans:
-        words += [f"{span[0]} to {span[-1]}"] if len(span) > 2 else map(str, span)
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

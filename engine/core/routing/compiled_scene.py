@@ -21,6 +21,7 @@ class FilterLink(NamedTuple):
     name: str
     step: FilterStep
     keeps_state: bool
+    keeps_time: bool = False  # it counts a clock, and a panic does not make it begin again
 
 
 class RoutePath(NamedTuple):
@@ -37,6 +38,13 @@ class RoutePath(NamedTuple):
     def keeps_state(self) -> bool:
         """Whether the same message may give another answer the second time."""
         return any(link.keeps_state for link in self.links)
+
+    def renewed(self, keep_time: bool = False) -> "RoutePath":
+        """The same route with its filters in their first state; with `keep_time`, but for those that count a clock."""
+        links = self.make()
+        if keep_time:
+            links = tuple(old if old.keeps_time else new for old, new in zip(self.links, links, strict=True))
+        return self._replace(links=links)
 
 
 #: by input, its routes in the rig's order
@@ -68,7 +76,10 @@ class SceneCompiler:
         inputs: Sequence[str] | None = None,
         outputs: Sequence[str] | None = None,
     ) -> None:
-        """`inputs`, `outputs`: names of ports in the order of their indices, the rig's own if they are not given."""
+        """`inputs`, `outputs`: names of ports in the order of their indices, the rig's own if they are not given.
+
+        Routes from other inputs than these are left out.
+        """
         self._rig = rig
         self._filters = filters
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
@@ -101,6 +112,8 @@ class SceneCompiler:
         for number, route in enumerate(routes, 1):
             outputs = tuple(dict.fromkeys(self._outputs[name] for name in route.to))
             for name in dict.fromkeys(route.source):
+                if name not in self._inputs:
+                    continue
                 make = partial(self._links, route.through)
                 label = route.name or f"{what} {number}"
                 listed[self._inputs[name]].append(RoutePath(label, make(), outputs, make, lasting, number - 1))
@@ -114,7 +127,7 @@ class SceneCompiler:
         link = self._without_state.get(written)
         if link is None:
             entry = self._filters[settings.filter]
-            link = FilterLink(entry.name, entry.build(settings), entry.keeps_state(settings))
+            link = FilterLink(entry.name, entry.build(settings), entry.keeps_state(settings), entry.keeps_time)
             if not link.keeps_state:
                 self._without_state[written] = link
         return link

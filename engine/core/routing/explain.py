@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.control.explain_command import ExplainedCommand, commanded
-from engine.core.routing.compiled_scene import RoutePath, SceneCompiler
+from engine.core.routing.compiled_scene import CompiledScene, RoutePath, SceneCompiler
 from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, through
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.drum_names import CHANNEL as DRUMS
@@ -61,18 +61,17 @@ class Explanation:
 
 def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     """Every route's verdict on a message of this input. KeyError if the rig has no such input."""
-    index = list(rig.inputs).index(source) if source in rig.inputs else None
-    if index is None:
+    if source not in rig.inputs:
         raise KeyError(source)
     command = commanded(rig, scene, source, message)
     if command is not None and not command.routed:
         return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = FilterFaults()
-    compiled = SceneCompiler(rig, registry()).compile(scene)
+    compiled = _compiled(rig, scene, source)
     names = tuple(rig.outputs)
-    routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[index], *compiled.own[index]))
+    routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[0], *compiled.own[0]))
     # compiled again: filters with state have just been asked once
-    answer = SceneInPlay(SceneCompiler(rig, registry()).compile(scene), faults).answer(index, message, 0)
+    answer = SceneInPlay(_compiled(rig, scene, source), faults).answer(0, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
@@ -80,6 +79,11 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
         for output in timed.outputs:
             outputs[names[output]] += (Later(timed.at, timed.message),)
     return Explanation((scene.number, scene.name), command, routes, outputs)
+
+
+def _compiled(rig: Rig, scene: Scene, source: str) -> CompiledScene:
+    """The scene with this input alone, since a scene may have thousands of routes."""
+    return SceneCompiler(rig, registry(), (source,)).compile(scene)
 
 
 def shown(messages: Sequence[bytes | Later]) -> list[str]:

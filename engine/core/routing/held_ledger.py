@@ -10,7 +10,7 @@ was last sent, for an instrument that forgot them while it was unplugged.
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF
 from engine.midi.kinds import (
@@ -23,6 +23,10 @@ from engine.midi.kinds import (
     is_release,
 )
 from engine.midi.rest_values import rest_of
+
+#: entries of one key that are kept in order; beyond that those with the same targets are merged, so that no number of
+#: presses without releases fills the memory
+_MOST_ENTRIES: Final = 16
 
 
 class Target(NamedTuple):
@@ -61,7 +65,9 @@ class _Press:
 class Ledger:
     """Loop only. Inputs are indices."""
 
-    def __init__(self) -> None:
+    def __init__(self, each_press: bool = False) -> None:
+        """`each_press`: see `Silencing`."""
+        self._each_press = each_press
         self._presses: dict[tuple[int, int, int], list[_Press]] = {}  # (input, channel, key) -> oldest first
         self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
         self._owed: dict[Target, int] = {}  # releases held back
@@ -81,6 +87,8 @@ class Ledger:
             presses[-1].count += 1
         else:
             presses.append(_Press(targets))
+            if len(presses) > _MOST_ENTRIES:
+                _merge(presses)
         for target in targets:
             holders = self._holders.get(target)
             if holders is None:
@@ -144,13 +152,15 @@ class Ledger:
     def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
         """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output), which then counts as silent."""
         gone = [target for target in self._holders if output is None or target.output == output]
-        for press in (each for presses in self._presses.values() for each in presses):
+        for presses in self._presses.values():
             # its release comes later, and must not cut what is played there then
-            press.targets = tuple(target for target in press.targets if output is not None and target.output != output)
+            for press in presses:
+                press.targets = tuple(each for each in press.targets if output is not None and each.output != output)
+            _merge(presses)
         for target in gone:
             count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
             off = bytes((NOTE_OFF | target.channel, target.key, 64))
-            yield from [(target.output, off)] * count
+            yield from [(target.output, off)] * (count if self._each_press else 1)
 
     def forget_keys(self) -> None:
         """No key of any input counts as down: what sounded was cut, and a lost release must not matter later."""
@@ -175,11 +185,23 @@ class Ledger:
 
     def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:
         """Ends what one input holds, as (output, message): note-offs, velocity 64, and resting values."""
+        if not self._each_press:
+            self._hold_once(source)
         for _, channel, key in [held for held in self._presses if held[0] == source]:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
-                yield from offs
+                yield from offs if self._each_press else dict.fromkeys(offs)
         yield from self.settle(lambda mover, *_: mover != source)
+
+    def _hold_once(self, source: int) -> None:
+        """From now on this input holds each target as if it had been pressed once."""
+        once: set[Target] = set()
+        for key in [held for held in self._presses if held[0] == source]:
+            targets = dict.fromkeys(target for press in self._presses[key] for target in press.targets)
+            self._presses[key] = [_Press(tuple(target for target in targets if target not in once))]
+            once.update(targets)
+        for target in once:
+            self._holders[target][source] = 1
 
     def settle_output(self, output: int) -> Iterator[tuple[int, bytes]]:
         """The resting values of everything that is off rest on one output."""
@@ -206,6 +228,15 @@ class Ledger:
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
         return len(self._moved)
+
+
+def _merge(presses: list[_Press]) -> None:
+    """Presses that went to the same targets become one entry, in the place of the oldest."""
+    entries: dict[tuple[Target, ...], _Press] = {}
+    for press in presses:
+        if entries.setdefault(press.targets, press) is not press:
+            entries[press.targets].count += press.count
+    presses[:] = entries.values()
 
 
 def _resting(moved: Moved) -> bytes:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable
-from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.core.cable.silencing_messages import WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.state import State
 from engine.midi.kinds import is_release
@@ -39,7 +39,7 @@ class Outputs:
         cable = state.cables[output]
         state.change_driver(output, driver)
         state.leaving.discard(output)
-        self.silence(now, cable, (*owed, *SWEEP, *WHEELS), out)
+        self.silence(now, cable, out, owed, WHEELS)
         cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
 
     def left(self, now: int, output: int, out: list[Delivery]) -> None:
@@ -59,13 +59,21 @@ class Outputs:
         state.delayed.forget(state.delayed.players)
         self.put(now, [*state.ledger.cut(), *state.ledger.settle(lambda *_: False)], out)
 
-    def silence(self, now: int, cable: OutputCable, sweep: Sequence[bytes], out: list[Delivery]) -> None:
-        """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
-        ledger = self._state.ledger
+    def silence(
+        self, now: int, cable: OutputCable, out: list[Delivery], owed: Sequence[bytes] = (), more: Sequence[bytes] = ()
+    ) -> None:
+        """The note-offs that are known to be owed, then the sweep and `more`, then what else is known to be off rest.
+
+        `owed`: releases that the output missed.
+        """
+        silencing, ledger = self._state.silencing, self._state.ledger
         known = [message for _, message in (*ledger.cut(cable.output), *ledger.settle_output(cable.output))]
-        offs = [message for message in known if is_release(message)]
-        swept = {*offs, *sweep}
-        cable.panic(now, [*offs, *sweep, *(message for message in known if message not in swept)], out)
+        offs = [*(message for message in known if is_release(message)), *owed]
+        if not silencing.each_press:
+            offs = [*dict.fromkeys(offs)]
+        swept = {*offs, *silencing.sweep, *more}
+        rest = (message for message in known if message not in swept)
+        cable.panic(now, [*offs, *silencing.sweep, *more, *rest], out)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
         state = self._state

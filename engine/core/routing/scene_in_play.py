@@ -177,9 +177,9 @@ class SharedRoutes:
         # made again: what was compiled may be in play already, in the rig before an edit
         self.called = _renewed(_keeping_state(everywhere), lambda source, path: True)
 
-    def renew(self, which: Callable[[int, RoutePath], bool]) -> None:
-        """Reset the filters with state of these routes (input, route)."""
-        self.called = _renewed(self.called, which)
+    def renew(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
+        """Reset the filters with state of these routes (input, route). `keep_time`: see `RoutePath.renewed`."""
+        self.called = _renewed(self.called, which, keep_time)
 
     def grow(self, inputs: int) -> None:
         """An edited rig has this many inputs: the new ones lead nowhere here."""
@@ -245,9 +245,9 @@ class SceneInPlay:
         elif self._renews or self.shared.called is not self._shared_called:
             self._call_unmuted()
 
-    def renew(self, which: Callable[[int, RoutePath], bool]) -> None:
+    def renew(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
         """Reset its own filters with state; `SharedRoutes.renew` has reset those of routes of every scene."""
-        self._own_called = _renewed(self._own_called, which)
+        self._own_called = _renewed(self._own_called, which, keep_time)
         self._call_unmuted()
 
     def stay(self, inputs: int, faults: FilterFaults) -> None:
@@ -303,7 +303,7 @@ class SceneInPlay:
             asked = [rest] if (rest := rest_of(message)) else []
             if path.lasting:
                 asked.append(message)
-            if any(moved in self._moved_by((path._replace(links=path.make()),), each) for each in asked):
+            if any(moved in self._moved_by((path.renewed(),), each) for each in asked):
                 return True
         return False
 
@@ -338,8 +338,8 @@ def _keeping_state(paths: Paths) -> Paths:
     return tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
 
 
-def _renewed(paths: Paths, which: Callable[[int, RoutePath], bool]) -> Paths:
+def _renewed(paths: Paths, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> Paths:
     return tuple(
-        tuple(path._replace(links=path.make()) if which(source, path) else path for path in listed)
+        tuple(path.renewed(keep_time) if which(source, path) else path for path in listed)
         for source, listed in enumerate(paths)
     )

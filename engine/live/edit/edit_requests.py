@@ -105,8 +105,11 @@ class EditRequests:
         outputs = show.engine.rig.outputs
         if output not in outputs:
             return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {output}; there are: {', '.join(outputs)}")
-        blocks = counted(self._remote_work.send_backup((show.outputs.index(output),)), "block")
-        return done(f"the rig is being sent to {output} in {blocks}")
+        try:
+            blocks = await self._remote_work.send_backup((show.outputs.index(output),))
+        except ValueError as fault:
+            return refused(AnswerCode.NOT_POSSIBLE, str(fault))
+        return done(f"the rig is being sent to {output} in {counted(len(blocks), 'block')}")
 
 
 def _copy(show: Show, asked: CopySceneRequest) -> tuple[Change, str]:

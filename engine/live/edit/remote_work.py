@@ -1,4 +1,8 @@
-"""Requests of other machines that take worker threads: set a route by SysEx, send the rig as a dump, restore it."""
+"""Requests of other machines that take worker threads: set a route by SysEx, send the rig as a dump, restore it.
+
+Whatever a machine asks for and however often, its requests are carried out one at a time, with a rest after each edit,
+so that the music goes on beside them.
+"""
 
 from functools import partial
 from typing import Final
@@ -8,14 +12,24 @@ import trio
 from engine.core import scene_snapshot
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import BLOCK, SET_ROUTE, RemoteRequest, RouteRequest, answer_reply
+from engine.live.edit.incoming_dumps import IncomingDumps
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change
+from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, refused, unchanged
 from engine.rig.edit import scene_edits
+from engine.rig.edit.remote_restore import checked
 
 _ROUND: Final = 0.05  # seconds between looks for requests
-_PATIENCE: Final = 5_000_000_000  # ns without a block after which a dump has stopped
+_AFTER_ROUTE: Final = 0.1  # seconds until the next request is carried out
+_AFTER_RESTORE: Final = 1.0
+_AT_ONCE: Final = 8  # blocks of a backup that are put on the cables in one turn
+_LOOK: Final = 1.0  # seconds between looks whether a backup has left
+_NOT_RESTORED: Final = refused(
+    AnswerCode.NOT_ALLOWED,
+    "a rig that comes over MIDI is not played, since [remote] of the current one has no restore = true",
+)
 
 
 class RemoteWork:
@@ -24,66 +38,108 @@ class RemoteWork:
     def __init__(self, show: Show, session: RigSession) -> None:
         self._show = show
         self._session = session
-        self._collectors: dict[
-            int, tuple[rig_dump.DumpCollector, int]
-        ] = {}  # by input: a dump that comes in, and when its last block came (ns)
+        self._dumps = IncomingDumps(lambda source, text: show.tell(show.inputs[source], text))
+        self._sending = False  # a backup that was asked for by MIDI is on its way
 
     async def run(self) -> None:
         """Look again and again, until cancelled."""
-        while True:
-            await trio.sleep(_ROUND)
-            requests = self._show.engine.reports.requests
-            asked = requests.copy()
-            requests.clear()
-            self._give_up()
-            for source, request in asked:
-                try:
-                    await self._carry_out(source, request)
-                except Exception as fault:  # it costs this request, not the show
-                    self._show.own_fault(f"carrying out {request.do} from {self._show.inputs[source]}", fault)
+        requests = self._show.engine.reports.requests
+        async with trio.open_nursery() as nursery:
+            while True:
+                await trio.sleep(_ROUND)
+                while requests:
+                    source, request = requests.popleft()
+                    try:
+                        await self._carry_out(source, request, nursery)
+                    except Exception as fault:  # it costs this request, not the show
+                        self._show.own_fault(f"carrying out {request.do} from {self._show.inputs[source]}", fault)
+                    await trio.lowlevel.checkpoint()  # music first
+                self._give_up()
 
-    async def _carry_out(self, source: int, request: RemoteRequest) -> None:
+    async def _carry_out(self, source: int, request: RemoteRequest, nursery: trio.Nursery) -> None:
         if request.do == "ask backup":
-            self.send_backup(self._show.engine.state.compiled.remote.reply_to)
+            if self._sending:
+                self._show.tell(self._show.inputs[source], "a backup is on its way; another one is not begun")
+                return
+            self._sending = True
+            nursery.start_soon(self._send_asked, source)
         elif request.do == "block" and isinstance(request.data, bytes):
             await self._take_block(source, request.data)
         elif request.do == "route" and isinstance(request.data, RouteRequest):
             self._answer(source, SET_ROUTE, await self._set_route(request.data))
+            await trio.sleep(_AFTER_ROUTE)
 
-    def send_backup(self, outputs: tuple[int, ...]) -> int:
-        """Send the current rig as a dump; the number of blocks."""
-        blocks = rig_dump.blocks(self._session.text, self._show.engine.state.compiled.remote.device)
-        self._show.send((output, block) for block in blocks for output in outputs)
-        return len(blocks)
+    # The rig as a dump
+
+    async def send_backup(self, outputs: tuple[int, ...]) -> list[bytes]:
+        """Put the current rig on the cables of these outputs as a dump; the blocks. Raises ValueError if too long."""
+        device = self._show.engine.state.compiled.remote.device
+        blocks = await in_a_thread(rig_dump.blocks, self._session.text, device)
+        for place in range(0, len(blocks), _AT_ONCE):
+            self._show.send((output, block) for block in blocks[place : place + _AT_ONCE] for output in outputs)
+            await trio.lowlevel.checkpoint()  # music first
+        return blocks
+
+    async def _send_asked(self, source: int) -> None:
+        """Send a backup that was asked for by MIDI, and wait until it has left."""
+        outputs = self._show.engine.state.compiled.remote.reply_to
+        try:
+            last = (await self.send_backup(outputs))[-2:]  # of two: a short one may overtake a long one
+            cables = self._show.engine.state.cables
+            while any(cables[to].holds(each) for to in outputs for each in last):  # noqa: ASYNC110 a cable sets no event
+                await trio.sleep(_LOOK)
+        except ValueError as fault:
+            self._show.tell(self._show.inputs[source], f"no backup was sent: {fault}")
+        except Exception as fault:  # it costs this backup, not the show
+            self._show.own_fault(f"sending a backup for {self._show.inputs[source]}", fault)
+        finally:
+            self._sending = False
+
+    # A dump that comes in
+
+    @property
+    def _restores(self) -> bool:
+        remote = self._show.engine.rig.remote
+        return remote is not None and remote.restore
 
     async def _take_block(self, source: int, block: bytes) -> None:
-        now = self._show.clock()
-        collector, last_at = self._collectors.get(source, (rig_dump.DumpCollector(), now))
-        if now - last_at > _PATIENCE:
-            collector = rig_dump.DumpCollector()
-        found = collector.take(block)
-        if not isinstance(found, str):
-            self._collectors[source] = collector, now
-            if not found.taken:
-                self._show.tell(self._show.inputs[source], found.news)
+        show, now = self._show, self._show.clock()
+        if self._dumps.begins(source):
+            self._dumps.begin(now, source, self._restores)
+            if not self._restores:
+                self._answer(source, BLOCK, _NOT_RESTORED)
+        dump = self._dumps.take(now, source, block)
+        if dump is None:
             return
-        self._collectors.pop(source, None)
-        self._answer(source, BLOCK, await self.restore(found, f"a dump on {self._show.inputs[source]}"))
+        try:
+            text = await in_a_thread(dump.text)
+        except ValueError as fault:
+            self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, str(fault)))
+        else:
+            self._answer(source, BLOCK, await self._restore_dump(text, f"a dump on {show.inputs[source]}"))
+        await trio.sleep(_AFTER_RESTORE)
 
     def _give_up(self) -> None:
-        """Report and forget a dump that has stopped half way."""
-        now = self._show.clock()
-        for source, (collector, last_at) in list(self._collectors.items()):
-            if now - last_at > _PATIENCE:
-                del self._collectors[source]
-                text = collector.progress("the dump has stopped").text
-                self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, text))
+        """Report dumps that have stopped half-way."""
+        for source, text in self._dumps.stopped(self._show.clock()):
+            self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, text))
 
     async def restore(self, text: str, where: str) -> Answer:
-        """Replace the current rig with this text, if it is valid."""
+        """Replace the current rig with this text, if it is valid: the player wishes it."""
+        return await self._replace(text, text, where)
+
+    async def _restore_dump(self, text: str, where: str) -> Answer:
+        """The same for a text that came by MIDI, which must be allowed and may not change everything."""
+        if not self._restores:
+            return _NOT_RESTORED
+        return await self._replace(text, partial(checked, new=text, source=str(self._session.file)), where)
+
+    async def _replace(self, text: str, change: Change, where: str) -> Answer:
         if text == self._session.text:
             return unchanged(f"the rig from {where} is already current")
-        return await self._session.edit(lambda: (text, f"the rig from {where} plays"))
+        return await self._session.edit(lambda: (change, f"the rig from {where} plays"))
+
+    # A route
 
     async def _set_route(self, route: RouteRequest) -> Answer:
         return await self._session.edit(partial(self._routed, route))

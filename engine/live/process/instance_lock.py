@@ -33,10 +33,11 @@ class InstanceLock(NamedTuple):
 def claim_socket(name: str) -> InstanceLock:
     """A listening socket for the engine of this name. A socket left over from a crash is replaced.
 
-    Raises NameTaken if an engine of this name runs, OSError if the folder cannot be used.
+    Raises NameTaken if an engine of this name runs, OSError if the folder cannot be used, NoEngine as `socket_path`.
     """
     path = socket_path(name)
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    for folder in (path.parent.parent, path.parent):  # `parents` alone would leave the upper one open to others
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     if path.parent.stat().st_uid != os.getuid() or stat.S_IMODE(path.parent.stat().st_mode) & 0o077:
         os.chmod(path.parent, 0o700)  # raises if it belongs to another user
     lock = path.with_suffix(".lock").open("ab")

@@ -5,7 +5,6 @@ when the network fails.
 """
 
 import contextlib
-import json
 import secrets
 import signal
 import time
@@ -24,6 +23,7 @@ from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
 from engine.cluster.pure.output_lender import OutputLender
+from engine.cluster.pure.words import LenderFaults, pack, read_rig
 from engine.fault_log import faults, log_file
 from engine.live.lender_report import LenderReport
 from engine.live.lent_ports import LentPorts
@@ -61,7 +61,7 @@ class LenderProcess:
         network = rig.network
         assert network is not None, "a rig of one machine lends nothing"
         self.stop = trio.Event()
-        self._me = network.machine
+        self._me, self._number = network.machine, network.number
         self._keys = NetworkKeys(rig.rig.name)
         self._link = link
         self._clock = clock
@@ -74,7 +74,7 @@ class LenderProcess:
         self._loop: trio.lowlevel.TrioToken | None = None
         self._stream = secrets.randbits(32)
         self._senders: dict[int, EventSender] = {}  # by input
-        self._texts: deque[bytes] = deque()  # rigs that the engine in charge has published
+        self._texts: deque[str] = deque(maxlen=1)  # the rig that the engine in charge has published last
         self._played_by: str | None = None
         token = self._keys.alive(self._me)
         self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
@@ -87,7 +87,7 @@ class LenderProcess:
         self._loop = trio.lowlevel.current_trio_token()
         await self._begin()
         try:
-            with collector_at_rest(), undisturbed():
+            with collector_at_rest(), undisturbed(self._number):
                 await self._lend()
         finally:
             self._ports.reader.stop()
@@ -149,6 +149,8 @@ class LenderProcess:
             self._ports.bank.take_losses([reader.lost.popleft() for _ in range(len(reader.lost))])
             reader.due = self._endpoint.due
             self._say_who_plays()
+            while self._endpoint.hearing.news:
+                self._tell("network", self._endpoint.hearing.news.popleft())
         except Exception as fault:  # it costs this turn, not the show
             self._tell("engine", faults.record("playing what was ordered", fault))
 
@@ -198,17 +200,20 @@ class LenderProcess:
             await self._play_rig(self._texts.popleft())
         await self._missing.open()
         self._turn()
-        self._link.hint(self._keys.meter(self._me), json.dumps(self._report.take()).encode())
+        self._link.hint(self._keys.meter(self._me), pack(self._report.take(self._faults())))
         self._notices.flush(self._clock())
 
-    def _hear_rig(self, key: str, payload: bytes) -> None:  # a thread of the link
-        self._texts.append(payload)
+    def _faults(self) -> LenderFaults:
+        garbled, stuck = self._endpoint.garbled, self._watchdog.times_stuck
+        return LenderFaults(garbled=garbled, link=self._link.faults, stuck=stuck, own=faults.count)
 
-    async def _play_rig(self, payload: bytes) -> None:
+    def _hear_rig(self, key: str, payload: bytes) -> None:  # a thread of the link
+        text = self._endpoint.hearing.read("the engine in charge", "rig", read_rig, payload)
+        if text:  # an engine that is no longer in charge says that it plays none
+            self._texts.append(text)
+
+    async def _play_rig(self, text: str) -> None:
         """The engine in charge plays this rig: lend the ports that it has here."""
-        text = payload.decode()
-        if not text:  # it is no longer in charge
-            return
         try:
             rig = (await to_its_end(partial(read, text, "the rig", lists=False))).on(self._me)
         except (RigError, FilterFault, ValueError) as fault:

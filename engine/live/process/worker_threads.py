@@ -1,7 +1,8 @@
 """Runs slow work in other threads, on any processor, so that the music need not wait for it."""
 
 import contextlib
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 from typing import Final, TypeVar, TypeVarTuple
 
@@ -11,7 +12,9 @@ from outcome import Outcome, capture
 from engine.processor import any_of_them
 
 _GRACE: Final = 1.0  # seconds that cancelled work has to come to its end
+_REST: Final = 4  # times as long as a piece of work at ease took
 
+_Each = TypeVar("_Each")
 _Found = TypeVar("_Found")
 _Given = TypeVarTuple("_Given")
 
@@ -42,6 +45,17 @@ async def to_its_end(call: Callable[[*_Given], _Found], *given: *_Given) -> _Fou
         if not results:
             raise
     return results[0].unwrap()
+
+
+def at_ease(pieces: Iterable[_Each]) -> Iterator[_Each]:
+    """The same pieces for a loop in a worker thread, with a rest after each turn of it.
+
+    A thread that never rests takes Python's lock from the music again and again; this one has it a fifth of the time.
+    """
+    for piece in pieces:
+        began = time.thread_time()
+        yield piece
+        time.sleep(_REST * (time.thread_time() - began))
 
 
 def _anywhere(call: Callable[[], _Found]) -> _Found:

@@ -6,6 +6,7 @@ import os
 import re
 import signal
 import socket
+import stat
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,14 +27,37 @@ class NoEngine(UserError):
 
 
 def socket_path(name: str) -> Path:
-    """The socket of the engine of this name. Raises NoEngine for a name with other characters than allowed."""
+    """The socket of the engine of this name.
+
+    Raises NoEngine for a name with other characters than allowed, and for a folder in which others could put a socket
+    of their own.
+    """
     if not _NAME.fullmatch(name):
         raise NoEngine(f'"{name}" cannot be an engine\'s name: use letters, digits, hyphen and underscore, up to 40')
+    folder = _runtime_folder()
+    _check_ours(folder.parent)
+    return folder / f"{name}.sock"
+
+
+def _runtime_folder() -> Path:
     if folder := os.environ.get("XDG_RUNTIME_DIR"):
-        return Path(folder) / _APP / f"{name}.sock"
+        return Path(folder) / _APP
     with warnings.catch_warnings():  # platformdirs warns where it falls back; its fallback will do
         warnings.simplefilter("ignore")
-        return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
+        return Path(platformdirs.user_runtime_dir(_APP))
+
+
+def _check_ours(folder: Path) -> None:
+    """Raise NoEngine for a folder that another user owns or may write to (XDG Base Directory Specification)."""
+    try:
+        found = folder.stat()
+    except OSError:  # whoever makes it or opens something in it will say so
+        return
+    where = f"the folder for the engine's socket, {folder},"
+    if found.st_uid != os.getuid():
+        raise NoEngine(f"{where} belongs to another user; set XDG_RUNTIME_DIR to a folder of your own")
+    if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+        raise NoEngine(f"{where} can be written to by other users; set XDG_RUNTIME_DIR to one with mode 700")
 
 
 @contextlib.contextmanager
@@ -53,10 +77,11 @@ def address_of(path: Path) -> Iterator[str]:
 
 
 def _connect(name: str, patience: float = _PATIENCE) -> socket.socket:
+    path = socket_path(name)
     connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     connection.settimeout(patience)
     try:
-        with address_of(socket_path(name)) as address:
+        with address_of(path) as address:
             connection.connect(address)
     except OSError:
         connection.close()

@@ -27,6 +27,7 @@ _COMMANDS: Final = ("next", "back", "first", "panic", "resend", "tap")
 _ANSWER: Final = "answer"
 _NOW: Final = "now"
 _ROUND: Final = 0.5  # seconds between looks at the rig
+_PACE: Final = 0.001  # seconds from one datagram to the next; what a flood sends beyond that, the system drops
 _RETRY: Final = 5.0  # seconds until an unavailable port is tried again
 
 _BUNDLE: Final = b"#bundle\x00"
@@ -72,6 +73,7 @@ class OscServer:
                     data, sender = await listener.recvfrom(_LARGEST + 1)
                     with trio.CancelScope(shield=True):  # what is carried out is answered
                         await self._answer(listener, data, sender)
+                    await trio.sleep(_PACE)
 
     async def _answer(self, listener: trio.socket.SocketType, data: bytes, sender: tuple[str, int]) -> None:
         for reply in self.take(data, sender[0]):

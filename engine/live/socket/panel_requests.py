@@ -6,6 +6,7 @@ Whatever takes long is done in a worker thread.
 from functools import cache, partial
 from typing import Any, Final
 
+import trio
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
 from engine.core.commands import PlayTestNote
@@ -16,6 +17,7 @@ from engine.live.edit.route_edits import unknown_scene
 from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
+from engine.live.socket.rig_outline import RigOutline
 from engine.midi.message_words import describe, from_hex, note_name
 from engine.plurals import counted
 from engine.ports.port import PortError, PortSystem
@@ -41,7 +43,6 @@ from engine.protocol import (
 )
 from engine.rig.edit import differences
 from engine.rig.models.rig import Rig, Scene
-from engine.rig.rig_as_json import outline
 from filters.registry import FilterSettings, registry
 
 _TEST_KEY: Final = 60  # middle C
@@ -57,6 +58,8 @@ class PanelRequests:
         self._show = show
         self._session = session
         self._system = system
+        self._outline = RigOutline()
+        self._listing = trio.Lock()
         self.handlers: dict[type[Request], Handler] = {
             RigRequest: self._rig,
             FiltersRequest: self._filters,
@@ -69,9 +72,11 @@ class PanelRequests:
     async def _rig(self, request: RigRequest) -> Answer:
         show, session = self._show, self._session
         rig, revision, unsaved = show.engine.rig, show.revision, session.unsaved
-        facts = {"file": str(session.file), **await in_a_thread(partial(outline, rig))}
+        since, parts = await in_a_thread(self._outline.parts, rig, revision, request.since)
         text = f"{rig.rig.name}: {counted(len(rig.scenes), 'scene')}"
-        return RigAnswer(text=text, revision=revision, unsaved=unsaved, rig=facts)
+        if since is not None:
+            return RigAnswer(text=text, revision=revision, unsaved=unsaved, since=since, rig=parts)
+        return RigAnswer(text=text, revision=revision, unsaved=unsaved, rig={"file": str(session.file), **parts})
 
     async def _filters(self, request: FiltersRequest) -> Answer:
         return FiltersAnswer(text="all filters", filters=await in_a_thread(_filters))
@@ -88,18 +93,13 @@ class PanelRequests:
             message = from_hex(request.message)
         except ValueError as fault:
             return refused(AnswerCode.BAD_REQUEST, f"{request.message} is not a message; give {fault}")
-        found = await in_a_thread(partial(explain, rig, scene, source, message))
-        answer = ExplainAnswer(
-            text=f"{describe(message)} from {source} in scene {scene.number} {scene.name}",
-            routes=[_verdict(rig, scene, route, muted) for route in found.routes],
-            outputs={name: shown(messages) for name, messages in found.outputs.items() if messages},
-        )
-        return answer.model_copy(update={"command": found.command.words}) if found.command else answer
+        return await in_a_thread(_explained, rig, scene, source, message, muted)
 
     async def _ports(self, request: PortsRequest) -> Answer:
         show, system = self._show, self._system
         try:
-            inputs, outputs = await in_a_thread(lambda: (system.inputs(), system.outputs()))
+            async with self._listing:  # a system that hangs keeps one thread, however many ask
+                inputs, outputs = await in_a_thread(lambda: (system.inputs(), system.outputs()))
         except PortError as fault:
             return refused(AnswerCode.MISSING_PORT, str(fault))
         return PortsAnswer(
@@ -147,6 +147,16 @@ def _schema(settings: type[FilterSettings]) -> dict[str, Any]:
         return settings.model_json_schema()
     except (PydanticInvalidForJsonSchema, PydanticSchemaGenerationError):  # of a plug-in, with a type of its own
         return {"type": "object"}
+
+
+def _explained(rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str]) -> Answer:
+    found = explain(rig, scene, source, message)
+    answer = ExplainAnswer(
+        text=f"{describe(message)} from {source} in scene {scene.number} {scene.name}",
+        routes=[_verdict(rig, scene, route, muted) for route in found.routes],
+        outputs={name: shown(messages) for name, messages in found.outputs.items() if messages},
+    )
+    return answer.model_copy(update={"command": found.command.words}) if found.command else answer
 
 
 def _verdict(rig: Rig, scene: Scene, route: RouteVerdict, muted: set[str]) -> Facts:

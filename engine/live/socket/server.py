@@ -12,7 +12,7 @@ import socket
 from collections import deque
 from collections.abc import AsyncGenerator, Awaitable, Callable
 from functools import partial
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 import trio
 
@@ -23,8 +23,9 @@ from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.gear.audition import audition
 from engine.live.gear.sysex_requests import SysexRequests
-from engine.live.process.worker_threads import in_a_thread, to_its_end
+from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show, ShowEvent
+from engine.live.socket.answer_queue import AnswerQueue, line_of
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.show_requests import ShowRequests
 from engine.live.socket.status import sync
@@ -41,6 +42,7 @@ from engine.protocol import (
     ReceiveDumpRequest,
     Request,
     RequestError,
+    Role,
     Row,
     SendDumpRequest,
     WatchRequest,
@@ -52,7 +54,6 @@ _SHORT: Final = 1 << 16  # bytes of a request that is read in the loop
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE_WITH_DUMP: Final = 30.0  # seconds that a client may take to read a piece of a dump
 _PATIENCE: Final = 1.0  # seconds that a watcher may take to read
-_DEEP: Final = 4  # levels of a large answer that are written piece by piece: a scene of a rig is one piece
 
 _Lines = AsyncGenerator[bytes, None]
 
@@ -77,6 +78,7 @@ class SocketServer:
         self._panel = panel
         self._cluster = cluster
         self._sysex = SysexRequests(show)
+        self._queues: dict[Role, AnswerQueue] = {role: AnswerQueue() for role in get_args(Role)}
         self._handlers: dict[type[Request], Handler] = {
             **ShowRequests(show, written, cluster).handlers,
             **EditRequests(show, session, saver, remote_work).handlers,
@@ -108,11 +110,11 @@ class SocketServer:
                     try:
                         row, request = _parse(line) if len(line) < _SHORT else await to_its_end(_parse, line)
                     except RequestError as fault:
-                        await stream.send_all(_line(refused(fault.code, str(fault)).plain()))
+                        await stream.send_all(line_of(refused(fault.code, str(fault)).plain()))
                         continue
                     if row.audible and (leader := self._show.engine.state.led_by):
                         answer = refused(AnswerCode.NOT_LEADER, f"{leader} is in charge; ask there")
-                        await stream.send_all(_line(answer.plain()))
+                        await stream.send_all(line_of(answer.plain()))
                         continue
                     if row.cost == "connection":
                         await self._streams[row.model](stream, lines, request)
@@ -120,13 +122,13 @@ class SocketServer:
                     await stream.send_all(await self._answer(row, request))
 
     async def _answer(self, row: Row, request: Request) -> bytes:
+        handler = self._handlers[row.model]
         try:
-            answer = (await self._handlers[row.model](request)).plain()
-            if row.cost == "worker":
-                return (await in_a_thread(partial(_written, answer, _DEEP))).encode() + b"\n"
-            return _line(answer)
+            if row.cost in ("worker", "paced"):
+                return await self._queues[row.role].answer(handler, request, paced=row.cost == "paced")
+            return line_of((await handler(request)).plain())
         except Exception as fault:
-            return _line(self._own_fault(request, fault).plain())
+            return line_of(self._own_fault(request, fault).plain())
 
     def _own_fault(self, request: Request, fault: Exception) -> Answer:
         """A fault of Bayleaf itself costs the request that met it, not the show."""
@@ -139,7 +141,7 @@ class SocketServer:
         async def report(facts: Facts) -> None:
             try:
                 with trio.fail_after(_PATIENCE_WITH_DUMP):
-                    await stream.send_all(await to_its_end(_line, facts) if "messages" in facts else _line(facts))
+                    await stream.send_all(await to_its_end(line_of, facts) if "messages" in facts else line_of(facts))
             except (trio.BrokenResourceError, trio.ClosedResourceError, trio.TooSlowError):
                 stop.set()
 
@@ -168,7 +170,7 @@ class SocketServer:
             while True:
                 with trio.move_on_after(_PATIENCE) as patience:
                     news = {"events": [_plain(event) for event in _drain(events)], "sync": sync(self._show)}
-                    await stream.send_all(_line(news))
+                    await stream.send_all(line_of(news))
                 if patience.cancelled_caught:
                     return
                 await trio.sleep(_FRAME)
@@ -183,20 +185,6 @@ def _drain(events: deque[ShowEvent]) -> list[ShowEvent]:
 def _plain(event: ShowEvent) -> Facts:
     message = event.message.hex(" ").upper() if event.message is not None else None
     return {"at": event.at, "way": event.way, "port": event.port, "message": message, "text": event.text}
-
-
-def _line(facts: Facts) -> bytes:
-    return json.dumps(facts).encode() + b"\n"
-
-
-def _written(value: Any, deep: int) -> str:
-    """As JSON. The library holds Python's lock while it writes, so it gets one small piece at a time."""
-    if deep and isinstance(value, dict):
-        inner = ", ".join(f"{json.dumps(key)}: {_written(each, deep - 1)}" for key, each in value.items())
-        return f"{{{inner}}}"
-    if deep and isinstance(value, list):
-        return f"[{', '.join(_written(each, deep - 1) for each in value)}]"
-    return json.dumps(value)
 
 
 def _parse(line: bytes) -> tuple[Row, Request]:

@@ -1,5 +1,7 @@
 // The connection to the panel: requests and their answers, the frames that arrive, and how old they are.
 
+import { renewed } from "./rig-changes.js";
+
 const OLD = 2000; // ms without a frame
 const FIRST_PAUSE = 300; // ms until the next attempt to connect; doubles up to
 const LONGEST_PAUSE = 3000;
@@ -177,13 +179,16 @@ function receiveFrame(frame) {
   if (oldBefore) watchAge();
 }
 
+/** All of the rig at the first look; after that what has changed since the revision that is held. */
 async function fetchRig() {
   if (rigAsked) return;
   rigAsked = true;
-  const answer = await ask({ do: "rig" });
+  const answer = await ask(held.rig === null ? { do: "rig" } : { do: "rig", since: held.rig.revision });
   rigAsked = false;
   if (!answer.done) return;
-  held.rig = { ...answer.rig, revision: answer.revision };
+  if (answer.since === undefined) held.rig = { .../** @type {Omit<Rig, "revision">} */ (answer.rig), revision: answer.revision };
+  else if (answer.since === held.rig?.revision) held.rig = renewed(held.rig, answer.rig, answer.revision);
+  else return; // the rig that it continues was given up meanwhile; the next frame asks again
   tell("rig");
 }
 

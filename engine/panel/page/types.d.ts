@@ -37,6 +37,9 @@ interface Rig {
   setlists: { name: string; scenes: number[] }[];
 }
 
+/** What has changed in a rig: whole sections; a scene that has not changed is given by its number alone. */
+interface RigChanges extends Partial<Omit<Rig, "revision" | "scenes">> { scenes?: (Scene | number)[] }
+
 interface Machine { name: string; engine: boolean; there: boolean; round_trip: { median: number } | null }
 
 interface Network { machine: string; in_charge: string | null; machines: Machine[] }
@@ -132,7 +135,7 @@ type KnownFilters = Record<string, { words: string; schema: Schema }>;
 
 /** What an answer has beside `done` and `text`, by what was asked. */
 interface Answers {
-  rig: { revision: number; unsaved: boolean; rig: Omit<Rig, "revision"> };
+  rig: { revision: number; unsaved: boolean; since?: number; rig: RigChanges };
   filters: { filters: KnownFilters };
   explain: { routes: RouteTrace[]; outputs: Record<string, string[]>; command?: string };
   ports: { inputs: UsedPort[]; outputs: UsedPort[] };

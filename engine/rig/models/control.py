@@ -124,13 +124,15 @@ class Control(Part):
 class RemoteControl(Part):
     """The inputs from which show control, machine control and our own SysEx are obeyed.
 
-    `programs`: bank and program, or song select, recall scenes as well; `to`: the outputs that answers are sent to.
+    `programs`: bank and program, or song select, recall scenes as well; `to`: the outputs that answers are sent to;
+    `restore`: whether a rig that comes as SysEx is played.
     """
 
     inputs: Inputs
     device: Annotated[int, between(0, 111)] = 0
     programs: bool = False
     to: Outputs = ()
+    restore: bool = False
 
 
 def _address(found: str) -> str:

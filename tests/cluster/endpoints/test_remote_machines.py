@@ -1,6 +1,7 @@
 """Ports of other machines: how an engine sees them, and which engine may play. (Our own design; no outside source.)"""
 
 import json
+import time
 
 import pytest
 
@@ -160,6 +161,17 @@ def test_garbled_orders_are_counted_and_cost_nothing_else(net: FakeNet) -> None:
     assert box.gate.garbled == 1
 
 
+def test_an_output_whose_orders_cannot_be_sent_counts_as_pulled(net: FakeNet, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was lost may be a release: it is opened again, and gets the whole state."""
+    desk, _ = _playing(net)
+    with monkeypatch.context() as failing:
+        failing.setattr(desk.link, "publish", None)
+        with pytest.raises(TypeError):
+            desk.play(ON)
+    with pytest.raises(PortGone, match="could not be sent"):
+        desk.port.check()
+
+
 def test_a_holder_that_was_never_seen_is_gone_after_a_while(net: FakeNet) -> None:
     """An engine that claims and dies before its token arrives does not hold the outputs for ever."""
     box, desk = Box(net), Engine(net, "desk")
@@ -189,12 +201,13 @@ def _put(box: Box, sender: EventSender, *messages: bytes, lose: bool = False) ->
 def test_what_is_played_there_arrives_with_its_time(net: FakeNet) -> None:
     """Events carry the time of arrival at their own machine, converted to this machine's clock."""
     far, source, box, sender = _hears(net)
-    far.to_here = lambda machine, at: at - 1000
+    now = time.monotonic_ns()
+    far.to_here = lambda machine, at: now - 1000 + at
     taken: list[tuple[int, bytes]] = []
     source.hand_to(taken.extend)
     _put(box, sender, ON, OFF)
     assert source.poll() == []
-    assert taken == [(-1000, ON), (-999, OFF)]
+    assert taken == [(now - 1000, ON), (now - 999, OFF)]
 
 
 def test_a_gap_counts_as_a_pulled_cable(net: FakeNet) -> None:

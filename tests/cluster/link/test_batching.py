@@ -16,7 +16,20 @@ def test_a_bundle_gives_what_was_said_in_its_order(said: list[tuple[str, bytes]]
     """Whatever the ports are called and whatever is sent, it arrives under its own key and in order."""
     key = batching.key_of(NAMES.outputs("stage").removesuffix("/*"))
     assert batching.is_bundle(key)
-    assert list(batching.unpack(key, batching.pack(said))) == said
+    assert [each for bundle in batching.packs(said) for each in batching.unpack(key, bundle)] == said
+
+
+def test_a_bundle_is_bounded() -> None:
+    """What waits while a machine is away is sent in several: 2,000 messages or 64 kB each; more is not accepted."""
+    key = batching.key_of("r1/x/out/stage")
+    for payload, least in ((b"\x90\x3c\x40", 10), (bytes(1000), 300)):
+        said = [("r1/x/out/stage/strings", payload)] * 20_000
+        bundles = [*batching.packs(said)]
+        assert max(len(bundle) for bundle in bundles) < 66_000
+        assert len(bundles) >= least
+        assert [each for bundle in bundles for each in batching.unpack(key, bundle)] == said
+    with pytest.raises(ValueError, match="more than can be sent together"):
+        batching.unpack(key, bytes(2 * 2001))
 
 
 @given(st.text(min_size=1))
@@ -28,6 +41,6 @@ def test_no_port_is_taken_for_a_bundle(name: str) -> None:
 
 def test_half_a_bundle_is_refused() -> None:
     """Truncated bytes are not a bundle."""
-    whole = batching.pack([(NAMES.output("stage", "strings"), b"\x90\x3c\x40")])
+    whole = next(batching.packs([(NAMES.output("stage", "strings"), b"\x90\x3c\x40")]))
     with pytest.raises(ValueError, match="missing"):
         list(batching.unpack("r1/x/out/stage/+", whole[:-1]))

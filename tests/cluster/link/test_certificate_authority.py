@@ -2,7 +2,7 @@
 
 import os
 import stat
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from ipaddress import ip_address
 from pathlib import Path
 
@@ -10,7 +10,7 @@ import pytest
 from cryptography import x509
 
 from engine.cluster.link import certificate_authority
-from engine.cluster.link.certificate_authority import make_keys
+from engine.cluster.link.certificate_authority import exposed_keys, make_keys
 from engine.cluster.link.certificates import certificate_in, keys_of
 from engine.cluster.link.keyring import folder_of, keyring_in
 from engine.cluster.link.link import LinkError
@@ -148,13 +148,57 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
 
 
 def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A certificate that expires within thirty days is reported at each start; the next `network keys` replaces it."""
+    """A certificate that expires within thirty days is reported at each start; the next `network keys` replaces it.
+
+    Its authority expires on the same day, and is replaced as well."""
     with monkeypatch.context() as brief:
         brief.setattr(certificate_authority, "_YEARS", timedelta(days=20))
         made(rig, tmp_path / "rig.keys")
     assert "the certificate of desk expires on" in " ".join(warnings_of(rig, tmp_path / "rig.toml"))
-    assert made(rig, tmp_path / "rig.keys", renew=True) == {"desk": True, "box": True}
+    assert made(rig, tmp_path / "rig.keys") == {"desk": True, "box": True}
     assert warnings_of(rig, tmp_path / "rig.toml") == []
+    assert certificate(tmp_path / "rig.keys", "box").not_valid_after_utc > datetime.now(UTC) + timedelta(days=3000)
+
+
+@pytest.mark.parametrize("lost", ["authority.key", None])
+def test_an_authority_that_is_about_to_expire_is_replaced_once(
+    rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lost: str | None
+) -> None:
+    """With it all certificates are new, also where its key is missing; after that they stay."""
+    with monkeypatch.context() as brief:
+        brief.setattr(certificate_authority, "_YEARS", timedelta(days=29))
+        made(rig, tmp_path)
+    before = (tmp_path / "authority.pem").read_bytes()
+    if lost is not None:
+        (tmp_path / lost).unlink()
+    assert made(rig, tmp_path) == {"desk": True, "box": True}
+    assert (tmp_path / "authority.pem").read_bytes() != before
+    assert made(rig, tmp_path) == {"desk": False, "box": False}
+
+
+def test_a_folder_that_exists_keeps_its_mode(tmp_path: Path) -> None:
+    """With `keys = "."` the keys are beside the rig, in a folder that others may share."""
+    rig = read(TEXT.replace('main = "desk"', 'main = "desk"\nkeys = "."'), "rig.toml")
+    assert rig.network is not None
+    tmp_path.chmod(0o2775)
+    made(rig, folder_of(rig.network, tmp_path / "rig.toml"))
+    assert stat.S_IMODE(tmp_path.stat().st_mode) == 0o2775
+    assert stat.S_IMODE((tmp_path / "authority.key").stat().st_mode) == 0o600
+
+
+def test_a_key_that_others_can_read_is_reported(rig: Rig, tmp_path: Path) -> None:
+    """At each start for a machine's own key, and whenever keys are made; a stick with FAT loses the mode."""
+    folder = tmp_path / "rig.keys"
+    made(rig, folder)
+    assert rig.network is not None
+    assert exposed_keys(rig.network, folder) == warnings_of(rig, tmp_path / "rig.toml") == []
+    key = keyring_in(folder, "desk").key
+    key.chmod(0o640)
+    remedy = f"other users of this computer can read or change {key}; end that with: chmod 600 {key}"
+    assert exposed_keys(rig.network, folder) == warnings_of(rig, tmp_path / "rig.toml") == [remedy]
+    assert warnings_of(rig.on("box"), tmp_path / "rig.toml") == []
+    (folder / "authority.key").chmod(0o604)
+    assert len(exposed_keys(rig.network, folder)) == 2
 
 
 def test_plain_links_are_warned_of(tmp_path: Path) -> None:

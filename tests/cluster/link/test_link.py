@@ -11,9 +11,10 @@ from pathlib import Path
 
 import pytest
 
+from engine.cluster.link import limited_traffic
 from engine.cluster.link.join import open_link
 from engine.cluster.link.link import Link, LinkError
-from engine.cluster.link.settings import settings_of
+from engine.cluster.link.settings import LARGEST, LARGEST_EVENT, LARGEST_WORD, settings_of
 from engine.rig.read.load import read
 from tests.support.fake_link import FakeNet
 from tests.support.waiting import until
@@ -37,7 +38,7 @@ def rig_text(ports: list[int]) -> str:
         f'{name} = {{ listen = "127.0.0.1:{port}" }}\n' for name, port in zip(MACHINES, ports, strict=True)
     )
     return (
-        'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n'
+        'format = 1\n[rig]\nname = "test"\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n'
         f'[network.machines]\n{machines}[[scenes]]\nnumber = 1\nname = "One"\n'
     )
 
@@ -193,6 +194,82 @@ def test_what_a_callback_raises_is_counted(tmp_path: Path) -> None:
     until("what was said to be heard", lambda: spare.faults == len(heard))
     desk.close()
     spare.close()
+
+
+@pytest.fixture
+def pair(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Link, Link]]:
+    """A lending machine that errs, and an engine that leaves it out for half a second when it sends too much."""
+    monkeypatch.setattr(limited_traffic, "PAUSE", 0.5)
+    rig = read(rig_text(free_ports(3)), "rig.toml")
+    left, desk = (open_link(settings_of(rig.on(name), tmp_path / "rig.toml")) for name in ("stage-left", "desk"))
+    yield left, desk
+    left.close()
+    desk.close()
+
+
+def test_a_machine_that_sends_too_much_is_left_out_for_a_while(pair: tuple[Link, Link]) -> None:
+    """It costs no more than was agreed, is reported, and is heard again later."""
+    left, desk = pair
+    heard: list[bytes] = []
+    floods: list[int] = []
+    desk.subscribe("r1/test/in/stage-left/*", lambda _, payload: heard.append(payload), lambda: floods.append(1))
+    until_heard(lambda: left.publish("r1/test/in/stage-left/keys", b"here"), heard)
+    for _ in range(100_000):
+        left.publish("r1/test/in/stage-left/keys", bytes(1000), bulk=True)
+    until("the flood", lambda: bool(floods))
+    assert len(heard) < 10_000
+    heard.clear()
+    until_heard(lambda: left.publish("r1/test/in/stage-left/keys", b"again"), heard)
+    assert desk.faults == 0
+
+
+def test_tokens_that_flicker_without_end_count_as_gone(pair: tuple[Link, Link]) -> None:
+    """All tokens of that machine are gone for a while, and then those that are there are there."""
+    left, desk = pair
+    there: set[str] = set()
+    changes: list[str] = []
+
+    def changed(key: str, shown: bool) -> None:
+        changes.append(key)
+        (there.add if shown else there.discard)(key)
+
+    desk.watch("r1/test/alive/stage-left/in/*", changed)
+    left.alive("r1/test/alive/stage-left/in/keys")
+    until("the token", lambda: len(there) == 1)
+
+    def flicker() -> bool:
+        for _ in range(1000):
+            left.alive("r1/test/alive/stage-left/in/pads")
+            left.gone("r1/test/alive/stage-left/in/pads")
+        return not there
+
+    until("the tokens to be gone", flicker)
+    until("the token that stays", lambda: there == {"r1/test/alive/stage-left/in/keys"})
+    assert desk.faults == 0
+
+
+def test_a_message_that_is_too_large_does_not_arrive(pair: tuple[Link, Link]) -> None:
+    """A report of more than 64 kB, events of more than a long SysEx, and anything of more than 5 MB; the rest does."""
+    left, desk = pair
+    heard: list[str] = []
+    for key in ("meter/stage-left", "in/stage-left/keys", "state/rig"):
+        desk.subscribe(f"r1/test/{key}", lambda key, payload: heard.append(f"{key} {len(payload)}"))
+    until_heard(lambda: left.publish("r1/test/state/rig", b"", bulk=True), heard)
+    for key, largest in (("meter/stage-left", LARGEST_WORD), ("in/stage-left/keys", LARGEST_EVENT)):
+        left.publish(f"r1/test/{key}", bytes(largest + 1), bulk=True)
+        left.publish(f"r1/test/{key}", bytes(largest), bulk=True)
+        until("the largest", partial(heard.__contains__, f"r1/test/{key} {largest}"))
+        assert f"r1/test/{key} {largest + 1}" not in heard
+    left.publish("r1/test/state/rig", bytes(4_200_000), bulk=True)
+    until("the largest", lambda: heard[-1].endswith(" 4200000"))
+    left.publish("r1/test/state/rig", bytes(LARGEST + 1), bulk=True)
+
+    def after() -> bool:
+        left.publish("r1/test/state/rig", b"after", bulk=True)
+        return heard[-1].endswith(" 5")
+
+    until("what comes after", after)
+    assert f"r1/test/state/rig {LARGEST + 1}" not in heard
 
 
 def test_an_address_in_use_is_told(tmp_path: Path) -> None:

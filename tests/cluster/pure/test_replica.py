@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.cluster.pure.replica import read_show_word, read_time_word, show_word, time_word
+from engine.cluster.pure.replica import show_command, show_place, time_command, time_place
+from engine.cluster.pure.words import ShowPlace, TimePlace, pack, read_word
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.command_result import Result
@@ -80,18 +81,18 @@ def follower() -> Engine:
 
 def word_of(engine: Engine) -> dict[str, Any]:
     """An engine's state of the show, as it goes over a link."""
-    word: dict[str, Any] = json.loads(json.dumps(show_word(engine)))
+    word: dict[str, Any] = json.loads(pack(show_place(engine)))
     return word
 
 
 def follow_show(engine: Engine, now: int, word: dict[str, Any]) -> list[Delivery]:
     """Follow this state of the show. Raises ValueError if it makes no sense."""
-    return done(engine.apply(now, read_show_word(word)))
+    return done(engine.apply(now, show_command(read_word(ShowPlace, json.dumps(word).encode()))))
 
 
 def follow_time(engine: Engine, now: int, age: int, word: dict[str, Any]) -> list[Delivery]:
     """Follow this state of clock and time code, sent `age` ns ago. Raises ValueError if it makes no sense."""
-    return done(engine.apply(now, read_time_word(word, age)))
+    return done(engine.apply(now, time_command(read_word(TimePlace, json.dumps(word).encode()), age)))
 
 
 def done(result: Result) -> list[Delivery]:
@@ -160,7 +161,7 @@ def test_a_place_in_the_list_moves_without_a_burst(follower: Engine) -> None:
 def test_a_word_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
     """A state of the show that does not fit this rig is rejected, not followed."""
     before = word_of(follower)
-    with pytest.raises(ValueError, match="it "):
+    with pytest.raises(ValueError, match=r"muted|standing|it "):
         follow_show(follower, 1, word)
     assert (word_of(follower), follower.state.led_by) == (before, "desk")
 
@@ -170,7 +171,7 @@ def test_a_word_that_makes_no_sense_changes_nothing(follower: Engine, word: dict
 )
 def test_a_time_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
     """An invalid state of clock and time code is rejected."""
-    with pytest.raises(ValueError, match="the state of clock and time code"):
+    with pytest.raises(ValueError, match=r"clock|timecode"):
         follow_time(follower, 1, 0, word)
 
 
@@ -182,7 +183,7 @@ def test_clock_and_time_code_run_on_in_step(follower: Engine) -> None:
     for at in range(700):
         leader.tick(at * MS)
     leader.apply(701 * MS, ControlClock("tempo", 97.0))
-    word = json.loads(json.dumps(time_word(leader, 702 * MS)))
+    word = json.loads(pack(time_place(leader, 702 * MS)))
     follow_time(follower, 705 * MS, 3 * MS, word)
     ticks: dict[str, list[tuple[int, bytes]]] = {"leader": [], "follower": []}
     for at in range(7050, 30000):

@@ -11,7 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.core.command_result import CommandResult
+from engine.core.control.remote_commands import MOST_WAITING
 from engine.core.control.remote_messages import (
+    BLOCK,
+    LONGEST_REQUEST,
     RouteRequest,
     own,
     plain_request,
@@ -186,7 +190,7 @@ def test_only_named_inputs_may_command() -> None:
     for message in valid_messages():
         out = made.receive(MS, KEYS, message)
         assert hexed(out) == [message.hex(" ").upper()]
-    assert (made.scene, made.reports.outcomes, made.reports.requests) == ((1, "Overture"), [], [])
+    assert (made.scene, made.reports.outcomes, [*made.reports.requests]) == ((1, "Overture"), [], [])
 
 
 def test_a_rig_without_remote_obeys_nobody() -> None:
@@ -306,6 +310,60 @@ def test_transport() -> None:
         assert code.running == (device != 6)
         made.receive(MS, FOOT, machine_control(MachineControl(device, "stop")))
         assert not code.running
+
+
+# Too much
+
+
+def test_what_is_longer_than_a_block_is_not_read() -> None:
+    """A SysEx of our own that is longer than a block of a backup asks for nothing, and passes like any SysEx."""
+    made = router()
+    block = own(US, BLOCK, bytes(LONGEST_REQUEST - 8))
+    assert len(block) == LONGEST_REQUEST + 1
+    assert block.hex(" ").upper() in hexed(made.receive(MS, PADS, block))
+    assert not made.reports.requests
+    made.receive(MS, FOOT, own(US, BLOCK, bytes(LONGEST_REQUEST - 9)))
+    assert len(made.reports.requests) == 1
+
+
+def recalls_obeyed(made: Engine, first: int, count: int, gap: int) -> int:
+    """How many of so many recalls, one each `gap` ns, are carried out."""
+    for at in range(count):
+        made.receive(first + at * gap, FOOT, recall_request(US, 61))
+    return sum(each.do == "scene" for each in told_results(made))
+
+
+def told_results(made: Engine) -> list[CommandResult]:
+    outcomes, made.reports.outcomes = made.reports.outcomes, []
+    return outcomes
+
+
+def test_a_flood_of_requests_is_cut() -> None:
+    """Of 8,000 recalls per second, 64 at once and then 300 per second are carried out; the player reads it once per
+    second, and once the flood is over every request is obeyed again."""
+    made = router()
+    told_results(made)
+    assert recalls_obeyed(made, MS, 16_000, MS // 8) in range(64 + 598, 64 + 602)
+    text = "more than 300 requests per second; some are ignored"
+    assert made.reports.news == [("foot", text)] * 2
+    assert recalls_obeyed(made, 10_000 * MS, 300, 4 * MS) == 300
+
+
+def test_a_flood_does_not_use_up_the_panic() -> None:
+    """Panics are counted apart: one that comes in a flood of recalls is carried out."""
+    made = router()
+    recalls_obeyed(made, MS, 1000, 0)
+    made.receive(MS, FOOT, plain_request(US, "panic"))
+    assert [each.do for each in told_results(made)] == ["panic"]
+
+
+def test_what_waits_for_the_show_is_bounded() -> None:
+    """While the show is busy, 4,096 blocks wait; the player reads that later ones are ignored."""
+    made = router()
+    for _ in range(MOST_WAITING + 100):
+        made.receive(MS, FOOT, own(US, BLOCK, b"x"))
+    assert len(made.reports.requests) == MOST_WAITING
+    assert made.reports.news == [("foot", "more than 4096 requests wait; what comes now is ignored")]
 
 
 # Any other messages

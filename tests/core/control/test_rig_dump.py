@@ -1,6 +1,8 @@
 """A rig file as blocks of SysEx, and back."""
 
 import random
+import re
+import tracemalloc
 import zlib
 from pathlib import Path
 
@@ -10,10 +12,11 @@ from hypothesis import strategies as st
 from hypothesis.strategies._internal.core import DataObject
 from hypothesis.strategies._internal.random import ArtificialRandom
 
-from engine.core.control.remote_messages import RemoteReader, RemoteRequest, own, read_own, seven
-from engine.core.control.rig_dump import LONGEST_BLOCK, DumpCollector, DumpProgress, blocks, from_syx
+from engine.core.control.remote_messages import LONGEST_REQUEST, RemoteReader, RemoteRequest, own, read_own, seven
+from engine.core.control.rig_dump import DumpCollector, blocks, from_syx
 from engine.midi.kinds import is_whole
 from engine.midi.seven_bit_packing import pack, unpack
+from tests.support.counted_work import lines_run
 from tests.support.paths import PRESETS
 
 DEVICE = 5
@@ -30,15 +33,17 @@ BLOCKS = blocks(TEXT, DEVICE)
 OTHER = blocks(written(2), DEVICE)
 
 
-def collected(messages: list[bytes]) -> DumpProgress | str:
-    """The whole text if it is complete, or else the result of the last message."""
+def collector_of(messages: list[bytes]) -> DumpCollector:
+    """A collector that has taken these."""
     collector = DumpCollector()
-    said: DumpProgress | str = collector.progress("")
     for message in messages:
-        said = collector.take(message)
-        if isinstance(said, str):
-            return said
-    return said
+        collector.take(message)
+    return collector
+
+
+def missing(collector: DumpCollector) -> str:
+    """Which blocks have not arrived, in words."""
+    return collector.and_missing("").removeprefix("; ")
 
 
 def test_there_are_several_blocks() -> None:
@@ -51,16 +56,16 @@ def test_there_are_several_blocks() -> None:
 def test_any_text_survives(text: str, device: int, chance: ArtificialRandom) -> None:
     """Any text comes back from its blocks, in any order, and from a .syx file of them."""
     messages = blocks(text, device)
-    assert all(is_whole(message) and len(message) <= LONGEST_BLOCK for message in messages)
+    assert all(is_whole(message) and len(message) <= LONGEST_REQUEST for message in messages)
     assert from_syx(b"".join(messages)) == text
     chance.shuffle(messages)
-    assert collected(messages) == text
+    assert collector_of(messages).text() == text
 
 
 def test_blocks_are_of_the_size_that_slow_recorders_take() -> None:
     """A block has at most 256 bytes, F0 and F7 included, and all but the last use that room."""
     assert {len(message) for message in BLOCKS[:-1]} == {252}
-    assert len(BLOCKS[-1]) <= 252 <= LONGEST_BLOCK
+    assert len(BLOCKS[-1]) <= 252 <= LONGEST_REQUEST
 
 
 def test_a_block_byte_by_byte() -> None:
@@ -89,10 +94,10 @@ def test_a_corrupted_block_is_noticed(place: int, data: DataObject) -> None:
     at = data.draw(st.integers(0, len(BLOCKS[place]) - 1))
     byte = data.draw(st.integers(0, 255).filter(lambda byte: byte != BLOCKS[place][at]))
     broken = BLOCKS[place][:at] + bytes((byte,)) + BLOCKS[place][at + 1 :]
-    said = collected([*BLOCKS[:place], *BLOCKS[place + 1 :], broken])
-    assert isinstance(said, DumpProgress)
-    assert (said.missing, said.taken) == ((place + 1,), False)
-    assert collected([broken, *BLOCKS]) == TEXT
+    collector = collector_of([*BLOCKS[:place], *BLOCKS[place + 1 :]])
+    assert not collector.take(broken).taken
+    assert missing(collector) == f"block {place + 1} of {len(BLOCKS)} is missing"
+    assert collector_of([broken, *BLOCKS]).text() == TEXT
 
 
 @given(st.integers(0, len(BLOCKS) - 1), st.data())
@@ -102,9 +107,9 @@ def test_two_bytes_swapped_are_noticed(place: int, data: DataObject) -> None:
     first, second = (data.draw(st.integers(7, len(message) - 3)) for _ in range(2))
     message[first], message[second] = message[second], message[first]
     if bytes(message) != BLOCKS[place]:
-        said = collected([*BLOCKS[:place], *BLOCKS[place + 1 :], bytes(message)])
-        assert isinstance(said, DumpProgress)
-        assert (said.missing, said.taken) == ((place + 1,), False)
+        collector = collector_of([*BLOCKS[:place], *BLOCKS[place + 1 :]])
+        assert not collector.take(bytes(message)).taken
+        assert missing(collector) == f"block {place + 1} of {len(BLOCKS)} is missing"
 
 
 @given(st.sets(st.integers(1, len(BLOCKS)), min_size=1, max_size=len(BLOCKS) - 1), st.randoms())
@@ -112,43 +117,62 @@ def test_lost_blocks_are_told_by_number(lost: set[int], chance: ArtificialRandom
     """Every missing block is reported; once it comes, on its own, the text is whole."""
     here = [message for place, message in enumerate(BLOCKS, 1) if place not in lost]
     chance.shuffle(here)
-    collector = DumpCollector()
-    said = [collector.take(message) for message in here][-1]
-    assert isinstance(said, DumpProgress)
-    assert (set(said.missing), said.here, said.total) == (lost, len(here), len(BLOCKS))
-    assert [collector.take(BLOCKS[place - 1]) for place in sorted(lost)][-1] == TEXT
+    collector = collector_of(here)
+    assert (collector.here, collector.total, collector.complete) == (len(here), len(BLOCKS), False)
+    named = [
+        place
+        for first, last in re.findall(r"(\d+)(?: to (\d+))?", missing(collector).partition(" of ")[0])
+        for place in range(int(first), int(last or first) + 1)
+    ]
+    assert set(named) == lost
+    for place in sorted(lost):
+        collector.take(BLOCKS[place - 1])
+    assert collector.text() == TEXT
 
 
 @given(st.lists(st.integers(0, len(BLOCKS) - 1), min_size=1, max_size=10))
 def test_doubled_blocks_do_no_harm(again: list[int]) -> None:
     """Blocks that come twice, wherever they come, change nothing."""
-    assert collected([*(BLOCKS[place] for place in again), *BLOCKS]) == TEXT
+    assert collector_of([*(BLOCKS[place] for place in again), *BLOCKS]).text() == TEXT
 
 
 @given(st.integers(1, len(BLOCKS)), st.integers(0, len(OTHER) - 1))
 def test_blocks_of_another_dump_are_refused(place: int, other: int) -> None:
     """A block of another dump in the middle is left out and reported as such, and the first dump is complete."""
-    collector = DumpCollector()
-    for message in BLOCKS[: place - 1] or BLOCKS[:1]:
+    collector = collector_of(BLOCKS[: place - 1] or BLOCKS[:1])
+    assert collector.take(OTHER[other]) == (False, f"block {other + 1} belongs to another backup and is ignored")
+    for message in BLOCKS:
         collector.take(message)
-    said = collector.take(OTHER[other])
-    assert isinstance(said, DumpProgress)
-    assert not said.taken
-    assert said.news == f"block {other + 1} belongs to another backup and is ignored"
-    assert [collector.take(message) for message in BLOCKS][-1] == TEXT
+    assert collector.text() == TEXT
 
 
 def test_what_is_missing_is_said_in_words() -> None:
     """Runs of missing blocks are reported as from and to, single ones one by one."""
     assert len(BLOCKS) >= 10
-    few = [BLOCKS[place - 1] for place in (1, 3, 8)]
-    said = collected(few)
-    assert isinstance(said, DumpProgress)
+    few = collector_of([BLOCKS[place - 1] for place in (1, 3, 8)])
     rest = f"9 to {len(BLOCKS)}"
-    assert said.text == f"block 8 received; blocks 2, 4 to 7 and {rest} of {len(BLOCKS)} are missing"
-    one = collected(BLOCKS[1:])
-    assert isinstance(one, DumpProgress)
-    assert one.text.endswith(f"; block 1 of {len(BLOCKS)} is missing")
+    assert few.and_missing("half") == f"half; blocks 2, 4 to 7 and {rest} of {len(BLOCKS)} are missing"
+    assert missing(collector_of(BLOCKS[1:])) == f"block 1 of {len(BLOCKS)} is missing"
+    assert collector_of(BLOCKS).and_missing("whole") == "whole"
+
+
+def test_of_many_gaps_the_first_are_named() -> None:
+    """However many blocks are missing, the sentence is short: twenty gaps, and how many blocks more."""
+    whole = whole_of(16383, 1 << 20, b"")
+    collector = collector_of([forged(place, whole, pack(b"x")) for place in range(2, 3000, 2)])
+    first = ", ".join(str(place) for place in range(1, 40, 2))
+    assert missing(collector) == f"blocks {first} and {16383 - 1499 - 20} more of 16383 are missing"
+
+
+def test_a_block_costs_the_same_however_many_there_are() -> None:
+    """Taking a block of a dump "of 16383" runs through no more lines of code than taking one of a dump of 20."""
+
+    def lines(count: int) -> int:
+        whole = whole_of(count, 1 << 20, b"")
+        collector = collector_of([forged(place, whole, pack(b"x")) for place in range(1, 10)])
+        return lines_run(lambda: collector.take(forged(10, whole, pack(b"x"))))
+
+    assert lines(16383) == lines(20)
 
 
 @pytest.mark.parametrize(
@@ -156,11 +180,9 @@ def test_what_is_missing_is_said_in_words() -> None:
 )
 def test_what_is_no_block_changes_nothing(message: bytes) -> None:
     """Messages that are not blocks, or only the start of one, are left out and reported."""
-    collector = DumpCollector()
-    collector.take(BLOCKS[0])
-    said = collector.take(message)
-    assert isinstance(said, DumpProgress)
-    assert (said.here, said.taken) == (1, False)
+    collector = collector_of(BLOCKS[:1])
+    assert not collector.take(message).taken
+    assert collector.here == 1
 
 
 def forged(place: int, whole: bytes, part: bytes, form: int = 1) -> bytes:
@@ -183,32 +205,51 @@ ONE = whole_of(1, 5, b"scene")
         (forged(2, ONE, pack(b"..")), "block 2 of 1 does not exist"),
         (forged(0, ONE, pack(b"..")), "block 0 of 1 does not exist"),
         (forged(1, ONE, b"\x01"), "block 1 is not packed in Bayleaf's format"),
-        (forged(1, ONE, pack(b"no zlib")), "all blocks arrived, but together they do not match what was sent"),
-        (forged(1, ONE, pack(zlib.compress(b"score"))), "all blocks arrived, but"),
-        (forged(1, whole_of(1, 4, b"scene"), pack(zlib.compress(b"scene"))), "all blocks arrived, but"),
-        (forged(1, whole_of(1, 2, b"\xff\xff"), pack(zlib.compress(b"\xff\xff"))), "all blocks arrived, but"),
-        (forged(1, whole_of(1, (1 << 28) - 1, b""), pack(zlib.compress(bytes(100_000)))), "all blocks arrived, but"),
+        (
+            forged(1, whole_of(1, (4 << 20) + 1, b""), pack(zlib.compress(bytes(100_000)))),
+            "block 1 is of a text of 4194305 bytes; a backup has at most 4194304",
+        ),
+        (forged(1, ONE, bytes(300)), "a block of 328 bytes was ignored; a block has at most 256"),
     ],
 )
 def test_what_nobody_here_sends(message: bytes, words: str) -> None:
-    """Valid blocks that do not make a rig are refused with the reason, and none of them is kept."""
+    """Blocks with all checksums right that no sender makes are refused with the reason, and nothing of them is kept."""
     collector = DumpCollector()
-    said = collector.take(message)
-    assert isinstance(said, DumpProgress)
-    assert said.news.startswith(words)
-    assert (said.here, said.taken) == (0, False)
-    assert [collector.take(each) for each in BLOCKS][-1] == TEXT
+    assert collector.take(message) == (False, words)
+    assert collector.here == 0
+    for each in BLOCKS:
+        collector.take(each)
+    assert collector.text() == TEXT
 
 
-def test_a_dump_that_would_swell_is_refused() -> None:
-    """A dump whose text would exceed the size limit for sending is refused, however small its blocks are."""
-    raw = bytes((1 << 24) + 1)
-    stored = zlib.compress(raw)
+@pytest.mark.parametrize(
+    "message",
+    [
+        forged(1, ONE, pack(b"no zlib")),
+        forged(1, ONE, pack(zlib.compress(b"score"))),
+        forged(1, whole_of(1, 4, b"scene"), pack(zlib.compress(b"scene"))),
+        forged(1, whole_of(1, 2, b"\xff\xff"), pack(zlib.compress(b"\xff\xff"))),
+        forged(1, whole_of(1, 4 << 20, b""), pack(zlib.compress(bytes(100_000)))),
+    ],
+    ids=["no zlib", "another text", "another length", "no UTF-8", "too short"],
+)
+def test_a_dump_that_does_not_match_its_checksum(message: bytes) -> None:
+    """A complete dump that does not give what its blocks promise gives nothing."""
+    with pytest.raises(ValueError, match="all blocks arrived, but together they do not match what was sent"):
+        collector_of([message]).text()
+
+
+def test_a_dump_that_swells_is_cut_off() -> None:
+    """A dump that unpacks to more than its blocks promise is not unpacked any further."""
+    stored = zlib.compress(bytes(1 << 26))
     parts = [pack(stored[start : start + 196]) for start in range(0, len(stored), 196)]
-    whole = whole_of(len(parts), len(raw), raw)
-    said = collected([forged(place, whole, part) for place, part in enumerate(parts, 1)])
-    assert isinstance(said, DumpProgress)
-    assert said.news.startswith("all blocks arrived, but together they do not match what was sent")
+    whole = whole_of(len(parts), 4 << 20, bytes(4 << 20))
+    collector = collector_of([forged(place, whole, part) for place, part in enumerate(parts, 1)])
+    tracemalloc.start()
+    with pytest.raises(ValueError, match="do not match what was sent"):
+        collector.text()
+    assert tracemalloc.get_traced_memory()[1] < 16 << 20
+    tracemalloc.stop()
 
 
 def test_noise_is_no_block() -> None:
@@ -217,9 +258,7 @@ def test_noise_is_no_block() -> None:
     collector = DumpCollector()
     for _ in range(20_000):
         message = BLOCKS[0][: chance.randrange(40)] + chance.randbytes(chance.randrange(40))
-        said = collector.take(message)
-        assert isinstance(said, DumpProgress)
-        assert not said.taken
+        assert not collector.take(message).taken
 
 
 # .syx files
@@ -274,8 +313,8 @@ def test_the_demo_rig(tmp_path: Path) -> None:
 
 def test_a_text_that_is_too_long() -> None:
     """A text beyond the size limit is refused at once, not cut."""
-    with pytest.raises(ValueError, match="holds at most 16777216 bytes in 16383 blocks"):
-        blocks("x" * ((1 << 24) + 1), DEVICE)
+    with pytest.raises(ValueError, match="holds at most 4194304 bytes in 16383 blocks"):
+        blocks("x" * ((4 << 20) + 1), DEVICE)
 
 
 def test_the_sum_of_every_block_is_right() -> None:

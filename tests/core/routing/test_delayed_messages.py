@@ -452,7 +452,8 @@ def echoing_rigs(draw: st.DrawFn) -> str:
 @settings(max_examples=120, deadline=None)
 def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any]) -> None:
     """On any rig, after any stream, scene changes and pulled cables: once every key is up and the last repeat is over,
-    no note sounds, and there has been one note-off for each note-on (MIDI 1.0 p. A-4)."""
+    no note sounds, and there has been one note-off for each note-on (MIDI 1.0 p. A-4); where echoes were ended with
+    their scene or their cable, one a key, so no more than that."""
     evening = Evening(text)
     evening.perform(stream)
     evening.let_go()
@@ -465,7 +466,9 @@ def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any])
         if message[0] & 0xE0 == 0x80:
             pressed = message[0] & 0xF0 == 0x90 and message[2] > 0
             balance[output, message[0] & 0x0F, message[1]] += 1 if pressed else -1
-    assert not {key: count for key, count in balance.items() if count}
+    assert min(balance.values(), default=0) >= 0
+    if not {"recall", "lose"} & {event[1] for event in stream}:
+        assert not {key: count for key, count in balance.items() if count}
 
 
 @given(echoing_rigs(), events, st.sampled_from(["panic", "show"]))

@@ -1,5 +1,6 @@
 """What a scene leaves behind: pedals, wheels, pressures, parameter numbers, held notes, and the current sounds."""
 
+import pickle
 from collections.abc import Callable
 from typing import Any
 
@@ -11,7 +12,7 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.midi.rest_values import rest_of
 from engine.rig.read.load import read
-from tests.support.engine_calls import adopt, command, engine_of, finish, output_there, recall
+from tests.support.engine_calls import adopt, command, engine_of, finish, input_lost, output_there, recall
 from tests.support.paths import reference
 from tests.support.pit_engine import PORTS, ears, engine, hexed, run_dry
 from tests.support.played_engine import Evening
@@ -147,14 +148,63 @@ def test_the_release_of_a_cut_note_does_not_cut_what_the_same_player_plays_since
     assert hexed(router.receive(5, KEYS, b"\x80\x30\x40")) == ["80 3C 40"]
 
 
-def test_a_key_of_two_players_is_cut_once_for_each_press() -> None:
-    """A cut sends what is owed: as many note-offs as note-ons (MIDI 1.0 p. A-4)."""
+ENDINGS: dict[str, Callable[[Engine], list[Delivery]]] = {
+    "cut": lambda router: recall(router, 9, 2),
+    "unplugged": lambda router: [*input_lost(router, 9, KEYS), *input_lost(router, 9, PADS)],
+    "the end": lambda router: finish(router, 9),
+}
+
+
+@pytest.mark.parametrize("end", ENDINGS.values(), ids=ENDINGS)
+def test_a_key_is_ended_once_however_often_it_was_pressed(end: Callable[[Engine], list[Delivery]]) -> None:
+    """Pads that never send a note-off, one of two players' keys, releases held back: each key gets one note-off when
+    all ends at once. (Common practice, no source: a note-off ends every voice of its key.)"""
+    router = two(held="cut")
+    for _ in range(2000):
+        router.receive(1, PADS, b"\x90\x24\x40")
+        router.receive(1, PADS, b"\x90\x26\x40")
+    router.receive(1, KEYS, b"\x90\x3c\x40")
+    assert hexed(end(router)) in (["80 24 40", "80 26 40", "80 3C 40"], ["80 3C 40", "80 24 40", "80 26 40"])
+    assert router.receive(10, PADS, b"\x80\x24\x40") == [] or router.state.scene_in_force == (1, "One")
+
+
+def test_a_key_of_two_players_is_cut_once() -> None:
+    """A key that two players pressed is cut with one note-off, and their late releases end nothing."""
     router = two(held="cut")
     for source in (KEYS, PADS):
         router.receive(1, source, b"\x90\x3c\x40")
     router.receive(2, KEYS, b"\x80\x3c\x40")
-    assert hexed(recall(router, 3, 2)) == ["80 3C 40", "80 3C 40"]
+    assert hexed(recall(router, 3, 2)) == ["80 3C 40"]
     assert router.receive(4, PADS, b"\x80\x3c\x40") == []
+
+
+def test_what_an_unplugged_player_shares_sounds_on() -> None:
+    """A key that two players hold sounds on when one is unplugged; the other's release brings one note-off for each."""
+    router = two()
+    for source in (KEYS, KEYS, KEYS, PADS):
+        router.receive(1, source, b"\x90\x3c\x40")
+    assert input_lost(router, 2, KEYS) == []
+    assert hexed(router.receive(3, PADS, b"\x80\x3c\x40")) == ["80 3C 40", "80 3C 40"]
+
+
+VELOCITIES = ", ".join(
+    f'{{ from = "pads", to = "strings", through = [ {{ filter = "zone", velocity = {range} }}{up} ] }}'
+    for range, up in (("[1, 63]", ""), ("[64, 127]", ', { filter = "transpose", semitones = 12 }'))
+)
+
+
+def test_note_ons_without_note_offs_fill_neither_memory_nor_the_cable() -> None:
+    """After 60,000 note-ons of four pads in two velocity zones, without a note-off, the ledger is as large as after
+    60, and a panic sends no more."""
+    sizes = []
+    for many in (60, 60_000):
+        router = two(VELOCITIES)
+        for number in range(many):
+            router.receive(1, PADS, bytes((0x99, 36 + number // 2 % 4, 40 + 60 * (number % 2))))
+        sizes.append((len(pickle.dumps(router.state.ledger)), len(command(router, 2, "panic", None, "test")[1])))
+    (small, few), (large, many_more) = sizes
+    assert few == many_more
+    assert large < small + 100
 
 
 @given(rigs(), events, st.booleans())

@@ -1,6 +1,7 @@
 """Requests from other machines that need threads, on ports in memory. (Our own design; no outside source.)"""
 
 import random
+import zlib
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,15 @@ import trio
 
 from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
-from engine.core.control.remote_messages import OwnMessage, RouteRequest, own, plain_request, read_own, route_request
+from engine.core.control.remote_messages import (
+    OwnMessage,
+    RouteRequest,
+    own,
+    plain_request,
+    read_own,
+    route_request,
+    seven,
+)
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
 from engine.live.process.worker_threads import to_its_end
@@ -23,6 +32,7 @@ REMOTE = f"""
 inputs = ["pedals"]
 device = {DEVICE}
 to = ["brass"]
+restore = true
 """
 TEXT = f"# for Friday\n{RIG}{REMOTE}"
 #: the same rig after many edits, long enough for many blocks
@@ -36,13 +46,13 @@ PEDALS = 1
 class RemoteMachine:
     """A show in scene 1 with its session, and its remote work running."""
 
-    def __init__(self, folder: Path) -> None:
-        self.bench = Bench(TEXT)
+    def __init__(self, folder: Path, text: str = TEXT) -> None:
+        self.bench = Bench(text)
         self.show = self.bench.show
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
-        file.write_text(TEXT, encoding="utf-8")
-        self.session = RigSession(self.show, file, TEXT, to_its_end)
+        file.write_text(text, encoding="utf-8")
+        self.session = RigSession(self.show, file, text, to_its_end)
         self.remote_work = RemoteWork(self.show, self.session)
         self.brass()
 
@@ -95,6 +105,28 @@ async def test_a_backup_that_is_asked_for(remote: RemoteMachine) -> None:
     assert rig_dump.from_syx(b"".join(heard)) == TEXT
 
 
+async def test_a_backup_is_sent_once_however_often_it_is_asked_for(tmp_path: Path, nursery: trio.Nursery) -> None:
+    """While a backup waits for its cable, no second one is put behind it; the player reads that it was asked for."""
+    din = TEXT.replace('"Box 2"', '"Box 2", wire = "din"')
+    remote = RemoteMachine(tmp_path, din)
+    nursery.start_soon(remote.remote_work.run)
+    blocks = rig_dump.blocks(din, DEVICE)
+    assert len(blocks) > 1
+    remote.play(*[plain_request(DEVICE, "ask backup")] * 20)
+    await remote.collected()
+    await remote.reported("a backup is on its way; another one is not begun")
+    heard: list[bytes] = []
+
+    def all_came() -> bool:
+        remote.bench.passes(remote.bench.now + 1_000_000_000)
+        heard.extend(remote.brass())
+        return len(heard) >= len(blocks)
+
+    await eventually(all_came)
+    remote.bench.passes(remote.bench.now + 10_000_000_000)
+    assert sorted([*heard, *remote.brass()]) == sorted(blocks)
+
+
 async def test_a_dump_that_comes_in_plays(remote: RemoteMachine) -> None:
     """A complete dump plays at once, the scene stays in force, and the sender gets an answer."""
     remote.play(*BLOCKS)
@@ -137,9 +169,46 @@ async def test_a_block_that_is_damaged_or_swapped_is_named(remote: RemoteMachine
     """A block that carries another's number, with a valid checksum, is rejected by number and its place stays empty."""
     remote.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
     await remote.reported("block 3 arrived corrupted")
+    await remote.collected()
     remote.bench.now += 6_000_000_000
     assert "block 3 of" in (await remote.answer())[2]
     assert remote.session.text == TEXT
+
+
+async def test_many_bad_blocks_are_reported_once_per_second(remote: RemoteMachine) -> None:
+    """A thousand blocks that are all corrupted, each in its own way, are one sentence, and one with their number."""
+    remote.bench.told()
+    remote.play(*(own(DEVICE, 0x0A, bytes((1, number & 0x7F, number >> 7)) + bytes(20)) for number in range(1, 1001)))
+    await remote.collected()
+    remote.bench.now += 1_000_000_000
+    remote.play(own(DEVICE, 0x0A, bytes((1, 1, 9)) + bytes(20)))
+    await remote.collected()
+    told = [text for _, text in remote.bench.told()]
+    assert told == [
+        "block 1 arrived corrupted",
+        "block 1153 arrived corrupted (999 more were ignored, too)",
+    ]
+
+
+async def test_a_dump_whose_checksum_does_not_match(remote: RemoteMachine) -> None:
+    """A dump of which every block is sound, but not the whole, is answered at once and replaces nothing."""
+    other = rig_dump.blocks(OTHER.replace("Last dance", "Last waltz"), DEVICE)
+    said = read_own(other[0])
+    assert said is not None
+    mixed = [renumbered_whole(block, said.data[3:14]) for block in BLOCKS]
+    remote.play(*mixed)
+    command, done, text = await remote.answer()
+    assert (command, done) == (0x0A, False)
+    assert text.startswith("all blocks arrived, but together they do not match what was sent")
+    assert remote.session.text == TEXT
+
+
+def renumbered_whole(block: bytes, whole: bytes) -> bytes:
+    """The block as one of another dump, with all its checksums right."""
+    said = read_own(block)
+    assert said is not None
+    head, packed = said.data[:3] + whole, said.data[19:]
+    return own(said.device, said.command, head + seven(zlib.crc32(head + packed), 5) + packed)
 
 
 async def test_a_dump_of_something_that_is_no_rig(remote: RemoteMachine) -> None:
@@ -149,6 +218,34 @@ async def test_a_dump_of_something_that_is_no_rig(remote: RemoteMachine) -> None
     assert not done
     assert "nobody" in text
     assert remote.session.text == TEXT
+
+
+async def test_a_rig_that_is_not_wanted(tmp_path: Path, nursery: trio.Nursery) -> None:
+    """Without restore = true nothing of a dump is kept and nothing replaced; the sender is answered once."""
+    remote = RemoteMachine(tmp_path, TEXT.replace("restore = true", ""))
+    nursery.start_soon(remote.remote_work.run)
+    remote.play(*BLOCKS, *BLOCKS)
+    text = "a rig that comes over MIDI is not played, since [remote] of the current one has no restore = true"
+    assert await remote.answer() == (0x0A, False, text)
+    await remote.collected()
+    assert remote.brass() == []
+    assert not remote.session.unsaved
+
+
+async def test_a_rig_that_opens_a_port_to_the_world(remote: RemoteMachine) -> None:
+    """A dump that would add [osc] replaces nothing, and the answer says what it may not change."""
+    remote.play(*rig_dump.blocks(TEXT + '[osc]\nport = 9000\nlisten = "0.0.0.0"\n', DEVICE))
+    command, done, text = await remote.answer()
+    assert (command, done) == (0x0A, False)
+    assert text.startswith("a rig that comes over MIDI may not change [osc]; change that in the rig file")
+    assert remote.session.text == TEXT
+
+
+async def test_the_shell_may_restore_anything(remote: RemoteMachine) -> None:
+    """What the player restores at the shell may change what a dump that comes in may not."""
+    text = TEXT + "[osc]\nport = 9000\n"
+    assert (await remote.remote_work.restore(text, "pit.syx")).done
+    assert remote.show.engine.rig.osc is not None
 
 
 async def test_our_own_backup_that_comes_back(remote: RemoteMachine) -> None:

@@ -1,7 +1,6 @@
 """A machine that lends its ports, from start to end; ports and network in memory. (Our own design; no source.)"""
 
 import contextlib
-import json
 from collections.abc import AsyncIterator
 from typing import Any
 
@@ -172,7 +171,26 @@ async def test_an_edited_rig_is_lent() -> None:
         stage.desk.open()
         stage.desk.play(ON)
         await eventually(lambda: [message for _, message in stage.system.output("Brass").sent] == [ON])
-        assert stage.desk.far.meters[BOX]["lost"] == 0
+        assert stage.desk.far.reports[BOX].lost == 0
+
+
+async def test_an_output_that_is_taken_out_and_put_back_is_lent_again() -> None:
+    """Even if it was still open: it is closed once its last releases have left, and is out of reach until it is open
+    again."""
+    stage = Stage()
+    edited = RIG.replace('"Strings"', '"Brass"')
+    async with stage.sounding():
+        first = stage.system.output("Strings")
+        for text in (edited, RIG):
+            stage.lending._ports.lend(read(text, "pit.toml").on(BOX))
+        assert not first.closed
+        with stage.lending._endpoint.lender() as lender:
+            assert not lender._lent["strings"].there
+        await eventually(lambda: first.closed)
+        await stage.plugged(True)
+        stage.desk.open()
+        stage.desk.play(ON)
+        await eventually(lambda: stage.heard[-1:] == [ON] and stage.system.output("Strings") is not first)
 
 
 async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
@@ -200,9 +218,8 @@ async def test_meters_are_told() -> None:
     stage = Stage()
     async with stage.played():
         stage.desk.play(ON)
-        await eventually(lambda: stage.desk.far.meters.get(BOX, {}).get("outputs", {}).get("strings", {}).get("held"))
-        meter = stage.desk.far.meters[BOX]
-        assert meter["holder"] == "desk"
-        assert meter["outputs"]["strings"]["messages"] == 1
-        assert meter["inputs"]["keys"]["port"] == "Keys"
-        json.dumps(meter)
+        reports = stage.desk.far.reports
+        await eventually(lambda: BOX in reports and reports[BOX].outputs["strings"].held)
+        assert reports[BOX].holder == "desk"
+        assert reports[BOX].outputs["strings"].messages == 1
+        assert reports[BOX].inputs["keys"].port == "Keys"

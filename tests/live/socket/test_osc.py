@@ -5,6 +5,7 @@ import socket
 import struct
 from collections.abc import AsyncIterator
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -133,6 +134,27 @@ async def test_noise_on_the_socket_leaves_it_open(served: tuple[Bench, Far]) -> 
         for data in (b"", b"\x00" * 9000, NEGATIVE, b"/bayleaf/next"):
             other.sendto(data, (HERE, _osc(made).port))
     assert (await far.ask("/bayleaf/state")) == [("/bayleaf/now", 1, "Overture")]
+
+
+async def test_a_flood_of_datagrams_is_read_at_a_pace(
+    served: tuple[Bench, Far], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a hundred datagrams at once, whoever sent them, each is looked at a millisecond after the one before."""
+    made, far = served
+    looked_at: list[float] = []
+
+    def take(self: OscServer, data: bytes, sender: str) -> list[bytes]:
+        looked_at.append(trio.current_time())
+        return usual(self, data, sender)
+
+    usual = OscServer.take
+    monkeypatch.setattr(OscServer, "take", take)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+        for _ in range(100):
+            other.sendto(b"noise", (HERE, _osc(made).port))
+    assert await far.ask("/bayleaf/state") == [("/bayleaf/now", 1, "Overture")]
+    assert len(looked_at) > 1
+    assert all(later - at >= 0.001 for at, later in pairwise(looked_at))
 
 
 async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(

@@ -9,10 +9,10 @@ import pytest
 import trio
 
 from engine.core.commands import MuteRoute, RecallScene
-from engine.live.socket import panel_requests as desk_module
+from engine.live.socket import rig_outline
 from engine.ports.memory import MemoryOutput, MemorySystem
-from engine.rig.models.rig import Rig
-from engine.rig.rig_as_json import outline
+from engine.rig.models.rig import Rig, Scene
+from engine.rig.rig_as_json import outline, scene_outline
 from filters.registry import registry
 from tests.support.engine_socket import ask, line_of, serving
 from tests.support.small_show import MS, RIG, Bench
@@ -68,6 +68,56 @@ async def test_the_rig(bench: Bench, tmp_path: Path) -> None:
     assert (after["revision"], after["unsaved"]) == (before["revision"] + 1, True)
     assert after["rig"]["scenes"][0]["routes"][-1]["from"] == ["pedals"]
     assert (saved["revision"], saved["unsaved"]) == (before["revision"] + 1, False)
+
+
+async def test_what_has_changed_in_the_rig(bench: Bench, tmp_path: Path) -> None:
+    """rig with `since`: the sections and scenes that an edit has changed; a scene as it was is its number alone."""
+    file = tmp_path / "pit.toml"
+    file.write_text(TEXT, encoding="utf-8")
+    async with serving(bench, file, TEXT):
+        whole = await ask({"do": "rig"})
+        await ask({"do": "edit", "what": "join", "scene": 2, "from": "pedals", "to": "brass"})
+        changed = await ask({"do": "rig", "since": whole["revision"]})
+        same = await ask({"do": "rig", "since": changed["revision"]})
+        now = await ask({"do": "rig"})
+    assert (changed["since"], changed["revision"]) == (whole["revision"], now["revision"])
+    assert changed["rig"] == {"scenes": [1, now["rig"]["scenes"][1], 3]}
+    assert (same["since"], same["rig"]) == (now["revision"], {})
+    assert "since" not in now
+
+
+@pytest.mark.parametrize("since", [0, -1, 1 << 53])
+async def test_of_an_unknown_revision_the_whole_rig_is_sent(bench: Bench, since: int) -> None:
+    """rig with a `since` of before the first answer, or from another engine, is answered with the whole rig."""
+    async with serving(bench):
+        whole = await ask({"do": "rig"})
+        assert await ask({"do": "rig", "since": since}) == whole
+
+
+async def test_the_rig_is_outlined_once_a_revision(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many ask for the rig, each scene is made into JSON once in a revision."""
+    made = []
+
+    def counted(scene: Scene) -> Any:
+        made.append(scene.number)
+        return scene_outline(scene)
+
+    monkeypatch.setattr(rig_outline, "scene_outline", counted)
+    async with serving(bench), trio.open_nursery() as nursery:
+        for _ in range(4):
+            nursery.start_soon(ask, {"do": "rig"})
+    assert made == [1, 2, 3]
+
+
+async def test_a_message_to_explain_has_a_limit(bench: Bench) -> None:
+    """explain takes a message of 1,024 bytes, and rejects a longer one with the limit."""
+    async with serving(bench):
+        longest = ["F0", *["11"] * 1022, "F7"]
+        taken = await ask({"do": "explain", "scene": 1, "input": "keys", "message": " ".join(longest)})
+        longer = await ask({"do": "explain", "scene": 1, "input": "keys", "message": " ".join(["F0", "11", *longest])})
+    assert taken["done"]
+    assert longer["code"] == "bad-request"
+    assert "up to 1,024 bytes" in longer["text"]
 
 
 async def test_the_filters(bench: Bench) -> None:
@@ -272,7 +322,7 @@ async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: p
 
     async with serving(bench):
         with monkeypatch.context() as patch:
-            patch.setattr(desk_module, "outline", fail)
+            patch.setattr(rig_outline, "scene_outline", fail)
             answer = await ask({"do": "rig"})
         assert answer == {
             "done": False,

@@ -73,6 +73,42 @@ def test_a_folder_that_is_open_to_others_is_closed(runtime_dir: Path) -> None:
         assert stat.S_IMODE(claim.path.parent.stat().st_mode) == 0o700
 
 
+@pytest.mark.parametrize(
+    ("mode", "refused"), [(0o700, False), (0o755, False), (0o770, True), (0o777, True), (0o1777, True)]
+)
+def test_a_folder_that_others_can_write_to_is_refused(runtime_dir: Path, mode: int, refused: bool) -> None:
+    """Engine and clients use no XDG_RUNTIME_DIR in which somebody else could put a socket; the error has the remedy."""
+    runtime_dir.chmod(mode)
+    if not refused:
+        with claimed():
+            return
+    for use in (lambda: claim_socket("pit"), lambda: client.ask("pit", {"do": "status"})):
+        with pytest.raises(client.NoEngine, match="can be written to by other users; set XDG_RUNTIME_DIR to one with"):
+            use()
+    assert not (runtime_dir / "bayleaf").exists()
+
+
+def test_a_folder_of_another_user_is_refused(runtime_dir: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor a folder that belongs to somebody else, who could answer in the engine's place."""
+    ours = os.getuid()
+    monkeypatch.setattr(os, "getuid", lambda: ours + 1)
+    for use in (lambda: claim_socket("pit"), lambda: client.ask("pit", {"do": "status"})):
+        with pytest.raises(client.NoEngine, match="belongs to another user; set XDG_RUNTIME_DIR"):
+            use()
+
+
+def test_a_folder_that_the_engine_makes_is_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A missing XDG_RUNTIME_DIR is made with mode 0700, whatever the umask: the next command would refuse it."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
+    before = os.umask(0)
+    try:
+        with claimed():
+            assert stat.S_IMODE((tmp_path / "run").stat().st_mode) == 0o700
+            client.socket_path("pit")
+    finally:
+        os.umask(before)
+
+
 def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Commands arrive even if XDG_RUNTIME_DIR is longer than a socket address (107 bytes, unix(7))."""
     deep = tmp_path / ("d" * 120)

@@ -65,7 +65,7 @@ class FourMachines:
         """The rig's own machines, which see each other."""
         made = [self.join(name, self.settings(name)) for name in MACHINES]
         for name, machine in zip(MACHINES, made, strict=True):
-            machine.do("watch", self.keys.everyone())
+            machine.do("watch", f"{self.keys.root}/alive/*")
             machine.do("alive", self.keys.alive(name))
         until("what was said to be heard", lambda: all(len(machine.seen) == len(MACHINES) - 1 for machine in made))
         return made
@@ -229,7 +229,7 @@ def test_a_certificate_for_another_address_is_no_use(pit: FourMachines, tmp_path
     """A machine at the desk's address with a good certificate for another address is not linked with."""
     pit.join("desk", changed(pit.settings("desk"), lambda config: as_machine(config, pit, "spare")))
     left = pit.join("stage-left", pit.settings("stage-left"))
-    left.do("watch", pit.keys.everyone())
+    left.do("watch", f"{pit.keys.root}/alive/*")
     pit.machines[0].do("alive", pit.keys.alive("spare"))
     time.sleep(_QUIET)  # nothing may come in this time
     assert left.seen == []

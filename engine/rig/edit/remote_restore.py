@@ -1,0 +1,64 @@
+"""A rig that comes over MIDI: what it may not change, whoever sends it.
+
+Whatever opens this machine to others, or makes it open a file, is the player's to change: `[osc]`, `[network]`,
+`[remote]`, the devices of ports and the sound lists. So no file that the new text names is opened to find out.
+"""
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+from engine.rig.edit.scene_edits import EditError
+from engine.rig.models.rig import Input, Output, Rig
+from engine.rig.read.load import read
+
+_NAMED: Final = 5  # that a refusal lists
+_BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def checked(current: str, *, new: str, source: str) -> str:
+    """The new text, if it may take the place of the current one. `source` names it in errors.
+
+    Raises RigError, and EditError with the reason for a refusal.
+    """
+    reason = refusal(read(current, source, lists=False), read(new, source, lists=False))
+    if reason is not None:
+        raise EditError(reason)
+    return new
+
+
+def refusal(current: Rig, new: Rig) -> str | None:
+    """Why a rig that came over MIDI may not take the place of the current one, or None. Both read without lists."""
+    changed = list(_changed(current, new))
+    if not changed:
+        return None
+    listed = ", ".join(changed[:_NAMED]) + (f" and {len(changed) - _NAMED} more" if len(changed) > _NAMED else "")
+    way = "change that in the rig file, or play the rig from a file (bayleaf restore FILE.syx)"
+    return f"a rig that comes over MIDI may not change {listed}; {way}"
+
+
+def _changed(current: Rig, new: Rig) -> Iterator[str]:
+    """The names of what differs and may not."""
+    for table in ("osc", "network", "remote"):
+        if getattr(current, table) != getattr(new, table):
+            yield f"[{table}]"
+    for kind in ("inputs", "outputs"):
+        yield from _differing(kind, "device", _devices(getattr(current, kind)), _devices(getattr(new, kind)))
+    yield from _differing("instruments", "sounds_from", _lists(current), _lists(new))
+
+
+def _devices(ports: Mapping[str, Input | Output]) -> dict[str, object]:
+    """The devices by port, each with its machine."""
+    return {name: (port.machine, port.device) for name, port in ports.items() if port.device is not None}
+
+
+def _lists(rig: Rig) -> dict[str, object]:
+    """The sound lists by instrument."""
+    return {name: gear.sounds_from for name, gear in rig.instruments.items() if gear.sounds_from is not None}
+
+
+def _differing(table: str, key: str, current: Mapping[str, object], new: Mapping[str, object]) -> Iterator[str]:
+    for name in dict.fromkeys((*current, *new)):
+        if current.get(name) != new.get(name):
+            yield f"{table}.{name if _BARE.fullmatch(name) else json.dumps(name)}.{key}"
