@@ -254,9 +254,9 @@ class Engine:
         return without(answer, shed)
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
-        """A release without a press passes, unless another player holds that key, or nobody has room for it."""
+        """A release without a press passes, unless another player holds that key, or a full cable has it already."""
         cable = self.state.cables[output]
-        if cable.full:
+        if cable.full and not cable.takes_stray(off):
             cable.counts.shed += 1
             return False
         return not self.state.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))

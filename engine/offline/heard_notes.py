@@ -1,5 +1,6 @@
 """What a receiver gets from an output: keys that sound, notes that were played, programs that were selected."""
 
+from collections import Counter
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -26,17 +27,31 @@ class ChosenProgram(NamedTuple):
     program: int
 
 
+def unreleased(messages: Iterable[bytes]) -> list[tuple[int, int]]:
+    """The (channel, key) that these messages press more often than they release: each note-on needs its own note-off
+    (MIDI 1.0 p. A-4)."""
+    return _down(messages, each_press=True)
+
+
 def sounding(messages: Iterable[bytes]) -> list[tuple[int, int]]:
     """The (channel, key) that sound after these messages; a note-off ends its key, however often that was pressed."""
-    down: set[tuple[int, int]] = set()
+    return _down(messages, each_press=False)
+
+
+def _down(messages: Iterable[bytes], each_press: bool) -> list[tuple[int, int]]:
+    down: Counter[tuple[int, int]] = Counter()
     for message in messages:
         kind = message[0] & 0xE0
         if kind == 0x80:
             place = message[0] & 0x0F, message[1]
-            (down.add if is_press(message) else down.discard)(place)
+            if is_press(message):
+                down[place] += 1
+            elif down[place]:
+                down[place] -= 1 if each_press else down[place]
         elif message[0] & 0xF0 == CONTROLLER and message[1] in (ALL_SOUND_OFF, ALL_NOTES_OFF):
-            down = {place for place in down if place[0] != message[0] & 0x0F}
-    return sorted(down)
+            for place in [place for place in down if place[0] == message[0] & 0x0F]:
+                del down[place]
+    return sorted(+down)
 
 
 def notes(messages: Iterable[tuple[int, bytes]]) -> list[HeardNote]:

@@ -1,6 +1,6 @@
 """A rig in virtual time: the engine of the show, driven by a song as the show drives it, as fast as possible."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -11,7 +11,7 @@ from engine.core.commands import Begin, Finish, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.midi.kinds import is_release
-from engine.offline.heard_notes import sounding
+from engine.offline.heard_notes import sounding, unreleased
 from engine.offline.song import Song, by_input
 from engine.offline.song_time import SongTime
 from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
@@ -149,14 +149,14 @@ class Rehearsal:
         for source, text in engine.state.faults.first.items():
             done.notices.append((self._now - _EPOCH, f"filter {source} failed and was bypassed: {text}"))
         before = [len(cable.sent) for cable in self._cables]
-        done.held = [(output, channel, key) for output, listed in self._heard() for channel, key in listed]
+        done.held = [(output, channel, key) for output, listed in self._heard(unreleased) for channel, key in listed]
         done.ends = self._now - _EPOCH
         done.moved = engine.state.ledger.off_rest()
         self._take(engine.apply(self._now, Finish()).deliveries)
         self._run_dry()
         for cable, count in zip(self._cables, before, strict=True):
             cable.sent[count:] = [each._replace(ours=True) for each in cable.sent[count:] if is_release(each.message)]
-        done.hanging = [(output, channel, key) for output, listed in self._heard() for channel, key in listed]
+        done.hanging = [(output, channel, key) for output, listed in self._heard(sounding) for channel, key in listed]
         for name, cable in zip(engine.outputs, self._cables, strict=True):
             done.sent[name] = sorted((_from_start(each) for each in cable.sent), key=lambda each: each.start)
             done.ready[name] = [
@@ -164,9 +164,9 @@ class Rehearsal:
             ]
             done.replaced[name], done.shed[name] = cable.counts.replaced, cable.counts.shed
 
-    def _heard(self) -> list[tuple[str, list[tuple[int, int]]]]:
+    def _heard(self, by: Callable[[Iterable[bytes]], list[tuple[int, int]]]) -> list[tuple[str, list[tuple[int, int]]]]:
         return [
-            (name, sounding(each.message for each in cable.sent))
+            (name, by(each.message for each in cable.sent))
             for name, cable in zip(self.engine.outputs, self._cables, strict=True)
         ]
 

@@ -99,6 +99,10 @@ class TimedCable:
         """See OutputCable."""
         return self._cable.holds(message)
 
+    def takes_stray(self, release: bytes) -> bool:
+        """See OutputCable."""
+        return self._cable.takes_stray(release)
+
     def carried(self, now: int) -> int:
         """See OutputCable."""
         return self._cable.carried(now)

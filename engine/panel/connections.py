@@ -29,8 +29,10 @@ _READS_WITHIN: Final = 5.0  # seconds
 _SHAKES_HANDS_WITHIN: Final = 5.0  # seconds
 PING: Final = 5.0  # seconds
 SILENCE: Final = 20.0  # seconds, in which a browser answers some pings
+#: what the application meets when a browser goes in the middle of a request
+_GOING: Final = (ClientDisconnect, WebSocketDisconnect)
 #: what hypercorn lets through when a browser breaks off, or breaks HTTP or TLS; h11 comes with hypercorn
-_THE_BROWSERS: Final = (OSError, trio.BrokenResourceError, trio.ClosedResourceError, h11.ProtocolError)
+_BREAKING: Final = (OSError, trio.BrokenResourceError, trio.ClosedResourceError, h11.ProtocolError)
 
 
 class Line(trio.abc.HalfCloseableStream):
@@ -95,8 +97,7 @@ class Connections:
                     self._app_for(place), self._config, self._context, ConnectionState({}), self._secured(stream, place)
                 )
         except Exception as fault:  # what it could break is this connection
-            if (own := _own(fault)) is not None:
-                faults.record("serving a connection", own)
+            _record("serving a connection", fault, _BREAKING)
         finally:
             await trio.aclose_forcefully(stream)
 
@@ -114,10 +115,8 @@ class Connections:
                 else:
                     place.hurry()
                 await self._app(scope, receive, send)
-            except (ClientDisconnect, WebSocketDisconnect):  # the browser went in the middle of it
-                raise
             except Exception as fault:
-                faults.record(f"serving {scope.get('path')}", fault)
+                _record(f"serving {scope.get('path')}", fault, _GOING)
                 raise
             finally:
                 place.hurry()
@@ -139,11 +138,11 @@ def end_of(stream: trio.SocketStream) -> tuple[str, bool]:
     return peer[0], is_loopback(peer)
 
 
-def _own(fault: Exception) -> Exception | None:
-    """What of this is a fault of our own: not what a browser did against the protocol, nor its going."""
-    if isinstance(fault, ExceptionGroup):
-        return fault.split(_THE_BROWSERS)[1]
-    return None if isinstance(fault, _THE_BROWSERS) else fault
+def _record(doing: str, fault: Exception, browsers: tuple[type[Exception], ...]) -> None:
+    """Log a fault, unless it is one of these, which a browser causes."""
+    own = fault.split(browsers)[1] if isinstance(fault, ExceptionGroup) else fault
+    if own is not None and not isinstance(own, browsers):
+        faults.record(doing, own)
 
 
 def hypercorn_config(longest: int) -> Config:

@@ -79,6 +79,9 @@ class OutputCable(Protocol):
     def flush(self, now: int, out: list[Delivery]) -> None:
         """Hand over all that may go at this time."""
 
+    def takes_stray(self, release: bytes) -> bool:
+        """Whether a full cable has room for a release whose press is not known: it takes the first of each key."""
+
     def change_speed(self, speed: CableSpeed | None) -> None:
         """Pace the cable otherwise from now on; what waits keeps waiting for its turn."""
 

@@ -5,8 +5,8 @@ must neither be lost nor change its order wait in one queue. Those of a channel 
 
 A full cable (a broken device can send thirty times what a cable carries) sheds and counts everything but
 
-* releases, which are always queued: no note begins on a full cable, so there are never more of them than of the notes
-  before;
+* releases: no note begins on a full cable, so a few of each key are enough to end all that sound, and of those whose
+  press is not known, the first of each key;
 * pedals, banks, programs and whatever else sets one thing: the newest of each stays, in the order they came in.
 """
 
@@ -23,6 +23,8 @@ SHORT_SYSEX: Final = 32
 
 #: units of notes and the like: four seconds of a dense song on a DIN cable
 MOST_NOTES: Final = 4096
+#: releases of one key that a full cable still takes: more, without presses, would only fill it
+MOST_RELEASES: Final = 16
 #: real-time bytes and time code: any more would come too late to be of use
 MOST_URGENT: Final = 64
 #: bytes of long SysEx: some twenty minutes on a DIN cable
@@ -41,6 +43,7 @@ class CableQueues:
         self.bulk: deque[bytes] = deque()
         self._held = held
         self._parked: dict[int, dict[object, Unit]] = {}  # by channel, oldest first
+        self._ended: dict[tuple[int, int], int] = {}  # channel, key -> releases that were queued since it is full
 
     @property
     def full(self) -> bool:
@@ -73,6 +76,10 @@ class CableQueues:
             self._counts.shed += len(unit)
         else:
             self.notes.append(unit)
+
+    def ends(self, release: bytes) -> bool:
+        """Whether a release of this key was queued since the cable is full."""
+        return (release[0] & 0x0F, release[1]) in self._ended
 
     def holds(self, message: bytes) -> bool:
         """Whether this very SysEx waits here."""
@@ -138,8 +145,17 @@ class CableQueues:
 
     def _take(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
         """Queue a channel's unit, or park it."""
-        if not self.full or is_release(unit[0]):
+        if not self.full:
+            self._ended.clear()
             self._queue(unit, parked)
+            return
+        if is_release(unit[0]):
+            key = unit[0][0] & 0x0F, unit[0][1]
+            self._ended[key] = ended = self._ended.get(key, 0) + 1
+            if ended <= MOST_RELEASES:
+                self._queue(unit, parked)
+            else:
+                self._counts.shed += len(unit)
             return
         queued = self.values if parked is None else parked
         for message in unit:

@@ -100,6 +100,10 @@ class RemoteCable:
         """See OutputCable: nothing ever waits here."""
         return False
 
+    def takes_stray(self, release: bytes) -> bool:
+        """See OutputCable: the other machine's cable decides."""
+        return True
+
     def carried(self, now: int) -> int:
         """See OutputCable."""
         return self._handed - max(0, self.carried_at - now)

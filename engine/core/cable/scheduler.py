@@ -154,6 +154,10 @@ class Cable:
         """See OutputCable."""
         return self.queues.holds(message) or any(each is message for each in self._begun)
 
+    def takes_stray(self, release: bytes) -> bool:
+        """See OutputCable."""
+        return not self.queues.ends(release)
+
     def pending(self) -> Iterator[bytes]:
         """All that waits here, about in the order in which it will go."""
         yield from (*self._begun, *self._panic)

@@ -4,6 +4,7 @@ import signal
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
 from typing import Final
+from zlib import crc32
 
 import trio
 
@@ -21,7 +22,7 @@ from engine.live.port_bank import DRIVERS_TAKE
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.instance_lock import InstanceLock, claim_socket
-from engine.live.process.last_scene import LastSceneWriter, read_last, state_file
+from engine.live.process.last_scene import LastSceneWriter, state_file
 from engine.live.process.priority import undisturbed
 from engine.live.reader import InputReader
 from engine.live.show import Show
@@ -57,6 +58,7 @@ class EngineProcess:
         self._text = text
         self._rig_file = rig_file
         self._name = name
+        self._number = rig.network.number if rig.network is not None else crc32(name.encode())
         self._virtual = virtual
         self._say = say
         self._beside = beside
@@ -130,7 +132,7 @@ class EngineProcess:
     ) -> None:
         """Play until stopped; then release everything and close the ports, whatever has happened."""
         try:
-            with collector_at_rest(), undisturbed() as show.scheduling:
+            with collector_at_rest(), undisturbed(self._number) as show.scheduling:
                 await self._play(show, reader, tasks, cluster)
         finally:
             reader.stop()
@@ -160,7 +162,7 @@ class EngineProcess:
 
     def _resume(self, show: Show) -> int | str:
         """Take up the set list where the last show was; returns the scene to begin with."""
-        last = read_last(state_file(self._name), self._rig_file)
+        last = self._last_scene.last()
         if last is not None:
             show.apply(ResumePosition(last))
         start = self._rig.rig.start

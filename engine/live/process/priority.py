@@ -35,7 +35,7 @@ def going_first() -> Iterator[str]:
 
 
 @contextmanager
-def undisturbed() -> Iterator[str]:
-    """The same for the loop's thread and the reader's, both on one processor."""
-    with going_first() as scheduling, one_for_all():
+def undisturbed(place: int = 0) -> Iterator[str]:
+    """The same for the loop's thread and the reader's, both on one processor; `place`: see `one_for_all`."""
+    with going_first() as scheduling, one_for_all(place):
         yield scheduling

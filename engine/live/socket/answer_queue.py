@@ -1,7 +1,7 @@
 """Answers that cost more than the loop may spend: made and written in a worker thread, one after another.
 
 However many ask, one thread at a time competes with the music for Python's lock. What every asker causes again is
-followed by a rest, so that all of it together takes a fiftieth of the time.
+followed by a rest, so that all of it together takes a hundredth of the time.
 """
 
 import json
@@ -14,7 +14,7 @@ from engine.live.process.worker_threads import in_a_thread
 from engine.protocol import Answer, AnswerCode, Facts, Handler, Request, WrittenJson, refused
 
 _MOST: Final = 32  # requests that wait
-_REST: Final = 49  # times as long as the answer took
+_REST: Final = 99  # times as long as the answer took
 _LONGEST_REST: Final = 1.0  # seconds
 _DEEP: Final = 4  # levels of a large answer that are written piece by piece
 

@@ -57,7 +57,7 @@ def _check_ours(folder: Path) -> None:
     if found.st_uid != os.getuid():
         raise NoEngine(f"{where} belongs to another user; set XDG_RUNTIME_DIR to a folder of your own")
     if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-        raise NoEngine(f"{where} can be written to by other users; run: chmod 700 {folder}")
+        raise NoEngine(f"{where} can be written to by other users; set XDG_RUNTIME_DIR to one with mode 700")
 
 
 @contextlib.contextmanager

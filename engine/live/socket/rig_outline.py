@@ -9,15 +9,16 @@ from typing import Any, NamedTuple
 
 from engine.live.process.worker_threads import at_ease
 from engine.protocol import Facts, WrittenJson
-from engine.rig.models.rig import Rig
+from engine.rig.models.rig import Rig, Scene
 from engine.rig.rig_as_json import scene_outline, sections
 
 
 class OutlinePiece(NamedTuple):
-    """JSON, and the revision since which it has been so."""
+    """JSON, the revision since which it has been so, and what it was made of: an edit keeps the other scenes."""
 
     text: str
     since: int
+    of: object = None
 
 
 class RigOutline:
@@ -48,14 +49,17 @@ class RigOutline:
 
     def _renew(self, rig: Rig, revision: int) -> None:
         named = {name: _piece(self._sections, name, each, revision) for name, each in at_ease(sections(rig).items())}
-        scenes = {
-            scene.number: _piece(self._scenes, scene.number, scene_outline(scene), revision)
-            for scene in at_ease(rig.scenes)
-        }
+        scenes = {scene.number: self._scene(scene, revision) for scene in at_ease(rig.scenes)}
         self._order = _piece({"": self._order}, "", list(scenes), revision)
         self._sections, self._scenes, self._revision = named, scenes, revision
         if self._first < 0:
             self._first = revision
+
+    def _scene(self, scene: Scene, revision: int) -> OutlinePiece:
+        known = self._scenes.get(scene.number)
+        if known is not None and known.of is scene:
+            return known
+        return _piece(self._scenes, scene.number, scene_outline(scene), revision)._replace(of=scene)
 
 
 def _piece(before: Mapping[Any, OutlinePiece], key: object, value: object, revision: int) -> OutlinePiece:

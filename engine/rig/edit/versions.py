@@ -4,14 +4,17 @@ The file is replaced in one step by a finished one: whatever fails or is killed 
 one is there, complete. Versions are files in a hidden folder beside it, numbered from 1; the newest 50 are kept.
 """
 
-import contextlib
 import os
+import stat
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from engine import durable_files
+from engine import durable_files, renames
+from engine.rig.edit.file_attributes import AttributesLost, open_to_editors, take_over
 
 KEPT: Final = 50
 _UNFINISHED: Final = ".saving"  # suffix of files that are being written
@@ -87,9 +90,8 @@ class RigVersions:
         """Make a text the newest version and return its number; the file is not changed. Raises SaveError."""
         try:
             self._sweep()
-            there = self.path.exists()
-            present, mode = (self.path.read_bytes(), self._mode()) if there else (b"", _MODE)
-            return self._keep(_as_file(text, present), mode)
+            present = self.path.read_bytes() if self.path.exists() else b""
+            return self._keep(_as_file(text, present))
         except OSError as fault:
             raise SaveError(f"no version of {self.path} could be kept: {_reason(fault)}") from None
 
@@ -97,17 +99,14 @@ class RigVersions:
         """Write the file; the bytes written, and the names of the removed half-written files."""
         present = self._expected_bytes(expected)
         swept = self._sweep()
-        made, mode = _as_file(text, present or b""), _MODE
-        if present is not None:
-            mode = self._mode()
-            if not mode & 0o222 or not os.access(self.path, os.W_OK):
-                raise SaveError(f"{self.path} is read-only and is unchanged; make it writable first")
-            self._keep(present, mode)
-        self._put(self.path, made, mode, expected)
+        made = _as_file(text, present or b"")
+        if present is not None and not (self.path.stat().st_mode & 0o222 and os.access(self.path, os.W_OK)):
+            raise SaveError(f"{self.path} is read-only and is unchanged; make it writable first")
+        with self._finished(self.path, made) as finished:
+            if present is not None:
+                self._keep(present)
+            self._place(finished, made, expected)
         return made, swept
-
-    def _mode(self) -> int:
-        return self.path.stat().st_mode & 0o7777
 
     def _sweep(self) -> list[str]:
         """Remove the half-written files of a killed save, and return their names."""
@@ -127,49 +126,86 @@ class RigVersions:
         except FileNotFoundError:
             present = None
         if (None if present is None else plain(_decoded(present))) != (None if expected is None else plain(expected)):
-            raise SaveError(f"{self.path} has changed on disk since it was loaded; neither text was changed")
+            raise self._changed()
         return present
 
-    def _put(self, path: Path, made: bytes, mode: int, expected: str | None) -> None:
-        """Replace a file by a finished one in one step."""
+    def _changed(self) -> SaveError:
+        return SaveError(f"{self.path} has changed on disk since it was loaded; neither text was changed")
+
+    @contextmanager
+    def _finished(self, path: Path, content: bytes) -> Iterator[Path]:
+        """A finished file beside `path` that takes after the rig file; it is removed unless it was renamed."""
         handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=_UNFINISHED, dir=path.parent)
+        made = Path(name)
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(made)
+                file.write(content)
+                file.flush()
+                self._take_over(made)
                 durable_files.flush(file)
-            self._give_to_owner(Path(name))
-            os.chmod(name, mode)
-            if Path(name).read_bytes() != made:
+            if made.read_bytes() != content:
                 raise SaveError(f"{path} is unchanged: the disk did not return what was written to it")
-            if path == self.path:
-                self._expected_bytes(expected)  # nobody else may have written meanwhile
-            durable_files.rename(Path(name), path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+            yield made
+        finally:
+            with suppress(OSError):  # the next save sweeps it
+                made.unlink(missing_ok=True)
 
-    def _give_to_owner(self, made: Path) -> None:
-        """A file that root saves keeps its owner; other users cannot change the owner and need not."""
-        with contextlib.suppress(OSError):
-            file, new = self.path.stat(), made.stat()
-            if (file.st_uid, file.st_gid) != (new.st_uid, new.st_gid):
-                os.chown(made, file.st_uid, file.st_gid)
+    def _take_over(self, made: Path) -> None:
+        try:
+            take_over(made, self.path)
+        except AttributesLost as fault:
+            raise SaveError(f"{self.path} is unchanged: {fault}") from None
+        except FileNotFoundError:
+            os.chmod(made, _MODE)
+
+    def _place(self, finished: Path, content: bytes, expected: str | None) -> None:
+        """Put a finished file in the rig file's place, unless another program has written there meanwhile.
+
+        The two files change places in one step, so that what is replaced can be looked at. Who had opened the old file
+        before and writes into it after that look is not noticed; nor is anybody where files cannot change places, who
+        writes between the last look and the rename.
+        """
+        self._expected_bytes(expected)
+        if expected is None:
+            renames.rename_new(finished, self.path)
+        elif not renames.exchange(finished, self.path):
+            durable_files.rename(finished, self.path)
+        else:
+            try:
+                if not _holds(finished, expected):
+                    raise self._changed()
+            except (OSError, SaveError):
+                self._put_back(finished, content)
+                raise
+        durable_files.flush_folder(self.path.parent)
+
+    def _put_back(self, replaced: Path, content: bytes) -> None:
+        """Undo the exchange with a file that must not be replaced."""
+        renames.exchange(replaced, self.path)
+        if replaced.read_bytes() != content:  # somebody has written once more
+            self._keep(replaced.read_bytes())
 
     # Versions
 
-    def _keep(self, present: bytes, mode: int) -> int:
+    def _keep(self, present: bytes) -> int:
         numbers = self._numbers()
         if numbers and self._file(numbers[-1]).read_bytes() == present:
             return numbers[-1]
-        if not self._folder.is_dir():
-            self._folder.mkdir(mode=0o700)
-            self._give_to_owner(self._folder)
-            durable_files.flush_folder(self.path.parent)
+        self._make_folder()
         number = numbers[-1] + 1 if numbers else 1
-        self._put(self._file(number), present, mode, None)
+        with self._finished(self._file(number), present) as finished:
+            renames.rename_new(finished, self._file(number))
+        durable_files.flush_folder(self._folder)
         for old in [*numbers, number][:-KEPT]:
             self._file(old).unlink(missing_ok=True)
         return number
+
+    def _make_folder(self) -> None:
+        if not self._folder.is_dir():
+            self._folder.mkdir(mode=0o700)
+            durable_files.flush_folder(self.path.parent)
+        if self.path.exists():
+            open_to_editors(self._folder, self.path)
 
     def _numbers(self) -> tuple[int, ...]:
         if not self._folder.is_dir():
@@ -213,6 +249,11 @@ class RigVersions:
 
 def _reason(fault: OSError) -> str:
     return fault.strerror or str(fault)
+
+
+def _holds(file: Path, text: str) -> bool:
+    """Whether this is a file, not a link or a folder, with this text."""
+    return stat.S_ISREG(os.lstat(file).st_mode) and plain(_decoded(file.read_bytes())) == plain(text)
 
 
 def _decoded(data: bytes) -> str:

@@ -9,13 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.cable.output_cable import Delivery
-from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT, CableQueues
+from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_RELEASES, MOST_URGENT, CableQueues
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, recall
 from tests.support.pit_engine import MS, PORTS, ears, run_dry
+from tests.support.receiver import Receiver
 
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
@@ -183,6 +184,56 @@ def test_a_release_is_never_shed() -> None:
     ons = [message for message in heard if message[0] & 0xF0 == 0x90]
     assert len(ons) == sum(message[0] & 0xF0 == 0x80 for message in heard) >= 3 * 16 * 128 - shed
     assert ears(out)[STRINGS].held == 0
+
+
+def test_a_full_cable_takes_one_stray_release_of_each_key() -> None:
+    """Releases whose presses are not known, such as those of a switch that was down before the start, arrive once for
+    each key, however many come, and those of the next flood again."""
+    router = flooded()
+    now = 100 * MS
+    for _ in range(2):
+        out = run_dry(router, now)[1]
+        for number in range(MOST_NOTES + 200):
+            out += router.receive(now, KEYS, bytes((0x91, number % 128, 64)))
+        shed = router.state.cables[STRINGS].counts.shed
+        for number in range(1000):
+            out += router.receive(now, KEYS, bytes((0x80, number % 8, 64)))
+        assert router.state.cables[STRINGS].counts.shed == shed + 992
+        now, rest = run_dry(router, now)
+        heard = [message for to, message, _ in out + rest if to == STRINGS and message[0] == 0x80]
+        assert heard == [bytes((0x80, key, 64)) for key in range(8)]
+        now += MS
+
+
+def test_a_cable_without_a_ledger_bounds_its_releases() -> None:
+    """The cable of a machine that lends knows of no presses: of each key it takes a few releases beyond its bound."""
+    cable, out = Cable(STRINGS, DIN), list[Delivery]()
+    for number in range(60_000):
+        cable.put(0, (bytes((0x90, number % 4, 64)),), out)
+        cable.put(0, (bytes((0x80, number % 4, 64)),), out)
+    assert len(cable.queues.notes) <= MOST_NOTES + 4 * MOST_RELEASES
+    while cable.due is not None:
+        cable.flush(cable.due, out)
+    heard = Receiver()
+    for _, message, _ in out:
+        heard.hear(message)
+    assert heard.held == 0
+
+
+def test_after_a_panic_a_full_cable_is_soon_free() -> None:
+    """Of the releases that wait when a panic comes, one for each key stays; a note then begins within a second."""
+    router = flooded()
+    now = 100 * MS
+    for number in range(2 * MOST_NOTES):
+        router.receive(now, KEYS, bytes((0x90, number // 2 % 128, 64 * (1 - number % 2))))
+    out = command(router, now, "panic", None, "test")[1]
+    assert sum(unit[0][0] == 0x90 for unit in queues_of(router).notes) <= 128
+    end, rest = run_dry(router, now)
+    heard = Receiver()
+    for _, message, _ in [each for each in out + rest if each[0] == STRINGS]:
+        heard.hear(message)
+    assert heard.held == 0
+    assert end - now < 1000 * MS
 
 
 def test_other_outputs_are_untouched() -> None:

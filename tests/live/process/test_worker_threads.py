@@ -35,6 +35,39 @@ def test_what_plays_keeps_together_and_is_free_afterwards() -> None:
     assert where() == before
 
 
+PROGRAM = """
+from engine import processor
+processor._CLAIM = "\\0test TEST"
+from engine.live.process.priority import going_first
+with going_first(), processor.one_for_all(PLACE) as here:
+    print(here, flush=True)
+    input()
+"""
+
+
+def test_programs_on_one_computer_keep_to_different_processors() -> None:
+    """Each takes the next that is free, beginning at its place; one that ends leaves its own to others."""
+    programs: list[subprocess.Popen[str]] = []
+
+    def start(place: int) -> str:
+        command = [sys.executable, "-c", PROGRAM.replace("PLACE", str(place)).replace("TEST", str(os.getpid()))]
+        programs.append(subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True))
+        assert programs[-1].stdout is not None
+        return programs[-1].stdout.readline().strip()
+
+    try:
+        places = [start(3) for _ in where()]
+        if places != ["None"] * len(places):  # with one processor, or where real-time scheduling is not granted
+            assert sorted(places) == sorted(str(processor) for processor in where())
+            assert start(3) == places[0]  # all are taken
+            programs[1].communicate("\n")
+            assert start(3) == places[1]
+    finally:
+        for program in programs:
+            program.kill()
+            program.communicate()
+
+
 def test_with_ordinary_scheduling_nothing_is_changed() -> None:
     """At ordinary priority no thread is bound to one processor, since other programs could take it away."""
     before = where()

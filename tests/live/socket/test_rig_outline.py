@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.live.socket import rig_outline
 from engine.live.socket.rig_outline import RigOutline
-from engine.rig.models.rig import Rig, rig_model
-from engine.rig.rig_as_json import outline
+from engine.rig.models.rig import Rig, Scene, rig_model
+from engine.rig.rig_as_json import outline, scene_outline
 
 NUMBERED = st.tuples(st.integers(1, 6), st.sampled_from("ABC"))
 SCENES = st.lists(NUMBERED, unique_by=lambda scene: scene[0], min_size=1, max_size=6)
@@ -72,6 +73,25 @@ def test_an_edit_of_one_scene_of_many_is_small() -> None:
         json.loads(whole["scenes"])[4]
     ]
     assert 10 * len(parts["scenes"]) < len(whole["scenes"])
+
+
+def test_a_scene_that_an_edit_keeps_is_not_made_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a rig that shares its scenes with the one before, only those that are new are made into JSON."""
+    made = []
+
+    def counted(scene: Scene) -> Any:
+        made.append(scene.number)
+        return scene_outline(scene)
+
+    monkeypatch.setattr(rig_outline, "scene_outline", counted)
+    before, pieces = rig([(number, "A") for number in range(1, 9)], "Pit"), RigOutline()
+    pieces.parts(before, 1, None)
+    made.clear()
+    (new,) = rig([(5, "B")], "Pit").scenes
+    after = before.model_copy(update={"scenes": (*before.scenes[:4], new, *before.scenes[5:])})
+    _, parts = pieces.parts(after, 2, None)
+    assert made == [5]
+    assert read(parts) == outline(after)
 
 
 @pytest.mark.parametrize("since", [None, -1, 0, 3])
