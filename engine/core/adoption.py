@@ -32,7 +32,8 @@ class Adoption:
         """
         state = self._state
         before = state.adopt(compiled, scenes)
-        self._outputs.put(now, state.sync.adopt(now, compiled.sync), out)
+        if compiled.sync != before.sync:
+            self._outputs.put(now, state.sync.adopt(now, compiled.sync), out)
         for source, name in enumerate(before.inputs):
             if name in before.rig.inputs and name not in compiled.rig.inputs:
                 self._inputs.lost(now, source, out)

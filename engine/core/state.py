@@ -23,7 +23,7 @@ from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
-from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.timing.sync import ClockAndTimecode
 
@@ -51,6 +51,7 @@ class State:
         # messages
         self.scene: SceneInPlay | None = None  # in force
         self.scenes = ScenesInPlay(compiled.scenes)
+        self.faults = self.scenes.faults
         self.ledger = Ledger(silencing.each_press)
         self.loops = Loops()
         self.delayed = DelayedMessages()
@@ -84,11 +85,6 @@ class State:
         self.cables[output].change_speed(self._pace(output))
 
     # What is asked
-
-    @property
-    def faults(self) -> FilterFaults:
-        """Of the filters of the present rig."""
-        return self.scenes.faults
 
     @property
     def scene_in_force(self) -> tuple[int, str] | None:
@@ -139,12 +135,15 @@ class State:
         The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
         """
         before, self.compiled = self.compiled, compiled
-        self.scenes = scenes
-        self._adopt_cables(before)
-        self._adopt_controls()
+        self.scenes, self.faults = scenes, scenes.faults
+        if _cabling(compiled) != _cabling(before):
+            self._adopt_cables(before)
+        if compiled.controls is not before.controls:
+            self._adopt_controls()
         still = (output for output, name in enumerate(compiled.outputs) if name in compiled.rig.outputs)
         self.sensing.adopt(compiled.sensed, frozenset(still))
-        self.remote.adopt(compiled.remote.device, compiled.remote.programs)
+        if compiled.remote != before.remote:
+            self.remote.adopt(compiled.remote.device, compiled.remote.programs)
         return before
 
     def _adopt_cables(self, before: CompiledRig) -> None:
@@ -166,3 +165,8 @@ class State:
                 board.adopt(conditions or ControlConditions(()))
             elif conditions is not None:
                 self.boards[source] = Switchboard(conditions)
+
+
+def _cabling(compiled: CompiledRig) -> tuple[object, ...]:
+    """What the cables depend on."""
+    return compiled.outputs, compiled.rig.outputs, compiled.remote_outputs
