@@ -149,8 +149,8 @@ class CableQueues:
             self._queue(unit, parked)
             return
         if is_release(unit[0]):
-            key = unit[0][0] & 0x0F, unit[0][1]
-            self._ended[key] = ended = self._ended.get(key, 0) + 1
+            released = unit[0][0] & 0x0F, unit[0][1]
+            self._ended[released] = ended = self._ended.get(released, 0) + 1
             if ended <= MOST_RELEASES:
                 self._queue(unit, parked)
             else:
