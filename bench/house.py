@@ -30,6 +30,7 @@ import trio
 from engine.core.commands import RecallScene
 from engine.live.edit.rig_session import RigSession
 from engine.live.port_opening import PortOpener, connect
+from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.memory import MemorySystem
@@ -67,7 +68,7 @@ class Playing:
         self._strings = system.output(opened.outputs["strings"].name)
         self._inbox = InputReader({index: opened.inputs[name] for index, name in enumerate(rig.inputs)}, self._clock)
         self._show = Show(rig, opened, self._inbox, clock=self._clock)
-        self._session = RigSession(self._show, file, text)
+        self._session = RigSession(self._show, file, text, to_its_end)
         self._inbox.start(lambda: None)
         self._show.apply(RecallScene(11), "shell")
         self.things: dict[str, Callable[[int], Callable[[], object]]] = {

@@ -74,6 +74,8 @@ def compile_rig(
     inputs, outputs = (after.inputs, after.outputs) if after is not None else ((), ())
     inputs, outputs = _places(inputs, rig.inputs), _places(outputs, rig.outputs)
     compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs)
+    if after is not None and filters is None and (inputs, outputs) == (after.inputs, after.outputs):
+        compiler.keep(after.rig, after.scenes)
     routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
     return CompiledRig(
         rig,

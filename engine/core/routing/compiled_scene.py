@@ -85,10 +85,24 @@ class SceneCompiler:
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
         self._without_state: dict[str, FilterLink] = {}  # settings -> one that all routes share
+        self._kept: dict[int, CompiledScene] = {}  # by the identity of its scene in the rig before
         self.everywhere = self._paths(rig.routes, "route", lasting=True)
+
+    def keep(self, before: Rig, scenes: Mapping[int, CompiledScene]) -> None:
+        """Take over from the rig before, which has the same ports at the same places, the scenes that are as they were.
+
+        `scenes`: those that were compiled of it, by number.
+        """
+        rig = self._rig
+        if (rig.instruments, rig.routes) == (before.instruments, before.routes):
+            self.everywhere = next(iter(scenes.values())).everywhere
+            self._kept = {id(scene): scenes[scene.number] for scene in before.scenes}
 
     def compile(self, scene: Scene) -> CompiledScene:
         """Compile one scene."""
+        kept = self._kept.get(id(scene))
+        if kept is not None:
+            return kept
         own = self._paths(scene.routes, "scene route", lasting=False)
         bursts = compile_burst(self._rig, scene, self._outputs)
         return CompiledScene(scene.number, scene.name, scene.held == "cut", self.everywhere, own, bursts)

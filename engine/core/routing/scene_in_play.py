@@ -174,7 +174,8 @@ class SharedRoutes:
 
     def __init__(self, everywhere: Paths) -> None:
         self.memory = AnswerMemory()
-        self.called = _keeping_state(everywhere)
+        # made again: what was compiled may be in play already, in the rig before an edit
+        self.called = _renewed(_keeping_state(everywhere), lambda source, path: True)
 
     def renew(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
         """Reset the filters with state of these routes (input, route). `keep_time`: see `RoutePath.renewed`."""
