@@ -15,7 +15,7 @@ from engine.protocol import Answer, AnswerCode, Handler, Request, refused
 
 _MOST: Final = 32  # requests that wait
 _REST: Final = 99  # times as long as the answer took
-_LONGEST_REST: Final = 1.0  # seconds
+_LONGEST_REST: Final = 10.0  # seconds
 
 
 class AnswerQueue:
