@@ -1,7 +1,7 @@
 """Asks the system to run the music before other programs, with real-time scheduling.
 
 Source: sched(7), SCHED_FIFO and RLIMIT_RTPRIO. Threads that start later inherit it; a program that is started gives it
-up (`give_way` in engine/panel/panel_supervisor).
+up (`engine.give_way`).
 """
 
 import os

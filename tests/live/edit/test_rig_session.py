@@ -16,6 +16,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
+from engine.live.process.worker_threads import to_its_end
 from engine.rig.edit import versions as saving
 from engine.rig.read.load import read
 from tests.support.answered import answered
@@ -34,7 +35,7 @@ class Desk:
         self.show.apply(RecallScene(1), "shell")
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
-        self.session = RigSession(self.show, self.file, TEXT)
+        self.session = RigSession(self.show, self.file, TEXT, to_its_end)
         self.saver = RigSaver(self.session)
         self.remote_work = RemoteWork(self.show, self.session)
         self.requests = EditRequests(self.show, self.session, self.saver, self.remote_work)
@@ -350,7 +351,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
 async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nursery: trio.Nursery) -> None:
     """An edit made between reading the file and first checking it plays."""
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
-    late = RigSession(desk.show, desk.file, TEXT)
+    late = RigSession(desk.show, desk.file, TEXT, to_its_end)
     nursery.start_soon(RigFileFollower(late).run)
     await eventually(lambda: desk.names()[1] == "Parade")
 

@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
+from engine.give_way import give_way
 from engine.live.process.priority import ORDINARY, going_first, undisturbed
 from engine.live.process.worker_threads import in_a_thread, to_its_end
-from engine.panel.panel_supervisor import give_way
 from engine.processor import any_of_them, one_for_all
 
 
@@ -103,3 +104,34 @@ def test_a_program_that_is_started_may_run_anywhere() -> None:
             child.communicate(b"\n")
     any_of_them()
     assert where() == before
+
+
+async def test_cancelled_work_comes_to_its_end() -> None:
+    """A file that is being written when the show ends is finished, and its answer is there."""
+    begun, go_on, found = threading.Event(), threading.Event(), []
+
+    def write() -> str:
+        begun.set()
+        go_on.wait()
+        return "written"
+
+    async def save() -> None:
+        found.append(await to_its_end(write))
+
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(save)
+        await trio.to_thread.run_sync(begun.wait)
+        nursery.cancel_scope.cancel()
+        with trio.CancelScope(shield=True):
+            await trio.testing.wait_all_tasks_blocked()
+        go_on.set()
+    assert found == ["written"]
+
+
+async def test_work_that_hangs_is_abandoned() -> None:
+    """A disk that is gone does not hold up the end of a show."""
+    for_ever = threading.Event()
+    with trio.move_on_after(0.05) as scope:
+        await to_its_end(for_ever.wait)
+    assert scope.cancelled_caught
+    for_ever.set()
