@@ -33,6 +33,7 @@ from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import undisturbed
+from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.live.socket.panel_requests import PanelRequests
@@ -77,7 +78,7 @@ def one_turn(
         show = Show(loaded, patch, inbox)
         show.latency = samples
         show.apply(RecallScene(1), "shell")
-        session = RigSession(show, Path("bench.toml"), "")
+        session = RigSession(show, Path("bench.toml"), "", to_its_end)
         panel = PanelRequests(show, session, MemorySystem("bench"))
         async with trio.open_nursery() as nursery:
             if listener is not None:

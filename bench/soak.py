@@ -44,6 +44,7 @@ from engine.live.loop_wakeup import waker
 from engine.live.meters import Latency
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
+from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.ports.open_system import open_system
 from engine.ports.port import PortError, PortSystem
@@ -197,7 +198,7 @@ class Soak:
             show.apply(RecallScene(1), "shell")
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Hotplug(show, self._opener).run)
-                session = RigSession(show, self._file, text_of(self._file))
+                session = RigSession(show, self._file, text_of(self._file), to_its_end)
                 nursery.start_soon(RigFileFollower(session).run)
                 nursery.start_soon(collect_when_idle, show.ports.messages_heard)
                 self._inbox.start(waker(show))

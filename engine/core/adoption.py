@@ -11,6 +11,7 @@ from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.state import State
 
 
@@ -23,15 +24,16 @@ class Adoption:
         self._state, self._inputs, self._outputs = state, inputs, outputs
         self._delayed, self._players = delayed, players
 
-    def adopt(self, now: int, compiled: CompiledRig, out: list[Delivery]) -> None:
-        """Play this rig, which was compiled with the ports of the present one.
+    def adopt(self, now: int, compiled: CompiledRig, scenes: ScenesInPlay, out: list[Delivery]) -> None:
+        """Play this rig, which was compiled with the ports of the present one, with these scenes of it.
 
         What was removed from the rig is released, and a changed burst is sent. A scene that is no longer in the rig
         plays on until another is recalled.
         """
         state = self._state
-        before = state.adopt(compiled)
-        self._outputs.put(now, state.sync.adopt(now, compiled.sync), out)
+        before = state.adopt(compiled, scenes)
+        if compiled.sync != before.sync:
+            self._outputs.put(now, state.sync.adopt(now, compiled.sync), out)
         for source, name in enumerate(before.inputs):
             if name in before.rig.inputs and name not in compiled.rig.inputs:
                 self._inputs.lost(now, source, out)
@@ -57,8 +59,8 @@ class Adoption:
             state.setlist.go_before(coming)
             return
         if _untouched(state.compiled, before, scene.number):
-            state.keep_scene(scene)
-        edited = state.scene = state.scene_of(number)
+            state.scenes.keep(scene)
+        edited = state.scene = state.scenes[number]
         edited.mute(frozenset(state.muted))
         state.setlist.move_to(number)
         if edited is scene:

@@ -10,6 +10,7 @@ from typing import ClassVar, Final
 from engine.core.cable.speed import CableSpeed
 from engine.core.compiled import CompiledRig
 from engine.core.control.setlist import ShowPosition
+from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.timing.clock import ClockGenerator
 
 #: metadata of a field that is not recorded, because it is made from the others
@@ -172,13 +173,15 @@ class ResumePosition(Command):
 class AdoptRig(Command):
     """Go on with an edited rig.
 
-    `text`: its file; `remote`: the outputs whose cables are at another machine; `compiled`: what was made of both.
+    `text`: its file; `remote`: the outputs whose cables are at another machine; `compiled`: what was made of both;
+    `scenes`: its scenes if they have been made ready.
     """
 
     word: ClassVar[str] = "rig"
     text: str
     remote: tuple[str, ...]
     compiled: CompiledRig | None = field(default=None, compare=False, repr=False, metadata=DERIVED)
+    scenes: ScenesInPlay | None = field(default=None, compare=False, repr=False, metadata=DERIVED)
 
 
 @dataclass(frozen=True)

@@ -74,6 +74,9 @@ def compile_rig(
     inputs, outputs = (after.inputs, after.outputs) if after is not None else ((), ())
     inputs, outputs = _places(inputs, rig.inputs), _places(outputs, rig.outputs)
     compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs)
+    kept = after if after is not None and (inputs, outputs) == (after.inputs, after.outputs) else None
+    if kept is not None and filters is None:
+        compiler.keep(kept.rig, kept.scenes)
     routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
     return CompiledRig(
         rig,
@@ -81,13 +84,13 @@ def compile_rig(
         outputs,
         frozenset(remote_outputs),
         {scene.number: compiler.compile(scene) for scene in rig.scenes},
-        tuple(_conditions(rig, name) for name in inputs),
+        _controls(rig, inputs, kept),
         _setlists(rig),
         frozenset(route.name for route in routes if route.name is not None),
-        compile_setup(rig, {name: index for index, name in enumerate(outputs)}),
+        _setups(rig, outputs, kept),
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
         _remote(rig, inputs, outputs),
-        sync_settings(rig, inputs, outputs),
+        _sync(rig, inputs, outputs, kept),
     )
 
 
@@ -95,9 +98,34 @@ def _places(before: Sequence[str], names: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*before, *names)))
 
 
+# What an edit did not touch is kept from the rig before, which has the same ports at the same places.
+
+
+def _controls(rig: Rig, inputs: Sequence[str], kept: CompiledRig | None) -> tuple[ControlConditions | None, ...]:
+    if kept is not None and rig.controls == kept.rig.controls:
+        return kept.controls
+    return tuple(_conditions(rig, name) for name in inputs)
+
+
 def _conditions(rig: Rig, name: str) -> ControlConditions | None:
     own = [control for control in rig.controls if control.input == name]
     return ControlConditions(own) if own else None
+
+
+def _setups(rig: Rig, outputs: Sequence[str], kept: CompiledRig | None) -> Mapping[int, tuple[BurstUnit, ...]]:
+    if kept is not None and rig.instruments == kept.rig.instruments:
+        return kept.setups
+    return compile_setup(rig, {name: index for index, name in enumerate(outputs)})
+
+
+def _sync(rig: Rig, inputs: Sequence[str], outputs: Sequence[str], kept: CompiledRig | None) -> SyncSettings:
+    if kept is not None and rig.sync == kept.rig.sync and _cued(rig) == _cued(kept.rig):
+        return kept.sync
+    return sync_settings(rig, inputs, outputs)
+
+
+def _cued(rig: Rig) -> list[tuple[int, str | None]]:
+    return [(scene.number, scene.at) for scene in rig.scenes]
 
 
 def _setlists(rig: Rig) -> Mapping[str, tuple[int, ...]]:

@@ -29,6 +29,7 @@ from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without
+from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.state import CableMaker, State, make_cable
 from engine.core.timing.sync import is_clock
 from engine.midi.kinds import SYSEX, is_release
@@ -324,8 +325,8 @@ class Engine:
                 self._outputs.put(now, state.sync.begin(now), out)
             case do.Finish():
                 self._finish(now, out)
-            case do.AdoptRig(compiled=CompiledRig() as compiled):
-                self._adoption.adopt(now, compiled, out)
+            case do.AdoptRig(compiled=CompiledRig() as compiled, scenes=scenes):
+                self._adoption.adopt(now, compiled, scenes or ScenesInPlay(compiled.scenes), out)
             case _:
                 raise TypeError(f"the engine cannot carry out {command}")
 

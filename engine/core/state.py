@@ -23,7 +23,8 @@ from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
-from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedRoutes
+from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.timing.sync import ClockAndTimecode
 
 #: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
@@ -49,7 +50,8 @@ class State:
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
-        self.faults = FilterFaults()
+        self.scenes = ScenesInPlay(compiled.scenes)
+        self.faults = self.scenes.faults
         self.ledger = Ledger(silencing.each_press)
         self.loops = Loops()
         self.delayed = DelayedMessages()
@@ -68,8 +70,6 @@ class State:
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync)
-        # all scenes of the compiled rig, made now so that a recall makes none
-        self._shared, self._scenes = self._scenes_in_play()
 
     def _cable(self, output: int) -> OutputCable:
         remote = self.compiled.outputs[output] in self.compiled.remote_outputs
@@ -105,26 +105,14 @@ class State:
 
     # Scenes and set lists
 
-    def scene_of(self, number: int) -> SceneInPlay:
-        """The scene of this number, as it was when it was last in force."""
-        return self._scenes[number]
-
-    def _scenes_in_play(self) -> tuple[SharedRoutes, dict[int, SceneInPlay]]:
-        """The routes of every scene, and all scenes by number; a rig has at least one."""
-        scenes = self.compiled.scenes
-        shared = SharedRoutes(next(iter(scenes.values())).everywhere)
-        return shared, {number: SceneInPlay(each, self.faults, shared) for number, each in scenes.items()}
-
-    def keep_scene(self, scene: SceneInPlay) -> None:
-        """A scene of the rig before is part of this one, too, with all that its filters remember."""
-        self._scenes[scene.number] = scene
-
     def renew_filters(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
         """Filters with state of these routes (input, route) forget what they remember.
 
         `keep_time`: but for those that count a clock.
         """
-        shared = {self._shared, self.scene.shared if self.scene else self._shared}  # an edit may have made them two
+        shared = {self.scenes.shared}
+        if self.scene is not None:
+            shared.add(self.scene.shared)  # an edit may have made them two
         for each in shared:
             each.renew(which, keep_time)
         if self.scene is not None:
@@ -141,19 +129,21 @@ class State:
 
     # An edited rig
 
-    def adopt(self, compiled: CompiledRig) -> CompiledRig:
-        """Be the state of an edited rig, compiled with the ports of the present one; the rig before.
+    def adopt(self, compiled: CompiledRig, scenes: ScenesInPlay) -> CompiledRig:
+        """Be the state of an edited rig, compiled with the ports of the present one; the rig before. `scenes`: its own.
 
         The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
         """
         before, self.compiled = self.compiled, compiled
-        self.faults = FilterFaults()
-        self._shared, self._scenes = self._scenes_in_play()
-        self._adopt_cables(before)
-        self._adopt_controls()
+        self.scenes, self.faults = scenes, scenes.faults
+        if _cabling(compiled) != _cabling(before):
+            self._adopt_cables(before)
+        if compiled.controls is not before.controls:
+            self._adopt_controls()
         still = (output for output, name in enumerate(compiled.outputs) if name in compiled.rig.outputs)
         self.sensing.adopt(compiled.sensed, frozenset(still))
-        self.remote.adopt(compiled.remote.device, compiled.remote.programs)
+        if compiled.remote != before.remote:
+            self.remote.adopt(compiled.remote.device, compiled.remote.programs)
         return before
 
     def _adopt_cables(self, before: CompiledRig) -> None:
@@ -175,3 +165,8 @@ class State:
                 board.adopt(conditions or ControlConditions(()))
             elif conditions is not None:
                 self.boards[source] = Switchboard(conditions)
+
+
+def _cabling(compiled: CompiledRig) -> tuple[object, ...]:
+    """What the cables depend on."""
+    return compiled.outputs, compiled.rig.outputs, compiled.remote_outputs

@@ -42,7 +42,7 @@ class PortMeter:
         self.returns += 1
 
     def drop(self, reason: str) -> None:
-        """One message could not pass."""
+        """One message could not pass, or at an input the driver dropped one or more."""
         self.dropped += 1
         self.last_error = reason
 

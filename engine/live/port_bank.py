@@ -83,6 +83,8 @@ class ArrivalSource(Protocol):
 
     def remove(self, source: int) -> None: ...
 
+    def port(self, source: int) -> InputPort | None: ...
+
     def waiting(self, source: int) -> bool: ...
 
     def repairs(self) -> dict[int, int]: ...
@@ -194,14 +196,23 @@ class PortBank:
             self.reader.remove(source)
 
     def take_losses(self, lost: Iterable[tuple[int, str]]) -> None:
-        """These inputs were pulled, with the reason, as the reader found out."""
+        """These inputs were pulled or lost messages, with the reason, as the reader found out.
+
+        A lost message may have been a release. So an input that lost some counts as pulled and plugged in again.
+        """
         for source, reason in lost:
             if self.reader.waiting(source):  # what it had sent comes first, or its last notes would be held for ever
                 self.reader.lost.append((source, reason))
                 continue
-            self.in_meters[source].pulled(reason)
+            port = self.reader.port(source)
+            if port is None:
+                self.in_meters[source].pulled(reason)
+            else:
+                self.in_meters[source].drop(reason)
             self.events.tell(self.inputs[source], reason)
             self.events.input_gone(source)
+            if port is not None:
+                self.events.input_opened(source, port)
 
     # Outputs
 

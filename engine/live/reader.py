@@ -15,7 +15,7 @@ from typing import Final
 from engine.core.cable.replaceable_values import slot
 from engine.fault_log import faults
 from engine.midi.kinds import is_release
-from engine.ports.port import InputPort, PeriodicInput, PortError, StampedInput
+from engine.ports.port import InputPort, MessagesLost, PeriodicInput, PortError, StampedInput
 
 # Seconds between polls. The first note after a rest waits at most 1/2000 of that rest, and never longer than _IDLE.
 _HEARD: Final = 0.0005  # after a poll that brought something: the loop routes it, and needs Python's lock for that
@@ -114,7 +114,7 @@ class InputReader:
         self.due: int | None = None  # set by the loop: when the core next has something to do (ns)
         self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
         self._roused: int | None = None  # the beat for which the loop was woken
-        self.lost: deque[tuple[int, str]] = deque()  # inputs that failed, with the reason
+        self.lost: deque[tuple[int, str]] = deque()  # inputs that failed or lost messages, with the reason
         self._ports: dict[int, InputPort] = {}
         self._backlogs: dict[int, Backlog] = {}
         self._mended: dict[int, int] = {}  # repairs of ports that are gone
@@ -169,6 +169,10 @@ class InputReader:
         if speaking > 1:
             arrivals.sort(key=_WHEN)
         return arrivals
+
+    def port(self, source: int) -> InputPort | None:  # any thread
+        """The port of this input that is polled now; None if it was lost or removed."""
+        return self._ports.get(source)
 
     def waiting(self, source: int) -> bool:  # loop only
         """Whether messages of this input have arrived and not been taken."""
@@ -231,6 +235,10 @@ class InputReader:
         for source, port in list(self._ports.items()):
             try:
                 messages = port.poll()
+            except MessagesLost as fault:
+                self._note_loss(source, port, str(fault))
+                heard = True
+                continue
             except PortError as fault:
                 self._lose(source, port, str(fault))
                 heard = True
@@ -250,6 +258,11 @@ class InputReader:
         for backlog in waiting:
             backlog.settle()
         return bool(waiting)
+
+    def _note_loss(self, source: int, port: InputPort, reason: str) -> None:  # reader thread
+        noted = any(each == source for each, _ in self.lost.copy())  # while it floods, the loop takes nothing else
+        if self._ports.get(source) is port and not noted:
+            self.lost.append((source, reason))
 
     def _lose(self, source: int, port: InputPort, reason: str) -> None:  # reader thread
         if self._ports.get(source) is port:

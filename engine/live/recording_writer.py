@@ -1,7 +1,7 @@
 """Writes a snapshot of the flight recorder to a file, in a process of its own.
 
 Python runs one thread at a time, so a thread that writes a long file would disturb the show; a process does not.
-Started as `python -m engine.live.keeping` it takes its work from stdin and answers with one sentence.
+Started as `python -m engine.live.recording_writer` it takes its work from stdin and answers with one sentence.
 """
 
 import contextlib

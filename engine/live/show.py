@@ -17,6 +17,7 @@ from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendM
 from engine.core.compiled import CompiledRig, compile_rig
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
+from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.fault_log import faults
 from engine.live.meters import Latency
 from engine.live.missing_outputs import as_sent
@@ -217,11 +218,14 @@ class Show:
         outcome = self.apply(WakeUp(), "wake-up")
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
-    def adopt(self, compiled: CompiledRig, text: str) -> None:
-        """Go on with an edited rig, compiled after the present one; `text` is the rig's file."""
+    def adopt(self, compiled: CompiledRig, text: str, scenes: ScenesInPlay | None = None) -> None:
+        """Go on with an edited rig, compiled after the present one; `text` is the rig's file.
+
+        `scenes`: its scenes if they have been made ready, so that the music need not wait for that.
+        """
         self.pump()
         self.ports.extend(compiled.inputs, compiled.outputs)
-        self.apply(AdoptRig(text, tuple(sorted(compiled.remote_outputs)), compiled))
+        self.apply(AdoptRig(text, tuple(sorted(compiled.remote_outputs)), compiled, scenes))
         self.revision += 1
         self._told_faults = {}
 

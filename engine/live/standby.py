@@ -15,7 +15,7 @@ from engine.cluster.endpoints.hearing import TOO_MUCH
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
-from engine.cluster.pure.words import ShowWord, TimeWord, read_rig, read_word
+from engine.cluster.pure.words import TimeWord, read_rig, read_show_word, read_word
 from engine.core.commands import FollowLeader
 from engine.live.edit.rig_session import RigSession
 from engine.live.leader_follower import LeaderFollower
@@ -117,7 +117,7 @@ class Standby:
             wake()
             return b"{}"
 
-        hear(SHOW, partial(read_word, ShowWord), leader.take_show)
+        hear(SHOW, read_show_word, leader.take_show)
         hear(TIME, partial(read_word, TimeWord), leader.take_time)
         hear(RIG, read_rig, leader.take_rig)
         machines.link.answer(machines.keys.command(machines.me, HANDOVER), asked)

@@ -4,9 +4,12 @@ Rules of the receiver's running-status buffer: MIDI 1.0 p. A-2; of real-time byt
 note 2; of an exclusive that another status byte ends: p. 29.
 """
 
+import re
+
 from engine.midi.kinds import DATA_BYTES, FIRST_REAL_TIME, SYSEX, SYSEX_END
 
 LONGEST_SYSEX = 1 << 20
+_PIECES = re.compile(rb"[\x00-\x7f]+|[\x80-\xff]")  # runs of data bytes, and each status by itself
 
 
 class StreamParser:
@@ -40,14 +43,18 @@ class StreamParser:
         if self._is_one_message(data):
             return [data]
         messages: list[bytes] = []
-        for byte in data:
-            if byte >= FIRST_REAL_TIME:
-                if DATA_BYTES[byte] is not None:  # F9 and FD are undefined: as if they were not there
-                    messages.append(bytes((byte,)))
-            elif byte >= 0x80:
-                self._take_status(byte, messages)
-            else:
-                self._take_data(byte, messages)
+        for piece in (data,) if self._sysex is None and SYSEX not in data else _PIECES.findall(data):
+            if self._sysex is not None and piece[0] < 0x80:
+                self._extend_sysex(piece)
+                continue
+            for byte in piece:
+                if byte >= FIRST_REAL_TIME:
+                    if DATA_BYTES[byte] is not None:  # F9 and FD are undefined: as if they were not there
+                        messages.append(bytes((byte,)))
+                elif byte >= 0x80:
+                    self._take_status(byte, messages)
+                else:
+                    self._take_data(byte, messages)
         return messages
 
     def _is_one_message(self, data: bytes) -> bool:
@@ -85,13 +92,14 @@ class StreamParser:
         sysex.append(SYSEX_END)
         messages.append(bytes(sysex))
 
+    def _extend_sysex(self, data: bytes) -> None:
+        """The next data bytes of a SysEx: as many as there are at once, since a device may send megabytes."""
+        assert self._sysex is not None
+        room = max(0, self._longest - 1 - len(self._sysex))
+        self._sysex += data[:room]
+        self._overlong |= len(data) > room
+
     def _take_data(self, byte: int, messages: list[bytes]) -> None:
-        if self._sysex is not None:
-            if len(self._sysex) + 1 < self._longest:
-                self._sysex.append(byte)
-            else:
-                self._overlong = True
-            return
         if not self._status:
             self.repairs += not self._orphaned
             self._orphaned = True

@@ -98,7 +98,10 @@ def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
 def _happened(path: Path, old: bool, begins: int, number: int, line: dict[str, Any]) -> Iterator[Happened]:
     """`old`: the recording is of format 1."""
     try:
-        at, way = begins + round(line["at"] * _S), line["way"]
+        seconds, way = line["at"], line["way"]
+        if not isinstance(seconds, int | float):  # a text times a billion would fill the memory
+            raise TypeError
+        at = begins + round(seconds * _S)
         if way in ("in", "out"):
             message, port = bytes.fromhex(line["message"]), line["port"]
             if not is_whole(message) or not isinstance(port, str):

@@ -1,27 +1,15 @@
 """Starts, restarts and ends the panel's process beside the engine, which never waits for it."""
 
-import contextlib
-import os
 import subprocess
 from collections.abc import Callable, Sequence
 from typing import Final
 
 import trio
 
-from engine.processor import any_of_them
+from engine.give_way import give_way
 
 _PAUSE: Final = 5.0  # seconds before it is started again
-_NICE: Final = 5  # the music comes first
 _REAPED_WITHIN: Final = 1.0  # seconds
-
-
-def give_way(process: int) -> None:
-    """Give this process (by its id; 0 is this one) a lower priority than the engine's, and undo what it inherited."""
-    with contextlib.suppress(OSError, AttributeError):
-        os.sched_setscheduler(process, os.SCHED_OTHER, os.sched_param(0))
-        any_of_them(process)
-    with contextlib.suppress(OSError, AttributeError):  # not every system has it
-        os.setpriority(os.PRIO_PROCESS, process, _NICE)
 
 
 async def keep_beside(command: Sequence[str], say: Callable[[str], None]) -> None:

@@ -32,6 +32,10 @@ class PortGone(PortError):
     """The port is no longer there (unplugged, device gone, server stopped): it never works again; close it."""
 
 
+class MessagesLost(PortError):
+    """The driver may have dropped messages that came after all that were read so far. The port goes on working."""
+
+
 class InputStream(Protocol):
     """What is known of the bytes that an input turned into messages; a `StreamParser` is one."""
 
@@ -45,7 +49,10 @@ class InputStream(Protocol):
 
 
 class InputPort(Protocol):
-    """Where messages arrive. `poll` never blocks and never raises but `PortError`; `PortGone` if the port is gone."""
+    """Where messages arrive. `poll` never blocks and never raises but `PortError`.
+
+    It raises `PortGone` if the port is gone, `MessagesLost` if the driver's own queue was full.
+    """
 
     @property
     def name(self) -> str:

@@ -8,11 +8,13 @@ from typing import Any, Final
 import rtmidi
 
 from engine.midi.byte_stream import StreamParser
-from engine.ports.port import DriverFlow, PortError
+from engine.ports.port import DriverFlow, MessagesLost, PortError
 from engine.ports.send_budget import SendBudget
 
-#: messages an input keeps until it is polled
+#: Places in RtMidi's queue of what has come and was not polled; one stays free. RtMidi drops what finds no room, and
+#: says so on standard error only (RtMidi 5.0.0, MidiInApi::MidiQueue::push).
 QUEUE: Final = 8192
+_FULL: Final = QUEUE - 1
 _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which an unfinished SysEx is abandoned
 
 
@@ -53,20 +55,25 @@ class RtmidiInput:
         self._device = device
         self.stream = StreamParser()
         self._heard_at = 0
+        self._was_full = False  # the last poll found as much as the queue holds
 
     def poll(self) -> list[bytes]:
-        """See InputPort. PortGone is raised once everything that had arrived was read."""
+        """See InputPort. PortGone and MessagesLost are raised once everything that had arrived before was read."""
         device = self._device.made
         if device is None:
             return []
+        if self._was_full:
+            self._report_full_queue()
         now = time.monotonic_ns()
         messages: list[bytes] = []
-        for _ in range(QUEUE):
+        for _ in range(_FULL):
             event = device.get_message()
             if event is None:
                 break
             self._heard_at = now
             messages += self.stream.feed(bytes(event[0]))
+        else:
+            self._was_full = True
         if self.stream.open and now - self._heard_at > _OPEN_SYSEX:
             self.stream.abandon()
         if not messages:
@@ -76,6 +83,11 @@ class RtmidiInput:
     def close(self) -> None:
         """See InputPort."""
         self._device.close(self)
+
+    def _report_full_queue(self) -> None:
+        self._was_full = False
+        self.stream.abandon()  # the rest of a SysEx may be among what was lost
+        raise MessagesLost(f'"{self.name}" sent more than its queue of {_FULL:,} messages holds; some may be lost')
 
 
 class RtmidiOutput:

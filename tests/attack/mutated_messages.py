@@ -17,6 +17,7 @@ from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
 from engine.core.control.rig_dump import DumpCollector
 from engine.instruments import checksums, device_inquiry, dump_handshake
+from engine.live.show import Show
 from engine.live.socket.osc import OscServer
 from engine.midi.byte_stream import StreamParser
 from engine.protocol import TABLE
@@ -35,10 +36,13 @@ class OwnFault(Exception):
     """The engine reports a fault of its own."""
 
 
-def _need_none(show: Any) -> None:
-    faults, show.own_faults = show.own_faults, 0
-    if faults:
-        raise OwnFault("the show counts a fault of its own")
+def _raise_faults(show: Show) -> None:
+    """From now on a fault of our own is raised where the show would count it and go on."""
+
+    def raised(doing: str, fault: Exception) -> str:
+        raise fault
+
+    show.__dict__["own_fault"] = raised
 
 
 class Datagrams:
@@ -62,6 +66,7 @@ class Datagrams:
     def taking(self) -> Iterator["Datagrams"]:
         self._bench = Bench(f"{RIG}\n[osc]\nport = 9310\n")
         self._server = OscServer(self._bench.show)
+        _raise_faults(self._bench.show)
         yield self
 
     def take(self, sample: Sample) -> None:
@@ -69,7 +74,6 @@ class Datagrams:
         self._bench.events.clear()
         for output in self._bench.outputs.values():
             output.sent.clear()
-        _need_none(self._bench.show)
 
 
 def _osc(word: str, *values: str | float | bool) -> bytes:
@@ -184,6 +188,7 @@ class SysexBlocks:
         self._bench = Bench(f"{RIG}{remote}")
         self._bench.show.apply(RecallScene(1), "shell")
         self._collector = DumpCollector()
+        _raise_faults(self._bench.show)
         yield self
 
     def take(self, sample: Sample) -> None:
@@ -201,7 +206,6 @@ class SysexBlocks:
         self._bench.events.clear()
         for output in self._bench.outputs.values():
             output.sent.clear()
-        _need_none(self._bench.show)
 
 
 class NetworkWords:
@@ -240,6 +244,8 @@ class NetworkWords:
     def take(self, sample: Sample) -> None:
         if self._count % self._EACH == 0:
             self._world = World()
+            for engine in self._world.engines.values():
+                _raise_faults(engine.show)
             self._link = self._world.net.link("left")
         self._count += 1
         if sample.to == "answer":
@@ -250,5 +256,3 @@ class NetworkWords:
         else:
             self._link.publish(sample.to, sample.data)
         self._world.run(2)
-        for engine in self._world.engines.values():
-            _need_none(engine.show)

@@ -17,6 +17,7 @@ from contextlib import AbstractContextManager
 from types import FrameType
 from typing import Final, NamedTuple, Protocol
 
+from tests.attack.mutated_browsers import BrowserBytes
 from tests.attack.mutated_files import MidiFiles, Recordings, RigFiles, SoundLists
 from tests.attack.mutated_messages import Datagrams, NetworkWords, SocketRequests, SysexBlocks
 from tests.support.mutator import Mutator, Sample
@@ -38,6 +39,7 @@ class Receiver(Protocol):
 KINDS: Final[dict[str, type[Receiver]]] = {
     "datagrams": Datagrams,
     "requests": SocketRequests,
+    "browsers": BrowserBytes,
     "sysex": SysexBlocks,
     "words": NetworkWords,
     "rigs": RigFiles,

@@ -10,8 +10,7 @@ import trio.testing
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
 from engine.core.commands import RecallScene
-from engine.core.compiled import compile_rig
-from engine.live.edit.rig_adoption import adopt
+from engine.live.edit.rig_adoption import adopt, made_ready
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -204,7 +203,7 @@ async def test_an_output_that_an_edit_renames_is_in_use_within_half_a_second(
     for wait in (0.17, 0.18, 0.19):
         await stand.passes(wait, step=0.01)
         text = text.replace("brass", "horns") if "brass" in text else text.replace("horns", "brass")
-        adopt(stand.show, compile_rig(read(text, "test"), after=stand.show.engine.state.compiled), text)
+        adopt(stand.show, made_ready(read(text, "test"), stand.show.engine.state.compiled), text)
         await stand.passes(0.5, step=0.01)
         assert stand.open()
 

@@ -214,14 +214,36 @@ def test_an_input_that_was_pulled_is_gone_after_its_last_messages() -> None:
     port = MemoryInput("Keys")
     holder.bank.attach_input(0, port)
     port.push(ON)
+    port.unplug("the cable is out")
     holder.reported()
-    holder.reader._poll(holder.now)  # as the reader's thread does
-    holder.bank.take_losses([(0, "the cable is out")])
+    for _ in range(2):
+        holder.reader._poll(holder.now)  # as the reader's thread does
+    holder.bank.take_losses([holder.reader.lost.popleft()])
     assert holder.reported() == []
     assert holder.reader.take() == [(0, 0, ON)]
     holder.bank.take_losses([holder.reader.lost.popleft()])
     assert holder.reported() == ["keys: the cable is out", "input 0 gone"]
     assert not holder.bank.in_meters[0].open
+
+
+def test_an_input_that_lost_messages_is_gone_and_opened_again_after_its_last_messages() -> None:
+    """It stays open, the loss is counted, and what comes later is still read."""
+    holder = Holder()
+    port = MemoryInput("Keys")
+    holder.bank.attach_input(0, port)
+    port.push(ON)
+    holder.reported()
+    holder.reader._poll(holder.now)
+    holder.bank.take_losses([(0, "some may be lost")])
+    assert holder.reported() == []
+    holder.reader.take()
+    holder.bank.take_losses([holder.reader.lost.popleft()])
+    assert holder.reported() == ["keys: some may be lost", "input 0 gone", "input 0 opened"]
+    meter = holder.bank.in_meters[0]
+    assert (meter.open, meter.dropped, meter.last_error) == (True, 1, "some may be lost")
+    port.push(ON)
+    holder.reader._poll(holder.now)
+    assert holder.reader.take() == [(0, 0, ON)]
 
 
 def test_names_keep_their_index() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from engine.live.reader import EARLY, InputReader
 from engine.ports.memory import MemoryInput
-from engine.ports.port import InputPort
+from engine.ports.port import InputPort, MessagesLost
 
 
 class Faulty(MemoryInput):
@@ -17,6 +17,18 @@ class Faulty(MemoryInput):
 
     def poll(self) -> list[bytes]:
         raise ZeroDivisionError("a mistake")
+
+
+class Overrun(MemoryInput):
+    """An input whose driver dropped messages, two times."""
+
+    times = 2
+
+    def poll(self) -> list[bytes]:
+        if self.times:
+            self.times -= 1
+            raise MessagesLost("some may be lost")
+        return super().poll()
 
 
 class Pokes:
@@ -87,6 +99,16 @@ def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started: Callable[...
     pedals.push(b"\xc0\x05")
     assert [source for _, source, _ in taken(reader, pokes, 1)] == [1]
     assert list(reader.lost) == [(0, '"keys" was unplugged')]
+
+
+def test_an_input_that_lost_messages_is_reported_and_goes_on(started: Callable[..., Any]) -> None:
+    """It is reported once for as long as the loop has not taken the news."""
+    keys = Overrun("keys")
+    reader, pokes = started({0: keys})
+    keys.push(b"\x90\x3c\x40")
+    assert [message for _, _, message in taken(reader, pokes, 1)] == [b"\x90\x3c\x40"]
+    assert list(reader.lost) == [(0, "some may be lost")]
+    assert reader.port(0) is keys
 
 
 def test_a_fault_of_our_own_costs_one_input(started: Callable[..., Any]) -> None:

@@ -14,6 +14,7 @@ from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.port_bank import speed_of
 from engine.live.socket.status import status
+from engine.ports.memory import MemoryInput
 from engine.ports.port import DriverFlow
 from filters.registry import registry
 from tests.support.small_show import MS, RIG, Bench
@@ -248,6 +249,22 @@ def test_a_lost_input_is_told_and_lets_go(bench: Bench) -> None:
     keys = status(bench.show)["inputs"][0]
     assert (keys["state"], keys["last_error"]) == ("missing", '"keys" was unplugged')
     assert (status(bench.show)["sounding"], status(bench.show)["off_rest"]) == (0, 0)
+
+
+def test_an_input_that_lost_messages_releases_what_it_held_and_goes_on(bench: Bench) -> None:
+    """A lost message may have been a release. The loss is reported, and counted in the status."""
+    bench.reader.add(KEYS, MemoryInput("Keys"))
+    bench.play(KEYS, "90 3C 40", "B0 40 7F")
+    bench.heard("strings")
+    bench.told()
+    bench.reader.lost.append((KEYS, "some may be lost"))
+    bench.show.pump()
+    assert bench.heard("strings") == ["80 3C 40", "B0 40 00"]
+    assert bench.told() == [("keys", "some may be lost"), ("keys", 'is open ("Keys")')]
+    keys = status(bench.show)["inputs"][0]
+    assert (keys["state"], keys["dropped"], keys["last_error"]) == ("open", 1, "some may be lost")
+    bench.play(KEYS, "90 3C 40")
+    assert bench.heard("strings") == ["90 3C 40"]
 
 
 def test_what_came_before_the_cable_was_pulled_is_played_first(bench: Bench) -> None:

@@ -1,5 +1,6 @@
 """Following, taking over and handing over, in virtual time. (Our own design; standards named where used.)"""
 
+import json
 from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
@@ -409,3 +410,17 @@ def test_words_of_the_other_engine_that_make_no_sense_change_nothing(world: Worl
         world.run(2)
     assert (spare.show.engine.position, len(spare.told)) == (before[0], before[1] + 3)
     assert (spare.show.own_faults, spare.joined.machines.hearing.garbled("desk")) == (0, 8)
+
+
+def test_a_term_at_the_end_of_all_numbers_is_not_counted_on_from(world: World) -> None:
+    """An engine that hears the highest term can still take the show over and say so."""
+    desk, spare = world.engines["desk"], world.engines["spare"]
+    term = spare.standby.leadership.term
+    word = json.loads(desk.link.kept[desk.far.keys.state(SHOW)])
+    desk.link.keep(desk.far.keys.state(SHOW), json.dumps({**word, "term": (1 << 63) - 1}).encode())
+    world.run(5)
+    assert spare.standby.leadership.term == term
+    world.kill("desk")
+    world.run(500)
+    assert world.leaders() == ["spare"]
+    assert spare.show.own_faults == 0

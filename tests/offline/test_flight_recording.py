@@ -33,6 +33,7 @@ burst = [ { instrument = "pad", sound = "Warm" } ]
     [
         '{"at": Infinity, "way": "in", "port": "keys", "message": "F8"}',
         '{"at": NaN, "way": "in", "port": "keys", "message": "F8"}',
+        '{"at": "1 second and many more", "way": "in", "port": "keys", "message": "F8"}',
         '{"at": 1e400, "way": "out", "port": "keys", "message": "F8"}',
         '{"at": 1, "way": "in", "port": ["keys"], "message": "F8"}',
         '{"at": 1, "way": "in", "port": "keys", "message": "F0 7D"}',

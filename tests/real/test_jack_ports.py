@@ -17,7 +17,7 @@ import pytest
 import rtmidi
 
 from engine.ports.jack_system import JackSystem
-from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from engine.ports.port import InputPort, MessagesLost, OutputPort, PortError, PortGone
 from tests.support.engine_process import hear, joined, player
 from tests.support.jack_servers import MORTAL, SERVER
 from tests.support.jack_stage import faults_wanted
@@ -138,6 +138,25 @@ def test_an_unplugged_port_says_so(system: JackSystem) -> None:
         until("the news", lambda: heard.extend(port.poll()))
     port.close()
     assert heard == [NOTE]
+
+
+def test_a_queue_that_runs_over_is_reported(system: JackSystem) -> None:
+    """RtMidi keeps 8,191 messages of an input that nobody polls, and drops the rest."""
+    with player(JACK, "Stage piano") as piano:
+        port = system.open_input("Stage piano*")
+        until("a note", lambda: (piano.send_message(NOTE), port.poll())[1])
+        for _ in range(90):
+            for _ in range(100):
+                piano.send_message(NOTE)
+            time.sleep(0.012)  # a period, so that the ring of the sender never fills
+        heard = port.poll()
+        assert len(heard) == 8191
+        with pytest.raises(MessagesLost, match="its queue of 8,191 messages"):
+            port.poll()
+        until("the queue empty", lambda: not port.poll())
+        piano.send_message(NOTE)
+        assert until("the next note", port.poll) == [NOTE]
+        port.close()
 
 
 def _clients() -> set[str]:

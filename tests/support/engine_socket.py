@@ -11,6 +11,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import InstanceLock, claim_socket
+from engine.live.process.worker_threads import to_its_end
 from engine.live.socket import client
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
@@ -35,7 +36,7 @@ async def serving(
     """The engine named pit, answering; `text` is what its rig was read from."""
     with claimed() as claim:
         async with trio.open_nursery() as nursery:
-            session = RigSession(bench.show, file, text)
+            session = RigSession(bench.show, file, text, to_its_end)
             panel = PanelRequests(bench.show, session, system or MemorySystem("pit"))
             work = RemoteWork(bench.show, session)
             server = SocketServer(bench.show, session, RigSaver(session), work, panel, claim.listener)

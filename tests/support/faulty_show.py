@@ -27,10 +27,11 @@ from engine.live.edit.rig_session import RigSession
 from engine.live.edit.sound_list_files import facts
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
+from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.memory import MemoryOutput, MemorySystem
-from engine.rig.models.rig import rig_model
+from engine.rig.models.rig import rig_models
 from engine.rig.read.load import load, text_of
 from tests.support import breaking_filter
 from tests.support.at_once import at_once
@@ -70,7 +71,7 @@ def add_plug_in(monkeypatch: pytest.MonkeyPatch) -> None:
 def forget_registry() -> None:
     """Make the next rig look for its filters again."""
     filters.registry.registry.cache_clear()
-    rig_model.cache_clear()
+    rig_models.cache_clear()
 
 
 class Obedient(Receiver):
@@ -207,7 +208,7 @@ class Evening:
         if crashed:
             self.show.port_commands.set_up(self.show.outputs)
         self.show.apply(RecallScene(self.last_scene), "start")
-        self.edits = RigFileFollower(RigSession(self.show, self.rig_file, text_of(self.rig_file)))
+        self.edits = RigFileFollower(RigSession(self.show, self.rig_file, text_of(self.rig_file), to_its_end))
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
             self._run, Hotplug(self.show, opener, lambda: self.now + self.slept, at_once), self.edits

@@ -69,6 +69,9 @@ class HandReader:
     def remove(self, source: int) -> None:
         del self.ports[source]
 
+    def port(self, source: int) -> InputPort | None:
+        return self.ports.get(source)
+
     def waiting(self, source: int) -> bool:
         return any(each == source for _, each, _ in self.arrivals)
 

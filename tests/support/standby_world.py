@@ -16,6 +16,7 @@ from engine.core.commands import Begin, RecallScene
 from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.port_opening import PortOpener, connect
+from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.ports.memory import MemorySystem
 from engine.rig.models.rig import Rig, rig_model
@@ -97,7 +98,7 @@ class Engine:
         self.reader = HandReader()
         self.told: list[str] = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
-        self.session = RigSession(self.show, Path(f"{name}.toml"), RIG)
+        self.session = RigSession(self.show, Path(f"{name}.toml"), RIG, to_its_end)
         self.joined.tasks(self.show, self.session)
         assert self.joined.standby is not None
         self.standby = self.joined.standby

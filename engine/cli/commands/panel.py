@@ -8,7 +8,7 @@ import typer
 
 from engine.cli.options import Name
 from engine.cli.output import CommandError, print_line
-from engine.panel.panel_supervisor import give_way
+from engine.give_way import give_way
 
 PORT: Final = 8420
 Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")]

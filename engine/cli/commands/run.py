@@ -1,7 +1,7 @@
 """`bayleaf run`: plays a rig."""
 
 from functools import partial
-from typing import Annotated
+from typing import Annotated, Final
 
 import trio
 import typer
@@ -13,10 +13,13 @@ from engine.cli.output import CommandError, leave_signals_to_the_show, say
 from engine.cli.rig_lookup import as_machine
 from engine.cluster.link.link import LinkError
 from engine.live.port_opening import SamePort, system_for
+from engine.live.process.end_within import end_within
 from engine.live.process.engine_process import EngineProcess
 from engine.live.process.instance_lock import NameTaken
 from engine.panel.panel_supervisor import keep_beside
 from engine.rig.read.load import read, text_of
+
+_END_WITHIN: Final = 4.7  # seconds from the first signal to the end, whatever hangs
 
 
 def run(
@@ -45,7 +48,8 @@ def run(
     leave_signals_to_the_show()
     try:
         beside = [partial(keep_beside, panel_command(name, panel_port), say)] if panel else []
-        trio.run(EngineProcess(loaded, text, rig, name, virtual, say, beside).run, system)
+        ending = partial(end_within, _END_WITHIN)
+        trio.run(EngineProcess(loaded, text, rig, name, virtual, say, beside, ending).run, system)
     except (NameTaken, SamePort, LinkError) as fault:
         raise CommandError(str(fault)) from None
     except OSError as fault:

@@ -6,7 +6,7 @@ from typing import Final
 
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
-from engine.ports.port import InputPort, InputStream
+from engine.ports.port import InputPort, InputStream, MessagesLost
 
 _STREAMS: Final = 1 << 32
 
@@ -33,7 +33,11 @@ class SharedInput:
 
     def poll(self) -> list[bytes]:  # reader thread
         """See InputPort."""
-        messages = self._port.poll()
+        try:
+            messages = self._port.poll()
+        except MessagesLost:
+            self._sender.skip()
+            raise
         if messages:
             now = self._clock()
             for payload, bulk in self._sender.packs([(now, message) for message in messages]):

@@ -53,6 +53,10 @@ class EventSender:
         self._stream = stream
         self._next = 0
 
+    def skip(self) -> None:
+        """A message was lost before it was numbered: whoever hears the next one finds a gap."""
+        self._next += 1
+
     def packs(self, events: Sequence[Stamped]) -> Iterator[Put]:
         """What to send, in this order."""
         short = [event for event in events if len(event[1]) <= _LONG]

@@ -14,6 +14,8 @@ from engine.core.timing.clock import FASTEST, SLOWEST
 LARGEST: Final = 65_536
 #: bytes of a rig file
 LARGEST_RIG: Final = 4_194_304
+#: no show changes hands so often; an engine that hears a term counts on from it, and must still be able to say that
+_TERMS: Final = 1 << 62
 _SHOWN: Final = 80  # characters
 _DAYS: Final = 366 * 86_400 * 1_000_000_000  # ns
 _STRICT: Final = ConfigDict(strict=True, frozen=True, extra="ignore", allow_inf_nan=False)
@@ -174,6 +176,14 @@ def read_word(model: type[_Model], payload: bytes) -> _Model:
         return model.model_validate_json(payload)
     except ValidationError as fault:
         raise ValueError(_in_one_line(fault)) from None
+
+
+def read_show_word(payload: bytes) -> ShowWord:
+    """The word of another engine about the show. Raises ValueError likewise."""
+    word = read_word(ShowWord, payload)
+    if word.term >= _TERMS:
+        raise ValueError("term: no show changes hands so often")
+    return word
 
 
 def pack_answer(answer: Grant | ClaimRefused) -> bytes:

@@ -252,7 +252,7 @@ class Cable:
             return _Rank.NOTES, queues.notes[0][0]
         if queues.values:
             return _Rank.VALUES, next(iter(queues.values.values()))[0]
-        return (_Rank.BULK, queues.bulk[0]) if queues.bulk else None
+        return (_Rank.BULK, queues.bulk.first) if queues.bulk else None
 
     def _next_of_crowd(self) -> tuple[_Rank, bytes] | None:
         """There is nothing for which a crowd has to stand back."""

@@ -85,13 +85,35 @@ class SceneCompiler:
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
         self._without_state: dict[str, FilterLink] = {}  # settings -> one that all routes share
+        self._before: dict[int, tuple[Scene, CompiledScene]] = {}  # by number, of the rig before
         self.everywhere = self._paths(rig.routes, "route", lasting=True)
+
+    def keep(self, before: Rig, scenes: Mapping[int, CompiledScene]) -> None:
+        """Keep what is as it was in the rig before, which has the same ports at the same places.
+
+        `scenes`: those that were compiled of it, by number.
+        """
+        if (self._rig.instruments, self._rig.routes) == (before.instruments, before.routes):
+            self.everywhere = next(iter(scenes.values())).everywhere
+            self._before = {scene.number: (scene, scenes[scene.number]) for scene in before.scenes}
 
     def compile(self, scene: Scene) -> CompiledScene:
         """Compile one scene."""
-        own = self._paths(scene.routes, "scene route", lasting=False)
-        bursts = compile_burst(self._rig, scene, self._outputs)
+        former, made = self._before.get(scene.number, (None, None))
+        if former is None or made is None:
+            own, bursts = self._own(scene), self._bursts(scene)
+        elif former is scene:
+            return made
+        else:
+            own = made.own if scene.routes == former.routes else self._own(scene)
+            bursts = made.bursts if scene.burst == former.burst else self._bursts(scene)
         return CompiledScene(scene.number, scene.name, scene.held == "cut", self.everywhere, own, bursts)
+
+    def _own(self, scene: Scene) -> Paths:
+        return self._paths(scene.routes, "scene route", lasting=False)
+
+    def _bursts(self, scene: Scene) -> Mapping[int, tuple[BurstUnit, ...]]:
+        return compile_burst(self._rig, scene, self._outputs)
 
     def _paths(self, routes: Sequence[Route], what: str, lasting: bool) -> Paths:
         listed: list[list[RoutePath]] = [[] for _ in self._inputs]

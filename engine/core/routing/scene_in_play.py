@@ -174,7 +174,7 @@ class SharedRoutes:
 
     def __init__(self, everywhere: Paths) -> None:
         self.memory = AnswerMemory()
-        self.called = _keeping_state(everywhere)
+        self.called = _fresh(everywhere)
 
     def renew(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
         """Reset the filters with state of these routes (input, route). `keep_time`: see `RoutePath.renewed`."""
@@ -217,7 +217,7 @@ class SceneInPlay:
         self.burst_cost: BurstCost | None = None  # as it was last worked out
         self._faults = faults
         self._all_lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in self.paths)
-        self._own_called = _keeping_state(compiled.own)
+        self._own_called = _fresh(compiled.own)
         self._renews = any(self._own_called)
         self._muted: frozenset[str] = frozenset()
         self._refresh()
@@ -333,8 +333,10 @@ class SceneInPlay:
         return tuple(units), tuple(later)
 
 
-def _keeping_state(paths: Paths) -> Paths:
-    return tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
+def _fresh(paths: Paths) -> Paths:
+    """Those with state, made again: what was compiled may be in play already, in the rig before an edit."""
+    keeping_state = tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
+    return _renewed(keeping_state, lambda source, path: True)
 
 
 def _renewed(paths: Paths, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> Paths:

@@ -7,7 +7,8 @@ from typing import Any
 from engine.core import scene_snapshot
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
-from engine.live.edit.rig_session import Change, RigSession
+from engine.live.edit.rig_session import RigSession
+from engine.live.edit.rig_texts import Change
 from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan
 from engine.live.show import Show
 from engine.plurals import counted

@@ -13,7 +13,8 @@ from engine.core import scene_snapshot
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import BLOCK, SET_ROUTE, RemoteRequest, RouteRequest, answer_reply
 from engine.live.edit.incoming_dumps import IncomingDumps
-from engine.live.edit.rig_session import Change, RigSession
+from engine.live.edit.rig_session import RigSession
+from engine.live.edit.rig_texts import Change
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, refused, unchanged
@@ -125,7 +126,7 @@ class RemoteWork:
 
     async def restore(self, text: str, where: str) -> Answer:
         """Replace the current rig with this text, if it is valid: the player wishes it."""
-        return await self._replace(text, lambda _: text, where)
+        return await self._replace(text, text, where)
 
     async def _restore_dump(self, text: str, where: str) -> Answer:
         """The same for a text that came by MIDI, which must be allowed and may not change everything."""

@@ -1,19 +1,29 @@
 """Adopts an edited rig in the running show, and releases the ports that it no longer has."""
 
-from engine.core.compiled import CompiledRig
+from typing import NamedTuple
+
+from engine.core.cable.remote_cable import remote_outputs
+from engine.core.compiled import CompiledRig, compile_rig
+from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.live.show import Show
-from engine.rig.edit.scene_edits import EditError
+from engine.rig.edit.toml_edits import EditError
 from engine.rig.models.rig import Rig
-from engine.rig.read.load import read
 
 
-def adopt(show: Show, compiled: CompiledRig, text: str) -> None:
+class ReadyRig(NamedTuple):
+    """An edited rig that can take over in one short step."""
+
+    compiled: CompiledRig
+    scenes: ScenesInPlay
+
+
+def adopt(show: Show, ready: ReadyRig, text: str) -> None:
     """Go on with an edited rig in one step. Ports that it no longer has, or has elsewhere, are released.
 
     `text`: what the rig was read from.
     """
-    before, rig = show.engine.rig, compiled.rig
-    show.adopt(compiled, text)
+    before, rig = show.engine.rig, ready.compiled.rig
+    show.adopt(ready.compiled, text, ready.scenes)
     for source, name in enumerate(show.inputs):
         if name in before.inputs and before.inputs[name] != rig.inputs.get(name):
             show.ports.release_input(source)
@@ -23,15 +33,20 @@ def adopt(show: Show, compiled: CompiledRig, text: str) -> None:
     show.refused = None
 
 
-def read_here(text: str, source: str, playing: Rig) -> Rig:
-    """An edited text as a rig on the current rig's machine. Raises RigError and EditError."""
-    rig = read(text, source)
+def on_our_machine(rig: Rig, playing: Rig) -> Rig:
+    """An edited rig on the current rig's machine. Raises EditError."""
     if (rig.network is None) != (playing.network is None):
         raise EditError("[network] cannot be added or removed while the rig plays; stop the engine and start it again")
     try:
         return rig.on(playing.network.machine) if playing.network is not None else rig
     except ValueError as fault:
         raise EditError(str(fault)) from None
+
+
+def made_ready(rig: Rig, playing: CompiledRig) -> ReadyRig:
+    """An edited rig, ready to play in place of the present one. Any thread. Raises FilterFault."""
+    compiled = compile_rig(rig, None, playing, remote_outputs(rig))
+    return ReadyRig(compiled, ScenesInPlay(compiled.scenes))
 
 
 def _place(rig: Rig, name: str) -> tuple[str | None, ...] | None:

@@ -50,7 +50,7 @@ class RigFileFollower:
             except RigError as fault:
                 self._reject(str(fault))
                 return
-            await to_its_end(self._lists.watch, text)
+            await to_its_end(self._lists.watch, await session.store.lists_named(text))
             if text == session.on_disk and self._reread_lists:
                 await self._read_lists()
             elif text == session.on_disk:
@@ -65,7 +65,7 @@ class RigFileFollower:
     async def _read_lists(self) -> None:
         """Adopt the same text with its lists as they are now."""
         before = self._show.revision
-        refusal = await self._session.play(lambda text: text)
+        refusal = await self._session.play(self._session.text)
         self._reread_lists = refusal is not None
         if refusal is not None:
             self._reject(refusal.text)
@@ -77,7 +77,7 @@ class RigFileFollower:
     async def _follow(self, text: str) -> None:
         show, session = self._show, self._session
         before, played = show.revision, session.text
-        refusal = await session.play(lambda _: text)
+        refusal = await session.play(text)
         if refusal is not None:
             self._reject(refusal.text)
             return

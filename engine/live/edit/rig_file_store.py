@@ -1,27 +1,22 @@
-"""A rig file and its versions: read, compared and written with proof, in worker threads."""
+"""A rig file and its versions: read, compared and written with proof, beside the music."""
 
+from collections.abc import Awaitable, Callable
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
+from engine.live.edit import rig_texts
+from engine.live.process.worker_process import WorkGivenUp
 from engine.live.process.worker_threads import in_a_thread, to_its_end
-from engine.rig.edit import differences
 from engine.rig.edit.versions import RigVersions
-from engine.rig.models.rig import Rig
-from engine.rig.read.load import RigError, read, text_of
-
-
-class SavedFile(NamedTuple):
-    """A file that was written and read back."""
-
-    rig: Rig
-    changes: list[str]  # compared with the file before, one sentence each
+from engine.rig.read.load import text_of
 
 
 class RigFileStore:
-    """One rig file. Loop only; what blocks goes through threads."""
+    """One rig file. Loop only; what blocks goes through threads, and texts are read in the worker process."""
 
-    def __init__(self, file: Path) -> None:
+    def __init__(self, file: Path, elsewhere: Callable[..., Awaitable[Any]]) -> None:
         self.file = file
+        self._elsewhere = elsewhere
         self._versions = RigVersions(file)
 
     async def present(self) -> str | None:
@@ -47,30 +42,30 @@ class RigFileStore:
         versions = await to_its_end(self._versions.list)
         return [{"number": each.number, "time": each.time, "bytes": each.size} for each in versions]
 
-    async def write(self, text: str, expected: str | None) -> SavedFile:
+    async def write(self, text: str, expected: str | None) -> list[str]:
         """Write the file and read it back; `expected` is what it holds, None if there is none.
 
-        Raises SaveError; RigError if the file then does not hold a valid rig.
+        What that changes, one sentence each. Raises SaveError.
         """
-        return await to_its_end(self._write, text, expected)
-
-    def _write(self, text: str, expected: str | None) -> SavedFile:  # worker thread
-        swept = self._versions.save(text, expected)
-        rig = read(text_of(self.file), str(self.file))
-        removed = [f"{name}, left half-written by an interrupted save, was removed" for name in swept]
-        return SavedFile(rig, self._changes(expected, rig) + removed)
-
-    def _changes(self, before: str | None, rig: Rig) -> list[str]:  # worker thread
-        if before is None:
-            return ["the file is new"]
+        swept = await to_its_end(self._versions.save, text, expected)
         try:
-            changes = differences.rigs(read(before, str(self.file)), rig)
-        except RigError:
-            return ["the file did not hold a valid rig; its text is kept as the newest version"]
-        return changes or ["nothing that is played, only the way it is written"]
+            changes: list[str] = await self._elsewhere(rig_texts.changes, expected, text, str(self.file))
+        except WorkGivenUp:
+            changes = ["they are too many to be listed"]
+        return changes + [f"{name}, left half-written by an interrupted save, was removed" for name in swept]
 
+    async def lines(self, old: str, new: str, from_name: str, to_name: str) -> str:
+        """What differs between two texts, line by line; "" if nothing does."""
+        try:
+            shown: str = await self._elsewhere(rig_texts.lines, old, new, from_name, to_name)
+        except WorkGivenUp:
+            return "they differ in too much to be listed"
+        return shown
 
-def lines(old: str, new: str, from_name: str, to_name: str) -> str:
-    """What differs between two texts, line by line; bytes that are not UTF-8 are shown as a replacement character."""
-    shown = differences.text(old, new, from_name, to_name)
-    return shown.encode("utf-8", errors="surrogateescape").decode("utf-8", errors="replace")
+    async def lists_named(self, text: str) -> frozenset[str]:
+        """The sound lists that a text names."""
+        try:
+            names: frozenset[str] = await self._elsewhere(rig_texts.lists_named, text)
+        except WorkGivenUp:
+            return frozenset()
+        return names

@@ -1,6 +1,5 @@
 """Saving the current rig to its file with proof, choosing when the file was edited meanwhile, and earlier versions."""
 
-from engine.live.edit.rig_file_store import lines
 from engine.live.edit.rig_session import Plan, RigSession
 from engine.plurals import counted
 from engine.protocol import Answer, AnswerCode, VersionsAnswer, done, refused, unchanged
@@ -51,13 +50,13 @@ class RigSaver:
         if choice == "file" and now is not None:
             return await self._take_file()
         if choice == "file" or (now != session.on_disk and choice is None):
-            return self._conflict(now)
+            return await self._conflict(now)
         return await self._write(now)
 
-    def _conflict(self, now: str | None) -> Answer:
+    async def _conflict(self, now: str | None) -> Answer:
         if now is None:
             return _missing(f"{self._file} no longer exists, so nothing was saved")
-        shown = lines(now, self._session.text, str(self._file), "current rig")
+        shown = await self._store.lines(now, self._session.text, str(self._file), "current rig")
         choices = "bayleaf save --playing (the file gets the current rig)"
         if self._session.show.refused is None:
             choices += " or bayleaf save --file (the file's rig plays)"
@@ -77,12 +76,12 @@ class RigSaver:
             try:
                 now = await self._store.present()
                 if now != session.on_disk:
-                    return self._conflict(now)
+                    return await self._conflict(now)
                 text = await self._store.former(version)
             except SaveError as fault:
                 return refused(AnswerCode.FILE_FAILED, f"{fault}; nothing was changed")
             name = "the previous version" if version is None else f"version {version}"
-            refusal = await session.play(lambda _: text)
+            refusal = await session.play(text)
             if refusal is not None:
                 another = "choose one of bayleaf save --history with bayleaf save --undo --version"
                 return refused(
@@ -108,19 +107,17 @@ class RigSaver:
             return refused(AnswerCode.FILE_FAILED, str(fault))
         if held is None:
             return _missing(f"{self._file} no longer exists")
-        shown = lines(held, self._session.text, name, "current rig")
+        shown = await self._store.lines(held, self._session.text, name, "current rig")
         return done(shown or f"{name} holds the current rig")
 
     async def _write(self, expected: str | None) -> Answer:
         session = self._session
         try:
-            saved = await self._store.write(session.text, expected)
+            changes = await self._store.write(session.text, expected)
         except (SaveError, RigError) as fault:
             return refused(AnswerCode.FILE_FAILED, str(fault))
         session.saved()
-        if saved.rig != session.show.engine.rig:
-            return refused(AnswerCode.FILE_FAILED, f"{self._file} was saved, but what it holds is not the current rig")
-        listed = "".join(f"\n  {each}" for each in saved.changes)
+        listed = "".join(f"\n  {each}" for each in changes)
         return done(f"saved to {self._file}, and read back: it holds the current rig. Changes:{listed}")
 
     async def _take_file(self) -> Answer:
@@ -133,7 +130,7 @@ class RigSaver:
                 kept = f"; the rig before it is kept as version {number}, and bayleaf scenes undo brings it back"
         except (SaveError, RigError) as fault:
             return refused(AnswerCode.FILE_FAILED, f"{fault}; {_KEEPS_PLAYING}")
-        refusal = await session.play(lambda _: text)
+        refusal = await session.play(text)
         if refusal is not None:
             return refused(refusal.code, f"{refusal.text}; {_KEEPS_PLAYING}")
         session.remember(before, f"{self._file.name} plays as it is on disk")

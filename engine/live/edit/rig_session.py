@@ -1,31 +1,32 @@
 """The current rig as its author's text: edits of it, undo and redo, and adoption by the running show.
 
-An edit is a function from text to text. Its result is read and compiled in a worker thread and adopted in one step, so
-a live edit and an edit of the file on disk are the same thing. Saving is in `rig_saving`, edits on disk in
-`rig_file_following`; both share this session's lock, so that one thing happens at a time.
+An edit is a function from text to text, or a new text. It is made and read in the worker process, compiled in a thread
+and adopted in one step, so a live edit and an edit of the file on disk are the same thing. Saving is in `rig_saving`,
+edits on disk in `rig_file_following`; both share this session's lock, so that one thing happens at a time.
 """
 
-from collections.abc import Callable
+import sys
+from collections.abc import Awaitable, Callable
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import trio
 
-from engine.core.cable.remote_cable import remote_outputs
-from engine.core.compiled import compile_rig
-from engine.live.edit.rig_adoption import adopt, read_here
+from engine.live.edit.rig_adoption import adopt, made_ready, on_our_machine
 from engine.live.edit.rig_file_store import RigFileStore
+from engine.live.edit.rig_texts import Change, RigParts, edited
+from engine.live.process.worker_process import WorkGivenUp
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
-from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, done, refused
-from engine.rig.edit.scene_edits import EditError, InvalidRig, UnknownScene
-from engine.rig.edit.versions import plain
-from engine.rig.read.load import RigError
+from engine.protocol import Answer, AnswerCode, done, refused
+from engine.rig.edit.toml_edits import EditError
 from filters.registry import FilterFault
 
 _UNDO: Final = 100  # edits that can be undone
+_UNDO_BYTES: Final = 16 << 20  # of memory for their texts
 
-Change = Callable[[str], str]
+#: runs a call elsewhere, so that the music need not wait for it: in the worker process
+Elsewhere = Callable[..., Awaitable[Any]]
 #: a change and its sentence, or the answer if there is nothing to change; called under the lock
 Plan = Callable[[], tuple[Change, str] | Answer]
 
@@ -40,15 +41,17 @@ class PastEdit(NamedTuple):
 class RigSession:
     """The text of one show's rig. Loop only. `lock` is held while the text changes or is compared with the file."""
 
-    def __init__(self, show: Show, file: Path, text: str) -> None:
+    def __init__(self, show: Show, file: Path, text: str, elsewhere: Elsewhere) -> None:
         """`text` is current, and is what `file` held when it was read."""
         self.show = show
         self.file = file
-        self.store = RigFileStore(file)
+        self.elsewhere = elsewhere
+        self.store = RigFileStore(file, elsewhere)
         self.text = text
         self.on_disk: str | None = text  # what the file held when it was last read or written here
         self.lock = trio.Lock()
         self.undone = 0  # counts undos and redos: after one, an edit on disk that had to wait can be followed
+        self._parts = RigParts()
         self._before: list[PastEdit] = []  # the newest last
         self._after: list[PastEdit] = []  # undone, the next to redo last
         show.recorder.did(show.clock(), "rig file", text)
@@ -97,7 +100,7 @@ class RigSession:
             if not here:
                 return nothing
             past, before = here[-1], self.text
-            refusal = await self.play(lambda _: past.text)
+            refusal = await self.play(past.text)
             if refusal is not None:
                 return refusal
             here.pop()
@@ -110,6 +113,8 @@ class RigSession:
         if self.text != before:
             self._before.append(PastEdit(before, words))
             del self._before[:-_UNDO], self._after[:]
+            while len(self._before) > 1 and sum(sys.getsizeof(past.text) for past in self._before) > _UNDO_BYTES:
+                del self._before[0]
 
     def _deleted_scene(self) -> str:
         scene = self.show.engine.scene
@@ -122,7 +127,7 @@ class RigSession:
     async def follow(self, text: str) -> str | None:
         """The engine in charge plays this, so it plays here, too: why it cannot, or None."""
         async with self.lock:
-            refusal = await self.play(lambda _: text, led=True)
+            refusal = await self.play(text, led=True)
             return refusal.text if refusal is not None else None
 
     async def play(self, change: Change, led: bool = False) -> Answer | None:
@@ -132,22 +137,19 @@ class RigSession:
             text = f"{show.engine.state.led_by} is in charge; edit the rig there, and this engine follows"
             return refused(AnswerCode.NOT_LEADER, text)
         try:
-            text = plain(await to_its_end(change, self.text))
-            rig = await to_its_end(read_here, text, str(self.file), show.engine.rig)
+            found = await self.elsewhere(edited, change, self.text, str(self.file))
+            if isinstance(found, Answer):
+                return found
+            rig = on_our_machine(await to_its_end(self._parts.unpacked, found.rig, show.engine.rig), show.engine.rig)
             if rig != show.engine.rig:
-                current = show.engine.state.compiled
-                adopt(show, await to_its_end(compile_rig, rig, None, current, remote_outputs(rig)), text)
-        except UnknownScene as fault:
-            return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
-        except InvalidRig as fault:
-            return InvalidRigAnswer(text=str(fault), keys=fault.keys)
+                adopt(show, await to_its_end(made_ready, rig, show.engine.state.compiled), found.text)
         except EditError as fault:
             return refused(AnswerCode.NOT_POSSIBLE, str(fault))
-        except RigError as fault:
-            return InvalidRigAnswer(text=str(fault), keys=[problem.key for problem in fault.problems])
         except FilterFault as fault:
             return refused(AnswerCode.INVALID_RIG, str(fault))
-        self.text = text
+        except WorkGivenUp as fault:
+            return refused(AnswerCode.INVALID_RIG, f"reading the rig was given up: {fault}")
+        self.text = found.text
         return None
 
     def saved(self) -> None:

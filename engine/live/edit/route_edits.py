@@ -6,7 +6,7 @@ A request may carry the `revision` of the rig that its author saw. If the rig ha
 from functools import partial
 
 from engine.core import scene_snapshot
-from engine.live.edit.rig_session import Change
+from engine.live.edit.rig_texts import Change
 from engine.live.show import Show
 from engine.plurals import counted
 from engine.protocol import (

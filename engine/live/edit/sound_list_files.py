@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 from engine.rig.models.rig import Rig
-from engine.rig.read.sound_list import named, shipped
+from engine.rig.read.sound_list import shipped
 
 Facts = tuple[int, int, int]  # time of the last change in ns, bytes, number of the file
 
@@ -29,9 +29,9 @@ class SoundLists:
         self._seen: dict[str, Facts | None] = {}
         self._read: dict[str, Facts | None] = {}
 
-    def watch(self, text: str) -> None:
-        """Watch the lists that this text names, too, even if it is not valid. Call this before they are read."""
-        self._watched = named(text) - self._ours
+    def watch(self, lists: frozenset[str]) -> None:
+        """Watch these lists, too, which the text on the disk names. Call this before they are read."""
+        self._watched = lists - self._ours
         for name in self._watched:
             self._read.setdefault(name, facts(self._folder / name))
 

@@ -37,7 +37,7 @@ class SysexReception:
     ) -> ReceivedAnswer:
         """What came, or why it is not a whole dump; `asked`: an output and a request that is sent there first."""
         show, source = self._show, self._source
-        mended, shed = show.reader.repairs().get(source, 0), show.reader.shed(source)
+        mended, lost = show.reader.repairs().get(source, 0), self._lost()
         events = show.watch()
         show.apply(KeepSysexBack(self._name, True))  # an instrument of the same kind would load the dump
         try:
@@ -49,11 +49,15 @@ class SysexReception:
             show.unwatch(events)
         if not fault and show.reader.repairs().get(source, 0) > mended:
             code, fault = AnswerCode.INTERRUPTED, f"the dump from {self._name} was cut in the middle of a message"
-        if not fault and show.reader.shed(source) > shed:
+        if not fault and self._lost() > lost:
             code, fault = AnswerCode.INTERRUPTED, f"{self._name} sent too much at once; part of the dump was lost"
         if fault:
             return ReceivedAnswer(done=False, code=code, text=f"{fault}; nothing was written")
         return ReceivedAnswer(text="", messages=self._messages, bytes=self._octets, longest=self._longest)
+
+    def _lost(self) -> int:
+        """How many messages of this input found no room so far."""
+        return self._show.reader.shed(self._source) + self._show.ports.in_meters[self._source].dropped
 
     async def _listen(
         self, events: Any, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event

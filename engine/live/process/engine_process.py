@@ -1,5 +1,6 @@
 """One engine from start to end: ports, reader, show, socket, state; and everything released at the end."""
 
+import contextlib
 import signal
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
@@ -21,8 +22,9 @@ from engine.live.port_bank import DRIVERS_TAKE
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.instance_lock import InstanceLock, claim_socket
-from engine.live.process.last_scene import LastSceneWriter, read_last, state_file
+from engine.live.process.last_scene import LastSceneWriter, state_file
 from engine.live.process.priority import undisturbed
+from engine.live.process.worker_process import WorkerProcess
 from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.live.socket.osc import OscServer
@@ -34,6 +36,7 @@ from engine.rig.models.rig import Rig
 _Task = Callable[[], Awaitable[None]]
 
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow cables
+_LEAVING: Final = 0.5  # seconds for each of the last words to other machines and to the disk
 
 
 class EngineProcess:
@@ -48,20 +51,24 @@ class EngineProcess:
         virtual: bool,
         say: Callable[[str], None],
         beside: Sequence[_Task] = (),
+        stopping: Callable[[], None] = lambda: None,
     ) -> None:
         """`text` is what the rig was read from; `say` gets one sentence at a time, for the player.
 
-        The tasks `beside` begin with the show and end before its farewell.
+        The tasks `beside` begin with the show and end before its farewell. `stopping` is called at the first signal.
         """
         self._rig = rig
         self._text = text
         self._rig_file = rig_file
         self._name = name
+        self._number = rig.network.number if rig.network is not None else None
         self._virtual = virtual
         self._say = say
         self._beside = beside
+        self._stopping = stopping
         self._last_scene = LastSceneWriter(state_file(name), rig_file, say)
         self._stop = trio.Event()
+        self._worker = WorkerProcess("engine.live.edit.rig_texts")
 
     # From start to end: name, network, ports, show, tasks, music, farewell
 
@@ -70,7 +77,7 @@ class EngineProcess:
         with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
             lock = claim_socket(self._name)
             try:
-                with faults.kept_in(log_file(self._name)):
+                with contextlib.closing(self._worker), faults.kept_in(log_file(self._name)):
                     async with open_cluster_session(self._rig, self._rig_file, self._say) as cluster:
                         await self._run(system, lock, cluster, signals)
             finally:
@@ -79,6 +86,8 @@ class EngineProcess:
     async def _run(
         self, system: PortSystem, lock: InstanceLock, cluster: ClusterSession | None, signals: AsyncIterator[int]
     ) -> None:
+        with contextlib.suppress(OSError):  # the first edit tries again
+            self._worker.start()
         opener = PortOpener(system, self._virtual, cluster.machines if cluster is not None else None)
         show, reader = self._open(opener)
         if lock.crashed:
@@ -88,7 +97,7 @@ class EngineProcess:
             self._say(f"{crash}; every output was silenced first{missing}")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
-            session = RigSession(show, self._rig_file, self._text)
+            session = RigSession(show, self._rig_file, self._text, self._worker.run)
             saver = RigSaver(session)
             remote_work = RemoteWork(show, session)
             panel = PanelRequests(show, session, system)
@@ -107,13 +116,15 @@ class EngineProcess:
             try:
                 await self._perform(show, reader, [*tasks, *self._beside], cluster)
             finally:
-                with trio.move_on_after(_FAREWELL, shield=True):
+                with trio.move_on_after(_LEAVING, shield=True):
                     await saver.leave()
             nursery.cancel_scope.cancel()
 
     async def _heed(self, signals: AsyncIterator[int]) -> None:
         """The first signal ends the show; an impatient second one must not end the farewell."""
         async for _ in signals:
+            if not self._stop.is_set():
+                self._stopping()
             self._stop.set()
 
     def _open(self, opener: PortOpener) -> tuple[Show, InputReader]:
@@ -130,7 +141,7 @@ class EngineProcess:
     ) -> None:
         """Play until stopped; then release everything and close the ports, whatever has happened."""
         try:
-            with collector_at_rest(), undisturbed() as show.scheduling:
+            with collector_at_rest(), undisturbed(self._number) as show.scheduling:
                 await self._play(show, reader, tasks, cluster)
         finally:
             reader.stop()
@@ -154,13 +165,15 @@ class EngineProcess:
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
             await self._stop.wait()
             if cluster is not None:
-                await cluster.part()
+                with trio.move_on_after(_LEAVING):
+                    await cluster.part()
             nursery.cancel_scope.cancel()
-        await self._last_scene.write()
+        with trio.move_on_after(_LEAVING):
+            await self._last_scene.write()
 
     def _resume(self, show: Show) -> int | str:
         """Take up the set list where the last show was; returns the scene to begin with."""
-        last = read_last(state_file(self._name), self._rig_file)
+        last = self._last_scene.last()
         if last is not None:
             show.apply(ResumePosition(last))
         start = self._rig.rig.start

@@ -2,6 +2,8 @@
 
 import json
 from collections.abc import Callable
+from contextlib import suppress
+from itertools import count
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,8 +13,10 @@ import trio
 from engine import durable_files
 from engine.core.control.setlist import ShowPosition
 from engine.live.process.worker_threads import to_its_end
+from engine.renames import rename_new
 
 _APP: Final = "bayleaf"
+_FORMAT: Final = 2
 
 
 def state_file(name: str) -> Path:
@@ -20,30 +24,68 @@ def state_file(name: str) -> Path:
     return Path(platformdirs.user_state_dir(_APP)) / f"{name}.json"
 
 
+class _UnreadableStateError(Exception):
+    """The state file is there and cannot be used; the text says why, after its name."""
+
+
 def read_last(path: Path, rig: Path) -> ShowPosition | None:
     """Where the show of this rig file was, or None if that is not known."""
-    return _all(path).get(str(rig.resolve()))
-
-
-def _all(path: Path) -> dict[str, ShowPosition]:
-    """By rig file; empty if the state file cannot be read or is not ours."""
     try:
-        listed = json.loads(path.read_text(encoding="utf-8"))["shows"]
-        return {rig: position for rig, kept in listed.items() if (position := _position(kept)) is not None}
-    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return _position(_shows(path).get(str(rig.resolve())))
+    except (OSError, _UnreadableStateError):
+        return None
+
+
+def set_aside(path: Path) -> str | None:
+    """Keep a state file that cannot be used under another name; a sentence, None if it can be used. Raises OSError."""
+    try:
+        _shows(path)
+    except _UnreadableStateError as fault:
+        reason = str(fault)
+    else:
+        return None
+    for number in count(1):
+        aside = path.with_name(f"{path.name}.kept-{number}")
+        with suppress(FileExistsError):
+            rename_new(path, aside)
+            break
+    return f"{path} {reason}; it is kept as {aside.name}, and the last scenes in it are not used"
+
+
+def write_last(path: Path, rig: Path, position: ShowPosition) -> str | None:
+    """Write this down; a crash leaves the old state or the new. One engine of a name runs at a time.
+
+    What cannot be used of an earlier state is kept: the sentence that says so, or None. Raises OSError.
+    """
+    kept = set_aside(path)
+    shows = _shows(path) | {str(rig.resolve()): position}
+    durable_files.replace(path, json.dumps({"format": _FORMAT, "shows": shows}).encode())
+    return kept
+
+
+def _shows(path: Path) -> dict[str, Any]:
+    """By rig file, as it is written there; empty if there is no file. Raises _UnreadableStateError and OSError."""
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
         return {}
+    except IsADirectoryError:
+        raise
+    except OSError as fault:
+        raise _UnreadableStateError(f"cannot be read ({fault.strerror})") from None
+    except (ValueError, RecursionError):
+        raise _UnreadableStateError("is damaged") from None
+    if isinstance(found, dict) and isinstance(form := found.get("format"), int) and form > _FORMAT:
+        raise _UnreadableStateError(f"was written by a newer Bayleaf (format {form})")
+    if not isinstance(found, dict) or not isinstance(shows := found.get("shows"), dict):
+        raise _UnreadableStateError("is damaged")
+    return shows
 
 
 def _position(kept: Any) -> ShowPosition | None:
     if not isinstance(kept, list) or [type(each) for each in kept] != [int, str, int]:
         return None
     return ShowPosition(*kept)
-
-
-def write_last(path: Path, rig: Path, position: ShowPosition) -> None:
-    """Write this down; a crash leaves the old state or the new. One engine of a name runs at a time. Raises OSError."""
-    shows = _all(path) | {str(rig.resolve()): position}
-    durable_files.replace(path, json.dumps({"format": 2, "shows": shows}).encode())
 
 
 class LastSceneWriter:
@@ -58,6 +100,16 @@ class LastSceneWriter:
         self._moved = trio.Event()
         self._written = trio.Event()
         self._written.set()
+
+    def last(self) -> ShowPosition | None:
+        """Where the show was when it was last written down, or None if that is not known."""
+        try:
+            kept = set_aside(self._path)
+        except OSError as fault:
+            kept = f"the last scene could not be read ({fault.strerror}: {self._path})"
+        if kept is not None:
+            self._say(kept)
+        return read_last(self._path, self._rig_file)
 
     def note(self, position: ShowPosition) -> None:
         """The show is here now."""
@@ -85,7 +137,9 @@ class LastSceneWriter:
         if position is None:
             return
         try:
-            await to_its_end(write_last, self._path, self._rig_file, position)
+            kept = await to_its_end(write_last, self._path, self._rig_file, position)
+            if kept is not None:
+                self._say(kept)
         except OSError as fault:
             if self._to_write is None:
                 self._to_write = position  # tried again with the next scene, or at the end

@@ -61,7 +61,7 @@ class LenderProcess:
         network = rig.network
         assert network is not None, "a rig of one machine lends nothing"
         self.stop = trio.Event()
-        self._me = network.machine
+        self._me, self._number = network.machine, network.number
         self._keys = NetworkKeys(rig.rig.name)
         self._link = link
         self._clock = clock
@@ -87,7 +87,7 @@ class LenderProcess:
         self._loop = trio.lowlevel.current_trio_token()
         await self._begin()
         try:
-            with collector_at_rest(), undisturbed():
+            with collector_at_rest(), undisturbed(self._number):
                 await self._lend()
         finally:
             self._ports.reader.stop()

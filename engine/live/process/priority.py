@@ -1,7 +1,7 @@
 """Asks the system to run the music before other programs, with real-time scheduling.
 
 Source: sched(7), SCHED_FIFO and RLIMIT_RTPRIO. Threads that start later inherit it; a program that is started gives it
-up (`give_way` in engine/panel/panel_supervisor).
+up (`engine.give_way`).
 """
 
 import os
@@ -35,7 +35,7 @@ def going_first() -> Iterator[str]:
 
 
 @contextmanager
-def undisturbed() -> Iterator[str]:
-    """The same for the loop's thread and the reader's, both on one processor."""
-    with going_first() as scheduling, one_for_all():
+def undisturbed(number: int | None = None) -> Iterator[str]:
+    """The same for the loop's thread and the reader's, both on one processor; `number`: see `one_for_all`."""
+    with going_first() as scheduling, one_for_all(number):
         yield scheduling

@@ -4,19 +4,18 @@ However many ask, one thread at a time competes with the music for Python's lock
 followed by a rest, so that all of it together takes a hundredth of the time.
 """
 
-import json
 from functools import partial
-from typing import Any, Final
+from typing import Final
 
 import trio
 
 from engine.live.process.worker_threads import in_a_thread
-from engine.protocol import Answer, AnswerCode, Facts, Handler, Request, WrittenJson, refused
+from engine.live.socket.json_lines import large_line, line_of
+from engine.protocol import Answer, AnswerCode, Handler, Request, refused
 
 _MOST: Final = 32  # requests that wait
 _REST: Final = 99  # times as long as the answer took
-_LONGEST_REST: Final = 1.0  # seconds
-_DEEP: Final = 4  # levels of a large answer that are written piece by piece
+_LONGEST_REST: Final = 10.0  # seconds
 
 
 class AnswerQueue:
@@ -52,25 +51,4 @@ class AnswerQueue:
     async def _made(self, handler: Handler, request: Request) -> bytes:
         async with self._making:
             answer: Answer = await handler(request)
-            return await in_a_thread(partial(_large_line, answer.plain()))
-
-
-def line_of(facts: Facts) -> bytes:
-    """A line of the socket."""
-    return json.dumps(facts).encode() + b"\n"
-
-
-def _large_line(facts: Facts) -> bytes:
-    return _written(facts, _DEEP).encode() + b"\n"
-
-
-def _written(value: Any, deep: int) -> str:
-    """As JSON. The library holds Python's lock while it writes, so it gets one small piece at a time."""
-    if isinstance(value, WrittenJson):
-        return value
-    if deep and isinstance(value, dict):
-        inner = ", ".join(f"{json.dumps(key)}: {_written(each, deep - 1)}" for key, each in value.items())
-        return f"{{{inner}}}"
-    if deep and isinstance(value, list):
-        return f"[{', '.join(_written(each, deep - 1) for each in value)}]"
-    return json.dumps(value)
+            return await in_a_thread(partial(large_line, answer.plain()))

@@ -3,14 +3,16 @@
 Each piece carries the revision since which it is as it is, so that no earlier rig needs to be kept.
 """
 
-import json
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from engine.live.process.worker_threads import at_ease
+from engine.live.socket.json_lines import written
 from engine.protocol import Facts, WrittenJson
 from engine.rig.models.rig import Rig, Scene
 from engine.rig.rig_as_json import scene_outline, sections
+
+_DEEP: Final = 3  # levels that are written piece by piece: an instrument may have thousands of sounds
 
 
 class OutlinePiece(NamedTuple):
@@ -63,5 +65,5 @@ class RigOutline:
 
 
 def _piece(before: Mapping[Any, OutlinePiece], key: object, value: object, revision: int) -> OutlinePiece:
-    text, known = json.dumps(value), before.get(key)
+    text, known = written(value, _DEEP), before.get(key)
     return known if known is not None and known.text == text else OutlinePiece(text, revision)

@@ -25,7 +25,8 @@ from engine.live.gear.audition import audition
 from engine.live.gear.sysex_requests import SysexRequests
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.answer_queue import AnswerQueue, line_of
+from engine.live.socket.answer_queue import AnswerQueue
+from engine.live.socket.json_lines import line_of
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.show_requests import ShowRequests
 from engine.live.socket.status import sync

@@ -21,8 +21,8 @@ def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
         f"{word}: {_plain(one)} in {number_a}, {_plain(other)} in {number_b}" for word, one, other in _settings(a, b)
     ]
     for word, before, after in _lists(rig, a, b):
-        sentences += [f"only in {number_a}: {word} {each}" for each in before if each not in after]
-        sentences += [f"only in {number_b}: {word} {each}" for each in after if each not in before]
+        sentences += [f"only in {number_a}: {word} {each}" for each in _others(before, after)]
+        sentences += [f"only in {number_b}: {word} {each}" for each in _others(after, before)]
         sentences += _reordered(word, before, after)
     return sentences
 
@@ -91,9 +91,15 @@ def _changed(rig: Rig, a: Scene, b: Scene) -> list[str]:
 
 
 def _listed(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
-    sentences = [f"{word} removed: {each}" for each in before if each not in after]
-    sentences += [f"{word} added: {each}" for each in after if each not in before]
+    sentences = [f"{word} removed: {each}" for each in _others(before, after)]
+    sentences += [f"{word} added: {each}" for each in _others(after, before)]
     return sentences + _reordered(word, before, after)
+
+
+def _others(of: Sequence[str], than: Sequence[str]) -> list[str]:
+    """Those that the other list does not have; both are gone through once, for a scene may have thousands of routes."""
+    known = frozenset(than)
+    return [each for each in of if each not in known]
 
 
 def _reordered(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:

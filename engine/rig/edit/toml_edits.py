@@ -13,8 +13,8 @@ from typing import Any, Final
 
 import tomlkit
 
-from engine.rig.read.toml_errors import parsed
 from engine.rig.read.toml_layout import Path, Span, blanks_end, layout_of
+from engine.rig.read.toml_text import parsed
 
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 _REST: Final = re.compile(r"[ \t\r]*(?:#[^\n]*)?")

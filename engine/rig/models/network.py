@@ -74,6 +74,11 @@ class Network(Part):
         return (self.main,) if self.standby is None else (self.main, self.standby)
 
     @property
+    def number(self) -> int:
+        """The number of this machine, from 0: the engines come first."""
+        return list(dict.fromkeys((*self.engines, *self.machines))).index(self.machine)
+
+    @property
     def loopback(self) -> bool:
         """Whether all machines are on this computer."""
         return all(host_of(machine.listen).is_loopback for machine in self.machines.values())

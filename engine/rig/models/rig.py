@@ -258,9 +258,14 @@ class Rig(Part):
         return self.model_copy(update={"network": self.network.model_copy(update={"machine": machine})})
 
 
-@cache
 def rig_model() -> type[Rig]:
-    """The model of a rig file with this installation's filters in it: `through` becomes their tagged union."""
+    """The model of a rig file with this installation's filters in it."""
+    return rig_models()["Rig"]
+
+
+@cache
+def rig_models() -> dict[str, type[Any]]:
+    """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
     chain = Annotated[union, Field(discriminator="filter")]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
@@ -271,7 +276,7 @@ def rig_model() -> type[Rig]:
     route = create_model("Route", __base__=Route, through=(many(chain), ()))
     scene = create_model("Scene", __base__=Scene, routes=(many(route), ()), burst=(many(BurstStep), ()))
     scenes: Any = Annotated[many(scene), Field(min_length=1)]
-    return create_model(
+    rig = create_model(
         "Rig",
         __base__=Rig,
         routes=(many(route), ()),
@@ -279,3 +284,4 @@ def rig_model() -> type[Rig]:
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
     )
+    return {made.__name__: made for made in (route, scene, rig)}

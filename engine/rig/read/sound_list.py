@@ -6,15 +6,21 @@ A list in presets/sounds is given by its bare name; anything else is a path, rel
 
 from importlib.resources import files
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import BeforeValidator, ValidationError
 
+from engine.plurals import counted
+from engine.regular_files import NotRegular, TooLong, decoded, read_regular
 from engine.rig.models.values import Bank, Name, Part, PrintedProgram
 from engine.rig.read.raw_data import Complaint
-from engine.rig.read.toml_errors import TomlError, parsed
+from engine.rig.read.toml_errors import TomlError
 from engine.rig.read.toml_layout import line_of, lines_of
+from engine.rig.read.toml_limits import LONGEST_TEXT
+from engine.rig.read.toml_text import parsed
 from engine.user_error import UserError
+
+_LISTED: Final = 100  # mistakes that are listed; of the others only the number is given
 
 
 class SoundListError(UserError):
@@ -49,7 +55,7 @@ def sound_list(wanted: str, folder: Path) -> SoundList:
         return read_list(files("presets").joinpath("sounds", f"{wanted}.toml").read_text(encoding="utf-8"), wanted)
     path = folder / wanted
     try:
-        return read_list(path.read_text(encoding="utf-8-sig"), str(path))
+        return read_list(decoded(read_regular(path, LONGEST_TEXT)), str(path))
     except FileNotFoundError:
         names = ", ".join(shipped())
         raise SoundListError(
@@ -57,6 +63,10 @@ def sound_list(wanted: str, folder: Path) -> SoundList:
         ) from None
     except UnicodeDecodeError:
         raise SoundListError(f"{path}:1: this is not UTF-8 text; save the file as UTF-8") from None
+    except NotRegular:
+        raise SoundListError(f"{path}:1: this is not a regular file; name a sound list") from None
+    except TooLong:
+        raise SoundListError(f"{path}:1: a sound list may have at most {LONGEST_TEXT // 1_000_000} MB") from None
     except (OSError, ValueError) as fault:
         raise SoundListError(f"{path}:1: the sound list cannot be read: {fault}") from None
 
@@ -68,12 +78,7 @@ def read_list(text: str, source: str) -> SoundList:
     except TomlError as fault:
         raise SoundListError(f"{source}:{fault.line}: {fault.text}") from None
     except ValidationError as faults:
-        lines = lines_of(text)
-        mistakes = (
-            f"{source}:{line_of(lines, one['loc'])}: {'.'.join(map(str, one['loc']))}: {_words(one['msg'])}"
-            for one in faults.errors()
-        )
-        raise SoundListError("\n".join(mistakes)) from None
+        raise SoundListError("\n".join(_mistakes(faults, text, source))) from None
     seen: set[str] = set()
     for place, sound in enumerate(found.sounds):
         line = line_of(lines_of(text), ("sounds", place)) if sound.name in seen or _outside(sound, found) else 0
@@ -84,6 +89,17 @@ def read_list(text: str, source: str) -> SoundList:
             raise SoundListError(f"{source}:{line}: found program {sound.program}; allowed: {first} to {first + 127}")
         seen.add(sound.name)
     return found
+
+
+def _mistakes(faults: ValidationError, text: str, source: str) -> list[str]:
+    """The first mistakes, and the number of the others."""
+    lines, found = lines_of(text), faults.errors(include_url=False, include_input=False)
+    mistakes = [
+        f"{source}:{line_of(lines, one['loc'])}: {'.'.join(map(str, one['loc']))}: {_words(one['msg'])}"
+        for one in found[:_LISTED]
+    ]
+    more = len(found) - len(mistakes)
+    return [*mistakes, f"{source}: and {counted(more, 'more mistake')}; correct these first"] if more else mistakes
 
 
 def _words(message: str) -> str:

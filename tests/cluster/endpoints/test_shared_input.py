@@ -5,7 +5,7 @@ import pytest
 from engine.cluster.endpoints.shared_input import SharedInput
 from engine.cluster.link.wire_format import read_events
 from engine.ports.memory import MemoryInput
-from engine.ports.port import PortGone
+from engine.ports.port import MessagesLost, PortGone
 from tests.support.fake_link import FakeNet
 
 
@@ -33,3 +33,32 @@ def test_what_it_hears_is_played_here_and_published() -> None:
         shared.poll()
     shared.close()
     assert tokens == [True, False]
+
+
+class _Overrun(MemoryInput):
+    """An input whose driver drops something each time it is told to."""
+
+    drops = False
+
+    def poll(self) -> list[bytes]:
+        drops, self.drops = self.drops, False
+        if drops:
+            raise MessagesLost("some may be lost")
+        return super().poll()
+
+
+def test_what_its_driver_dropped_is_a_gap_for_the_other_engine() -> None:
+    """A number is left out, as for a message that was lost on the way."""
+    net = FakeNet()
+    heard = []
+    net.link("spare").subscribe("in/keys", lambda _, payload: heard.append(read_events(payload)))
+    port = _Overrun("Stage piano")
+    shared = SharedInput(port, net.link("desk"), "in/keys", "alive/keys", lambda: 77)
+    port.push(b"\x90\x3c\x40")
+    shared.poll()
+    port.drops = True
+    with pytest.raises(MessagesLost):
+        shared.poll()
+    port.push(b"\x80\x3c\x40")
+    shared.poll()
+    assert [pack.first for pack in heard] == [0, 2]

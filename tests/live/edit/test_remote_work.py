@@ -20,6 +20,7 @@ from engine.core.control.remote_messages import (
 )
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
+from engine.live.process.worker_threads import to_its_end
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
 from tests.support.small_show import RIG, Bench
@@ -51,7 +52,7 @@ class RemoteMachine:
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(text, encoding="utf-8")
-        self.session = RigSession(self.show, file, text)
+        self.session = RigSession(self.show, file, text, to_its_end)
         self.remote_work = RemoteWork(self.show, self.session)
         self.brass()
 

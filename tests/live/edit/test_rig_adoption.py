@@ -14,6 +14,7 @@ from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
+from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.live.socket.status import status
@@ -44,7 +45,7 @@ class Desk:
         self.show.apply(RecallScene(1), "shell")
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
-            RigFileFollower(RigSession(self.show, file, text_of(file))),
+            RigFileFollower(RigSession(self.show, file, text_of(file), to_its_end)),
         )
         self.heard("Box 1")
 

@@ -11,6 +11,7 @@ from engine.live.edit.edit_requests import EditRequests
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
+from engine.live.process.worker_threads import to_its_end
 from tests.support.answered import answered
 from tests.support.small_show import RIG, Bench
 
@@ -37,7 +38,7 @@ class Panel:
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
-        self.session = RigSession(self.show, file, TEXT)
+        self.session = RigSession(self.show, file, TEXT, to_its_end)
         saver, work = RigSaver(self.session), RemoteWork(self.show, self.session)
         self.handlers = EditRequests(self.show, self.session, saver, work).handlers
         self.heard()

@@ -7,6 +7,7 @@ import trio
 
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
+from engine.live.process.worker_threads import to_its_end
 from engine.rig.read.load import load
 from tests.support.small_show import RIG, Bench
 from tests.support.waiting import eventually
@@ -24,7 +25,7 @@ class Pit:
         self.file.write_text(TEXT, encoding="utf-8")
         self.bench = Bench(RIG)
         self.show = self.bench.show
-        self.session = RigSession(self.show, self.file, RIG)
+        self.session = RigSession(self.show, self.file, RIG, to_its_end)
 
     def sounds(self) -> list[str]:
         return list(self.show.engine.rig.instruments["string-machine"].sounds)

@@ -158,6 +158,23 @@ async def test_a_dump_that_is_cut_is_told(
         assert "cut in the middle" in answer["text"]
 
 
+async def test_a_dump_of_which_the_driver_dropped_something_is_rejected(
+    autojump_clock: trio.testing.MockClock,
+) -> None:
+    """Whatever else of it came."""
+    async with playing() as stand, trio.open_nursery() as nursery:
+
+        async def play() -> None:
+            await trio.sleep(0.5)  # until `receive` waits: only what is lost after that counts
+            stand.bench.reader.put(ORGAN, DUMP[0].hex())
+            stand.bench.show.ports.in_meters[ORGAN].drop("some may be lost")
+
+        nursery.start_soon(play)
+        answer = await stand.ask("receive", input="organ")
+        assert not answer["done"]
+        assert "part of the dump was lost" in answer["text"]
+
+
 async def test_an_instrument_slow_as_its_cable_gets_all(autojump_clock: trio.testing.MockClock) -> None:
     """A dump is paced by its cable: an instrument that reads only as fast as the cable drops nothing."""
     async with playing() as stand:

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from engine.core.control.setlist import ShowPosition
-from engine.live.process.last_scene import read_last, state_file, write_last
+from engine.live.process import last_scene
+from engine.live.process.last_scene import LastSceneWriter, read_last, set_aside, state_file, write_last
 
 
 @pytest.fixture
@@ -117,14 +118,70 @@ def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(
         b'{"shows": "eleven"}',
     ],
 )
-def test_garbage_counts_as_no_state(state: Path, tmp_path: Path, garbage: bytes) -> None:
-    """A state file that is not ours gives no last scene, and the next scene replaces it."""
+def test_a_damaged_state_is_kept_aside(state: Path, tmp_path: Path, garbage: bytes) -> None:
+    """A state file that is damaged gives no last scene; the next scene begins a new one, and it is kept beside that."""
     rig = tmp_path / "pit.toml"
     state.parent.mkdir()
     state.write_bytes(garbage)
     assert last(state, rig) is None
-    write(state, rig, 12)
+    assert write_last(state, rig, ShowPosition(12, "Friday", 2)) == (
+        f"{state} is damaged; it is kept as bayleaf.json.kept-1, and the last scenes in it are not used"
+    )
     assert last(state, rig) == 12
+    assert (state.parent / "bayleaf.json.kept-1").read_bytes() == garbage
+    assert write_last(state, rig, ShowPosition(11, "Friday", 1)) is None
+
+
+def test_a_newer_state_is_kept_aside(state: Path, tmp_path: Path) -> None:
+    """A state of a newer format is not overwritten by an older Bayleaf, however often one starts."""
+    newer = json.dumps({"format": 3, "shows": {"concert.toml": {"stacks": []}}})
+    state.parent.mkdir()
+    for number in (1, 2):
+        state.write_text(newer)
+        told: list[str] = []
+        assert LastSceneWriter(state, tmp_path / "pit.toml", told.append).last() is None
+        assert len(told) == 1
+        assert f"was written by a newer Bayleaf (format 3); it is kept as bayleaf.json.kept-{number}" in told[0]
+        assert (state.parent / f"bayleaf.json.kept-{number}").read_text() == newer
+        assert not state.exists()
+
+
+def test_a_state_that_may_not_be_read_is_kept_aside(
+    state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A state that the disk or the system does not give out is kept as well (EIO: POSIX)."""
+    rig = tmp_path / "pit.toml"
+    write(state, rig, 11)
+
+    def broken(*_: object, **__: object) -> str:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "read_text", broken)
+        kept = set_aside(state)
+    assert kept is not None
+    assert "cannot be read (Input/output error); it is kept as bayleaf.json.kept-1" in kept
+    write(state, rig, 12)
+    assert last(state.parent / "bayleaf.json.kept-1", rig) == 11
+
+
+def test_a_state_that_cannot_be_kept_aside_is_not_overwritten(
+    state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """If a damaged state cannot get another name, it stays, and writing raises the error."""
+    state.parent.mkdir()
+    state.write_text("half")
+
+    def refused(*_: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(last_scene, "rename_new", refused)
+    with pytest.raises(PermissionError):
+        write(state, tmp_path / "pit.toml", 12)
+    assert state.read_text() == "half"
+    told: list[str] = []
+    assert LastSceneWriter(state, tmp_path / "pit.toml", told.append).last() is None
+    assert told == [f"the last scene could not be read (Permission denied: {state})"]
 
 
 @pytest.mark.parametrize(
@@ -140,6 +197,14 @@ def test_a_scene_that_is_no_number_is_forgotten(state: Path, tmp_path: Path, val
     assert last(state, other) == 3
     write(state, rig, 12)
     assert (last(state, rig), last(state, other)) == (12, 3)
+
+
+def test_places_that_are_not_understood_stay(state: Path, tmp_path: Path) -> None:
+    """What another version of Bayleaf has noted about another rig is in the file after the next write, too."""
+    state.parent.mkdir()
+    state.write_text(json.dumps({"format": 2, "shows": {"concert.toml": [3, "Friday", 3, "anna"]}}))
+    write(state, tmp_path / "pit.toml", 12)
+    assert json.loads(state.read_text())["shows"]["concert.toml"] == [3, "Friday", 3, "anna"]
 
 
 def test_a_folder_in_the_files_place_is_told(state: Path, tmp_path: Path) -> None:

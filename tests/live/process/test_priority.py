@@ -7,8 +7,8 @@ import threading
 
 import pytest
 
+from engine.give_way import give_way
 from engine.live.process.priority import ORDINARY, going_first
-from engine.panel.panel_supervisor import give_way
 
 
 def scheduling() -> int:

@@ -22,6 +22,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import NameTaken, claim_socket
+from engine.live.process.worker_threads import to_its_end
 from engine.live.show import ShowEvent
 from engine.live.socket import client
 from engine.live.socket.panel_requests import PanelRequests
@@ -227,7 +228,7 @@ async def test_an_answer_has_a_code(bench: Bench, request_: dict[str, Any], code
 async def test_each_request_has_a_handler(bench: Bench, tmp_path: Path) -> None:
     """The server handles exactly the requests in the table."""
     show = bench.show
-    session = RigSession(show, tmp_path / "pit.toml", "")
+    session = RigSession(show, tmp_path / "pit.toml", "", to_its_end)
     panel, work = PanelRequests(show, session, MemorySystem("pit")), RemoteWork(show, session)
     with claimed() as claim:
         server = SocketServer(show, session, RigSaver(session), work, panel, claim.listener)

@@ -14,6 +14,7 @@ from engine.core.compiled import compile_rig
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
+from engine.live.process.worker_threads import to_its_end
 from engine.live.socket.status_stream import StatusFrames
 from engine.rig.read.load import read
 from tests.support.engine_socket import ask, line_of, serving
@@ -38,7 +39,7 @@ class Follower:
         self.gauge = CableLoad(self.show)
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
-        self.session = RigSession(self.show, self.file, TEXT)
+        self.session = RigSession(self.show, self.file, TEXT, to_its_end)
         self.frames = StatusFrames(self.show, self.session, self.gauge, events)
 
     def frame(self) -> dict[str, Any]:
@@ -168,7 +169,9 @@ def test_ports_keep_their_places(follower: Follower) -> None:
 def test_without_a_set_list() -> None:
     """The scenes keep their own order, and the list has no name."""
     bench = Bench()
-    frames = StatusFrames(bench.show, RigSession(bench.show, Path("pit.toml"), ""), CableLoad(bench.show), False)
+    frames = StatusFrames(
+        bench.show, RigSession(bench.show, Path("pit.toml"), "", to_its_end), CableLoad(bench.show), False
+    )
     frame = frames.take()[0]["frame"]
     assert frame["scene"] is None
     assert frame["setlist"] == {"name": None, "place": 0, "of": 3}

@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given, settings
 
+from engine.rig.edit import differences
 from engine.rig.edit.differences import rigs, scenes, text
 from engine.rig.edit.filter_words import WORDS
 from engine.rig.read.load import read
@@ -147,3 +148,30 @@ def test_a_sound_with_a_new_name_is_no_other_step() -> None:
     found = rigs(read(NUMBERS, "any"), read(NUMBERS.replace("Warm pad", "Choir"), "any"))
     assert len(found) == 1
     assert found[0].startswith("instrument string-machine: sounds was Warm pad")
+
+
+def test_a_scene_of_many_routes_is_compared_in_one_go(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two scenes of 500 routes are compared with fewer than ten comparisons of texts for each route."""
+    compared = 0
+
+    class Counted(str):
+        __slots__ = ()
+        __hash__ = str.__hash__
+
+        def __eq__(self, other: object) -> bool:
+            nonlocal compared
+            compared += 1
+            return str(self) == str(other)
+
+    usual = differences._route
+    monkeypatch.setattr(differences, "_route", lambda route: Counted(usual(route)))
+    many = "".join(
+        f'[[scenes]]\nnumber = {number}\nname = "{number}"\nroutes = [\n'
+        + "".join(f'{{ from = "keys", to = "strings", name = "{number} {each}" }},\n' for each in range(500))
+        + "]\n"
+        for number in (11, 12)
+    )
+    ports = '[inputs]\nkeys = { port = "a" }\n[outputs]\nstrings = { port = "b" }\n'
+    rig = read(f"format = 1\n{ports}{many}", "any")
+    assert len(scenes(rig, 11, 12)) == 1001
+    assert compared < 5000

@@ -1,5 +1,7 @@
 """Reading rig files: valid files, files that are not rigs at all, several errors at once."""
 
+import os
+import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -7,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from engine.rig.read.load import RigError, RigProblem, load, read
+from engine.rig.read.sound_list import SoundListError, sound_list
 from tests.support.plain_rig import RIG
 
 
@@ -108,14 +111,32 @@ def test_no_name_can_steer_the_terminal(old: str) -> None:
         ("", 1, "format: this key is missing"),
         ("x = " + "[" * 20_000, 1, "too deeply"),
         (RIG + "[rig.x]\ny = " + "[" * 400 + "]" * 400, 1, "too deeply"),
-        ("format = " + "9" * 5_000, 1, "too many digits"),
+        ("format = " + "9" * 5_000, 1, "more than 1000 characters"),
+        ("format = " + "9" * 900, 1, "too many digits"),
+        ("format = 1\nname = 0x1" + "0" * 16, 1, "too many digits"),
+        ("format = 1\n" + "a." * 64 + "a = 1", 2, "more than 64 parts"),
+        ("#" * 4_000_001, 1, "longer than 4 MB"),
         ("format = 1\nname = \x00", 2, "this is not TOML"),
         ('format = 1\nx = """\nabc', 3, "closing quote of a text is missing"),
         ("format = 1\r\nscenes = []\r\n", 2, "scenes: found an empty list"),
         ("[a]\nb = 1\n[a]\n", 3, "a second time"),
         ("# no rig\n\nscenes = 5\nformat = 1\n", 3, "scenes: found 5; allowed: a list"),
     ],
-    ids=["empty", "deep", "too deep to walk", "digits", "nul", "open text", "crlf", "twice", "number"],
+    ids=[
+        "empty",
+        "deep",
+        "too deep to walk",
+        "digits",
+        "900 digits",
+        "hex",
+        "parts",
+        "long",
+        "nul",
+        "open text",
+        "crlf",
+        "twice",
+        "number",
+    ],
 )
 def test_a_text_that_is_no_rig_is_answered_with_a_line(text: str, line: int, words: str) -> None:
     """A text that is not a rig at all is rejected by line with a sentence, whatever it contains."""
@@ -166,10 +187,10 @@ def test_a_missing_file_and_a_folder_are_reported(tmp_path: Path) -> None:
 def test_a_file_that_may_not_be_read_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file that may not be read is rejected with the system's own words."""
 
-    def forbidden(self: Path, encoding: str) -> str:
+    def forbidden(path: Path, flags: int) -> int:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "read_text", forbidden)
+    monkeypatch.setattr(os, "open", forbidden)
     assert "the file cannot be read: Permission denied" in refused(tmp_path / "pit.toml")
 
 
@@ -190,3 +211,42 @@ def test_a_great_rig_loads() -> None:
     scenes = "".join(f'[[scenes]]\nnumber = {100 + n}\nname = "S{n}"\nroutes = [\n{route * 20}]\n' for n in range(64))
     rig = read(RIG + scenes, "pit.toml")
     assert sum(len(one.through) for scene in rig.scenes[2:] for one in scene.routes) == 64 * 20 * 3
+
+
+def test_the_first_hundred_mistakes_are_listed_with_the_number_of_the_others() -> None:
+    """A rig with thousands of mistakes lists a hundred, in the order of the file, and counts the rest."""
+    unknown = "".join(f"[unknown-{number}]\nx = 1\n" for number in range(500))
+    with pytest.raises(RigError) as caught:
+        read(RIG + unknown, "x.toml")
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 101
+    assert len(caught.value.problems) == 100
+    assert [problem.line for problem in caught.value.problems] == sorted(p.line for p in caught.value.problems)
+    assert lines[-1] == f"x.toml: and {caught.value.more} more mistakes; correct these first"
+    assert caught.value.more == 400
+
+
+def test_a_rig_error_survives_its_way_between_processes() -> None:
+    """What is read in another process is reported as if it had been read here."""
+    with pytest.raises(RigError) as caught:
+        read(RIG + "[x]\n", "x.toml")
+    back = pickle.loads(pickle.dumps(caught.value))
+    assert (back.problems, back.more, str(back)) == (caught.value.problems, caught.value.more, str(caught.value))
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "endless", "long"])
+def test_only_a_regular_file_of_limited_length_is_read(tmp_path: Path, kind: str) -> None:
+    """A pipe would wait for ever, and /dev/zero never ends."""
+    path = tmp_path / "rig.toml"
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    elif kind == "endless":
+        path.symlink_to("/dev/zero")
+    else:
+        path.write_bytes(b"#" * 4_000_001)
+    with pytest.raises(RigError, match=r"folder|regular file|longer than 4 MB"):
+        load(path)
+    with pytest.raises(SoundListError):
+        sound_list(path.name, tmp_path)

@@ -1,0 +1,25 @@
+"""All scenes of one compiled rig, made ready to play at once, so that a recall makes nothing.
+
+It takes about 40 µs for each scene of a large rig: for an edited rig, make it beside the music, in a thread.
+"""
+
+from collections.abc import Mapping
+
+from engine.core.routing.compiled_scene import CompiledScene
+from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedRoutes
+
+
+class ScenesInPlay:
+    """By number, with what they share; a rig has at least one scene."""
+
+    def __init__(self, scenes: Mapping[int, CompiledScene]) -> None:
+        self.faults = FilterFaults()
+        self.shared = SharedRoutes(next(iter(scenes.values())).everywhere)
+        self._scenes = {number: SceneInPlay(each, self.faults, self.shared) for number, each in scenes.items()}
+
+    def __getitem__(self, number: int) -> SceneInPlay:
+        return self._scenes[number]
+
+    def keep(self, scene: SceneInPlay) -> None:
+        """A scene of the rig before is part of this one, too, with all that its filters remember."""
+        self._scenes[scene.number] = scene

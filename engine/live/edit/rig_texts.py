@@ -1,0 +1,130 @@
+"""Edits and reads rig texts in the engine's worker process: the only place where a running engine parses them.
+
+A rig goes back to the engine in pickled parts, so that it can keep every part that is as it was.
+"""
+
+import io
+import pickle
+from collections.abc import Callable
+from typing import Any, Final, NamedTuple
+
+from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, refused
+from engine.rig.edit import differences
+from engine.rig.edit.scene_edits import EditError, InvalidRig, UnknownScene
+from engine.rig.edit.versions import plain
+from engine.rig.models.rig import Rig, rig_model, rig_models
+from engine.rig.read.load import RigError, read
+from engine.rig.read.sound_list import named
+
+#: makes one text of another, or is the new text
+Change = Callable[[str], str] | str
+
+_SCENES: Final = "scenes"
+
+
+class PackedRig(NamedTuple):
+    """The sections that a rig has, by key, and its scenes, each pickled."""
+
+    sections: dict[str, bytes]
+    scenes: tuple[bytes, ...]
+
+
+class EditedText(NamedTuple):
+    """A text and the rig in it."""
+
+    text: str
+    rig: PackedRig
+
+
+def edited(change: Change, text: str, source: str) -> EditedText | Answer:
+    """The changed text with its rig, or why there is none; `source` is as in `read`."""
+    try:
+        made = plain(change if isinstance(change, str) else change(text))
+        return EditedText(made, packed(read(made, source)))
+    except UnknownScene as fault:
+        return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
+    except InvalidRig as fault:
+        return InvalidRigAnswer(text=str(fault), keys=fault.keys)
+    except EditError as fault:
+        return refused(AnswerCode.NOT_POSSIBLE, str(fault))
+    except RigError as fault:
+        return InvalidRigAnswer(text=str(fault), keys=[problem.key for problem in fault.problems])
+
+
+def changes(before: str | None, after: str, source: str) -> list[str]:
+    """What a saved text changes, in sentences. Raises RigError if it holds no valid rig."""
+    rig = read(after, source)
+    if before is None:
+        return ["the file is new"]
+    try:
+        found = differences.rigs(read(before, source), rig)
+    except RigError:
+        return ["the file did not hold a valid rig; its text is kept as the newest version"]
+    return found or ["nothing that is played, only the way it is written"]
+
+
+def lines(old: str, new: str, from_name: str, to_name: str) -> str:
+    """What differs between two texts, line by line; bytes that are not UTF-8 are shown as a replacement character."""
+    shown = differences.text(old, new, from_name, to_name)
+    return shown.encode("utf-8", errors="surrogateescape").decode("utf-8", errors="replace")
+
+
+def lists_named(text: str) -> frozenset[str]:
+    """The sound lists that a rig's text names, even if it is not valid."""
+    return named(text)
+
+
+# Parts on their way between two processes
+
+
+def packed(rig: Rig) -> PackedRig:
+    """A rig in pickled parts; equal parts are pickled alike, but for chance."""
+    sections = {key: _pickled(getattr(rig, key)) for key in rig.model_fields_set if key != _SCENES}
+    return PackedRig(sections, tuple(map(_pickled, rig.scenes)))
+
+
+class RigParts:
+    """Puts rigs together again; what is equal to a part of the rig before is that part itself."""
+
+    def __init__(self) -> None:
+        self._known: dict[bytes, Any] = {}  # the parts of the rig that was put together last
+
+    def unpacked(self, parts: PackedRig, before: Rig) -> Rig:
+        """The rig, with the parts of the one before where they are equal. Any thread, one at a time."""
+        scenes = {scene.number: scene for scene in before.scenes}
+        known: dict[bytes, Any] = {}
+        values: dict[str, Any] = {}
+        for key, part in parts.sections.items():
+            values[key] = known[part] = _same(self._loaded(part), getattr(before, key))
+        for part in parts.scenes:
+            scene = self._loaded(part)
+            known[part] = _same(scene, scenes.get(scene.number))
+        self._known = known
+        values[_SCENES] = tuple(known[part] for part in parts.scenes)
+        return rig_model().model_construct({*values}, **values)
+
+    def _loaded(self, part: bytes) -> Any:
+        return self._known[part] if part in self._known else pickle.loads(part)
+
+
+def _same(found: Any, before: Any) -> Any:
+    return before if before == found else found
+
+
+class _Pickler(pickle.Pickler):
+    """Knows the models that `rig_model` makes at run time, which have no place of their own to be found at."""
+
+    def reducer_override(self, obj: Any) -> Any:
+        if isinstance(obj, type) and obj in rig_models().values():
+            return _rig_model, (obj.__name__,)
+        return NotImplemented
+
+
+def _rig_model(name: str) -> type:
+    return rig_models()[name]
+
+
+def _pickled(part: Any) -> bytes:
+    written = io.BytesIO()
+    _Pickler(written, protocol=pickle.HIGHEST_PROTOCOL).dump(part)
+    return written.getvalue()

@@ -1,0 +1,115 @@
+"""The child process for heavy work: answers, faults, limits and its end."""
+
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterator
+
+import pytest
+import trio
+
+from engine.live.process.worker_process import WorkerProcess, WorkGivenUp
+from engine.rig.read.load import RigError, read
+from tests.support.waiting import eventually
+
+
+@pytest.fixture
+def worker() -> Iterator[WorkerProcess]:
+    made = WorkerProcess("engine.live.edit.rig_texts")
+    yield made
+    made.close()
+
+
+async def test_work_is_done_in_another_process_with_a_lower_priority(worker: WorkerProcess) -> None:
+    """The answer comes back, and one child serves one call after the other."""
+    first = await worker.run(os.getpid)
+    assert first != os.getpid()
+    assert await worker.run(os.getpid) == first
+    assert os.getpriority(os.PRIO_PROCESS, first) > os.getpriority(os.PRIO_PROCESS, 0)
+    assert os.sched_getscheduler(first) == os.SCHED_OTHER
+
+
+async def test_what_the_work_raises_is_raised_here(worker: WorkerProcess) -> None:
+    """A user's error arrives whole; a fault brings the other process's traceback."""
+    with pytest.raises(RigError, match=r"x.toml:1: format: found 3"):
+        await worker.run(read, "format = 3\n[[scenes]]\nnumber = 1\nname = 'One'\n", "x.toml")
+    with pytest.raises(ZeroDivisionError) as caught:
+        await worker.run(divmod, 1, 0)
+    assert "Traceback" in caught.value.__notes__[0]
+
+
+async def test_printing_does_not_come_between_the_answers(worker: WorkerProcess) -> None:
+    """A library that prints does no harm."""
+    await worker.run(print, "between")
+    assert await worker.run(len, "abc") == 3
+
+
+async def test_a_child_that_was_lost_is_replaced(worker: WorkerProcess) -> None:
+    """Work that ends the child is given up with a sentence; the next piece is done."""
+    with pytest.raises(WorkGivenUp, match=r"30 seconds or 1 GB"):
+        await worker.run(os.kill, await worker.run(os.getpid), signal.SIGALRM)
+    assert await worker.run(len, "abc") == 3
+
+
+async def test_work_that_needs_too_much_memory_is_given_up(worker: WorkerProcess) -> None:
+    """Two gigabytes are refused without being taken."""
+    with pytest.raises(WorkGivenUp):
+        await worker.run(bytes, 2 << 30)
+    assert await worker.run(len, "abc") == 3
+
+
+async def test_cancelled_work_is_ended(worker: WorkerProcess) -> None:
+    """The end of the show does not wait for work under way."""
+    child = await worker.run(os.getpid)
+    with trio.move_on_after(0.05) as scope:
+        await worker.run(time.sleep, 20)
+    assert scope.cancelled_caught
+    with pytest.raises(ProcessLookupError):
+        os.kill(child, 0)
+
+
+async def test_the_music_does_not_wait_for_the_work(worker: WorkerProcess) -> None:
+    """While a rig with 50,000 mistakes is read, Python code here runs on: its longest pause is counted in its own
+    turns, not in time, which the machine decides."""
+    await worker.run(len, "")
+    turns, stop = [0], threading.Event()
+
+    def play() -> None:
+        while not stop.is_set():
+            turns[0] += 1
+
+    thread = threading.Thread(target=play)
+    thread.start()
+    try:
+        text = "format = 1\n[[scenes]]\nnumber = 1\nname = 'One'\n" + "".join(f"k{n} = 1\n" for n in range(50_000))
+        with pytest.raises(RigError, match=r"and 49,900 more mistakes"):
+            await worker.run(read, text, "x.toml")
+        during = turns[0]
+        await eventually(lambda: turns[0] > during)
+    finally:
+        stop.set()
+        thread.join()
+    assert during > 10_000
+
+
+async def test_a_child_ends_with_its_engine(worker: WorkerProcess) -> None:
+    """Its standard input ends, so nothing is left running."""
+    program = (
+        "import os, trio\n"
+        "from engine.live.process.worker_process import WorkerProcess\n"
+        "print(trio.run(WorkerProcess('engine.plurals').run, os.getpid), flush=True)\n"
+        "os._exit(0)\n"
+    )
+    said = await trio.run_process([sys.executable, "-c", program], capture_stdout=True)
+    child = int(said.stdout)
+
+    def gone() -> bool:
+        try:
+            os.kill(child, 0)
+        except ProcessLookupError:
+            return True
+        return False
+
+    await eventually(gone)
