@@ -14,6 +14,7 @@ from collections import deque
 from collections.abc import Container, Iterator
 from typing import Final
 
+from engine.core.cable.bulk_queue import BulkQueue
 from engine.core.cable.output_cable import CableCounts, Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets, slot
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX, is_press, is_release
@@ -27,8 +28,6 @@ MOST_NOTES: Final = 4096
 MOST_RELEASES: Final = 16
 #: real-time bytes and time code: any more would come too late to be of use
 MOST_URGENT: Final = 64
-#: bytes of long SysEx: some twenty minutes on a DIN cable
-MOST_BULK: Final = 4 << 20
 
 
 class CableQueues:
@@ -40,7 +39,7 @@ class CableQueues:
         self.code: deque[bytes] = deque()
         self.notes: deque[Unit] = deque()
         self.values: dict[object, Unit] = {}
-        self.bulk: deque[bytes] = deque()
+        self.bulk = BulkQueue()
         self._held = held
         self._parked: dict[int, dict[object, Unit]] = {}  # by channel, oldest first
         self._ended: dict[tuple[int, int], int] = {}  # channel, key -> releases that were queued since it is full
@@ -71,7 +70,7 @@ class CableQueues:
         elif status != SYSEX:
             self._append(self.code, message, len(self.code) < MOST_URGENT)
         elif len(unit) == 1 and len(message) > SHORT_SYSEX:
-            self._append(self.bulk, message, sum(map(len, self.bulk)) + len(message) <= MOST_BULK)
+            self._append(self.bulk, message, self.bulk.has_room_for(message))
         elif self.full:
             self._counts.shed += len(unit)
         else:
@@ -137,7 +136,7 @@ class CableQueues:
         for unit in self._parked.pop(channel, {}).values():
             self._queue(unit, None)
 
-    def _append(self, queue: deque[bytes], message: bytes, room: bool) -> None:
+    def _append(self, queue: deque[bytes] | BulkQueue, message: bytes, room: bool) -> None:
         if room:
             queue.append(message)
         else:
