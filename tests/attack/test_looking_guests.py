@@ -73,7 +73,7 @@ async def test_guests_cost_the_engine_as_much_as_one(tmp_path: Path, monkeypatch
         rename = {"do": "scenes", "what": "rename", "number": 77, "name": "Chase"}
         assert (await ask(rename))["done"]
         changed = await _all_look(ends, cookies, [{"do": "rig", "since": whole[0]["revision"]}] * 10)
-        assert work.made == ["RigRequest"]
+        assert (work.made, work.outlined) == (["RigRequest"], [77])
         assert all(each == changed[0] for each in changed)
         (scene,) = [each for each in changed[0]["rig"]["scenes"] if not isinstance(each, int)]
         assert (scene["number"], scene["name"]) == (77, "Chase")

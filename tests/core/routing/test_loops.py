@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.engine import Engine
+from engine.core.routing.loops import QUESTION
 from tests.support.engine_calls import command, input_lost, output_there, recall
 from tests.support.feedback_cables import Cable, Stage
 from tests.support.pit_engine import MS, engine, hexed
@@ -268,6 +269,73 @@ def test_the_same_scene_again_lifts_nothing() -> None:
     made.run(300)
     made.take(recall(made.router, made.now, 1))
     assert made.router.state.loops.muted == {(KEYS, STRINGS)}
+
+
+# A loop after something that only looked like one
+
+#: repeats itself as a loop would, for 600 messages: milliseconds from the start, message
+INNOCENT: dict[str, list[tuple[float, bytes]]] = {
+    "a fast roll": [(at * 8, ON) for at in range(600)],
+    "hits and releases": [(at * 5, ON if at % 2 == 0 else OFF) for at in range(600)],
+    "a trembling fader": [(at * 7, bytes((0xB0, 7, 63 + at % 2))) for at in range(600)],
+    "a roll with rests": [(at * 10 + at // 20 * 50, ON) for at in range(600)],
+    "a flood": [(at / 30, b"\xb0\x01\x40") for at in range(600)],
+}
+
+
+@pytest.mark.parametrize("goes_on", [False, True], ids=["then a hit", "then hits"])
+@pytest.mark.parametrize("delays", DELAYS)
+@pytest.mark.parametrize("innocent", INNOCENT)
+def test_a_loop_after_innocent_repetition(innocent: str, delays: tuple[float, ...], goes_on: bool) -> None:
+    """However long something else looked like a loop, and even if the loop goes on with its very messages in its very
+    rhythm, with or without the player, the loop is found within a tenth of a second."""
+    played_before = INNOCENT[innocent]
+    for rest in (0.0, played_before[-1][0] - played_before[-2][0], 500.0):
+        made = stage(STRAIGHT, ONE_CABLE, delays)
+        made.cables[0].plugged = False
+        for at, message in played_before:
+            made.plan(at, KEYS, message)
+        begins = played_before[-1][0] + rest
+        made.run(begins)
+        assert made.found == []
+        made.cables[0].plugged = True
+        for hit in range(1 + 8 * goes_on):
+            made.plan(begins + hit * 8, KEYS, ON)
+        made.run(begins + 100)
+        assert made.router.state.loops.muted == {(KEYS, STRINGS)}
+        assert_quiet_from_now_on(made)
+
+
+@pytest.mark.parametrize("apart", [0, 1.5])
+@pytest.mark.parametrize("delays", DELAYS)
+def test_a_loop_beside_innocent_repetition(delays: tuple[float, ...], apart: float) -> None:
+    """While the pads repeat themselves for ever, faster than any loop, a loop of the keys is found as early as ever,
+    and the pads play on."""
+    made = stage(CROSS, ONE_CABLE, delays)
+    hits = [at * 4 for at in range(400)]
+    for at in hits:
+        made.plan(at, PADS, ON)
+    made.plan(apart + 1000, KEYS, ON)
+    made.run(apart + 1100)
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
+    made.run(2000)
+    assert made.messages(BRASS) == [ON] * len(hits)
+
+
+@pytest.mark.parametrize("gap", [4, 8, 20, 25])
+def test_the_questions_of_a_long_roll_are_few_and_delay_no_hit(gap: int) -> None:
+    """A roll of ten seconds brings no more than one question in 60 ms, eight bytes each, and on a DIN cable each hit
+    but the first that is asked about goes out when it comes."""
+    made = stage(STRAIGHT, (), (), "din")
+    hits = range(0, 10_000, gap)
+    for at in hits:
+        made.plan(at, KEYS, ON)
+    made.run(10_100)
+    questions = [message for _, message in made.heard[STRINGS] if message.startswith(QUESTION)]
+    assert 100 < len(questions) <= 10_000 / 60 + 1
+    assert {len(question) for question in questions} == {8}
+    late = [at for at, message in made.heard[STRINGS] if message == ON and at % (gap * MS)]
+    assert len(late) <= 1
 
 
 # What is not a loop

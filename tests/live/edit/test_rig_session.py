@@ -2,6 +2,7 @@
 
 import json
 import os
+import sys
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import trio
 
 from engine.core.commands import NextScene, RecallScene
 from engine.core.control.remote_messages import RouteRequest
+from engine.live.edit import rig_session
 from engine.live.edit.edit_requests import EditRequests
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_file_following import RigFileFollower
@@ -121,6 +123,20 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: D
     assert desk.show.engine.rig == read(chosen, "chosen")
     assert (await desk.kept())[0] == other
     assert (await desk.save())["done"]
+
+
+async def test_what_undo_remembers_is_bounded(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However long the texts are, undo keeps no more of them than a certain memory holds, and always the last one."""
+    monkeypatch.setattr(rig_session, "_UNDO_BYTES", 3 * sys.getsizeof(TEXT))
+    for number in range(6):
+        await desk.scenes("rename", number=1, name=f"Take {number}")
+    names = []
+    while (await desk.scenes("undo"))["done"]:
+        names.append(desk.names()[0])
+    assert names == ["Take 4", "Take 3", "Take 2"]
+    monkeypatch.setattr(rig_session, "_UNDO_BYTES", 0)
+    await desk.scenes("rename", number=1, name="Last")
+    assert (await desk.scenes("undo"))["done"]
 
 
 async def test_what_the_file_replaced_is_had_back_by_undo(desk: Desk) -> None:
