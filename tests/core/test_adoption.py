@@ -176,7 +176,7 @@ def broken_transpose(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("broken_transpose")
-def test_a_filter_that_fails_in_a_scene_that_stayed_is_still_told() -> None:
+def test_a_filter_that_fails_in_a_scene_that_stayed_is_still_reported() -> None:
     """Filter faults in the scene in force are counted, also after an edit of another scene."""
     through = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }'
     old, _ = start(text(scene(through)))

@@ -358,7 +358,7 @@ WRONG: list[tuple[Any, Any]] = [
     "answer",
     [Later(*each) for each in WRONG],
 )
-def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
+def test_nonsense_for_later_is_reported_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
     """If a plug-in answers with a time that is not a whole number or an invalid message, the original passes."""
     router = plug_in(lambda message, now: (answer,), True)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]

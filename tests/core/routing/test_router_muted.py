@@ -91,7 +91,7 @@ def mute_for_a_while(played: PlayedEngine) -> None:
 
 @pytest.mark.parametrize("where", ["everywhere", "scene"])
 @pytest.mark.parametrize("end", [unplug, silence, sleep, mute_for_a_while])
-def test_a_latch_that_was_let_go_begins_anew(where: str, end: Callable[[PlayedEngine], None]) -> None:
+def test_a_latch_that_was_released_begins_again(where: str, end: Callable[[PlayedEngine], None]) -> None:
     """Bringing a latched pedal to rest also turns its latch off: the next press is on, in whatever scene."""
     latch = '{ filter = "latch", controllers = [64] }'
     played = PlayedEngine(rig(where, ROUTE.format("hall", "keys", latch)) + SCENE.replace("1", "2").replace("A", "B"))

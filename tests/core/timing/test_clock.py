@@ -358,7 +358,7 @@ def test_tapping(apart: int, expected: float) -> None:
         assert generator.bpm == pytest.approx(expected, abs=0.01)
 
 
-def test_tapping_anew() -> None:
+def test_tapping_again() -> None:
     """After three seconds tapping starts over, and only the last five taps count."""
     generator = ClockGenerator(100)
     for time in (0, 500, 4000):

@@ -29,7 +29,7 @@ def rig(places: list[str], settings: str = 'from = "slate"') -> str:
 
 
 class Cued(PlayedEngine):
-    """A played engine whose input `slate` has a source of time code; `recalled` are the scenes of its cues, in order."""
+    """A played engine whose input `slate` has a source of time code; `recalled`: the scenes of its cues, in order."""
 
     def __init__(self, places: list[str], rate: str = "25", settings: str = 'from = "slate"') -> None:
         super().__init__(rig(places, settings))
