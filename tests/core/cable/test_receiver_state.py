@@ -67,7 +67,7 @@ def _heard(music: list[bytes]) -> Tuned:
 
 
 def _picture(receiver: Tuned) -> tuple[object, ...]:
-    sounding = {place: count for place, count in receiver.sounding.items() if count}
+    sounding = {place for place, count in receiver.sounding.items() if count}
     return sounding, receiver.off_rest, receiver.sound, receiver.bank, receiver.chosen
 
 
