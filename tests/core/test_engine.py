@@ -186,7 +186,7 @@ def test_a_control_acts_and_its_message_is_consumed(control: str, message: str, 
     assert message not in out
 
 
-def test_an_unknown_number_is_told_and_changes_nothing() -> None:
+def test_an_unknown_number_is_reported_and_changes_nothing() -> None:
     """A program without a scene is consumed and reported."""
     router = controlled('when = { program = "any" }\ndo = "scene"')
     assert router.receive(1, 2, b"\xc0\x62") == []

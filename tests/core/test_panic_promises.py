@@ -16,7 +16,7 @@ from engine.rig.read.load import read
 from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, recall
 from tests.support.pit_engine import MS, PORTS, ears, engine, hexed, run_dry
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import events, rigs
 
 STRINGS, BRASS = 0, 1
@@ -207,15 +207,15 @@ def with_panics(draw: st.DrawFn) -> list[Any]:
 @settings(max_examples=150, deadline=None)
 def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
     """With panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.let_go()
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
-    assert evening.router.state.ledger.sounding() == 0
-    evening.recall(4)
-    evening.run_dry()
-    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.let_go()
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
+    assert played.router.state.ledger.sounding() == 0
+    played.recall(4)
+    played.run_dry()
+    assert [synth.off_rest for synth in played.ears()] == [set(), set()]
 
 
 @pytest.mark.slow
@@ -224,15 +224,15 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
 def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
     """After any panics, a key that is played sounds where its route leads, as it would without them."""
     route = '{ from = "keys", to = ["strings", "brass"] }'
-    evening = Evening(rig.replace('name = "Empty"', f'name = "Empty"\nroutes = [ {route} ]'))
-    evening.perform(stream)
-    evening.panic()
-    evening.recall(4)
-    evening.down.clear()
-    evening.play(0, b"\x92\x3c\x40")
-    evening.run_dry()
-    assert [dict(synth.sounding)[2, 0x3C] for synth in evening.ears()] == [1, 1]
-    assert [synth.held for synth in evening.ears()] == [1, 1]
+    played = PlayedEngine(rig.replace('name = "Empty"', f'name = "Empty"\nroutes = [ {route} ]'))
+    played.perform(stream)
+    played.panic()
+    played.recall(4)
+    played.down.clear()
+    played.play(0, b"\x92\x3c\x40")
+    played.run_dry()
+    assert [dict(synth.sounding)[2, 0x3C] for synth in played.ears()] == [1, 1]
+    assert [synth.held for synth in played.ears()] == [1, 1]
 
 
 LATCHES = """

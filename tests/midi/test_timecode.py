@@ -171,7 +171,7 @@ def test_the_full_message_of_a_label(given: dict[str, Any], expected: str) -> No
     assert from_full_frame(message[:2] + b"\x05" + message[3:]) == label
 
 
-def test_the_rate_is_told_in_the_hours() -> None:
+def test_the_rate_is_in_the_hours() -> None:
     """The rate is in bits 5 and 6 of the hours byte, hence in the last of the eight nibbles."""
     for name, byte in check_value("mtc-rate-bits").expected.items():
         assert full_frame(label_of(rate_of(name), 1, 0, 0, 0))[5] == int(byte, 16)

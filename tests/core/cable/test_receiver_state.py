@@ -74,7 +74,7 @@ def _heard(music: list[bytes]) -> Tuned:
 
 
 def _picture(receiver: Tuned) -> tuple[object, ...]:
-    sounding = {place: count for place, count in receiver.sounding.items() if count}
+    sounding = {place for place, count in receiver.sounding.items() if count}
     selected = {channel: [receiver.selected_of(channel, kind) for kind in (0, 1)] for channel in receiver.chosen}
     return sounding, receiver.off_rest, receiver.sound, receiver.bank, selected
 

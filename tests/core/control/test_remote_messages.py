@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.control.remote_messages import (
+    LONGEST_REQUEST,
     RemoteReader,
     RemoteRequest,
     RouteRequest,
@@ -245,7 +246,7 @@ def test_replies_are_no_requests(message: bytes) -> None:
     assert heard(message) is None
 
 
-@given(st.none() | st.integers(1, 16384), st.text(max_size=60), st.integers(0, 127), st.booleans())
+@given(st.none() | st.integers(1, 16384), st.text(max_size=50), st.integers(0, 127), st.booleans())
 def test_what_replies_say(scene: int | None, name: str, command: int, done: bool) -> None:
     """A reply holds the scene's number, 0 for none, and its name or a sentence, in 7-bit bytes."""
     reply = read_own(scene_reply(US, scene, name))
@@ -256,6 +257,19 @@ def test_what_replies_say(scene: int | None, name: str, command: int, done: bool
     answer = read_own(answer_reply(US, command, done, name))
     assert answer is not None
     assert (answer.command, *answer.data[:2], unpack(answer.data[2:]).decode()) == (0x41, command, done, name)
+
+
+@given(st.text(min_size=53, alphabet=st.characters(min_codepoint=0x10000, exclude_categories=["Cs"])))
+def test_a_long_reply_is_cut(text: str) -> None:
+    """No note waits for a reply longer than a block; what is cut off ends in an ellipsis, and no letter is halved."""
+    for message in (answer_reply(US, 0x0A, False, text), scene_reply(US, 61, text)):
+        assert len(message) <= LONGEST_REQUEST
+        reply = read_own(message)
+        assert reply is not None
+        sentence = unpack(reply.data[2 if reply.command == 0x41 else 3 :]).decode()
+        assert sentence.endswith("…")
+        assert text.startswith(sentence[:-1])
+        assert len(sentence) == 52
 
 
 def test_the_routing_reply() -> None:

@@ -12,7 +12,7 @@ from engine.rig.read.load import read
 from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, input_lost, recall, wake_up
 from tests.support.pit_engine import MS, PORTS, SCENES, ears, engine, hexed, run_dry
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import played
 
 STRINGS, BRASS = 0, 1
@@ -241,17 +241,17 @@ def test_nothing_hangs_when_an_input_falls_silent_on_a_busy_wire() -> None:
 
 def test_an_evening_with_sensing_players_ends_in_silence() -> None:
     """Two players send FE, and in each scene one of them fails with keys down."""
-    evening = Evening(PORTS.replace("WIRE", "din") + SCENES)
+    performed = PlayedEngine(PORTS.replace("WIRE", "din") + SCENES)
     for number in (1, 2, 1):
-        evening.recall(number)
+        performed.recall(number)
         for source in (KEYS, PADS):
-            evening.play(source, FE)
-            evening.chord(source, 0, 40)
-        evening.wait(100 * MS)
-        evening.play(KEYS, FE)
-        evening.wait(250 * MS)
-        evening.play(KEYS, FE)
-        assert PADS in evening.router.state.sensing.silent
-        evening.let_go(KEYS)
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
+            performed.play(source, FE)
+            performed.chord(source, 0, 40)
+        performed.wait(100 * MS)
+        performed.play(KEYS, FE)
+        performed.wait(250 * MS)
+        performed.play(KEYS, FE)
+        assert PADS in performed.router.state.sensing.silent
+        performed.let_go(KEYS)
+    performed.run_dry()
+    assert [synth.held for synth in performed.ears()] == [0, 0]

@@ -355,7 +355,7 @@ def test_tapping(apart: int, expected: float) -> None:
         assert generator.bpm == pytest.approx(expected, abs=0.01)
 
 
-def test_tapping_anew() -> None:
+def test_tapping_again() -> None:
     """After three seconds tapping starts over, and only the last five taps count."""
     generator = ClockGenerator(100)
     for time in (0, 500, 4000):
@@ -374,16 +374,37 @@ def test_two_taps_at_one_time_are_one() -> None:
     assert generator.bpm == pytest.approx(120)
 
 
-def test_a_stall() -> None:
-    """Clocks missed during a stall stay missed: one is sent, the next at its own time, and the position counts all."""
+@given(stall=st.integers(0, 24), bpm=st.sampled_from([20.0, 60.0, 120.0, 300.0]), part=st.floats(0.01, 0.99))
+def test_a_short_stall_loses_no_clock(stall: int, bpm: float, part: float) -> None:
+    """Clocks missed in a stall of up to a beat follow at twice the tempo at most, and then the grid is met again."""
+    generator, length = ClockGenerator(bpm), period(bpm)
+    generator.start(0)
+    assert generator.due is not None
+    first = generator.due
+    times = [at for at, _ in taken(generator, first + round(3 * length))]
+    late = first + round((4 + stall + part) * length)  # nothing was sent since, as the program stood still
+    while late < first + 80 * length:
+        assert generator.send(late) == [CLOCK]
+        times.append(late)
+        late = generator.due
+    assert generator.skipped == 0
+    assert all(after - before >= length / 2 - 1 for before, after in pairwise(times[4 : 4 + stall]))
+    on_grid = [first + round(number * length) for number in range(len(times))]
+    assert times[60:] == on_grid[60:]  # the number of each clock is its place: none is missing
+    assert generator.position == len(times) - 1
+
+
+def test_a_long_stall() -> None:
+    """Clocks missed in a longer stall are skipped and counted: one is sent, the next comes at its own time, and the
+    position counts all."""
     generator = ClockGenerator(120)
     generator.start(0)
-    list(taken(generator, SECOND))
+    sent = len(list(taken(generator, SECOND))) - 1
     late = SECOND + 10 * SECOND
     assert generator.send(late) == [CLOCK]
     assert generator.send(late) == []
-    assert generator.due is not None
-    assert 0 < generator.due - late <= period(120)
-    number = round((generator.due - MS) / period(120))
-    assert generator.due == MS + round(number * period(120))
-    assert generator.position == number - 1
+    times = [at for at, _ in taken(generator, late + SECOND)]
+    numbers = [round((at - MS) / period(120)) for at in times]
+    assert times == [MS + round(number * period(120)) for number in numbers]
+    assert generator.position == numbers[-1]
+    assert generator.skipped == generator.position + 1 - (sent + 1 + 1 + len(times))

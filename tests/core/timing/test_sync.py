@@ -13,7 +13,7 @@ from engine.rig.read.load import read
 from tests.support.check_values import check_value
 from tests.support.engine_calls import adopt, apply, finish, sync
 from tests.support.pit_engine import MS
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 
 SECOND = 1000 * MS
 DESK, SEQUENCER, PEDAL = 0, 1, 2
@@ -42,8 +42,8 @@ def clock(sources: str = '["desk", "sequencer", "internal"]', more: str = "") ->
     return f'[sync.clock]\nfrom = {sources}\nto = "box"\n{more}'
 
 
-class Music(Evening):
-    """An evening with clocks: each source sends at its own tempo while time goes by."""
+class Music(PlayedEngine):
+    """A played engine with clocks: each source sends at its own tempo while time goes by."""
 
     def __init__(self, text: str) -> None:
         super().__init__(text)
@@ -485,14 +485,14 @@ def test_time_code_is_shown_from_wherever_it_comes() -> None:
 def test_our_own_clock_says_stop_when_the_show_ends() -> None:
     """Gear that counts our clock would wait for the next one for ever; gear led by another machine is left alone.
     (p. 30)"""
-    evening = Music(rig(clock('"internal"', "run = true\n")))
-    evening.wait(SECOND)
-    clocks = len(evening.times())
-    evening.take(finish(evening.router, evening.now))
-    evening.take(finish(evening.router, evening.now))  # asked again while messages wait for their cable
-    evening.wait(SECOND)
-    assert evening.said() == ["FA", "FC"]
-    assert len(evening.times()) == clocks
+    played = Music(rig(clock('"internal"', "run = true\n")))
+    played.wait(SECOND)
+    clocks = len(played.times())
+    played.take(finish(played.router, played.now))
+    played.take(finish(played.router, played.now))  # asked again while messages wait for their cable
+    played.wait(SECOND)
+    assert played.said() == ["FA", "FC"]
+    assert len(played.times()) == clocks
 
     follower = Music(rig(clock('"internal"', "run = true\n")))
     follower.router.state.led_by = "laptop"

@@ -264,7 +264,7 @@ def test_a_source_that_stops(rate: Rate) -> None:
     assert tape.error() == 0
 
 
-def test_a_dropout_that_is_told() -> None:
+def test_a_dropout_that_is_reported() -> None:
     """The NAK of a sender whose own source drops out stops the reader at once, at its current place."""
     tape = Tape(Label(RATES["25"], 2 * 700))
     tape.play(80)
