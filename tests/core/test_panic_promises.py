@@ -13,13 +13,12 @@ from engine.core.cable.silencing_messages import SWEEP
 from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, recall
-from tests.support.paths import reference
 from tests.support.pit_engine import MS, PORTS, ears, engine, hexed, run_dry
 from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import events, rigs
 
-REFERENCE = reference("faults")
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
 PEDALS = (64, 66, 67, 69)
@@ -83,7 +82,7 @@ def test_the_order_of_a_panic(cable: str) -> None:
 def test_a_panic_is_complete_also_the_second_time() -> None:
     """Panic acts on all 16 channels of every output, moved or not, and again with an empty ledger (entries mode-120,
     mode-123: All Sound Off and All Notes Off, value 0)."""
-    assert (REFERENCE["mode-120"]["expected"]["values"], REFERENCE["mode-123"]["expected"]["values"]) == ([0], [0])
+    assert (check_value("mode-120").expected["values"], check_value("mode-123").expected["values"]) == ([0], [0])
     router = layer()
     for now in (1, 2, 3):
         out = panic(router, now)
@@ -104,8 +103,8 @@ def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
 def test_the_time_of_a_panic_on_a_din_cable() -> None:
     """336 bytes for seven messages on 16 channels take 107.52 ms of a DIN cable, 320 µs per byte (MIDI 1.0 p. 1; entry
     mode-panic-short: four messages take 61.44 ms), never further ahead than 3 ms and one message."""
-    short = REFERENCE["mode-panic-short"]
-    assert short["expected"]["ms_plain"] == pytest.approx(4 * 16 * 3 * DIN.byte_ns / MS)
+    short = check_value("mode-panic-short")
+    assert short.expected["ms_plain"] == pytest.approx(4 * 16 * 3 * DIN.byte_ns / MS)
     router = layer("din")
     out = [(0, delivery) for delivery in panic(router, 0)]
     while router.due is not None:

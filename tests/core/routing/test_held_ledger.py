@@ -12,14 +12,13 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.midi.rest_values import rest_of
 from engine.rig.read.load import read
+from tests.support.check_values import check_value, check_values
 from tests.support.engine_calls import adopt, command, engine_of, finish, input_lost, output_there, recall
-from tests.support.paths import reference
 from tests.support.pit_engine import PORTS, ears, engine, hexed, run_dry
 from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import HEAD, events, rigs
 from tests.support.receiver import Receiver
 
-REFERENCE = reference("faults")
 STRINGS = 0
 KEYS, PADS, FOOT = 0, 1, 2
 
@@ -38,12 +37,7 @@ def two(first: str = ALL, second: str = "", held: str = "ring", cable: str = "fa
 
 
 def _resets() -> list[tuple[int, int]]:
-    entries = [one for one in REFERENCE.values() if one["area"] == "reset-controllers"]
-    return [
-        (one["input"]["controller"], one["expected"])
-        for one in entries
-        if isinstance(one["input"], dict) and "controller" in one["input"]
-    ]
+    return [(one.input["controller"], one.expected) for one in check_values("reset-", given="controller")]
 
 
 @pytest.mark.parametrize(("controller", "rest"), _resets())
@@ -87,9 +81,8 @@ def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
     """Bank, volume, pan, sound and effect controllers do not need a rest: the next scene keeps them (RP-015)."""
     kept = [
         number
-        for name, entry in REFERENCE.items()
-        if name.startswith("reset-keeps-") and isinstance(entry["input"], dict)
-        for number in entry["input"]["controllers"]
+        for entry in check_values("reset-keeps-", given="controllers")
+        for number in entry.input["controllers"]
         if number < 120
     ]
     assert {0, 32, 7, 10, 74, 91} <= set(kept)
@@ -103,7 +96,7 @@ def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
 def test_an_open_parameter_is_closed() -> None:
     """A parameter left open is closed with the null parameter, so that a stray data entry changes nothing
     (MIDI Association Table 3a, entry rpn-null)."""
-    assert REFERENCE["rpn-null"]["input"][:2] == ["B0 65 7F", "B0 64 7F"]
+    assert check_value("rpn-null").input[:2] == ["B0 65 7F", "B0 64 7F"]
     router = two()
     for message in ("B0 65 00", "B0 64 00", "B0 06 02"):
         router.receive(1, KEYS, bytes.fromhex(message))
