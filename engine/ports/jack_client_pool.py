@@ -37,10 +37,11 @@ class JackClient:
 class JackClientPool:
     """The ends on one server. One thread at a time prepares and plugs in; any thread may pull meanwhile."""
 
-    def __init__(self, server: JackServer, make: Callable[[Any, str], Any]) -> None:
-        """`make` makes an rtmidi object from its class and a word for its client's name."""
+    def __init__(self, server: JackServer, make: Callable[[Any, str], Any], close: Callable[[Any], None]) -> None:
+        """`make` makes an rtmidi object from its class and a word for its client's name; `close` closes one."""
         self._server = server
         self._make = make
+        self._close = close
         self._free: list[JackClient] = []
         self._flusher: JackClient | None = None
         self.names: frozenset[str] = frozenset()  # of all ends, as JACK lists them
@@ -78,8 +79,7 @@ class JackClientPool:
         ends = [*self._free, *([self._flusher] if self._flusher else [])]
         self._free, self._flusher = [], None
         for end in ends:
-            if self._server.goes_on():  # else deleting may block the process; its server has freed everything
-                end.device.delete()
+            self._close(end.device)
 
     def _new(self, kind: Any) -> JackClient:
         if kind is rtmidi.MidiIn and self._flusher is None:
@@ -93,8 +93,7 @@ class JackClientPool:
             device.open_virtual_port(port)
             name = self._server.full_name(port)
         except BaseException:
-            if not self._server.died:
-                device.delete()
+            self._close(device)
             raise
         self.names |= {name}
         return JackClient(device, name)

@@ -14,6 +14,7 @@ import rtmidi
 
 from engine.ports.driver_limits import LONGEST, jack_flow
 from engine.ports.jack_client_pool import JackClient, JackClientPool
+from engine.ports.jack_closing import JackClosing
 from engine.ports.jack_server import JackServer
 from engine.ports.port import PortError
 from engine.ports.port_names import resolve
@@ -91,6 +92,7 @@ class JackSystem:
     def close(self) -> None:
         """See PortSystem."""
         self._ends.close()
+        self._closing.finish()
         self._server.close()
 
     @property
@@ -100,7 +102,10 @@ class JackSystem:
 
     def _join_server(self) -> None:
         self._server = JackServer(self._client("watch"))
-        self._ends = JackClientPool(self._server, lambda kind, part: self._make(kind, self._client(part)))
+        self._closing = JackClosing(self._server)
+        self._ends = JackClientPool(
+            self._server, lambda kind, part: self._make(kind, self._client(part)), self._closing.close
+        )
 
     # Names
 
@@ -117,7 +122,7 @@ class JackSystem:
     def _make(self, kind: Any, client: str) -> Any:
         self._server.check()  # closing would crash later if this constructor failed
         try:
-            return make_device(kind, rtmidi.API_UNIX_JACK, client)
+            return self._closing.make(lambda: make_device(kind, rtmidi.API_UNIX_JACK, client))
         except rtmidi.RtMidiError as fault:
             self._server.doubt()
             raise PortError(f"the JACK server does not answer ({fault})") from fault
@@ -130,7 +135,7 @@ class JackSystem:
             device.open_virtual_port(name)
         except rtmidi.RtMidiError as fault:
             self._server.doubt()
-            device.delete()
+            self._closing.close(device)
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
         return device, f"{client}:{name}"
 
@@ -159,8 +164,7 @@ class JackSystem:
         return let_go
 
     def _drop(self, port: object, device: Any) -> None:
-        if self._server.goes_on():  # else deleting may block the process, or end it
-            device.delete()
+        self._closing.close(device)
         self._open.pop(port, None)
 
     @contextlib.contextmanager

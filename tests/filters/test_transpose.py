@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.support.filter_bench import REFERENCE, at_once, heard, refusal, step_of
+from tests.support.check_values import check_value
+from tests.support.filter_bench import at_once, heard, refusal, step_of
 
 
 def test_notes_and_their_pressure_move() -> None:
@@ -22,7 +23,7 @@ def test_other_messages_stay() -> None:
 
 def test_a_note_outside_is_not_played() -> None:
     """A note that would leave 0 to 127 cannot be sent, and neither can its release (MIDI 1.0 p. 10)."""
-    case = REFERENCE["note-range"]["input"]
+    case = check_value("note-range").input
     step = f'filter = "transpose", semitones = {case["transpose"]}'
     note = f"{case['note']:02X}"
     assert heard(step, f"90 {note} 40", f"80 {note} 40", f"90 {note} 00", f"A0 {note} 10") == []

@@ -5,6 +5,7 @@ Each box is judged by a model of a receiving synth that knows nothing of the eng
 
 import itertools
 import threading
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -19,6 +20,7 @@ from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
 MARKER = bytes((0xBF, 119))  # an undefined controller, on channel 16: nothing else uses it here
+WITNESS = bytes((0xBF, 118, 1))  # another one, which never passes through the engine
 
 #: while several clients of one process open at once, JACK 1.9.21 sometimes never wakes one of them (measured)
 _opening = threading.Lock()
@@ -72,6 +74,7 @@ class Box:
         self.synth = Synth()
         self.thru: Callable[[bytes], None] | None = None
         self.marked = -1
+        self._witnessed = False
         self.lock = threading.RLock()
         self._port: Any = None
         self.plug()
@@ -98,6 +101,25 @@ class Box:
         self.pull()
         self.synth = Synth()
 
+    def hears_a_witness(self) -> bool:
+        """Whether it hears a sender other than the engine within two seconds."""
+        with _opening:
+            sender = rtmidi.MidiOut(JACK, name=f"{self.name} witness")
+        try:
+            places = [place for place, port in enumerate(sender.get_ports()) if port == f"{self.name}:in"]
+            if not places:
+                return False
+            with _opening:
+                sender.open_port(places[0], "out")
+            self._witnessed, give_up = False, time.monotonic() + 2
+            while not self._witnessed and time.monotonic() < give_up:
+                sender.send_message(WITNESS)
+                time.sleep(0.02)  # a box that hears does so within a few cycles
+            return self._witnessed
+        finally:
+            with _opening:
+                sender.delete()
+
     def listen(self) -> None:
         """Take in what has arrived."""
         with self.lock:
@@ -105,6 +127,7 @@ class Box:
                 message = bytes(event[0])
                 if message[:2] == MARKER:
                     self.marked = message[2]
+                self._witnessed |= message == WITNESS
                 self.synth.hear(message)
                 if self.thru is not None:
                     self.thru(message)

@@ -20,6 +20,7 @@ _ALONE: Final = 1  # a flag: the content has no number
 _LONG: Final = 1024  # bytes of a message that is sent by itself
 _LARGEST: Final = 1 << 63  # of numbers and times
 _LONGEST: Final = 60_000_000_000  # ns of a settle time, as in a rig file
+_TOO_MANY: Final = "there is more than can be sent together"
 _TOGETHER: Final = 50  # events or orders of one network message
 
 Stamped = tuple[int, bytes]  # when it arrived (ns), message
@@ -120,9 +121,8 @@ def _number(unpacker: Unpacker) -> int:
     return found
 
 
-def _check_count(found: Sequence[object], first: int | None) -> None:
-    if len(found) >= (_TOGETHER if first is not None else 1):
-        raise ValueError("there is more than can be sent together")
+def _most(first: int | None) -> int:
+    return 1 if first is None else _TOGETHER
 
 
 def _pack_events(stream: int, first: int | None, events: Sequence[Stamped]) -> bytes:
@@ -141,8 +141,10 @@ def read_events(payload: bytes) -> EventBatch:
     unpacker, first = _opened(payload, _EVENTS)
     stream, since = _number(unpacker), _number(unpacker)
     events: list[Stamped] = []
+    most = _most(first)
     while unpacker.more:
-        _check_count(events, first)
+        if len(events) == most:
+            raise ValueError(_TOO_MANY)
         at = since + unpacker.number()
         events.append((at, _message(unpacker)))
     return EventBatch(stream, first, events)
@@ -170,8 +172,10 @@ def read_orders(payload: bytes) -> OrderBatch:
     unpacker, first = _opened(payload, _ORDERS)
     epoch = _number(unpacker)
     orders: list[Order] = []
+    most = _most(first)
     while unpacker.more:
-        _check_count(orders, first)
+        if len(orders) == most:
+            raise ValueError(_TOO_MANY)
         orders.append(_order(unpacker))
     return OrderBatch(epoch, first, orders)
 

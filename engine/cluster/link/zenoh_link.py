@@ -184,7 +184,7 @@ class ZenohLink:
                 self._call(changed, token, there)
 
         def too_much() -> None:
-            for token in shown:
+            for token in [*shown]:
                 self._call(changed, token, False)
             shown.clear()
 

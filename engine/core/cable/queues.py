@@ -149,12 +149,7 @@ class CableQueues:
             self._queue(unit, parked)
             return
         if is_release(unit[0]):
-            released = unit[0][0] & 0x0F, unit[0][1]
-            self._ended[released] = ended = self._ended.get(released, 0) + 1
-            if ended <= MOST_RELEASES:
-                self._queue(unit, parked)
-            else:
-                self._counts.shed += len(unit)
+            self._take_release(unit, parked)
             return
         queued = self.values if parked is None else parked
         for message in unit:
@@ -164,6 +159,15 @@ class CableQueues:
             else:
                 self._counts.replaced += queued.pop(key, None) is not None
                 self._replace(queued, key, (message,))
+
+    def _take_release(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
+        """The cable is full."""
+        key = unit[0][0] & 0x0F, unit[0][1]
+        self._ended[key] = ended = self._ended.get(key, 0) + 1
+        if ended <= MOST_RELEASES:
+            self._queue(unit, parked)
+        else:
+            self._counts.shed += len(unit)
 
     def _queue(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
         key = replaceable(unit[0]) if len(unit) == 1 else None

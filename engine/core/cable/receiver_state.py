@@ -4,8 +4,8 @@ Two engines that play one output in turn each keep one. When an engine takes ove
 brings its own state to that engine's: notes that sound in both go on sounding, and no others.
 """
 
-from collections.abc import Iterable, Iterator
-from typing import Final
+from collections.abc import Container, Iterable, Iterator
+from typing import Final, NamedTuple
 
 from engine.core.cable.parameters import Parameters
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, resets, slot
@@ -18,19 +18,16 @@ from engine.midi.rest_values import rest_of
 YOUNG: Final = 50_000_000
 #: controllers that leave no state behind which could be sent again
 _PASSING: Final = FOR_NEXT_NOTE.union(MODE_MESSAGES)
-_MOST: Final = 16  # presses of one key: more, whose releases were lost, would only fill the cable
 _VERSION: Final = 1
 
 _Place = tuple[int, int]  # channel 0 to 15, key
 
 
-class _Key:
-    """A key that is down: its last press, when that was (ns), and how many presses have not been released."""
+class _Key(NamedTuple):
+    """A key that is down: its last press, and when that was (ns). A note-off ends it, however often it was pressed."""
 
-    __slots__ = ("count", "message", "since")
-
-    def __init__(self, message: bytes, since: int) -> None:
-        self.message, self.since, self.count = message, since, 1
+    message: bytes
+    since: int
 
 
 class ReceiverState:
@@ -52,9 +49,9 @@ class ReceiverState:
             return
         kind = status & 0xF0
         if kind == NOTE_ON and message[2]:
-            self._press(now, message)
+            self._keys[status & 0x0F, message[1]] = _Key(message, now)
         elif kind in (NOTE_ON, NOTE_OFF):
-            self._release(message)
+            self._keys.pop((status & 0x0F, message[1]), None)
         elif kind == PROGRAM:
             channel = status & 0x0F
             self._sounds[channel] = (*self._banks.get(channel, ()), message)
@@ -62,22 +59,6 @@ class ReceiverState:
             self._turn(message)
         else:
             self._values[slot(message) or ()] = message
-
-    def _press(self, now: int, message: bytes) -> None:
-        place = message[0] & 0x0F, message[1]
-        key = self._keys.get(place)
-        if key is None:
-            self._keys[place] = _Key(message, now)
-        else:
-            key.message, key.since, key.count = message, now, min(key.count + 1, _MOST)
-
-    def _release(self, message: bytes) -> None:
-        place = message[0] & 0x0F, message[1]
-        key = self._keys.get(place)
-        if key is not None:
-            key.count -= 1
-            if not key.count:
-                del self._keys[place]
 
     def _turn(self, message: bytes) -> None:
         status, number = message[0], message[1]
@@ -113,9 +94,8 @@ class ReceiverState:
 
     def releases(self) -> list[bytes]:
         """What silences the instruments and sets them to rest: one note-off a key, velocity 64 (MIDI 1.0 p. 10)."""
-        offs = (bytes((NOTE_OFF | channel, key, 64)) for channel, key in self._keys)
         resting = (message for _, message in self._resting(()))
-        return [*offs, *resting, *self._parameters.resting()]
+        return [*self._offs(()), *resting, *self._parameters.resting()]
 
     def to(self, target: "ReceiverState", now: int, young: int = YOUNG) -> list[bytes]:
         """The messages that bring the instruments from this state to the `target` state, which has the same clock.
@@ -130,17 +110,11 @@ class ReceiverState:
             *self._presses(target, now - young),
         ]
 
-    def _offs(self, target: dict[_Place, _Key]) -> Iterator[bytes]:
-        for place, key in self._keys.items():
-            other = target.get(place)
-            excess = key.count - (other.count if other else 0)
-            yield from [bytes((NOTE_OFF | place[0], place[1], 64))] * excess
+    def _offs(self, target: Container[_Place]) -> Iterator[bytes]:
+        return (bytes((NOTE_OFF | channel, key, 64)) for channel, key in self._keys if (channel, key) not in target)
 
     def _presses(self, target: "ReceiverState", since: int) -> Iterator[bytes]:
-        for place, key in target._keys.items():
-            own = self._keys.get(place)
-            if key.since >= since:
-                yield from [key.message] * (key.count - (own.count if own else 0))
+        return (key.message for place, key in target._keys.items() if key.since >= since and place not in self._keys)
 
     def _other_sounds(self, target: "ReceiverState") -> Iterator[bytes]:
         """Banks and programs. Channels to which none was ever sent are left alone."""
@@ -201,7 +175,7 @@ class ReceiverState:
     def _messages(self, now: int = 0) -> Iterator[tuple[int, bytes]]:
         """Times and messages that would have to be sent to reach this state from nothing."""
         for key in self._keys.values():
-            yield from [(key.since, key.message)] * key.count
+            yield key.since, key.message
         for _, message in sorted(self._values.items()):
             yield now, message
         for message in self._parameters.messages():

@@ -144,7 +144,7 @@ class CommandExecution:
         state = self._state
         scene.enter(frozenset(state.muted))
         before, state.scene = state.scene, scene
-        if state.loops.muted or state.loops.pauses:
+        if state.loops.muted:
             state.loops.lift()
         if state.delayed.players:
             self._delayed.end(now, {player(source, False) for source in range(len(state.compiled.inputs))}, out)

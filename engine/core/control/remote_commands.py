@@ -11,13 +11,13 @@ from engine.core.control.remote_messages import RemoteRequest, answer_reply, rea
 from engine.core.routing.outputs import Outputs
 from engine.core.state import State
 
-MOST_WAITING: Final = (
-    4096  # requests that wait for the show, of all inputs; a backup of the longest rigs has 2,600 blocks
-)
+MOST_WAITING: Final = 4096  # requests that wait for the show, of all inputs; a large rig has a hundred blocks
 REQUESTS_A_SECOND: Final = 300  # of one input, blocks aside: a DIN cable carries no more of our own
 REQUESTS_AT_ONCE: Final = 64
 _EACH: Final = 1_000_000_000 // REQUESTS_A_SECOND  # ns
 _COMPLAIN: Final = 1_000_000_000  # ns between two sentences about it
+_SHARE: Final = 2  # replies take one half of a paced cable
+_REPLIES_AHEAD: Final = 2_000_000_000  # ns of such a cable's time that replies may be ahead
 _FREE: Final = frozenset(("bank", "block"))  # these cost no more than any message
 
 _TIME: Final = {"play": "start", "halt": "stop", "locate": "locate"}
@@ -31,6 +31,7 @@ class RemoteCommands:
         self._state, self._outputs, self._players = state, outputs, players
         self._paid_until: dict[tuple[int, bool], int] = {}  # ns, by input; a panic is counted apart
         self._complained_at: dict[int, int] = {}  # ns, by input
+        self._replied_until: dict[int, int] = {}  # ns, by output
 
     def take(self, now: int, source: int, message: bytes, out: list[Delivery]) -> bool:
         """Carry out what this message asks for; False if it asks for nothing.
@@ -112,7 +113,19 @@ class RemoteCommands:
         return outcomes or [state.outcome(request.do, AnswerCode.NOT_IN_RIG, text, name)]
 
     def _reply(self, now: int, message: bytes, out: list[Delivery]) -> None:
-        self._outputs.put(now, ((output, message) for output in self._state.compiled.remote.reply_to), out)
+        reply_to = self._state.compiled.remote.reply_to
+        self._outputs.put(now, ((output, message) for output in reply_to if self._may_reply(now, output, message)), out)
+
+    def _may_reply(self, now: int, output: int, message: bytes) -> bool:
+        """Whether a reply keeps to its share of a paced cable, so that music is never behind a long row of them."""
+        speed = self._state.cables[output].speed
+        if speed is None:
+            return True
+        paid = max(self._replied_until.get(output, now), now)
+        if paid - now > _REPLIES_AHEAD:
+            return False
+        self._replied_until[output] = paid + _SHARE * speed.cost(message)
+        return True
 
     def _pairs(self) -> list[tuple[int, int]]:
         """Inputs and outputs that routes of the scene in force connect, by their places in the rig file from 1."""

@@ -39,6 +39,8 @@ _WITHOUT_DATA: Final = {
     0x08: "ask backup",
 }
 _ANSWER: Final = 0x41
+LONGEST_REPLIED: Final = 210  # bytes of a text; packed, and with what is around them, no more than LONGEST_REQUEST
+_CUT: Final = "…".encode()
 _SCENE_REPLY: Final = 0x45
 _ROUTING_REPLY: Final = 0x46
 
@@ -212,7 +214,7 @@ def plain_request(device: int, do: str) -> bytes:
 
 def scene_reply(device: int, scene: int | None, name: str = "") -> bytes:
     """The scene in force; None if there is none yet."""
-    return own(device, _SCENE_REPLY, seven(scene or 0, 3) + pack(name.encode()))
+    return own(device, _SCENE_REPLY, seven(scene or 0, 3) + _packed(name))
 
 
 def routing_reply(device: int, scene: int | None, pairs: Iterable[tuple[int, int]]) -> bytes:
@@ -223,4 +225,12 @@ def routing_reply(device: int, scene: int | None, pairs: Iterable[tuple[int, int
 
 def answer_reply(device: int, command: int, done: bool, text: str) -> bytes:
     """What became of a request: its command, whether it was done, and a sentence."""
-    return own(device, _ANSWER, bytes((command, done)) + pack(text.encode()))
+    return own(device, _ANSWER, bytes((command, done)) + _packed(text))
+
+
+def _packed(text: str) -> bytes:
+    """Packed text, the beginning of a long one: a note waits for a SysEx, so a reply is no longer than a block."""
+    raw = text.encode()
+    if len(raw) > LONGEST_REPLIED:
+        raw = raw[: LONGEST_REPLIED - len(_CUT)].decode(errors="ignore").encode() + _CUT
+    return pack(raw)

@@ -10,8 +10,7 @@ from typing import Final, NamedTuple
 from engine.core.control.remote_messages import BLOCK, HEAD, LONGEST_REQUEST, number, own, read_own, seven
 from engine.midi.byte_stream import StreamParser
 from engine.midi.seven_bit_packing import pack, unpack
-
-LONGEST_TEXT: Final = 4 << 20  # bytes of UTF-8; far beyond any rig, and a limit on what a corrupted dump can unpack to
+from engine.rig.read.toml_limits import LONGEST_TEXT
 
 _FORMAT: Final = 0x01
 _COMMAND: Final = len(HEAD) + 1  # its place in a message; the data follow

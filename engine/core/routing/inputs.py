@@ -2,9 +2,10 @@
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.routing.active_sensing import SENSE
-from engine.core.routing.delayed_messages import player
+from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.scene_in_play import TimedMessage
 from engine.core.state import State
 
 
@@ -47,10 +48,13 @@ class Inputs:
     # Loops
 
     def ask_for_loops(self, now: int, out: list[Delivery]) -> None:
-        """Send the questions that suspicion of a loop has raised."""
-        loops = self._state.loops
+        """Send the questions that suspicion of a loop has raised; repeated ones follow what is routed now."""
+        loops, delayed = self._state.loops, self._state.delayed
         questions, loops.questions = loops.questions, []
-        self._outputs.put(now, questions, out)
+        self._outputs.put(now, ((each.output, each.message) for each in questions if not each.again), out)
+        for each in questions:
+            if each.again:
+                delayed.add(NOBODY, TimedMessage(now, each.message, (each.output,), True))
 
     def hear_question(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """One of our own questions has come back, or is on its way through other routes of ours."""

@@ -1,10 +1,16 @@
 """Finds feedback loops: an output that is connected back to an input whose routes lead to that output again.
 
 In a loop, what comes in is what went out a few milliseconds before, again and again. A drum roll, a clock or a
-trembling fader can look like that for a while, so suspicion alone mutes nothing. It asks a question: a short SysEx
-under the non-commercial id, never sent before, goes to each suspected output. Only a cable can send it back. Where it
-comes in again, the connection of that input to that output is muted until the cable or the scene changes. Nothing else
-is ever held up. The first look at each message is in `Engine`, for it is part of every message's way.
+trembling fader can look like that, too, so suspicion alone mutes nothing. It asks a question: a short SysEx under the
+non-commercial id, never sent before, goes to each suspected output. Only a cable can send it back. Where it comes in
+again, the connection of that input to that output is muted until the cable or the scene changes. Nothing else is ever
+held up.
+
+A question that nobody answers proves nothing for the next moment: a cable may be plugged in during the roll, and what
+goes round in it may be the roll's own hits. So as long as an input looks like a loop the question is repeated, soon
+enough for any loop, and behind the message that raised it, so that a hit does not wait for it on a slow cable.
+
+The first look at each message is in `Engine`, for it is part of every message's way.
 """
 
 from collections.abc import Iterable
@@ -27,9 +33,8 @@ _MOSTLY: Final = 60
 _NOTHING: Final = (0, 0, 0)
 _MANY: Final = 96  # messages met again in one window that are enough, for a loop that multiplies
 _MANY_REAL_TIME: Final = 12  # as many as a clock at 1,000 beats per minute
-_ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: for a loop of two, one muted connection is enough
-_PAUSE: Final = 1000 * _MS  # before an input is suspected again; twice as long after each unanswered question
-_LONGEST_PAUSE: Final = 60_000 * _MS
+_AGAIN: Final = 60 * _MS  # before the question is repeated while an input goes on looking like a loop
+_AMONG_MANY: Final = 4  # messages met in two windows, almost all of what comes in, that are enough
 _ECHOES: Final = 100 * _MS  # after a loop was found, in which copies that were on their way still come in
 _FORGOTTEN: Final = 2000 * _MS  # an answer to a question comes no later
 
@@ -50,6 +55,14 @@ class _Asked(NamedTuple):
     passed: set[int]
 
 
+class LoopQuestion(NamedTuple):
+    """A question for an output; `again`: this input was asked about just before, and nothing came back."""
+
+    output: int
+    message: bytes
+    again: bool
+
+
 class LoopFound(NamedTuple):
     """A muted connection: what goes to this output comes back at this input."""
 
@@ -63,19 +76,25 @@ class Loops:
     def __init__(self) -> None:
         self.muted: set[tuple[int, int]] = set()  # (input, output)
         self.dropped = 0  # deliveries that muted connections did not carry, and copies of them
-        self.questions: list[tuple[int, bytes]] = []  # output, message; taken away by the caller
-        self._asked: dict[int, _Asked] = {}
-        self._asking_until = 0
+        self.questions: list[LoopQuestion] = []  # taken away by the caller
+        self._asked: dict[int, _Asked] = {}  # oldest first
+        self._asked_at: dict[int, int] = {}  # input -> when it was last asked about
         self._number = count()
         self.sent: dict[bytes, _Mark] = {}  # in this window
         self.sent_before: dict[bytes, _Mark] = {}  # in the one before; a whole window is dropped at once
-        # input -> messages that came in during this window, those met again, those that came round as in a loop
+        # input -> messages that came in during this window, those met again, those that came round as in a loop; 1 if
+        # almost all were met again in the window before
         self.tallies: dict[int, list[int]] = {}
         self.tallies_before: dict[int, list[int]] = {}  # in the one before
         self.window_ends = 0
-        self.pauses: dict[int, tuple[int, int]] = {}  # input -> until when it is not suspected, and how long that was
         self.watched: set[int] = set()  # inputs with a muted connection
-        self._echoes_until: dict[int, int] = {}  # input -> until when copies still come in
+        self._found_at: dict[int, int] = {}  # input -> when a loop was last found there
+
+    def open_tally(self, source: int) -> list[int]:
+        """The first message of this input in this window came in."""
+        before = self.tallies_before.get(source, _NOTHING)
+        tally = self.tallies[source] = [0, 0, 0, int(before[1] > 0 and before[1] * 100 >= before[0] * _ALMOST_ALL)]
+        return tally
 
     def look_closer(
         self, now: int, source: int, message: bytes, answer: RoutedMessage, mark: _Mark | None
@@ -86,15 +105,18 @@ class Loops:
         """
         rounds, since = 0, now
         if mark is not None and now - mark[0] < (WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
-            if source in self.watched and now < self._echoes_until.get(source, 0):
+            if source in self.watched and now - self._found_at.get(source, -_ECHOES) < _ECHOES:
                 self.dropped += 1
                 return None
             tally = self.tallies[source]
             tally[1] += 1
             if tally[1] >= (_MANY if message[0] < FIRST_REAL_TIME else _MANY_REAL_TIME):
                 self._suspect(now, source, answer, 1, _MOSTLY)
-            if _comes_round(now, mark):
-                rounds, since = mark[1] + 1, mark[2]
+            elif tally[3] and tally[1] + self.tallies_before[source][1] >= _AMONG_MANY:
+                self._suspect(now, source, answer, 1, _ALMOST_ALL)
+            copy = now - mark[0] < _NEAREST  # of what was just sent: another of those that go round
+            if copy or _comes_round(now, mark):
+                rounds, since = mark[1] + (not copy), mark[2]
                 tally[2] += 1
                 if rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH):
                     self._suspect(now, source, answer, 2, _ALMOST_ALL if message[0] < FIRST_REAL_TIME else _MOSTLY)
@@ -117,11 +139,13 @@ class Loops:
         way = (source, asked.output)
         if way in self.muted:
             return None, False
+        if any(self._found_at.get(other, 0) > asked.at for other in asked.passed - {source}):
+            # in a loop of two inputs both are asked about: the mute at the other may be enough, so look once more
+            self._asked_at.pop(source, None)
+            return None, False
         self.muted.add(way)
         self.watched.add(source)
-        self._echoes_until[source] = now + _ECHOES
-        self.pauses.pop(source, None)
-        self._asking_until = now
+        self._found_at[source] = now
         return LoopFound(*way), False
 
     def open_outputs(self, source: int, outputs: Iterable[int]) -> list[int]:
@@ -132,21 +156,23 @@ class Loops:
         """The scene has changed, or the cable of this input or output: what was muted there is tried again."""
         self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
         self.watched = {way[0] for way in self.muted}
-        self.pauses.clear()
 
     def _suspect(self, now: int, source: int, answer: RoutedMessage, of: int, least: int) -> None:
-        until, pause = self.pauses.get(source, (0, _PAUSE // 2))
-        suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
-        if now < until or now < self._asking_until or not suspected or not self._met(source, of, least):
+        last = self._asked_at.get(source, -_FORGOTTEN)
+        if now - last < _AGAIN or not self._met(source, of, least):
             return
-        self._asking_until = now + _ONE_AT_A_TIME
-        pause = min(2 * pause, _LONGEST_PAUSE)
-        self.pauses[source] = now + pause, pause
-        self._asked = {number: asked for number, asked in self._asked.items() if now - asked.at < _FORGOTTEN}
+        suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
+        if not suspected:
+            return
+        again = now - last < 2 * _AGAIN
+        self._asked_at[source] = now
+        while self._asked and now - next(iter(self._asked.values())).at >= _FORGOTTEN:
+            del self._asked[next(iter(self._asked))]
         for output in suspected:
             number = next(self._number) % _NUMBERS
+            self._asked.pop(number, None)
             self._asked[number] = _Asked(source, output, now, set())
-            self.questions.append((output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7))))
+            self.questions.append(LoopQuestion(output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7)), again))
 
     def _met(self, source: int, of: int, least: int) -> bool:
         """Whether at least this much (%) of what comes in went out before: in a loop all, in music some by chance."""
@@ -161,9 +187,9 @@ class Loops:
 
 
 def _comes_round(now: int, mark: _Mark) -> bool:
-    """Whether this may be what was sent then: not at once, and about as long ago as in the rounds before."""
+    """Whether this may be what was sent then: about as long ago as in the rounds before."""
     at, rounds, since = mark
     age = now - at
     # with a server that hands on once per period, one round can be twice as long as the next
     pace = (at - since) // rounds if rounds else age
-    return age >= _NEAREST and pace // 2 - _JITTER <= age <= 2 * pace + _JITTER
+    return pace // 2 - _JITTER <= age <= 2 * pace + _JITTER

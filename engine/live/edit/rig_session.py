@@ -5,6 +5,7 @@ and adopted in one step, so a live edit and an edit of the file on disk are the 
 edits on disk in `rig_file_following`; both share this session's lock, so that one thing happens at a time.
 """
 
+import sys
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -22,6 +23,7 @@ from engine.rig.edit.toml_edits import EditError
 from filters.registry import FilterFault
 
 _UNDO: Final = 100  # edits that can be undone
+_UNDO_BYTES: Final = 16 << 20  # of memory for their texts
 
 #: runs a call elsewhere, so that the music need not wait for it: in the worker process
 Elsewhere = Callable[..., Awaitable[Any]]
@@ -111,6 +113,8 @@ class RigSession:
         if self.text != before:
             self._before.append(PastEdit(before, words))
             del self._before[:-_UNDO], self._after[:]
+            while len(self._before) > 1 and sum(sys.getsizeof(past.text) for past in self._before) > _UNDO_BYTES:
+                del self._before[0]
 
     def _deleted_scene(self) -> str:
         scene = self.show.engine.scene

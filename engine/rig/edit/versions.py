@@ -141,7 +141,7 @@ class RigVersions:
             with os.fdopen(handle, "wb") as file:
                 file.write(content)
                 file.flush()
-                self._take_over(made)
+                self._take_over(made, path == self.path)
                 durable_files.flush(file)
             if made.read_bytes() != content:
                 raise SaveError(f"{path} is unchanged: the disk did not return what was written to it")
@@ -150,11 +150,13 @@ class RigVersions:
             with suppress(OSError):  # the next save sweeps it
                 made.unlink(missing_ok=True)
 
-    def _take_over(self, made: Path) -> None:
+    def _take_over(self, made: Path, rig: bool) -> None:
+        """A new rig file must have all of it; a version that cannot is better than none, and is its maker's alone."""
         try:
             take_over(made, self.path)
         except AttributesLost as fault:
-            raise SaveError(f"{self.path} is unchanged: {fault}") from None
+            if rig:
+                raise SaveError(f"{self.path} is unchanged: {fault}") from None
         except FileNotFoundError:
             os.chmod(made, _MODE)
 

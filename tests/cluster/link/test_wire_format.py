@@ -77,3 +77,15 @@ def test_a_message_that_is_none_is_refused() -> None:
     ((payload, _),) = EventSender(1).packs([(0, bytes((0x90, 60)))])
     with pytest.raises(ValueError, match="not a whole message"):
         read_events(payload)
+
+
+def test_no_more_comes_than_is_sent_together() -> None:
+    """Of many events and orders a sender makes several messages, and a reader stops at the fifty-first."""
+    note = bytes((0x90, 60, 100))
+    events = [*EventSender(1).packs([(0, note)] * 120)]
+    assert [len(read_events(payload).events) for payload, _ in events] == [50, 50, 20]
+    orders = [*OrderSender(1).packs([Order(OrderKind.UNIT, (note,))] * 120)]
+    assert [len(read_orders(payload).orders) for payload, _ in orders] == [50, 50, 20]
+    for read, payload in ((read_events, events[0][0]), (read_orders, orders[0][0])):
+        with pytest.raises(ValueError, match="more than can be sent together"):
+            read(payload + payload[-len(note) - 3 :] * 2)

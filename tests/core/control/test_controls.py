@@ -173,7 +173,7 @@ def test_printed_numbers_are_scene_numbers(message: str, scene: int) -> None:
     assert scene_of(made) == scene
 
 
-def test_a_number_without_a_scene_is_told_and_consumed() -> None:
+def test_a_number_without_a_scene_is_reported_and_consumed() -> None:
     """Program 99 in a rig without scene 99 changes nothing, is not routed and is reported."""
     made = router(control('program = "any"', 'do = "scene"'))
     assert play(made, 1, "C0 62") == []

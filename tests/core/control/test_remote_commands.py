@@ -247,7 +247,7 @@ def test_a_song_recalls() -> None:
     assert made.scene == (61, "Finale")
 
 
-def test_a_program_of_no_scene_is_told() -> None:
+def test_a_program_of_no_scene_is_reported() -> None:
     """A program without a scene is consumed and reported, and changes nothing."""
     made = router(PROGRAMS)
     assert made.receive(MS, PADS, b"\xc0\x05") == []
@@ -347,6 +347,18 @@ def test_a_flood_of_requests_is_cut() -> None:
     text = "more than 300 requests per second; some are ignored"
     assert made.reports.news == [("foot", text)] * 2
     assert recalls_obeyed(made, 10_000 * MS, 300, 4 * MS) == 300
+
+
+def test_replies_leave_half_of_a_slow_cable_to_music() -> None:
+    """Whoever asks 100 times per second is answered for 2 s ahead, and then as often as half of a DIN cable carries."""
+    made = engine(SCENES.replace('device = 5\nto = ["brass"]', 'device = 5\nto = ["strings"]'), "din")
+    recall(made, 0, 1)
+    asked = plain_request(US, "ask routing")
+    out = [sent for at in range(1000) for sent in made.receive(at * 10 * MS, FOOT, asked)]
+    out += run_dry(made, 10_000 * MS)[1]
+    replies = [sent for _, sent, _ in out if read_own(sent) is not None]
+    carried_ms = len(replies) * len(replies[0]) * 0.32
+    assert 0.9 * (10_000 + 2000) / 2 < carried_ms < 1.1 * (10_000 + 2000) / 2
 
 
 def test_a_flood_does_not_use_up_the_panic() -> None:

@@ -113,7 +113,7 @@ def test_two_bytes_swapped_are_noticed(place: int, data: DataObject) -> None:
 
 
 @given(st.sets(st.integers(1, len(BLOCKS)), min_size=1, max_size=len(BLOCKS) - 1), st.randoms())
-def test_lost_blocks_are_told_by_number(lost: set[int], chance: ArtificialRandom) -> None:
+def test_lost_blocks_are_reported_by_number(lost: set[int], chance: ArtificialRandom) -> None:
     """Every missing block is reported; once it comes, on its own, the text is whole."""
     here = [message for place, message in enumerate(BLOCKS, 1) if place not in lost]
     chance.shuffle(here)
@@ -206,8 +206,8 @@ ONE = whole_of(1, 5, b"scene")
         (forged(0, ONE, pack(b"..")), "block 0 of 1 does not exist"),
         (forged(1, ONE, b"\x01"), "block 1 is not packed in Bayleaf's format"),
         (
-            forged(1, whole_of(1, (4 << 20) + 1, b""), pack(zlib.compress(bytes(100_000)))),
-            "block 1 is of a text of 4194305 bytes; a backup has at most 4194304",
+            forged(1, whole_of(1, (4_000_000) + 1, b""), pack(zlib.compress(bytes(100_000)))),
+            "block 1 is of a text of 4000001 bytes; a backup has at most 4000000",
         ),
         (forged(1, ONE, bytes(300)), "a block of 328 bytes was ignored; a block has at most 256"),
     ],
@@ -229,7 +229,7 @@ def test_what_nobody_here_sends(message: bytes, words: str) -> None:
         forged(1, ONE, pack(zlib.compress(b"score"))),
         forged(1, whole_of(1, 4, b"scene"), pack(zlib.compress(b"scene"))),
         forged(1, whole_of(1, 2, b"\xff\xff"), pack(zlib.compress(b"\xff\xff"))),
-        forged(1, whole_of(1, 4 << 20, b""), pack(zlib.compress(bytes(100_000)))),
+        forged(1, whole_of(1, 4_000_000, b""), pack(zlib.compress(bytes(100_000)))),
     ],
     ids=["no zlib", "another text", "another length", "no UTF-8", "too short"],
 )
@@ -243,7 +243,7 @@ def test_a_dump_that_swells_is_cut_off() -> None:
     """A dump that unpacks to more than its blocks promise is not unpacked any further."""
     stored = zlib.compress(bytes(1 << 26))
     parts = [pack(stored[start : start + 196]) for start in range(0, len(stored), 196)]
-    whole = whole_of(len(parts), 4 << 20, bytes(4 << 20))
+    whole = whole_of(len(parts), 4_000_000, bytes(4_000_000))
     collector = collector_of([forged(place, whole, part) for place, part in enumerate(parts, 1)])
     tracemalloc.start()
     with pytest.raises(ValueError, match="do not match what was sent"):
@@ -313,8 +313,8 @@ def test_the_demo_rig(tmp_path: Path) -> None:
 
 def test_a_text_that_is_too_long() -> None:
     """A text beyond the size limit is refused at once, not cut."""
-    with pytest.raises(ValueError, match="holds at most 4194304 bytes in 16383 blocks"):
-        blocks("x" * ((4 << 20) + 1), DEVICE)
+    with pytest.raises(ValueError, match="holds at most 4000000 bytes in 16383 blocks"):
+        blocks("x" * ((4_000_000) + 1), DEVICE)
 
 
 def test_the_sum_of_every_block_is_right() -> None:

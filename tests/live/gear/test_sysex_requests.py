@@ -130,7 +130,7 @@ async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock: trio.
         assert stand.received == DUMP
 
 
-async def test_a_silent_instrument_is_told(autojump_clock: trio.testing.MockClock) -> None:
+async def test_a_silent_instrument_is_reported(autojump_clock: trio.testing.MockClock) -> None:
     """If nothing arrives in time, one sentence names the input, and the request is not done."""
     async with playing() as stand:
         answer = await stand.ask("receive", input="organ", wait=3)
@@ -140,7 +140,7 @@ async def test_a_silent_instrument_is_told(autojump_clock: trio.testing.MockCloc
         )
 
 
-async def test_a_dump_that_is_cut_is_told(
+async def test_a_dump_that_is_cut_is_reported(
     autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A dump with a SysEx that the input's parser had to repair is rejected."""
@@ -334,7 +334,7 @@ async def test_crossed_cables(autojump_clock: trio.testing.MockClock) -> None:
         assert row["text"].startswith("crossed cables: asked at organ, answered at keys")
 
 
-async def test_a_cable_that_leads_back_is_told(autojump_clock: trio.testing.MockClock) -> None:
+async def test_a_cable_that_leads_back_is_reported(autojump_clock: trio.testing.MockClock) -> None:
     """The question itself comes in: the output is connected to that input."""
     async with playing() as stand:
         stand.instrument.hear = lambda at, message: [message] if message[:2] == b"\xf0\x7e" else []
@@ -361,7 +361,7 @@ async def test_a_cable_that_leads_back_is_told(autojump_clock: trio.testing.Mock
         ("receive", {"input": "organ", "instrument": ["organ"]}, '"instrument" must be'),
     ],
 )
-async def test_a_request_at_fault_is_told(
+async def test_a_request_at_fault_is_reported(
     autojump_clock: trio.testing.MockClock, what: str, more: dict[str, Any], said: str
 ) -> None:
     """One sentence names what is wrong."""

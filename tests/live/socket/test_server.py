@@ -122,7 +122,7 @@ def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path: Path, monkeyp
     assert not claim.path.exists()
 
 
-def test_where_it_may_not_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_it_may_not_the_remedy_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a system without /proc that is impossible; the error names the folder and the remedy."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
     monkeypatch.setattr(os.path, "isdir", lambda path: False)
@@ -431,7 +431,7 @@ def test_no_engine_is_said_with_what_to_do() -> None:
 
 
 @pytest.mark.parametrize("answer", [b"", b'{"done": tr'])
-async def test_an_engine_that_dies_before_it_answers_is_told(answer: bytes) -> None:
+async def test_an_engine_that_dies_before_it_answers_is_reported(answer: bytes) -> None:
     """An engine that disconnects without a complete answer gives a plain sentence, not a traceback."""
     with claimed() as claim:
 

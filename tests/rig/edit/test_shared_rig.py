@@ -4,6 +4,7 @@ import grp
 import os
 import pwd
 import shutil
+import struct
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -18,6 +19,7 @@ from tests.support.needed import need
 grp.getgrall()
 
 ANNA, BEN, BAND, OTHER = 12345, 12346, 12400, 12401
+NOBODY = 0xFFFFFFFF
 
 
 @pytest.fixture
@@ -104,6 +106,30 @@ def test_a_group_that_cannot_be_kept(folder: Path) -> None:
     reason = f"its group {OTHER} cannot be kept, since you are not in it; join it, or change the file's group (chgrp)"
     assert said == f"SaveError: {file} is unchanged: {reason}"
     assert (file.read_text(), os.listdir(folder)) == ("one\n", ["pit.toml"])
+
+
+def test_a_text_is_kept_all_the_same(folder: Path) -> None:
+    """Edits that were not saved are kept as a version even if the file's group cannot be; nobody else may read them."""
+    file = rig(folder, owner=BEN, group=OTHER)
+    assert as_user(BEN, [BAND], lambda: RigVersions(file).keep("edited\n")) == ""
+    (version,) = file.with_name(".pit.toml.versions").iterdir()
+    assert (version.read_text(), version.stat().st_mode & 0o777) == ("edited\n", 0o600)
+
+
+def test_access_lists_stay(folder: Path) -> None:
+    """The file's own access list stays, and one that the folder gives to new files is not added (acl(5))."""
+
+    def access_list(user: int) -> bytes:
+        entries = ((1, 6, NOBODY), (2, 6, user), (4, 6, NOBODY), (0x10, 6, NOBODY), (0x20, 0, NOBODY))
+        return struct.pack("<I", 2) + b"".join(struct.pack("<HHI", *entry) for entry in entries)
+
+    file = rig(folder)
+    os.setxattr(folder, "system.posix_acl_default", access_list(ANNA))
+    RigVersions(file).save("two\n", "one\n")
+    assert os.listxattr(file) == []
+    os.setxattr(file, "system.posix_acl_access", access_list(BEN))
+    RigVersions(file).save("three\n", "two\n")
+    assert os.getxattr(file, "system.posix_acl_access") == access_list(BEN)
 
 
 def test_a_file_is_not_taken_away_from_its_owner(folder: Path) -> None:
