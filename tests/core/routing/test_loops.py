@@ -105,7 +105,7 @@ def test_two_long_cables() -> None:
 @pytest.mark.parametrize(("delay", "found"), [(29, True), (31, False), (45, False), (100, False)])
 def test_a_cable_of_more_than_30_ms_is_not_noticed(delay: float, found: bool) -> None:
     """What comes back later is taken for playing, as the handbook says: nothing is muted in five seconds."""
-    made = stage(STRAIGHT, ONE_CABLE, (delay,))
+    made = looped(STRAIGHT, ONE_CABLE, (delay,))
     made.play(KEYS, ON)
     made.run(5000)
     assert bool(made.router.state.loops.muted) == found
