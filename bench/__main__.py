@@ -37,7 +37,7 @@ def measure(name: str, quick: bool) -> dict[str, Any]:
     if not pace.going:
         found.notes.append("Cut short: the machine was so busy with other work that its time was over.")
     when = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    return {"when": when, "quick": quick, "seconds": watch.seconds, **found.as_json()}
+    return {"when": when, "commit": machine.commit(), "quick": quick, "seconds": watch.seconds, **found.as_json()}
 
 
 def main() -> None:

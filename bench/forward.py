@@ -117,15 +117,20 @@ def bare_way(table: Sequence[Sequence[Callable[[bytes], None]]]) -> Callable[[in
 
 
 def mido_way(table: Sequence[Sequence[Callable[[bytes], None]]], filters: int = 2) -> Callable[[int, bytes], None]:
-    """Each message becomes a mido object, is copied with each filter's change, and becomes bytes again."""
+    """Each message becomes a mido object, goes through the same filters, and becomes bytes again.
+
+    As in a script, the filters are conditions, and what they change is changed once, with one copy.
+    """
 
     def forward(source: int, message: bytes) -> None:
-        changed = mido.Message.from_bytes(message)
+        heard = mido.Message.from_bytes(message)
+        new: dict[str, int] = {}
         for number in range(filters):
-            if number % 2 == 0 and changed.type in ("note_on", "note_off"):
-                changed = changed.copy(note=changed.note + (12 if number == 0 else 0))
+            if number % 2 == 0 and heard.type in ("note_on", "note_off"):
+                new["note"] = new.get("note", heard.note) + (12 if number == 0 else 0)
             elif number % 2:
-                changed = changed.copy(channel=(source + 1) % 16)
+                new["channel"] = (source + 1) % 16
+        changed = heard.copy(**new) if new else heard
         for send in table[source]:
             send(bytes(changed.bytes()))
 

@@ -113,17 +113,26 @@ def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
 
 
 def off(name: str, origin: int, handed: Sequence[int]) -> list[tuple[int, float]]:
-    """For each one after the warm-up, its number on the grid and how late it was (ns)."""
+    """For each one after the warm-up, its number on the grid and how late it was (ns).
+
+    A clock's number is how many came before it: if one is left out, all that follow are late by a whole period. After a
+    stall our time code leaves out what is past, so its pieces are numbered by the nearest place that is not ahead.
+    """
     spacing, begin = SPACING[name], origin + WARM_UP * SECOND
-    placed = [(math.floor((at - origin) / spacing + 0.25), at) for at in handed if at >= begin]
-    return [(number, at - origin - number * spacing) for number, at in placed]
+    if name == CODE:
+        placed = [(math.floor((at - origin) / spacing + 0.25), at) for at in handed]
+    else:
+        placed = list(enumerate(handed))
+    return [(number, at - origin - number * spacing) for number, at in placed if at >= begin]
 
 
 def figures(name: str, found: Sequence[tuple[int, float]]) -> dict[str, float]:
-    """µs off the grid; how many are missing; drift."""
+    """µs off the grid; how many are missing, at the end or in between; drift."""
     numbers = [number for number, _ in found]
     distances = [abs(late) for _, late in found]
-    missing = numbers[-1] - numbers[0] + 1 - len(set(numbers))
+    left_out = numbers[-1] - numbers[0] + 1 - len(set(numbers))
+    owed = max(0, round(found[-1][1] / SPACING[name]))  # by the last one
+    missing = left_out + owed
     drift = _drift(found)
     return {
         **percentiles(distances),
@@ -137,8 +146,7 @@ def _drift(points: Sequence[tuple[int, float]]) -> float:
     """Nanoseconds per clock: how much later the punctual ones of the last third are than those of the first.
 
     Each is late by the time that waking up takes, now more, now less; the punctual ones are those at the tenth
-    percentile. (The minimum would not do: a clock more than three quarters of a period late counts as the next one, and
-    early.)
+    percentile.
     """
     third = max(1, len(points) // 3)
     thirds = points[:third], points[-third:]
@@ -152,11 +160,17 @@ def run(pace: Pace) -> Result:
     seconds = pace.seconds(10)
     rows, late, schedulings, turns = measure({"own": seconds, "bare": seconds / 2}, pace.rounds(2), at_once=False)
     note = f"medians of {turns} turn{'s' * (turns > 1)} of {seconds:,.0f} s"
-    figures = {"clock p99": rows[CLOCK]["p99"]}
+    figures = {"clock p99": rows[CLOCK]["p99"], **lost(rows)}
     if any(not scheduling.startswith(ORDINARY) for scheduling in schedulings):
         figures["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
     curves = {label: tail(times) for label, times in late.items()}
     return Result([table(rows, note, schedulings)], figures, [], curves)
+
+
+def lost(rows: dict[str, dict[str, float]]) -> dict[str, float]:
+    """What must not happen at any scheduling: how late the worst of our own is (ms), and how many never came."""
+    own = [row for label, row in rows.items() if not label.startswith(BARE)]
+    return {"missing": sum(row["missing"] for row in own), "worst": max(row["worst"] for row in own) / 1000}
 
 
 def measure(

@@ -6,7 +6,7 @@ may run beside it; for the lateness of all clocks see part `grid`, which needs a
 
 from typing import Final
 
-from bench.grid import BARE, WAYS, measure, table
+from bench.grid import BARE, WAYS, lost, measure, table
 from bench.result import Pace, Result
 
 _HOUR: Final = 3600.0
@@ -19,4 +19,4 @@ def run(pace: Pace) -> Result:
     own = [row for label, row in rows.items() if not label.startswith(BARE)]
     note = f"all at once, for {seconds:,.0f} s"
     drift = max(abs(row["drift, µs in all"]) for row in own)
-    return Result([table(rows, note, schedulings)], {"drift": drift})
+    return Result([table(rows, note, schedulings)], {"drift": drift, **lost(rows)})

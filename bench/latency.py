@@ -5,7 +5,7 @@ from functools import partial
 from typing import Any, Final
 
 from bench.forward import BARE, BAYLEAF, CONTENDERS, MIDO, one_turn
-from bench.load import INPUTS, OUTPUTS, RATE, SHORT, MemoryPorts, Samples, rig, tail
+from bench.load import INPUTS, OUTPUTS, RATE, SHORT, MemoryPorts, Samples, percentiles, rig, tail
 from bench.result import Cell, Pace, Result, Table, beside, medians, ratio
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import ORDINARY, undisturbed
@@ -14,7 +14,10 @@ SIZES: Final = ((1, 1), (INPUTS, OUTPUTS), (64, 64))
 FILTERS: Final = (0, 5, 20)
 COMPARED: Final = ("p50", "p99", "p99.9", "CPU")
 REAL_TIME: Final = ", real-time"
-_NOTE: Final = "µs from reading to the last send; CPU in % of a core, the players' share with it."
+_NOTE: Final = (
+    "µs from reading to the last send; due: from the moment at which a message is due at its port, the wait for a look "
+    "included; CPU in % of a core, the players' share with it."
+)
 
 
 def first(scheduling: list[str]) -> ExitStack:
@@ -35,7 +38,8 @@ def turn(
     ports = MemoryPorts(memory, *size)
     warm_up = 1.4 if memory == "warm" else 0.3  # what repeats has all been seen after 1.1 s
     found = one_turn(name, seconds, ports, warm_up=pace.seconds(warm_up), **more)
-    return {**found, "lost": float(ports.lost)}
+    due = percentiles(ports.since_due(pace.seconds(warm_up)))
+    return {**found, "due p50": due["p50"], "due p99": due["p99"], "lost": float(ports.lost)}
 
 
 def heart(pace: Pace, result: Result) -> None:
@@ -61,7 +65,8 @@ def heart(pace: Pace, result: Result) -> None:
 def keep(result: Result, rows: dict[str, dict[str, float]], scheduling: str, title: str) -> None:
     """Keep the figures that have targets."""
     mine = rows[BAYLEAF]
-    result.figures.update({name: mine[name] for name in (*COMPARED, "worst", "lost")})
+    result.figures.update({name: mine[name] for name in (*COMPARED, "worst", "due p99", "lost")})
+    result.figures["CPU ÷ mido"] = mine["CPU"] / rows[MIDO]["CPU"]
     if scheduling.startswith(ORDINARY):
         result.notes.append(f"With real-time scheduling nothing was measured: {scheduling}.")
         return

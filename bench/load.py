@@ -95,6 +95,10 @@ class Scheduled:
         self.given = max(self.given, due)
         return got
 
+    def due(self, place: int) -> int:
+        """When the message at this place (from 0) is due (monotonic ns)."""
+        return self._begin + -(-(place + 1) * SECOND // RATE)
+
     def close(self) -> None:
         """See InputPort."""
 
@@ -120,12 +124,25 @@ class Swallowing:
         """See OutputPort."""
 
 
+class Noting(Swallowing):
+    """One that also notes when each message was handed over."""
+
+    def __init__(self, index: int) -> None:
+        super().__init__(index)
+        self.handed = array("q")
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        self.sent += 1
+        self.handed.append(time.monotonic_ns())
+
+
 class MemoryPorts:
-    """Ports inside the process."""
+    """Ports inside the process. An input's own output gets each of its messages, one for one and in their order."""
 
     def __init__(self, memory: str = "warm", inputs: int = INPUTS, outputs: int = OUTPUTS) -> None:
         self.inputs = [Scheduled(i, played(i, memory, inputs)) for i in range(inputs)]
-        self.outputs = [Swallowing(i) for i in range(outputs)]
+        self.outputs = [Noting(i) if i < inputs else Swallowing(i) for i in range(outputs)]
 
     @property
     def lost(self) -> int:
@@ -133,6 +150,15 @@ class MemoryPorts:
         inputs, outputs = len(self.inputs), len(self.outputs)
         owed = sum(port.given * len(outputs_of(i, inputs, outputs)) for i, port in enumerate(self.inputs))
         return owed - sum(port.sent for port in self.outputs)
+
+    def since_due(self, warm_up: float) -> list[int]:
+        """For each message after the warm-up (s), how long after it was due it was handed over (ns)."""
+        late: list[int] = []
+        for source, output in zip(self.inputs, self.outputs, strict=False):
+            if isinstance(output, Noting):
+                skipped = round(warm_up * RATE)
+                late += [at - source.due(place) for place, at in enumerate(output.handed) if place >= skipped]
+        return late
 
     def feed(self, seconds: float) -> None:
         """The inputs feed themselves."""

@@ -3,6 +3,7 @@
 import importlib.metadata
 import os
 import platform
+import subprocess
 import time
 from pathlib import Path
 from typing import Any, Final
@@ -19,6 +20,16 @@ def description() -> dict[str, Any]:
         "python": f"{platform.python_implementation()} {platform.python_version()}",
         "libraries": {name: importlib.metadata.version(name) for name in _LIBRARIES},
     }
+
+
+def commit() -> str:
+    """The commit that is measured, with a plus sign if files were changed since; "unknown" outside a clone."""
+    asked = ("git", "describe", "--always", "--dirty=+", "--exclude=*", "--abbrev=10")
+    try:
+        found = subprocess.run(asked, cwd=Path(__file__).parent, capture_output=True, text=True, check=True)
+    except (OSError, subprocess.CalledProcessError):
+        return "unknown"
+    return found.stdout.strip()
 
 
 def cpu_time(process: int) -> float:

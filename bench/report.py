@@ -59,7 +59,7 @@ def print_verdicts(parts: Mapping[str, Any]) -> None:
 
 
 def _circumstances(part: Mapping[str, Any]) -> str:
-    return f"{part['when']}, {part['seconds']:.0f} s{', quick' if part['quick'] else ''}"
+    return f"{part['when']}, commit {part['commit']}, {part['seconds']:.0f} s{', quick' if part['quick'] else ''}"
 
 
 def read_results(file: Path) -> dict[str, Any]:

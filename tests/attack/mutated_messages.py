@@ -21,7 +21,7 @@ from engine.live.show import Show
 from engine.live.socket.osc import OscServer
 from engine.midi.byte_stream import StreamParser
 from engine.protocol import TABLE
-from tests.support.engine_in_memory import Evening
+from tests.support.engine_in_memory import EngineInMemory
 from tests.support.mutator import Sample
 from tests.support.random_remote_messages import valid_messages
 from tests.support.small_show import RIG, Bench
@@ -134,7 +134,7 @@ class SocketRequests:
     def taking(self) -> Iterator["SocketRequests"]:
         folder = Path(tempfile.mkdtemp(prefix="bl"))
         self._folder = folder
-        self._engine = Evening(folder)
+        self._engine = EngineInMemory(folder)
         self._engine.start(RIG)
         try:
             yield self

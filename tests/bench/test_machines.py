@@ -16,7 +16,7 @@ def test_nothing_gets_lost_and_nothing_is_early() -> None:
     assert simulation.busy <= on_paper(2, LIGHT, 100).core
 
 
-def test_what_is_full_first_is_told() -> None:
+def test_what_is_full_first_is_reported() -> None:
     """Where a pack costs almost nothing but bytes, the network port is full first."""
     heavy = Costs(1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 75_000, 5)
     assert on_paper(8, heavy, 100).first == "port, out"

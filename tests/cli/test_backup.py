@@ -8,7 +8,7 @@ from pathlib import Path
 import mido
 import pytest
 
-from tests.support.engine_in_memory import Evening
+from tests.support.engine_in_memory import EngineInMemory
 from tests.support.paths import BAYLEAF
 
 pytestmark = pytest.mark.slow
@@ -31,10 +31,10 @@ LONG = RIG + "".join(f"# {line:06} what was said at rehearsal\n" for line in ran
 
 
 @pytest.fixture
-def evening() -> Iterator[Evening]:
+def running() -> Iterator[EngineInMemory]:
     """Keep the path short, since a socket's path may have at most 107 bytes."""
     with tempfile.TemporaryDirectory(prefix="bl") as folder:
-        made = Evening(Path(folder))
+        made = EngineInMemory(Path(folder))
         try:
             yield made
         finally:
@@ -43,65 +43,65 @@ def evening() -> Iterator[Evening]:
 
 
 @pytest.mark.parametrize("text", [RIG, LONG], ids=["short", "long"])
-def test_a_backup_in_a_file_and_back(evening: Evening, text: str) -> None:
+def test_a_backup_in_a_file_and_back(running: EngineInMemory, text: str) -> None:
     """`backup` writes a .syx file that other programs can read; after a restore the same bytes play and are saved."""
-    evening.start(text)
-    done = evening.bayleaf("backup", "pit.syx")
+    running.start(text)
+    done = running.bayleaf("backup", "pit.syx")
     assert done.returncode == 0, done.stderr
-    messages = mido.read_syx_file(evening.folder / "pit.syx")
-    mido.write_syx_file(evening.folder / "copy.syx", messages)
-    assert evening.bayleaf("scenes", "rename", "2", "Last dance").returncode == 0
-    done = evening.bayleaf("restore", "copy.syx")
+    messages = mido.read_syx_file(running.folder / "pit.syx")
+    mido.write_syx_file(running.folder / "copy.syx", messages)
+    assert running.bayleaf("scenes", "rename", "2", "Last dance").returncode == 0
+    done = running.bayleaf("restore", "copy.syx")
     assert done.returncode == 0, done.stderr
     assert "copy.syx" in done.stdout
-    assert evening.bayleaf("save").returncode == 0
-    assert evening.file.read_text(encoding="utf-8") == text
+    assert running.bayleaf("save").returncode == 0
+    assert running.file.read_text(encoding="utf-8") == text
 
 
-def test_a_file_that_is_there_is_left_alone(evening: Evening) -> None:
+def test_a_file_that_is_there_is_left_alone(running: EngineInMemory) -> None:
     """`backup` never overwrites a file."""
-    evening.start(RIG)
-    there = evening.folder / "pit.syx"
+    running.start(RIG)
+    there = running.folder / "pit.syx"
     there.write_bytes(b"mine")
-    done = evening.bayleaf("backup", "pit.syx")
+    done = running.bayleaf("backup", "pit.syx")
     assert done.returncode == 1
     assert "already exists and was left alone" in done.stderr
     assert there.read_bytes() == b"mine"
 
 
-def test_a_disk_without_room(evening: Evening) -> None:
+def test_a_disk_without_room(running: EngineInMemory) -> None:
     """If the file cannot be written completely, `backup` says so with status 1 and leaves no partial file."""
-    evening.start(LONG)
+    running.start(LONG)
     limited = ["sh", "-c", 'ulimit -f 1; exec "$0" backup pit.syx', str(BAYLEAF)]  # at most 512 bytes per file
     done = subprocess.run(
-        limited, env=evening.environment, cwd=evening.folder, capture_output=True, text=True, timeout=60, check=False
+        limited, env=running.environment, cwd=running.folder, capture_output=True, text=True, timeout=60, check=False
     )
     assert done.returncode == 1
     assert "pit.syx cannot be written" in done.stderr
-    assert not (evening.folder / "pit.syx").exists()
+    assert not (running.folder / "pit.syx").exists()
 
 
-def test_an_output_by_name(evening: Evening) -> None:
+def test_an_output_by_name(running: EngineInMemory) -> None:
     """When it sends to an output, `backup` says how many blocks there are; an output that does not exist is named."""
-    evening.start(RIG)
-    done = evening.bayleaf("backup", "strings")
+    running.start(RIG)
+    done = running.bayleaf("backup", "strings")
     assert done.returncode == 0, done.stderr
     assert "the rig is being sent to strings in" in done.stdout
-    done = evening.bayleaf("backup", "brass")
+    done = running.bayleaf("backup", "brass")
     assert done.returncode == 1
     assert "there is no output brass; there are: strings" in done.stderr
 
 
 @pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived corrupted")])
-def test_a_broken_file_replaces_nothing(evening: Evening, place: str, words: str) -> None:
+def test_a_broken_file_replaces_nothing(running: EngineInMemory, place: str, words: str) -> None:
     """A file with a lost or damaged block is rejected with status 1 and the block named; the current rig plays on."""
-    evening.start(LONG)
-    assert evening.bayleaf("backup", "pit.syx").returncode == 0
-    messages = [bytes(message.bin()) for message in mido.read_syx_file(evening.folder / "pit.syx")]
+    running.start(LONG)
+    assert running.bayleaf("backup", "pit.syx").returncode == 0
+    messages = [bytes(message.bin()) for message in mido.read_syx_file(running.folder / "pit.syx")]
     changed = b"" if place == "lost" else messages[1][:60] + bytes((messages[1][60] ^ 1,)) + messages[1][61:]
-    (evening.folder / "bad.syx").write_bytes(b"".join((messages[0], changed, *messages[2:])))
-    assert evening.bayleaf("scenes", "rename", "2", "Last dance").returncode == 0
-    done = evening.bayleaf("restore", "bad.syx")
+    (running.folder / "bad.syx").write_bytes(b"".join((messages[0], changed, *messages[2:])))
+    assert running.bayleaf("scenes", "rename", "2", "Last dance").returncode == 0
+    done = running.bayleaf("restore", "bad.syx")
     assert done.returncode == 1
     assert words in done.stderr
-    assert "Last dance" in evening.names()
+    assert "Last dance" in running.names()

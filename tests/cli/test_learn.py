@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from engine.cli.app import app
 from engine.live.socket import client
 from engine.rig.read.load import read
-from tests.support.engine_on_fifos import Stage
+from tests.support.engine_on_fifos import EngineOnFifos
 from tests.support.paths import BAYLEAF
 
 #: three presses of a switch that bounces for 12 ms as it closes: ms, message
@@ -155,48 +155,48 @@ def test_json_writes_nothing_by_itself(terminal: Any) -> None:
 
 
 @pytest.fixture
-def stage(tmp_path: Path) -> Iterator[Stage]:
-    made = Stage(tmp_path)
+def running(tmp_path: Path) -> Iterator[EngineOnFifos]:
+    made = EngineOnFifos(tmp_path)
     yield made
     made.close()
 
 
-def press(stage: Stage) -> None:
+def press(running: EngineOnFifos) -> None:
     """Press a worn switch three times: its contacts close, open and close again."""
     for _ in range(3):
         for message in ("B0 50 7F", "B0 50 00", "B0 50 7F"):
-            os.write(stage.keys, bytes.fromhex(message))
+            os.write(running.keys, bytes.fromhex(message))
             time.sleep(0.002)  # how long the contacts bounce
         time.sleep(0.3)  # how long a foot stays down before it releases
-        os.write(stage.keys, bytes.fromhex("B0 50 00"))
+        os.write(running.keys, bytes.fromhex("B0 50 00"))
         time.sleep(0.3)
 
 
 @pytest.mark.slow
-def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
+def test_a_switch_is_learned_and_saved(running: EngineOnFifos) -> None:
     """On yes the entry takes effect at once and is in the file, with comments and layout untouched."""
-    stage.rig.write_text("# the pit, in October\n" + stage.rig.read_text() + "# the end\n")
-    before = stage.rig.read_text()
-    stage.start()
+    running.rig.write_text("# the pit, in October\n" + running.rig.read_text() + "# the end\n")
+    before = running.rig.read_text()
+    running.start()
     learning = subprocess.Popen(
         [str(BAYLEAF), "learn", "keys", "--do", "next"],
-        env=stage.environment,
+        env=running.environment,
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
     )
-    stage.processes.append(learning)
+    running.processes.append(learning)
     assert learning.stdout is not None
     assert learning.stdout.readline() == "Press the switch on keys three times, a second apart.\n"
-    press(stage)
+    press(running)
     said, _ = learning.communicate("y\n", timeout=60)
     assert learning.returncode == 0, said
     assert "3 presses; the contacts bounced for" in said
-    assert f"the control works; saved to {stage.rig}, and read back: it holds the current rig" in said
-    press(stage)
-    assert stage.scene() == {"number": 2, "name": "Two"}
-    saved = stage.rig.read_text()
+    assert f"the control works; saved to {running.rig}, and read back: it holds the current rig" in said
+    press(running)
+    assert running.scene() == {"number": 2, "name": "Two"}
+    saved = running.rig.read_text()
     assert saved.startswith(before.removesuffix("# the end\n"))
     assert "# the end" in saved
     assert "when  = { controller = 80 }" in saved

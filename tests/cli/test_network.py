@@ -28,7 +28,7 @@ def bayleaf(*arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([sys.executable, "-m", "engine.cli", *arguments], capture_output=True, text=True, check=False)
 
 
-def test_keys_are_made_and_told(tmp_path: Path) -> None:
+def test_keys_are_made_and_reported(tmp_path: Path) -> None:
     """`network keys` makes a folder for each machine and says where it goes; run again, it says that all are valid."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG)

@@ -6,17 +6,25 @@ import os
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, TypeVar
+from typing import IO, Any, TypeVar
 
+import click
 import pytest
+from typer.main import get_command
+from typer.testing import CliRunner
 
-from tests.support.engine_on_fifos import DEADLINE, Stage
+from engine.cli.app import app
+from engine.cli.commands.panel import beside
+from engine.panel import panel_process
+from engine.panel.panel_process import PanelOptions
+from tests.support.engine_on_fifos import DEADLINE, EngineOnFifos
 from tests.support.panel_ends import Ends
-from tests.support.paths import BAYLEAF
+from tests.support.paths import BAYLEAF, ROOT
 from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
@@ -49,26 +57,26 @@ class Theatre:
     """A stage whose engine has a panel."""
 
     def __init__(self, folder: Path) -> None:
-        self.stage = Stage(folder)
+        self.running = EngineOnFifos(folder)
         self.said: list[Said] = []
 
     def start(self, *command: str) -> tuple[subprocess.Popen[str], Said]:
         process = subprocess.Popen(
             [str(BAYLEAF), *command],
-            env=self.stage.environment,
+            env=self.running.environment,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
         )
-        self.stage.processes.append(process)
+        self.running.processes.append(process)
         assert process.stdout is not None
         self.said.append(Said(process.stdout))
         return process, self.said[-1]
 
     def run(self, *options: str) -> tuple[subprocess.Popen[str], Said, int]:
         """Start an engine with its panel; returns the panel's port too."""
-        command = ("run", str(self.stage.rig), "--backend", "memory", "--panel", "--panel-port", "0", *options)
+        command = ("run", str(self.running.rig), "--backend", "memory", "--panel", "--panel-port", "0", *options)
         process, said = self.start(*command)
         return process, said, self.port(said)
 
@@ -77,22 +85,22 @@ class Theatre:
 
     def passes(self) -> bool:
         """Whether a note passes through the engine."""
-        os.write(self.stage.keys, bytes.fromhex("90 3C 40"))
-        self.stage.heard(bytes.fromhex("90 3C 40"))
-        os.write(self.stage.keys, bytes.fromhex("80 3C 40"))
-        self.stage.heard(bytes.fromhex("80 3C 40"))
+        os.write(self.running.keys, bytes.fromhex("90 3C 40"))
+        self.running.heard(bytes.fromhex("90 3C 40"))
+        os.write(self.running.keys, bytes.fromhex("80 3C 40"))
+        self.running.heard(bytes.fromhex("80 3C 40"))
         return True
 
     def close(self) -> None:
-        for process in self.stage.processes:
+        for process in self.running.processes:
             process.kill()
             process.wait(DEADLINE)
             if process.stderr is not None:
                 process.stderr.close()
         for said in self.said:
             said.close()
-        self.stage.processes.clear()
-        self.stage.close()
+        self.running.processes.clear()
+        self.running.close()
 
 
 @pytest.fixture
@@ -151,7 +159,7 @@ async def test_what_the_page_asks_happens(theatre: Theatre) -> None:
         assert await live.hear() == {"role": "operate"}
         answer = await live.ask(1, do="next")
         assert (answer["done"], answer["text"]) == (True, "scene 2 Two")
-        assert theatre.stage.scene() == {"number": 2, "name": "Two"}
+        assert theatre.running.scene() == {"number": 2, "name": "Two"}
         answer = await live.ask(2, do="scene", scene=9)
         assert (answer["done"], answer["text"]) == (False, "there is no scene 9; nothing changed")
         assert (await live.ask(3, do="panic"))["done"]
@@ -178,7 +186,7 @@ def test_a_panel_that_hangs_costs_no_music(theatre: Theatre) -> None:
     os.kill(panel, signal.SIGSTOP)
     for _ in range(10):
         assert theatre.passes()
-    assert theatre.stage.bayleaf("next").returncode == 0
+    assert theatre.running.bayleaf("next").returncode == 0
     process.send_signal(signal.SIGTERM)
     assert process.wait(DEADLINE) == 0
     assert not _runs(panel)
@@ -198,7 +206,7 @@ def test_the_panel_ends_with_the_engine(theatre: Theatre, number: signal.Signals
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_panel_of_an_engine_that_runs(theatre: Theatre, number: signal.Signals) -> None:
     """`panel` serves beside an engine that was started without one, and ends on request with status 0."""
-    theatre.stage.start()
+    theatre.running.start()
     process, said = theatre.start("panel", "--port", "0")
     assert _answers(theatre.port(said))
     process.send_signal(number)
@@ -210,10 +218,10 @@ def test_a_port_that_is_taken(theatre: Theatre) -> None:
     """If the port is taken, `panel` says so and what to do, with status 1; with `run` the music plays all the same."""
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
-        said = theatre.stage.bayleaf("panel", "--port", str(port))
+        said = theatre.running.bayleaf("panel", "--port", str(port))
         assert said.returncode == 1
         assert said.stderr == f"port {port} cannot be used (Address already in use); choose another one\n"
-        command = ("run", str(theatre.stage.rig), "--backend", "memory", "--panel", "--panel-port", str(port))
+        command = ("run", str(theatre.running.rig), "--backend", "memory", "--panel", "--panel-port", str(port))
         _, lines = theatre.start(*command)
         lines.line(r"the panel has ended \(status 1\).*")
         assert theatre.passes()
@@ -221,7 +229,7 @@ def test_a_port_that_is_taken(theatre: Theatre) -> None:
 
 def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
     """`--lan` shows a code for each role; each pairs once and is replaced, and the pairing outlives the panel."""
-    theatre.stage.start()
+    theatre.running.start()
     process, said = theatre.start("panel", "--port", "0", "--lan", "--host", "pit.example")
     port = theatre.port(said)
     code = said.line(r"To pair a browser that may see and operate, once: \S{4}-\S{4}")[-9:]
@@ -235,7 +243,7 @@ def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
     assert (reply.status, reply.headers["Location"]) == (303, "/")
     connection.close()
     assert said.line(r"To pair a browser that may see and operate, once: .*", before)[-9:] != code
-    kept = theatre.stage.folder / "state" / "bayleaf" / "bayleaf.panel.json"
+    kept = theatre.running.folder / "state" / "bayleaf" / "bayleaf.panel.json"
     assert kept.stat().st_mode & 0o777 == 0o600
     assert len(json.loads(kept.read_text())["pairings"]) == 1
     process.send_signal(signal.SIGTERM)
@@ -243,6 +251,52 @@ def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
     _, again = theatre.start("panel", "--port", "0", "--lan")
     theatre.port(again)
     assert len(json.loads(kept.read_text())["pairings"]) == 1
-    third = theatre.stage.bayleaf("panel", "--port", str(theatre.port(again)), "--forget")
+    third = theatre.running.bayleaf("panel", "--port", str(theatre.port(again)), "--forget")
     assert (third.returncode, third.stdout) == (1, "all pairings were revoked\n")  # although the second has the port
     assert not kept.exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "wish"),
+    [
+        ((), PanelOptions("bayleaf", 8420)),
+        (("--port", "0", "--lan"), PanelOptions("bayleaf", 0, lan=True)),
+        (
+            ("--name", "pit", "--host", "stage.local", "--host", "stage", "--cert", "c.pem", "--key", "k.pem"),
+            PanelOptions("pit", 8420, cert=Path("c.pem"), key=Path("k.pem"), hosts=("stage.local", "stage")),
+        ),
+        (("--forget",), PanelOptions("bayleaf", 8420, forget=True)),
+        (tuple(beside("pit", 8420)[4:]), PanelOptions("pit", 8420, with_engine=True)),
+    ],
+)
+def test_what_is_typed_is_served(monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], wish: PanelOptions) -> None:
+    """The panel is served with the options as typed, on port 8420 unless another is given."""
+    served: list[PanelOptions] = []
+    monkeypatch.setattr(panel_process, "serve", lambda options, _say: served.append(options))
+    monkeypatch.setattr("engine.cli.commands.panel.give_way", lambda _: None)  # the tests keep their priority
+    assert CliRunner().invoke(app, ["panel", *words]).exit_code == 0
+    assert served == [wish]
+
+
+def test_the_panel_of_run_is_on_the_same_port() -> None:
+    """`bayleaf run --panel` takes port 8420, too, unless --panel-port says otherwise."""
+    root: Any = get_command(app)
+    run = root.get_command(click.Context(root), "run")
+    (port,) = (each for each in run.params if "--panel-port" in each.opts)
+    assert port.default == 8420
+
+
+def test_a_certificate_makes_the_page_secure(theatre: Theatre) -> None:
+    """With --cert and --key the address begins with https, and the page is served with that certificate."""
+    folder = ROOT / "tests" / "panel"
+    theatre.running.start()
+    files = ("--cert", str(folder / "test-cert.pem"), "--key", str(folder / "test-key.pem"))
+    _, said = theatre.start("panel", "--port", "0", *files)
+    port = int(said.line(r"https://127\.0\.0\.1:\d+/").rpartition(":")[2].strip("/"))
+    trusting = ssl.create_default_context(cafile=str(folder / "test-cert.pem"))
+    connection = http.client.HTTPSConnection("127.0.0.1", port, timeout=DEADLINE, context=trusting)
+    try:
+        connection.request("GET", "/page/pair.css")
+        assert connection.getresponse().status == 200
+    finally:
+        connection.close()

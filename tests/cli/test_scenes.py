@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.engine_in_memory import Evening
+from tests.support.engine_in_memory import EngineInMemory
 
 pytestmark = pytest.mark.slow
 
@@ -51,14 +51,14 @@ scene = 12
 """
 
 
-def done(desk: Evening, *arguments: str) -> str:
+def done(desk: EngineInMemory, *arguments: str) -> str:
     """The output of a command that must succeed."""
     said = desk.bayleaf(*arguments)
     assert (said.returncode, said.stderr) == (0, "")
     return said.stdout
 
 
-def refused(desk: Evening, *arguments: str) -> str:
+def refused(desk: EngineInMemory, *arguments: str) -> str:
     """The error of a command that must fail."""
     said = desk.bayleaf(*arguments)
     assert (said.returncode, said.stdout) == (1, "")
@@ -66,10 +66,10 @@ def refused(desk: Evening, *arguments: str) -> str:
 
 
 @pytest.fixture
-def desk() -> Iterator[Evening]:
+def desk() -> Iterator[EngineInMemory]:
     """An engine that plays the rig above, in a folder with a short path: a socket's path may have at most 107 bytes."""
     with tempfile.TemporaryDirectory(prefix="bl") as folder:
-        made = Evening(Path(folder))
+        made = EngineInMemory(Path(folder))
         try:
             made.start(RIG)
             yield made
@@ -78,11 +78,11 @@ def desk() -> Iterator[Evening]:
             made.process.wait()
 
 
-def scenes(desk: Evening) -> list[tuple[int, str]]:
+def scenes(desk: EngineInMemory) -> list[tuple[int, str]]:
     return [(each["number"], each["name"]) for each in json.loads(done(desk, "scenes", "list", "--json"))]
 
 
-def test_an_evening_of_edits(desk: Evening) -> None:
+def test_an_evening_of_edits(desk: EngineInMemory) -> None:
     """Copy, rename, renumber, move, store, undo, redo and delete act at once and say so; save keeps it all."""
     waits = "; not saved yet (bayleaf save)\n"
     assert done(desk, "scenes", "copy", "11", "21", "--as", "Reprise") == f"scene 11 copied to 21{waits}"
@@ -119,7 +119,7 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     assert json.loads(done(desk, "save", "--history", "--json"))["versions"][0]["number"] == 2
 
 
-def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
+def test_what_cannot_be_done_is_said_with_status_1(desk: EngineInMemory) -> None:
     """Each refusal is one sentence that names the scene and the conflicting line; nothing changes."""
     assert refused(desk, "scenes", "delete", "11") == "scene 11 is used by start in line 4; change that line first\n"
     assert refused(desk, "scenes", "delete", "12").startswith("scene 12 is used by control 1 in line 36; change")
@@ -136,7 +136,7 @@ def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
 
 
 @pytest.mark.parametrize("choice", ["--playing", "--file"])
-def test_a_file_edited_meanwhile_waits_for_a_choice(desk: Evening, choice: str) -> None:
+def test_a_file_edited_meanwhile_waits_for_a_choice(desk: EngineInMemory, choice: str) -> None:
     """`save` shows both sides with status 1 until one is chosen; the other one is kept as a version."""
     done(desk, "scenes", "rename", "12", "Last dance")
     theirs = RIG.replace("Overture", "Prelude")
@@ -154,7 +154,7 @@ def test_a_file_edited_meanwhile_waits_for_a_choice(desk: Evening, choice: str) 
     assert desk.file.read_text() == (theirs if choice == "--playing" else mine)
 
 
-def test_two_scenes_in_words(desk: Evening) -> None:
+def test_two_scenes_in_words(desk: EngineInMemory) -> None:
     """`bayleaf diff` says what differs, or that nothing does, or which scenes exist."""
     assert done(desk, "diff", "rig.toml", "11", "12").splitlines() == [
         "name: Overture in 11, Finale in 12",
@@ -170,7 +170,7 @@ def test_two_scenes_in_words(desk: Evening) -> None:
     )
 
 
-def test_live_edits_that_nobody_saved_can_be_had_back(desk: Evening) -> None:
+def test_live_edits_that_nobody_saved_can_be_had_back(desk: EngineInMemory) -> None:
     """An engine stopped with unsaved edits keeps them as a version that can be played."""
     done(desk, "scenes", "rename", "12", "Last dance")
     desk.process.terminate()

@@ -14,7 +14,7 @@ from engine.rig.read.load import read
 from filters.registry import registry
 from tests.support.engine_calls import adopt, command, engine_of, recall
 from tests.support.pit_engine import MS, PORTS, SCENES, ears, hexed, run_dry
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import events, rigs
 from tests.support.receiver import Receiver
 
@@ -176,7 +176,7 @@ def broken_transpose(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("broken_transpose")
-def test_a_filter_that_fails_in_a_scene_that_stayed_is_still_told() -> None:
+def test_a_filter_that_fails_in_a_scene_that_stayed_is_still_reported() -> None:
     """Filter faults in the scene in force are counted, also after an edit of another scene."""
     through = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }'
     old, _ = start(text(scene(through)))
@@ -212,9 +212,9 @@ def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
     assert command(new, 3, "next", None, "test")[0].scene == (3, "Scene 3")
 
 
-def hears_both(evening: Evening, other: str) -> None:
+def hears_both(played: PlayedEngine, other: str) -> None:
     """Another rig takes over at this moment."""
-    evening.take(adopt(evening.router, evening.now, read(other, "test")))
+    played.take(adopt(played.router, played.now, read(other, "test")))
 
 
 @pytest.mark.slow
@@ -223,17 +223,17 @@ def hears_both(evening: Evening, other: str) -> None:
 def test_nothing_hangs_over_an_edit(first: str, second: str, before: list[Any], after: list[Any]) -> None:
     """Whatever rig follows any other, at any moment: once all keys are up there is silence, each press has had its
     release, and in an empty scene all is at rest."""
-    evening = Evening(first)
-    evening.perform(before)
-    hears_both(evening, second)
-    evening.perform(after)
-    evening.let_go()
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
-    assert evening.router.state.ledger.sounding() == 0
-    evening.recall(4)
-    evening.run_dry()
-    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+    played = PlayedEngine(first)
+    played.perform(before)
+    hears_both(played, second)
+    played.perform(after)
+    played.let_go()
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
+    assert played.router.state.ledger.sounding() == 0
+    played.recall(4)
+    played.run_dry()
+    assert [synth.off_rest for synth in played.ears()] == [set(), set()]
 
 
 @pytest.mark.slow
@@ -243,13 +243,13 @@ def test_the_same_rig_taken_over_is_as_if_nothing_had_been(rig: str, before: lis
     """Saving the file unchanged in the middle of any stream changes not one message at any output."""
     heard: list[list[Receiver]] = []
     for edited in (False, True):
-        evening = Evening(rig)
-        evening.perform(before)
+        played = PlayedEngine(rig)
+        played.perform(before)
         if edited:
-            hears_both(evening, rig)
-        evening.perform(after)
-        evening.run_dry()
-        heard.append(evening.ears())
+            hears_both(played, rig)
+        played.perform(after)
+        played.run_dry()
+        heard.append(played.ears())
     assert [ear.log for ear in heard[0]] == [ear.log for ear in heard[1]]
 
 
@@ -257,17 +257,17 @@ def test_the_same_rig_taken_over_is_as_if_nothing_had_been(rig: str, before: lis
 @settings(max_examples=60, deadline=None)
 def test_an_input_taken_out_holds_nothing(rig: str, stream: list[Any], gone: str) -> None:
     """After an edit that removes an input, none of its notes sounds on once the others have released theirs."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    source = evening.router.inputs.index(gone)
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    source = played.router.inputs.index(gone)
     named = [f'"{name}"' for name in ("keys", "pads", "foot") if name != gone]
     edited = without(gone, rig)
     for listed in (f'"{gone}", ', f', "{gone}"'):
         edited = edited.replace(listed, "")
     edited = edited.replace(f'["{gone}"]', f"[{', '.join(named)}]")
-    hears_both(evening, edited)
-    for key in [key for key in evening.down if key[0] == source]:
-        del evening.down[key]
-    evening.let_go()
-    evening.run_dry()
-    assert [synth.held for synth in ears([d for _, d in evening.handed])] == [0, 0]
+    hears_both(played, edited)
+    for key in [key for key in played.down if key[0] == source]:
+        del played.down[key]
+    played.let_go()
+    played.run_dry()
+    assert [synth.held for synth in ears([d for _, d in played.handed])] == [0, 0]

@@ -6,19 +6,15 @@ from typing import Any
 import pytest
 
 import filters.transpose
-from engine.core.cable.output_cable import BurstUnit, Delivery
-from engine.core.cable.program_burst import compile_burst, duration, select, size
-from engine.core.cable.scheduler import Cable
-from engine.core.cable.speed import DIN
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.program_burst import compile_burst, select
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
+from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, finish, input_lost, recall
-from tests.support.paths import reference
 from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 from tests.support.receiver import Receiver
-
-REFERENCE = reference("core")
 
 
 def receive(router: Engine, now: int, source: int, message: str) -> list[str]:
@@ -190,7 +186,7 @@ def test_a_control_acts_and_its_message_is_consumed(control: str, message: str, 
     assert message not in out
 
 
-def test_an_unknown_number_is_told_and_changes_nothing() -> None:
+def test_an_unknown_number_is_reported_and_changes_nothing() -> None:
     """A program without a scene is consumed and reported."""
     router = controlled('when = { program = "any" }\ndo = "scene"')
     assert router.receive(1, 2, b"\xc0\x62") == []
@@ -303,50 +299,13 @@ def test_a_filter_that_fails_is_stepped_over(
             assert router.state.faults.counts == {"transpose": 1}
 
 
-def _bytes_of(entry: dict[str, Any]) -> list[bytes]:
-    """The messages of a timing entry: SysEx or one short message of this many bytes, or a chord."""
-    notes = entry["input"].get("notes")
-    if notes:
-        return [bytes((0x90, 48 + key, 64)) for key in range(notes)]
-    length = entry["input"]["bytes"]
-    short = {1: b"\xf8", 2: b"\xc0\x05", 3: b"\x90\x3c\x40"}
-    return [short.get(length) or b"\xf0" + bytes(length - 2) + b"\xf7"]
-
-
-TIMES = [name for name in REFERENCE if name.startswith("din-") and name != "din-sysex-hold-clock"]
-
-
-@pytest.mark.parametrize("name", TIMES)
-def test_reference_times_of_the_wire(name: str) -> None:
-    """A byte takes 320 µs on DIN (area din-timing; each entry names its source)."""
-    entry = REFERENCE[name]
-    cable = Cable(0, DIN)
-    out: list[Delivery] = []
-    for message in _bytes_of(entry):
-        cable.put(0, (message,), out)
-    while cable.due is not None:
-        cable.flush(cable.due, out)
-    ends = out[-1][2] + len(out[-1][1]) * DIN.byte_ns
-    expected = entry["expected"]
-    milliseconds = expected.get("ms") or expected.get("plain_ms") or expected["us"] / 1000
-    assert ends / 1e6 == pytest.approx(milliseconds), entry["source"]
-
-
-def test_a_burst_for_sixteen_channels_takes_its_arithmetic() -> None:
-    """Sixteen channels with bank and program are 128 bytes, 40.96 ms on DIN (scene-burst-16: MIDI 1.0 p. 1)."""
-    expected = REFERENCE["scene-burst-16"]["expected"]
-    steps = [BurstUnit(channel, select(channel, (0, 0), 0), 0) for channel in range(16)]
-    assert size(steps) == expected["bytes"]
-    assert duration(steps) / 1e6 == pytest.approx(expected["ms"])
-
-
 def test_the_burst_is_in_the_order_of_the_standard() -> None:
     """Bank high, bank low, program (bank-order: MIDI 1.0 p. 13); a printed program is one more than the byte sent."""
-    entry = REFERENCE["bank-order"]
-    sent = select(entry["input"]["channel"] - 1, (1, 2), entry["input"]["program_wire"])
-    assert b"".join(sent) == bytes.fromhex(entry["expected"])
-    printed, cable = (REFERENCE["program-wire"][side] for side in ("input", "expected"))
-    for one, other in zip(printed["printed"], cable["wire"], strict=True):
+    entry = check_value("bank-order")
+    sent = select(entry.input["channel"] - 1, (1, 2), entry.input["program_wire"])
+    assert b"".join(sent) == bytes.fromhex(entry.expected)
+    numbers = check_value("program-wire")
+    for one, other in zip(numbers.input["printed"], numbers.expected["wire"], strict=True):
         router = engine(
             f'[[scenes]]\nnumber = 1\nname = "A"\nburst = [ {{ output = "brass", channel = 1, program = {one} }} ]'
         )
@@ -359,7 +318,7 @@ def test_the_receiver_of_these_tests_follows_the_standard() -> None:
     sounds = {"bank-sticky": (1, 2, 6), "bank-lsb-missing": (1, 0, 5), "bank-no-reset-by-121": (1, 2, 5)}
     for name in ("bank-latent", *sounds):
         synth = Receiver()
-        for message in REFERENCE[name]["input"]:
+        for message in check_value(name).input:
             synth.hear(bytes.fromhex(message))
         assert synth.sound.get(0) == sounds.get(name), name
 

@@ -13,13 +13,12 @@ from engine.core.cable.silencing_messages import SWEEP
 from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, recall
-from tests.support.paths import reference
 from tests.support.pit_engine import MS, PORTS, ears, engine, hexed, run_dry
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import events, rigs
 
-REFERENCE = reference("faults")
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
 PEDALS = (64, 66, 67, 69)
@@ -83,7 +82,7 @@ def test_the_order_of_a_panic(cable: str) -> None:
 def test_a_panic_is_complete_also_the_second_time() -> None:
     """Panic acts on all 16 channels of every output, moved or not, and again with an empty ledger (entries mode-120,
     mode-123: All Sound Off and All Notes Off, value 0)."""
-    assert (REFERENCE["mode-120"]["expected"]["values"], REFERENCE["mode-123"]["expected"]["values"]) == ([0], [0])
+    assert (check_value("mode-120").expected["values"], check_value("mode-123").expected["values"]) == ([0], [0])
     router = layer()
     for now in (1, 2, 3):
         out = panic(router, now)
@@ -104,8 +103,8 @@ def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
 def test_the_time_of_a_panic_on_a_din_cable() -> None:
     """336 bytes for seven messages on 16 channels take 107.52 ms of a DIN cable, 320 µs per byte (MIDI 1.0 p. 1; entry
     mode-panic-short: four messages take 61.44 ms), never further ahead than 3 ms and one message."""
-    short = REFERENCE["mode-panic-short"]
-    assert short["expected"]["ms_plain"] == pytest.approx(4 * 16 * 3 * DIN.byte_ns / MS)
+    short = check_value("mode-panic-short")
+    assert short.expected["ms_plain"] == pytest.approx(4 * 16 * 3 * DIN.byte_ns / MS)
     router = layer("din")
     out = [(0, delivery) for delivery in panic(router, 0)]
     while router.due is not None:
@@ -208,15 +207,15 @@ def with_panics(draw: st.DrawFn) -> list[Any]:
 @settings(max_examples=150, deadline=None)
 def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
     """With panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.let_go()
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
-    assert evening.router.state.ledger.sounding() == 0
-    evening.recall(4)
-    evening.run_dry()
-    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.let_go()
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
+    assert played.router.state.ledger.sounding() == 0
+    played.recall(4)
+    played.run_dry()
+    assert [synth.off_rest for synth in played.ears()] == [set(), set()]
 
 
 @pytest.mark.slow
@@ -225,15 +224,15 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
 def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
     """After any panics, a key that is played sounds where its route leads, as it would without them."""
     route = '{ from = "keys", to = ["strings", "brass"] }'
-    evening = Evening(rig.replace('name = "Empty"', f'name = "Empty"\nroutes = [ {route} ]'))
-    evening.perform(stream)
-    evening.panic()
-    evening.recall(4)
-    evening.down.clear()
-    evening.play(0, b"\x92\x3c\x40")
-    evening.run_dry()
-    assert [dict(synth.sounding)[2, 0x3C] for synth in evening.ears()] == [1, 1]
-    assert [synth.held for synth in evening.ears()] == [1, 1]
+    played = PlayedEngine(rig.replace('name = "Empty"', f'name = "Empty"\nroutes = [ {route} ]'))
+    played.perform(stream)
+    played.panic()
+    played.recall(4)
+    played.down.clear()
+    played.play(0, b"\x92\x3c\x40")
+    played.run_dry()
+    assert [dict(synth.sounding)[2, 0x3C] for synth in played.ears()] == [1, 1]
+    assert [synth.held for synth in played.ears()] == [1, 1]
 
 
 LATCHES = """

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tests.support.engine_calls import finish
 from tests.support.pit_engine import MS
-from tests.support.played_engine import Evening, Key
+from tests.support.played_engine import Key, PlayedEngine
 from tests.support.random_rigs import GEAR, INPUTS, MOVERS, STATELESS, events, rigs
 from tests.support.receiver import Receiver
 
@@ -24,18 +24,18 @@ BYTE = 320_000  # ns per byte on DIN (MIDI 1.0 p. 1)
 def test_every_note_gets_as_many_releases_as_presses(rig: str, stream: list[Any]) -> None:
     """Once every key is up no note sounds at any output, and there has been exactly one note-off for each note-on: no
     fewer, for all are owed (MIDI 1.0 p. A-4), and no more. No cable is pulled: that sends one note-off a key."""
-    evening = Evening(rig)
-    evening.perform([event for event in stream if event[1] != "lose"])
-    evening.let_go()
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
+    played = PlayedEngine(rig)
+    played.perform([event for event in stream if event[1] != "lose"])
+    played.let_go()
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
     balance: Counter[Key] = Counter()
-    for _, (output, message, _) in evening.handed:
+    for _, (output, message, _) in played.handed:
         if message[0] & 0xE0 == 0x80:
             pressed = message[0] & 0xF0 == 0x90 and message[2] > 0
             balance[output, message[0] & 0x0F, message[1]] += 1 if pressed else -1
     assert not {key: count for key, count in balance.items() if count}
-    assert evening.router.state.ledger.sounding() == 0
+    assert played.router.state.ledger.sounding() == 0
 
 
 def _settle(output: int, channel: int) -> int:
@@ -67,13 +67,13 @@ def _check_settling(output: int, heard: list[tuple[int, bytes, int]]) -> None:
 def test_a_burst_goes_out_whole_and_its_instrument_settles(rig: str, stream: list[Any]) -> None:
     """Only real-time bytes go between bank, bank and program; the bank of one scene never meets the program of another;
     nothing is sent on that channel until its settle time is over. All on both kinds of cable."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.run_dry()
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.run_dry()
     for output in (0, 1):
-        _check_triples(evening.heard(output))
-        _check_settling(output, evening.heard(output))
-    for synth in evening.ears():
+        _check_triples(played.heard(output))
+        _check_settling(output, played.heard(output))
+    for synth in played.ears():
         for _, high, low, program in synth.selected:
             assert program < 100 or (high, low) == (program, program + 10)
 
@@ -82,12 +82,12 @@ def test_a_burst_goes_out_whole_and_its_instrument_settles(rig: str, stream: lis
 @settings(max_examples=150, deadline=None)
 def test_every_instrument_ends_on_the_sound_of_the_scene(rig: str, stream: list[Any], scene: int) -> None:
     """Whatever was played and recalled before, after the last recall each instrument is on its scene's sound."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.recall(scene)
-    evening.run_dry()
-    synths = evening.ears()
-    steps = evening.router.rig.scenes[scene - 1].burst
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.recall(scene)
+    played.run_dry()
+    synths = played.ears()
+    steps = played.router.rig.scenes[scene - 1].burst
     for output, channel, _ in (GEAR[step.instrument or ""] for step in steps):
         assert synths[output].sound[channel] == (99 + scene, 109 + scene, 99 + scene)
 
@@ -97,10 +97,10 @@ def test_every_instrument_ends_on_the_sound_of_the_scene(rig: str, stream: list[
 def test_the_din_wire_is_never_overrun(rig: str, stream: list[Any]) -> None:
     """In any window at most 3,125 bytes per second, plus 3 ms and one message, are handed to the DIN output; none is
     further ahead than that; what cannot be dropped is neither sent twice nor lost."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.run_dry()
-    heard = evening.heard(0)
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.run_dry()
+    heard = played.heard(0)
     longest = max((len(message) for _, message, _ in heard), default=0)
     free_at = 0
     for at, message, _ in heard:
@@ -110,16 +110,16 @@ def test_the_din_wire_is_never_overrun(rig: str, stream: list[Any]) -> None:
 
 def _can_be_moved(rig: str, scene: int) -> list[set[tuple[int, str, int]]]:
     """Everything that any input can move off rest at each output in a scene, found by trying one message at a time."""
-    evening = Evening(rig, scene)
+    played = PlayedEngine(rig, scene)
     for source, channel in product(range(len(INPUTS)), range(16)):
         for number, value in product(MOVERS, (0, 33, 127)):
-            evening.play(source, bytes((0xB0 | channel, number, value)))
+            played.play(source, bytes((0xB0 | channel, number, value)))
         for key in range(128):
-            evening.play(source, bytes((0xA0 | channel, key, 99)))
+            played.play(source, bytes((0xA0 | channel, key, 99)))
         for wheel in ((0xE0 | channel, 1, 2), (0xD0 | channel, 99)):
-            evening.play(source, bytes(wheel))
+            played.play(source, bytes(wheel))
     moved: list[set[tuple[int, str, int]]] = [set(), set()]
-    for _, (output, message, _) in evening.handed:
+    for _, (output, message, _) in played.handed:
         synth = Receiver()
         synth.hear(message)
         moved[output] |= synth.off_rest
@@ -131,11 +131,11 @@ def _can_be_moved(rig: str, scene: int) -> list[set[tuple[int, str, int]]]:
 def test_what_nothing_can_move_any_more_is_at_rest(rig: str, stream: list[Any], scene: int) -> None:
     """After a recall, pedals, bends, wheels and pressures that the new scene does not feed are at rest (RP-015)."""
     rig = rig.replace('wire = "din"', 'wire = "fast"')
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.recall(scene)
-    evening.run_dry()
-    for synth, movable in zip(evening.ears(), _can_be_moved(rig, scene), strict=True):
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.recall(scene)
+    played.run_dry()
+    for synth, movable in zip(played.ears(), _can_be_moved(rig, scene), strict=True):
         assert synth.off_rest <= movable
 
 
@@ -143,11 +143,11 @@ def test_what_nothing_can_move_any_more_is_at_rest(rig: str, stream: list[Any], 
 @settings(max_examples=100, deadline=None)
 def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -> None:
     """In a scene that feeds nothing, everything is at rest, on both kinds of cable and whatever was waiting."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.recall(4)
-    evening.run_dry()
-    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.recall(4)
+    played.run_dry()
+    assert [synth.off_rest for synth in played.ears()] == [set(), set()]
 
 
 @given(rigs(), events, st.integers(0, 1))
@@ -155,27 +155,27 @@ def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -
 def test_a_panic_silences_whatever_waits(rig: str, stream: list[Any], again: int) -> None:
     """After a panic no note sounds and all is at rest, even if the receiver ignores All Notes Off and every key is
     still held; a note played then sounds and is released."""
-    evening = Evening(rig)
-    evening.perform(stream)
+    played = PlayedEngine(rig)
+    played.perform(stream)
     for _ in range(1 + again):
-        evening.panic()
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
-    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
-    evening.let_go()
-    evening.play(0, b"\x90\x3c\x40")
-    evening.let_go()
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
+        played.panic()
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
+    assert [synth.off_rest for synth in played.ears()] == [set(), set()]
+    played.let_go()
+    played.play(0, b"\x90\x3c\x40")
+    played.let_go()
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
 
 
 @given(rigs(), events)
 @settings(max_examples=100, deadline=None)
 def test_the_end_of_the_show_is_silent(rig: str, stream: list[Any]) -> None:
     """Every note off, every pedal, bend and wheel at rest once the cables are empty."""
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.take(finish(evening.router, evening.now))
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
-    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.take(finish(played.router, played.now))
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
+    assert [synth.off_rest for synth in played.ears()] == [set(), set()]

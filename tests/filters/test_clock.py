@@ -30,7 +30,7 @@ def test_every_nth_tick_passes_from_the_first_after_start(every: int) -> None:
     assert [bool(heard(step, TICK)) for _ in range(49)] == [tick % every == 0 for tick in range(49)]
 
 
-def test_a_song_position_starts_the_count_anew() -> None:
+def test_a_song_position_restarts_the_count() -> None:
     """The first tick after a song position passes."""
     step = step_of('filter = "clock", divide = 4')
     heard(step, START, TICK, TICK, STOP)

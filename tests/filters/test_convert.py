@@ -1,12 +1,11 @@
 """`convert`: one kind of control becomes another."""
 
-from typing import Any
-
 import pytest
 
-from tests.support.filter_bench import REFERENCE, at_once, heard, refusal, step_of
+from tests.support.check_values import CheckValue, check_value, check_values
+from tests.support.filter_bench import at_once, heard, refusal, step_of
 
-UP = [entry for name, entry in REFERENCE.items() if name.startswith("ump-up7-")]
+UP = check_values("ump-up7-")
 
 
 def test_aftertouch_moves_a_controller() -> None:
@@ -34,7 +33,7 @@ def test_pressure_of_a_key_becomes_pressure_of_the_channel() -> None:
 
 def test_the_bender_keeps_its_ends_and_centre_as_a_controller() -> None:
     """Bend down, centre and up become 0, 64 and 127 (bytes: MIDI 1.0 p. 19)."""
-    bends = [REFERENCE[f"bend-{value}"]["expected"] for value in (0, 8192, 8193, 16383)]
+    bends = [check_value(f"bend-{value}").expected for value in (0, 8192, 8193, 16383)]
     assert heard('filter = "convert", from = "pitch_bend", to = "controller 1"', *bends) == [
         "B0 01 00",
         "B0 01 40",
@@ -43,15 +42,13 @@ def test_the_bender_keeps_its_ends_and_centre_as_a_controller() -> None:
     ]
 
 
-@pytest.mark.parametrize("entry", UP, ids=lambda entry: entry["id"])
-def test_seven_bits_become_fourteen_by_the_rule_of_the_standard(
-    entry: dict[str, Any],
-) -> None:
+@pytest.mark.parametrize("entry", UP, ids=lambda entry: entry.id)
+def test_seven_bits_become_fourteen_by_the_rule_of_the_standard(entry: CheckValue) -> None:
     """The 14 bits are the first 14 of the standard's 16 (MIDI 2.0 Bit Scaling and Resolution 1.0.2, Tables 5 and 6)."""
-    value = entry["input"]["value7"]
+    value = entry.input["value7"]
     step = step_of('filter = "convert", from = "controller 1", to = "pitch_bend"')
     (out,) = at_once(step, bytes((0xB0, 1, value)))
-    assert out[2] << 7 | out[1] == int(entry["expected"]["u16"], 16) >> 2
+    assert out[2] << 7 | out[1] == int(entry.expected["u16"], 16) >> 2
 
 
 def test_up_and_down_again_is_the_same_value() -> None:

@@ -2,13 +2,14 @@
 
 import pytest
 
-from tests.support.filter_bench import REFERENCE, heard, refusal
+from tests.support.check_values import check_value
+from tests.support.filter_bench import heard, refusal
 
 
 def test_programs_are_printed_numbers() -> None:
     """map = { 1 = 6 } uses printed numbers, which are one more than the bytes sent (MIDI 1.0 p. 18)."""
-    entry = REFERENCE["program-wire"]
-    (one, six, last), (wire_one, wire_six, wire_last) = entry["input"]["printed"], entry["expected"]["wire"]
+    entry = check_value("program-wire")
+    (one, six, last), (wire_one, wire_six, wire_last) = entry.input["printed"], entry.expected["wire"]
     step = f'filter = "programs", map = {{ {one} = {six}, {six} = {last} }}'
     assert heard(step, f"C0 {wire_one:02X}", f"C9 {wire_six:02X}") == [f"C0 {wire_six:02X}", f"C9 {wire_last:02X}"]
 
@@ -21,10 +22,10 @@ def test_other_programs_and_other_messages_stay() -> None:
 
 def test_bank_select_is_in_front() -> None:
     """Bank MSB, bank LSB and the program change, in this order (MIDI 1.0 p. 13)."""
-    entry = REFERENCE["bank-order"]
-    sound = entry["input"]
+    entry = check_value("bank-order")
+    sound = entry.input
     step = f'filter = "add_bank", channels = {{ {sound["channel"]} = [{sound["msb"]}, {sound["lsb"]}] }}'
-    assert " ".join(heard(step, f"C0 {sound['program_wire']:02X}")) == entry["expected"]
+    assert " ".join(heard(step, f"C0 {sound['program_wire']:02X}")) == entry.expected
 
 
 def test_a_program_may_have_its_own_bank_and_number() -> None:

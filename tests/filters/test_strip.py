@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.strategies._internal.core import DataObject
 
-from tests.support.filter_bench import MESSAGES, REFERENCE, heard, refusal, step_of
+from tests.support.check_values import check_value
+from tests.support.filter_bench import MESSAGES, heard, refusal, step_of
 
 EXAMPLES = {
     "notes": ["90 3C 40", "90 3C 00", "8F 3C 40"],
@@ -51,7 +52,7 @@ def test_one_controller_alone() -> None:
 
 def test_all_notes_off_can_be_kept_from_a_merge() -> None:
     """Stripping can stop All Notes Off, which would silence the other player of a merge (MIDI 1.0 p. A-4)."""
-    message = REFERENCE["mode-filter-merge"]["input"]["msg"].removesuffix(" from A")
+    message = check_value("mode-filter-merge").input["msg"].removesuffix(" from A")
     assert heard('filter = "strip", kinds = ["channel_mode"]', message, "B0 07 64") == ["B0 07 64"]
 
 
@@ -60,7 +61,7 @@ def test_time_code_in_sysex_is_time_code(which: str) -> None:
     """Full frames and user bits are stripped with the time code, other SysEx stays (RP-004 p. 5 and 6)."""
     strip = 'filter = "strip", kinds = ["timecode"]'
     show_control = "F0 7F 05 02 01 01 31 F7"
-    assert heard(strip, REFERENCE[which]["expected"], show_control, "F0 7E 7F 01 F7") == [
+    assert heard(strip, check_value(which).expected, show_control, "F0 7E 7F 01 F7") == [
         show_control,
         "F0 7E 7F 01 F7",
     ]
@@ -68,7 +69,7 @@ def test_time_code_in_sysex_is_time_code(which: str) -> None:
 
 def test_quarter_frames_are_time_code() -> None:
     """The eight quarter frames of the standard's printed example are all stripped (RP-004 p. 4)."""
-    assert heard('filter = "strip", kinds = ["timecode"]', *REFERENCE["mtc-qf-example"]["expected"]) == []
+    assert heard('filter = "strip", kinds = ["timecode"]', *check_value("mtc-qf-example").expected) == []
 
 
 def test_what_is_allowed_is_said() -> None:

@@ -1,8 +1,6 @@
 """`thin`: wheels, faders and pressure send fewer values."""
 
-import json
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -11,6 +9,7 @@ from hypothesis import strategies as st
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.scene_in_play import TimedMessage
 from filters.registry import Later
+from tests.support.check_values import check_value
 from tests.support.filter_bench import MS, heard, refusal, step_of
 
 THIN = 'filter = "thin", milliseconds = 20'
@@ -48,10 +47,7 @@ def test_the_benders_ends_and_centre_always_pass() -> None:
     assert heard(step, "E0 01 40", "E0 05 00", "E0 00 41") == ["E0 01 40 at 20", "E0 05 00 at 20", "E0 00 41 at 20"]
 
 
-NEVER = json.loads((Path(__file__).parent.parent / "reference" / "controllers.json").read_text(encoding="utf-8"))
-
-
-@pytest.mark.parametrize("number", NEVER["cls-never-thin"]["expected"])
+@pytest.mark.parametrize("number", check_value("cls-never-thin").expected)
 def test_switches_banks_data_entry_and_mode_messages_are_never_thinned(number: int) -> None:
     """Each of these is a command in itself (MIDI 1.0 Tables III and IV): all pass at any rate."""
     messages = [f"B0 {number:02X} {value:02X}" for value in (10, 11, 12)]

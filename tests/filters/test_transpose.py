@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.support.filter_bench import REFERENCE, at_once, heard, refusal, step_of
+from tests.support.check_values import check_value
+from tests.support.filter_bench import at_once, heard, refusal, step_of
 
 
 def test_notes_and_their_pressure_move() -> None:
@@ -22,7 +23,7 @@ def test_other_messages_stay() -> None:
 
 def test_a_note_outside_is_not_played() -> None:
     """A note that would leave 0 to 127 cannot be sent, and neither can its release (MIDI 1.0 p. 10)."""
-    case = REFERENCE["note-range"]["input"]
+    case = check_value("note-range").input
     step = f'filter = "transpose", semitones = {case["transpose"]}'
     note = f"{case['note']:02X}"
     assert heard(step, f"90 {note} 40", f"80 {note} 40", f"90 {note} 00", f"A0 {note} 10") == []
@@ -34,6 +35,21 @@ def test_folding_brings_a_note_back_by_octaves() -> None:
     fold = 'filter = "transpose", semitones = {}, outside = "fold"'
     assert heard(fold.format(12), "90 74 40", "90 73 40") == ["90 74 40", "90 7F 40"]
     assert heard(fold.format(-12), "90 0B 40", "90 0C 40") == ["90 0B 40", "90 00 40"]
+
+
+@pytest.mark.parametrize("outside", ["drop", "fold"])
+def test_every_note_by_every_transposition(outside: str) -> None:
+    """All 128 notes by all 255 transpositions: a note outside 0 to 127 is not played, or it is folded to the nearest
+    note of the same name within."""
+    for semitones in range(-127, 128):
+        step = step_of(f'filter = "transpose", semitones = {semitones}, outside = "{outside}"')
+        for note in range(128):
+            meant = note + semitones
+            octaves = range(meant % 12, 128, 12)
+            plays = [meant] if meant in octaves else [min(octaves, key=lambda key: abs(key - meant))]
+            if outside == "drop" and meant not in octaves:
+                plays = []
+            assert at_once(step, bytes((0x90, note, 1))) == [bytes((0x90, key, 1)) for key in plays]
 
 
 @given(st.integers(-127, 127), st.integers(0, 127))

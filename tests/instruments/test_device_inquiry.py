@@ -5,18 +5,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.instruments.device_inquiry import ALL_DEVICES, Identity, asks, read_reply, request
-from tests.support.paths import reference
+from tests.support.check_values import check_value
 
-REFERENCE = {entry["id"]: entry for entry in reference("gear")}
 SEVEN = st.integers(0, 127)
 
 
 @pytest.mark.parametrize("name", ["id-request", "id-request-dev"])
 def test_the_question(name: str) -> None:
     """The inquiry is F0 7E device 06 01 F7 (MIDI 1.0 p. 40), and is recognised when a cable leads it back."""
-    entry = REFERENCE[name]
-    asked = request(int(entry["input"]["device"], 16))
-    assert asked == bytes.fromhex(entry["expected"])
+    entry = check_value(name)
+    asked = request(int(entry.input["device"], 16))
+    assert asked == bytes.fromhex(entry.expected)
     assert asks(asked)
 
 
@@ -24,9 +23,9 @@ def test_the_question(name: str) -> None:
 def test_a_reply_is_read_field_by_field(name: str) -> None:
     """Manufacturer ID of one or three bytes, family and member low byte first, four version bytes (MIDI 1.0 p. 34,
     40)."""
-    entry = REFERENCE[name]
-    said = read_reply(bytes.fromhex(entry["expected"]))
-    asked = entry["input"]
+    entry = check_value(name)
+    said = read_reply(bytes.fromhex(entry.expected))
+    asked = entry.input
     assert said == Identity(
         int(asked["device"], 16),
         bytes.fromhex(asked["maker"]),
@@ -40,8 +39,8 @@ def test_a_reply_is_read_field_by_field(name: str) -> None:
 def test_only_whole_replies_are_read() -> None:
     """A reply has 15 bytes with a one-byte manufacturer ID or 17 with three; nothing else is read (MIDI 1.0 p. 40)."""
     for name, width in (("id-reply-1byte", "one_byte_maker"), ("id-reply-3byte", "three_byte_maker")):
-        reply = bytes.fromhex(REFERENCE[name]["expected"])
-        assert len(reply) == REFERENCE["id-reply-lengths"]["expected"][width]
+        reply = bytes.fromhex(check_value(name).expected)
+        assert len(reply) == check_value("id-reply-lengths").expected[width]
         assert read_reply(reply[:-2] + b"\xf7") is None
         assert read_reply(reply[:-1] + b"\x00\xf7") is None
         assert read_reply(reply[:-1]) is None

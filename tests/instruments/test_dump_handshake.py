@@ -5,9 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.instruments.dump_handshake import ACK, CANCEL, NAK, PATIENCE, WAIT, Handshake, HandshakeVerdict, answer
-from tests.support.paths import reference
+from tests.support.check_values import check_value
 
-REFERENCE = {entry["id"]: entry for entry in reference("gear")}
 PACKET = bytes((0xF0, 0x7E, 0x00, 0x02, 5, *[0] * 121, 0xF7))
 FILE_PACKET = bytes((0xF0, 0x7E, 0x00, 0x07, 0x02, 9, 0, 0, 0, 0xF7))
 PLAIN = b"\xf0\x7d\x01\xf7"
@@ -20,7 +19,7 @@ def shake() -> Handshake:
 
 def test_the_answers_have_the_standards_numbers() -> None:
     """ACK 7F, NAK 7E, CANCEL 7D, WAIT 7C, each with the packet's number (Table VIIa)."""
-    names = REFERENCE["usx-nrt-subids"]["expected"]
+    names = check_value("usx-nrt-subids").expected
     assert [names[f"{kind:02X}"] for kind in (ACK, NAK, CANCEL, WAIT)] == ["ACK", "NAK", "Cancel", "Wait"]
     assert answer(ACK, 0, 5) == bytes.fromhex("F0 7E 00 7F 05 F7")
 

@@ -33,7 +33,7 @@ from tests.support.faults import (
     synth_power_cycled,
     wrong_edit,
 )
-from tests.support.faulty_show import MS, Evening, S
+from tests.support.faulty_show import MS, FaultyShow, S
 
 pytestmark = pytest.mark.slow
 
@@ -81,22 +81,22 @@ async def test_after_each_fault_nothing_hangs(
     """Whatever goes wrong and when, afterwards no note sounds, all controllers rest and the scene's sounds are on."""
     rng = Random(fault.__name__)
     async with trio.open_nursery() as nursery:
-        evening = Evening(rng, tmp_path / "pit.toml", mock_clock, nursery)
+        faulty = FaultyShow(rng, tmp_path / "pit.toml", mock_clock, nursery)
         done = 0
         for _ in range(MOMENTS):
-            evening.play_song(rng.randrange(400 * MS, 1200 * MS))
-            await evening.wait(rng.randrange(100 * MS, 700 * MS))
-            await fault(evening)
+            faulty.play_song(rng.randrange(400 * MS, 1200 * MS))
+            await faulty.wait(rng.randrange(100 * MS, 700 * MS))
+            await fault(faulty)
             breaking_filter.broken = False
-            await evening.wait(rng.randrange(300 * MS))
-            await evening.let_go()
-            assert evening.complaints(forgiving=fault is kill) == [], f"moment {done} at {evening.now / S:.3f} s"
-            for gear in evening.system.gear.values():
+            await faulty.wait(rng.randrange(300 * MS))
+            await faulty.let_go()
+            assert faulty.complaints(forgiving=fault is kill) == [], f"moment {done} at {faulty.now / S:.3f} s"
+            for gear in faulty.system.gear.values():
                 if fault is kill:
                     gear.strict.sounding.clear()
             done += 1
         nursery.cancel_scope.cancel()
     assert done == MOMENTS
     if fault is loop_cable:  # in some scenes no route feeds the loop
-        assert sum("a loop was found" in said for said in evening.said) > MOMENTS // 2
-    table.append((fault.__name__, done, evening.messages_in, sum(g.heard for g in evening.system.gear.values())))
+        assert sum("a loop was found" in said for said in faulty.said) > MOMENTS // 2
+    table.append((fault.__name__, done, faulty.messages_in, sum(g.heard for g in faulty.system.gear.values())))

@@ -44,7 +44,7 @@ def test_a_port_that_is_missing() -> None:
     assert away.tells() == ['input keys is missing: there is no "keys"', 'output brass is missing: there is no "brass"']
 
 
-def test_one_reason_is_told_once(well: Patient) -> None:
+def test_one_reason_is_reported_once(well: Patient) -> None:
     """Ports that are missing for the same reason are reported together."""
     for output in well.bench.outputs.values():
         output.unplug("the box is off")

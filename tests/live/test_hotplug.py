@@ -175,7 +175,7 @@ async def test_the_scene_that_came_meanwhile_is_sent(mock_clock: trio.testing.Mo
     assert [each for each in sounds if each.startswith(("B1 00", "C1"))] == ["B1 00 05", "C1 07"]
 
 
-async def test_a_port_that_has_another_name_is_told_and_not_stolen(
+async def test_a_port_that_has_another_name_is_reported_and_not_stolen(
     mock_clock: trio.testing.MockClock, nursery: trio.Nursery
 ) -> None:
     """A second name for a port in use does not get it; the status says why, and it is retried every two seconds."""

@@ -18,7 +18,7 @@ def collected() -> tuple[NoticeLimiter, list[Any]]:
     return NoticeLimiter(lambda now, port, text: told.append((now, port, text))), told
 
 
-def test_the_first_is_told_at_once() -> None:
+def test_the_first_is_reported_at_once() -> None:
     """A notice is reported at once; so is another notice, or the same from another port."""
     notices, told = collected()
     notices.tell(5, "keys", "was unplugged")
@@ -38,7 +38,7 @@ def test_repeated_ones_are_counted() -> None:
     assert told == [(0, "keys", "refuses"), (S, "keys", "refuses (99 times more in the last second)")]
 
 
-def test_after_a_pause_it_is_told_anew() -> None:
+def test_after_a_pause_it_is_reported_again() -> None:
     """After a second without it, a notice is reported again without a count."""
     notices, told = collected()
     notices.tell(0, "keys", "refuses")

@@ -86,7 +86,7 @@ def test_messages_arrive_in_order_with_their_time(started: Callable[..., Any]) -
     assert before <= stamps[0] <= stamps[-1] <= time.monotonic_ns()
 
 
-def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started: Callable[..., Any]) -> None:
+def test_a_pulled_cable_is_reported_and_the_other_inputs_go_on(started: Callable[..., Any]) -> None:
     """An input that fails is reported once, after its last messages; the others are still polled."""
     keys, pedals = MemoryInput("keys"), MemoryInput("pedals")
     reader, pokes = started({0: keys, 1: pedals})

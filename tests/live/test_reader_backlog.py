@@ -121,7 +121,7 @@ def test_without_a_flood_nothing_changes(steps: list[list[bytes] | int]) -> None
     assert (went, backlog.shed) == (came, 0)
 
 
-def test_releases_beyond_a_second_bound_are_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_releases_beyond_a_second_bound_are_reported_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """From a device that sends nothing but releases, endlessly, one release of each key is kept."""
     monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 32)
     came = [bytes((0x80, key, 0)) for _ in range(100) for key in (1, 2, 3)]

@@ -358,9 +358,10 @@ def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path, monkeypatch
     assert list(tmp_path.iterdir()) == [file]
 
 
-@pytest.mark.parametrize("trap", ["kept.mid", f".keeping.{os.getpid()}"])
+@pytest.mark.parametrize("trap", ["kept.mid", ".keeping.PROCESS"])
 def test_no_link_is_followed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, trap: str) -> None:
     """A link that another user has put there, or puts there meanwhile, leads no recording into another file."""
+    trap = trap.replace("PROCESS", str(os.getpid()))
     precious = tmp_path / "precious"
     precious.write_text("precious")
     folder = tmp_path / "open to all"
@@ -462,14 +463,14 @@ def test_a_process_that_cannot_be_started(tmp_path: Path, monkeypatch: pytest.Mo
         keep(show(), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit")
 
 
-def test_a_fault_of_our_own_is_told_in_one_sentence(tmp_path: Path) -> None:
+def test_a_fault_of_our_own_is_reported_in_one_sentence(tmp_path: Path) -> None:
     """A port without a name is a fault of Bayleaf: it is reported in one sentence, and no file is left."""
     with pytest.raises(RecordingFileError, match=r"^nothing was kept: a fault of Bayleaf itself: IndexError: [^\n]*$"):
         keep(show(), tmp_path / "kept.jsonl", ("keys",), OUTPUTS, "Pit")
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_writer_that_is_killed_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_writer_that_is_killed_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A writer that ends without reading its work is reported as a fault, however much it was to read."""
     program = tmp_path / "ends-at-once"
     program.write_text("#!/bin/sh\nexit 9\n")

@@ -31,14 +31,14 @@ from tests.support.faults import (
     synth_power_cycled,
     wrong_edit,
 )
-from tests.support.faulty_show import MS, Evening, S
+from tests.support.faulty_show import MS, FaultyShow, S
 
 pytestmark = pytest.mark.slow
 
 
-async def try_an_instrument(evening: Evening) -> None:
+async def try_an_instrument(faulty: FaultyShow) -> None:
     """A player tries an instrument from the panel."""
-    evening.show.apply(PlayTestNote(evening.rng.choice(evening.show.outputs), 4, 60, 500 * MS))
+    faulty.show.apply(PlayTestNote(faulty.rng.choice(faulty.show.outputs), 4, 60, 500 * MS))
 
 
 #: not here: an engine that is killed loses its recording, and a plug-in that fails at random cannot be replayed
@@ -69,17 +69,17 @@ async def test_a_recording_replayed_gives_what_went_out(
     """Whatever goes wrong, the kept recording, read and replayed, gives every message that went out."""
     rng = Random(f"replay {fault.__name__}")
     async with trio.open_nursery() as nursery:
-        evening = Evening(rng, tmp_path / "pit.toml", mock_clock, nursery)
-        first = evening.rig_file.read_text(encoding="utf-8")
+        faulty = FaultyShow(rng, tmp_path / "pit.toml", mock_clock, nursery)
+        first = faulty.rig_file.read_text(encoding="utf-8")
         for _ in range(MOMENTS):
-            evening.play_song(rng.randrange(400 * MS, 1200 * MS))
-            await evening.wait(rng.randrange(100 * MS, 700 * MS))
-            await fault(evening)
-            await evening.wait(rng.randrange(300 * MS))
+            faulty.play_song(rng.randrange(400 * MS, 1200 * MS))
+            await faulty.wait(rng.randrange(100 * MS, 700 * MS))
+            await fault(faulty)
+            await faulty.wait(rng.randrange(300 * MS))
             if rng.random() < 0.5:  # otherwise held notes and moved controllers carry over to the next fault
-                await evening.let_go()
-        show = evening.show
-        kept = show.recorder.last(evening.now, evening.now / S + 1)
+                await faulty.let_go()
+        show = faulty.show
+        kept = show.recorder.last(faulty.now, faulty.now / S + 1)
         write(kept, tmp_path / "night.jsonl", RecordingNames("pit", show.inputs, show.outputs))
         nursery.cancel_scope.cancel()
     recording = read_recording(tmp_path / "night.jsonl")

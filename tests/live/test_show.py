@@ -48,7 +48,7 @@ def test_a_message_goes_in_and_out(bench: Bench) -> None:
     assert bench.show.ports.messages_heard() == 2
 
 
-def test_what_passes_is_told_to_watchers(bench: Bench) -> None:
+def test_what_passes_is_shown_to_watchers(bench: Bench) -> None:
     """A watcher sees each message on its way in and on its way out, until it stops watching."""
     bench.events.clear()
     bench.play(KEYS, "90 3C 40")
@@ -88,14 +88,14 @@ def test_a_held_note_is_released_where_it_was_pressed(bench: Bench) -> None:
     assert (bench.heard("strings"), bench.heard("brass")) == (["90 3C 40", "80 3C 11"], [])
 
 
-def test_a_scene_that_does_not_exist_is_told_and_changes_nothing(bench: Bench) -> None:
+def test_a_scene_that_does_not_exist_is_reported_and_changes_nothing(bench: Bench) -> None:
     """A program change that recalls no scene is consumed and reported; the scene stays and nothing is sent."""
     bench.play(PEDALS, "C0 63")
     assert bench.told() == [("pedals, channel 1 program 100", "there is no scene 100; nothing changed")]
     assert (bench.heard("strings"), bench.heard("brass"), bench.scenes) == ([], [], [1])
 
 
-def test_commands_answer_and_are_told(bench: Bench) -> None:
+def test_commands_answer_and_are_reported(bench: Bench) -> None:
     """next, back, resend and panic from the shell are carried out at once and reported."""
     assert bench.show.apply(NextScene(), "shell").scene == (2, "March")
     assert bench.show.apply(PreviousScene(), "shell").scene == (1, "Overture")
@@ -115,7 +115,7 @@ def test_commands_answer_and_are_told(bench: Bench) -> None:
     ]
 
 
-def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench: Bench) -> None:
+def test_an_output_that_refuses_is_counted_and_reported_and_the_others_go_on(bench: Bench) -> None:
     """An unplugged output loses only its own messages; the reason is reported once and shown in the status."""
     bench.show.apply(RecallScene(2), "shell")
     bench.told()
@@ -222,7 +222,7 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch
     assert bench.show.own_faults == 1
 
 
-def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_filter_that_fails_is_stepped_over_and_reported_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A filter that raises leaves its messages as they were; the fault is counted, and reported once."""
     broken = replace(registry()["transpose"], build=lambda settings: raises)
     monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
@@ -238,7 +238,7 @@ def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.M
     assert status(bench.show)["filter_faults"] == {"transpose": 3}
 
 
-def test_a_lost_input_is_told_and_lets_go(bench: Bench) -> None:
+def test_a_lost_input_is_reported_and_released(bench: Bench) -> None:
     """An unplugged input is reported; its notes are released, its pedal and bend return to rest (RP-015)."""
     bench.play(KEYS, "90 3C 40", "90 3C 40", "B0 40 7F", "E0 00 50")
     bench.heard("strings")

@@ -2,7 +2,6 @@
 
 import os
 from itertools import pairwise
-from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -11,17 +10,14 @@ from hypothesis import strategies as st
 from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import DATA_BYTES, KINDS, is_whole
 from tests.support.alsa_codec import AlsaCodec
-from tests.support.paths import reference
-
-REFERENCE: list[dict[str, Any]] = reference("streams")
+from tests.support.check_values import CheckValue, check_value, check_values
 
 NOTE = b"\x90\x3c\x40"
+FRAMES = [
+    *check_values("stream-"),
+    *(check_value(f"sysex-{which}") for which in ("rt-inside", "unterminated", "restart")),
+]
 REAL_TIME = (0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF)
-
-
-def entries(prefix: str) -> list[Any]:
-    """The reference entries whose id begins with this, as pytest parameters."""
-    return [pytest.param(entry, id=entry["id"]) for entry in REFERENCE if entry["id"].startswith(prefix)]
 
 
 def parse(data: bytes, cuts: tuple[int, ...] = ()) -> tuple[list[bytes], int]:
@@ -52,38 +48,38 @@ MESSAGE = st.one_of(
 CUTS = st.lists(st.integers(0, 1000), max_size=8).map(tuple)
 
 
-@pytest.mark.parametrize("entry", entries("status-"))
-def test_every_status_takes_its_data_bytes(entry: dict[str, Any]) -> None:
+@pytest.mark.parametrize("entry", check_values("status-"), ids=lambda entry: entry.id)
+def test_every_status_takes_its_data_bytes(entry: CheckValue) -> None:
     """A status byte with its number of data bytes by the specification is one message; undefined statuses give none.
 
     Source: beside each entry (MIDI 1.0 Tables I, II, V, VI, VII).
     """
-    status, count = int(entry["input"]["status"][:2], 16), entry["expected"]["data_bytes"]
+    status, count = int(entry.input["status"][:2], 16), entry.expected["data_bytes"]
     if status == 0xF0:
         assert DATA_BYTES[status] == -1
         assert parse(b"\xf0\x7d\x01\xf7") == ([b"\xf0\x7d\x01\xf7"], 0)
         return
     message = bytes((status, *range(1, count + 1)))
-    undefined = "undefined" in entry["expected"]["name"] or status == 0xF7
+    undefined = "undefined" in entry.expected["name"] or status == 0xF7
     assert parse(message)[0] == ([] if undefined else [message])
     assert undefined or DATA_BYTES[status] == count
 
 
-@pytest.mark.parametrize("entry", entries("encode-"))
-def test_whole_messages_pass_unchanged(entry: dict[str, Any]) -> None:
+@pytest.mark.parametrize("entry", check_values("encode-"), ids=lambda entry: entry.id)
+def test_whole_messages_pass_unchanged(entry: CheckValue) -> None:
     """A whole message comes out as it went in, and no repair is counted. Source: beside each entry."""
-    message = bytes.fromhex(entry["expected"])
+    message = bytes.fromhex(entry.expected)
     assert parse(message) == ([message], 0)
 
 
 @pytest.mark.parametrize("cut", ["whole", "byte by byte"])
-@pytest.mark.parametrize("entry", entries("stream-") + entries("sysex-"))
-def test_reference_streams(entry: dict[str, Any], cut: str) -> None:
+@pytest.mark.parametrize("entry", FRAMES, ids=lambda entry: entry.id)
+def test_reference_streams(entry: CheckValue, cut: str) -> None:
     """Running status, undefined bytes, orphans and unended SysEx give the messages that the specification requires.
 
     Source: beside each entry (MIDI 1.0 p. 5, 6, 29, A-1, A-2).
     """
-    data, expected = bytes.fromhex(entry["input"]), entry["expected"]
+    data, expected = bytes.fromhex(entry.input), entry.expected
     wanted = expected["must_deliver"] if isinstance(expected, dict) else expected
     cuts = tuple(range(len(data))) if cut == "byte by byte" else ()
     assert parse(data, cuts)[0] == [bytes.fromhex(message) for message in wanted]

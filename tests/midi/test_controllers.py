@@ -1,7 +1,5 @@
-"""The table of controllers, compared with the standard's classes (sources: tests/reference/controllers.json)."""
+"""The table of controllers, compared with the standard's classes (sources: tests/reference/controller-classes.json)."""
 
-import json
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,11 +16,9 @@ from engine.midi.controllers import (
     SWITCHES,
     Controller,
 )
+from tests.support.check_values import check_value
 
-REFERENCE: dict[str, Any] = json.loads(
-    (Path(__file__).parent.parent / "reference" / "controllers.json").read_text(encoding="utf-8")
-)
-ROWS: dict[str, dict[str, Any]] = REFERENCE["cls-rows"]["expected"]
+ROWS: dict[str, dict[str, Any]] = check_value("cls-rows").expected
 
 #: each press of general purpose buttons 5 to 8 counts (common practice, no source; the reference rows thin them)
 _BUTTONS = {80, 81, 82, 83}
@@ -48,13 +44,13 @@ def test_a_row_says_what_the_reference_says(row: Controller) -> None:
 
 def test_the_sets_are_those_of_the_standard() -> None:
     """Pairs, switches, prefixes of the next note, and controllers that must never be thinned."""
-    assert {str(msb): lsb for msb, lsb in LSB_OF.items()} == REFERENCE["cls-pairs"]["expected"]
+    assert {str(msb): lsb for msb, lsb in LSB_OF.items()} == check_value("cls-pairs").expected
     assert {lsb: msb for msb, lsb in LSB_OF.items()} == MSB_OF
-    assert sorted(SWITCHES) == REFERENCE["cls-switches"]["expected"]
-    assert sorted(FOR_NEXT_NOTE) == REFERENCE["cls-prefix"]["expected"]
-    assert sorted(KEEP_ORDER - _BUTTONS) == REFERENCE["cls-never-thin"]["expected"]
+    assert sorted(SWITCHES) == check_value("cls-switches").expected
+    assert sorted(FOR_NEXT_NOTE) == check_value("cls-prefix").expected
+    assert sorted(KEEP_ORDER - _BUTTONS) == check_value("cls-never-thin").expected
     assert set(PEDALS) < SWITCHES
-    assert set(REFERENCE["jrn-c-not-m"]["expected"]) == PARAMETERS
+    assert set(check_value("jrn-c-not-m").expected) == PARAMETERS
 
 
 def test_the_values_at_rest_are_those_of_rp_015() -> None:

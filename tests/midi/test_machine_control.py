@@ -9,11 +9,10 @@ from hypothesis import strategies as st
 
 from engine.midi.machine_control import ALL_CALL, COMMANDS, MachineControl, machine_control, read_machine_control
 from engine.midi.timecode import RATES, Label, read_label
-from tests.support.paths import reference
+from tests.support.check_values import CheckValue, check_value, check_values
 
-REFERENCE = [entry for entry in reference("remote") if entry["area"] == "mmc"]
-KEYS = [entry for entry in REFERENCE if isinstance(entry["input"], dict) and "command" in entry["input"]]
-LOCATE = next(entry for entry in REFERENCE if entry["id"] == "mmc-locate")
+KEYS = check_values("mmc-", given="command")
+LOCATE = check_value("mmc-locate")
 TO = MachineControl(ALL_CALL, "locate", read_label("01:02:03:04", RATES["30"]))
 
 sayings = st.builds(MachineControl, st.integers(0, 127), st.sampled_from(list(COMMANDS.values()))) | st.builds(
@@ -27,11 +26,11 @@ sayings = st.builds(MachineControl, st.integers(0, 127), st.sampled_from(list(CO
 )
 
 
-@pytest.mark.parametrize("entry", KEYS, ids=lambda entry: entry["id"])
-def test_the_transport_keys(entry: dict[str, Any]) -> None:
+@pytest.mark.parametrize("entry", KEYS, ids=lambda entry: entry.id)
+def test_the_transport_keys(entry: CheckValue) -> None:
     """Each key of the transport has the standard's code (RP-013, command index)."""
-    message = bytes.fromhex(entry["expected"])
-    said = MachineControl(ALL_CALL, entry["input"]["command"].lower().replace("mmc ", ""))
+    message = bytes.fromhex(entry.expected)
+    said = MachineControl(ALL_CALL, entry.input["command"].lower().replace("mmc ", ""))
     assert machine_control(said) == message
     assert read_machine_control(message) == said
 
@@ -43,7 +42,7 @@ def test_all_keys_are_checked() -> None:
 
 def test_locate() -> None:
     """LOCATE to 01:02:03:04.00 at 30 frames has the standard's layout (RP-013, LOCATE [TARGET])."""
-    message = bytes.fromhex(LOCATE["expected"])
+    message = bytes.fromhex(LOCATE.expected)
     assert machine_control(TO) == message
     assert read_machine_control(message) == TO
 

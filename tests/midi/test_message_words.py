@@ -1,23 +1,21 @@
 """Messages and numbers in musicians' words."""
 
-from typing import Any
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import KINDS, Kind
 from engine.midi.message_words import controller_name, describe, from_hex, note_name, note_number, to_hex
-from tests.support.paths import reference
+from tests.support.check_values import CheckValue, check_value, check_values
 
-REFERENCE = reference("filters")
-CONTROLLERS = [entry for entry in REFERENCE if isinstance(entry["input"], dict) and "controller" in entry["input"]]
+CONTROLLERS = [*check_values("cc-"), *check_values("mode-", given="controller")]
 
 
 def test_middle_c_is_c4() -> None:
     """Note 60 is middle C (MIDI 1.0 p. 10) and is called C4, one of the two conventions in use."""
-    by_id = {entry["id"]: entry for entry in REFERENCE}
-    assert note_name(by_id["note-middle-c"]["expected"]) == by_id["note-octave-names"]["expected"]["convention_c4"]
+    assert (
+        note_name(check_value("note-middle-c").expected) == check_value("note-octave-names").expected["convention_c4"]
+    )
 
 
 def test_every_note_name_reads_back() -> None:
@@ -41,11 +39,11 @@ def test_what_is_no_note_name_is_refused(text: str) -> None:
         note_number(text)
 
 
-@pytest.mark.parametrize("entry", CONTROLLERS, ids=lambda entry: entry["id"])
-def test_controllers_have_the_standard_names(entry: dict[str, Any]) -> None:
+@pytest.mark.parametrize("entry", CONTROLLERS, ids=lambda entry: entry.id)
+def test_controllers_have_the_standard_names(entry: CheckValue) -> None:
     """Controllers have the names of MIDI 1.0 Tables III and IV and the MIDI Association's Table 3."""
-    standard = entry["expected"] if isinstance(entry["expected"], str) else entry["expected"]["name"]
-    ours = controller_name(entry["input"]["controller"]).lower()
+    standard = entry.expected if isinstance(entry.expected, str) else entry.expected["name"]
+    ours = controller_name(entry.input["controller"]).lower()
     first_word = standard.lower().removeprefix("channel ").split()[0]
     assert first_word in ours or (standard == "Damper (sustain)" and ours == "sustain pedal")
 

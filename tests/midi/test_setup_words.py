@@ -1,11 +1,9 @@
-"""Set-up messages in words. Source of each figure: tests/reference/sounds.json."""
+"""Set-up messages in words. Source of each figure: tests/reference."""
 
 import pytest
 
 from engine.midi.setup_words import set_up
-from tests.support.paths import reference
-
-FACTS = reference("sounds")
+from tests.support.check_values import check_value
 
 
 def heard(words: str, channel: int = 0) -> list[str]:
@@ -15,16 +13,16 @@ def heard(words: str, channel: int = 0) -> list[str]:
 
 def test_general_midi_and_master_volume() -> None:
     """GM on, off and GM2 on, and master volume from zero to full, are the universal messages."""
-    assert heard("GM on") == [FACTS["usx-gm-on"]["expected"]]
-    assert heard("gm off") == [FACTS["usx-gm-off"]["expected"]]
-    assert heard("GM2 on") == [FACTS["usx-gm2-on"]["expected"]]
+    assert heard("GM on") == [check_value("usx-gm-on").expected]
+    assert heard("gm off") == [check_value("usx-gm-off").expected]
+    assert heard("GM2 on") == [check_value("usx-gm2-on").expected]
     for value14, words in ((0, "0"), (8192, "64"), (16383, "127")):
-        assert heard(f"master volume {words}") == [FACTS[f"usx-master-volume-{value14}"]["expected"]]
+        assert heard(f"master volume {words}") == [check_value(f"usx-master-volume-{value14}").expected]
 
 
 def test_pitch_bend_range_is_chosen_set_and_let_go_of() -> None:
     """A bend range of two semitones is sent as the whole transaction, with the null parameter at its end."""
-    assert heard("pitch bend range 2") == FACTS["rpn-sequence"]["expected"]
+    assert heard("pitch bend range 2") == check_value("rpn-sequence").expected
 
 
 @pytest.mark.parametrize(("words", "msb", "lsb"), [("-100", 0, 0), ("0", 64, 0), ("+50", 96, 0)])
@@ -38,7 +36,7 @@ def test_fine_tuning_is_in_cents(words: str, msb: int, lsb: int) -> None:
 @pytest.mark.parametrize("msb", ["00", "40", "7F"])
 def test_coarse_tuning_is_in_semitones(msb: str) -> None:
     """A step is 100 cents, with 40H in the middle (rpn-2-coarse)."""
-    semitones = FACTS[f"rpn-2-coarse-{msb}"]["expected"]["cents"] // 100
+    semitones = check_value(f"rpn-2-coarse-{msb}").expected["cents"] // 100
     assert heard(f"coarse tuning {semitones}")[2] == f"B0 06 {msb}"
 
 

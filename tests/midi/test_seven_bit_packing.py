@@ -5,15 +5,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.seven_bit_packing import pack, unpack
-from tests.support.paths import reference
-
-REFERENCE = {entry["id"]: entry for entry in reference("remote")}
+from tests.support.check_values import check_value
 
 
 @pytest.mark.parametrize("name", ["sysex-pack7-bytes", "sysex-pack7-short"])
 def test_the_high_bits_come_first(name: str) -> None:
     """Seven bytes become eight, the high bits first, with bit 6 for the first byte (MIDI 1.0 p. 43)."""
-    stored, sent = bytes.fromhex(REFERENCE[name]["input"]), bytes.fromhex(REFERENCE[name]["expected"])
+    stored, sent = bytes.fromhex(check_value(name).input), bytes.fromhex(check_value(name).expected)
     assert pack(stored) == sent
     assert unpack(sent) == stored
 
@@ -21,8 +19,8 @@ def test_the_high_bits_come_first(name: str) -> None:
 @pytest.mark.parametrize("name", ["sysex-pack7-64", "sysex-pack7-112"])
 def test_what_packing_costs(name: str) -> None:
     """64 bytes become 74 and 112 become 128 (MIDI 1.0 p. 43)."""
-    entry = REFERENCE[name]
-    assert len(pack(bytes(entry["input"]["stored_bytes"]))) == entry["expected"]["sent_bytes"]
+    entry = check_value(name)
+    assert len(pack(bytes(entry.input["stored_bytes"]))) == entry.expected["sent_bytes"]
 
 
 @given(st.binary(max_size=300))

@@ -17,9 +17,8 @@ from engine.midi.show_control import (
     read_show_control,
     show_control,
 )
-from tests.support.paths import reference
+from tests.support.check_values import check_value
 
-REFERENCE = {entry["id"]: entry for entry in reference("remote")}
 GO = ShowControl(5, LIGHTING, "go", "61")
 
 cues = st.from_regex(r"[0-9]{1,4}(\.[0-9]{1,3}){0,2}", fullmatch=True)
@@ -40,32 +39,32 @@ def sayings(draw: st.DrawFn) -> ShowControl:
 
 def test_go_to_all_lights() -> None:
     """GO of cue 1 to all lighting devices has the bytes that the standard gives (RP-002 2.1, 5)."""
-    entry = REFERENCE["msc-go"]
-    message = bytes.fromhex(entry["expected"])
-    said = ShowControl(ALL_CALL, LIGHTING, "go", entry["input"]["q_number"])
+    entry = check_value("msc-go")
+    message = bytes.fromhex(entry.expected)
+    said = ShowControl(ALL_CALL, LIGHTING, "go", entry.input["q_number"])
     assert show_control(said) == message
     assert read_show_control(message) == said
 
 
 def test_cue_list_and_path() -> None:
     """Cue 235.6 of list 36.6 on path 59 has the bytes that the standard prints (RP-002 3.1)."""
-    entry = REFERENCE["msc-cue-example"]
-    numbers = entry["input"]
+    entry = check_value("msc-cue-example")
+    numbers = entry.input
     said = ShowControl(3, SOUND, "go", numbers["q_number"], numbers["q_list"], numbers["q_path"])
-    message = bytes.fromhex(f"F0 7F 03 02 10 01 {entry['expected']} F7")
+    message = bytes.fromhex(f"F0 7F 03 02 10 01 {entry.expected} F7")
     assert show_control(said) == message
     assert read_show_control(message) == said
 
 
 def test_the_general_commands() -> None:
     """The commands have the standard's codes (RP-002 4.3)."""
-    expected = REFERENCE["msc-commands"]["expected"]
+    expected = check_value("msc-commands").expected
     assert {f"{code:02X}": name.upper() for code, name in COMMANDS.items()} == expected
 
 
 def test_the_formats() -> None:
     """Lighting, sound and all types have the standard's codes (RP-002 4.1)."""
-    named = {name: int(code, 16) for code, name in REFERENCE["msc-formats"]["expected"].items()}
+    named = {name: int(code, 16) for code, name in check_value("msc-formats").expected.items()}
     assert [named[name] for name in ("Lighting", "Sound", "All-types")] == [LIGHTING, SOUND, ALL_TYPES]
 
 
@@ -127,7 +126,7 @@ def test_what_is_no_show_control(message: str) -> None:
 
 def test_the_longest_message() -> None:
     """A message has at most 128 bytes (RP-002 2.1)."""
-    longest = REFERENCE["msc-frame"]["expected"]["max_bytes"]
+    longest = check_value("msc-frame").expected["max_bytes"]
     whole = b"\xf0\x7f\x05\x02\x01\x01" + b"1" * (longest - 7) + b"\xf7"
     assert len(whole) == longest
     assert read_show_control(whole) is not None

@@ -19,9 +19,8 @@ from engine.midi.timecode import (
     quarter_frames,
     read_label,
 )
-from tests.support.paths import reference
+from tests.support.check_values import CheckValue, check_value, check_values
 
-REFERENCE = reference("time")
 #: the rates as the reference file and the library call them
 NAMES = {"24": "24", "25": "25", "30": "30", "29.97": "29.97 drop", "29.97df": "29.97 drop"}
 DROP = RATES["29.97 drop"]
@@ -34,27 +33,25 @@ def rate_of(name: object) -> Rate:
     return RATES[NAMES[str(name)]]
 
 
-def of_area(area: str, beginning: str) -> list[Any]:
-    found = [(key, each) for key, each in REFERENCE.items() if each["area"] == area and key.startswith(beginning)]
-    assert found
-    return [pytest.param(each["input"], each["expected"], id=key) for key, each in found]
+def parameters(entries: list[CheckValue]) -> list[Any]:
+    return [pytest.param(each.input, each.expected, id=each.id) for each in entries]
 
 
 def cable(messages: tuple[bytes, ...]) -> list[str]:
     return [message.hex(" ").upper() for message in messages]
 
 
-# Drop-frame counting. Source of each figure: tests/reference/time.json
+# Drop-frame counting. Source of each figure: tests/reference
 
 
-@pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "df-count"))
+@pytest.mark.parametrize(("given", "expected"), parameters(check_values("df-count")))
 def test_the_frames_of_a_drop_frame_label(given: dict[str, str], expected: dict[str, int]) -> None:
     """A drop-frame label has the reference's frame number, counted from 0, and that frame has this label."""
     assert read_label(given["label"], DROP).frame == expected["frames"]
     assert str(Label(DROP, expected["frames"])) == given["label"]
 
 
-@pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "ndf-"))
+@pytest.mark.parametrize(("given", "expected"), parameters(check_values("ndf-")))
 def test_the_frames_of_a_plain_label(given: dict[str, Any], expected: dict[str, int]) -> None:
     """A non-drop label has the reference's frame number, counted from 0, and that frame has this label."""
     rate = rate_of(given["fps"])
@@ -62,7 +59,7 @@ def test_the_frames_of_a_plain_label(given: dict[str, Any], expected: dict[str, 
     assert str(Label(rate, expected["frames"])) == given["label"]
 
 
-@pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "df-next"))
+@pytest.mark.parametrize(("given", "expected"), parameters(check_values("df-next")))
 def test_the_label_after_a_drop_frame_label(given: dict[str, str], expected: str) -> None:
     """The next label is the reference's, and the one before that is this label."""
     following = read_label(given["label"], DROP).plus(1)
@@ -72,7 +69,7 @@ def test_the_label_after_a_drop_frame_label(given: dict[str, str], expected: str
 
 def test_frames_in_ten_minutes_an_hour_and_a_day() -> None:
     """Drop-frame labels count 17,982, 107,892 and 2,589,408 frames in ten minutes, an hour and a day."""
-    expected = {key: REFERENCE[f"df-per-{key}"]["expected"] for key in ("10-min", "hour", "day")}
+    expected = {key: check_value(f"df-per-{key}").expected for key in ("10-min", "hour", "day")}
     assert label_of(DROP, 0, 10, 0, 0).frame == expected["10-min"]
     assert label_of(DROP, 1, 0, 0, 0).frame == expected["hour"]["drop"]
     assert label_of(RATES["30"], 1, 0, 0, 0).frame == expected["hour"]["non_drop"]
@@ -81,24 +78,25 @@ def test_frames_in_ten_minutes_an_hour_and_a_day() -> None:
 
 def test_labels_that_do_not_exist() -> None:
     """Frames 00 and 01 exist only in every tenth minute; in any other they are read as the next existing frame."""
-    for text, exists in zip(*(REFERENCE["df-invalid"][key] for key in ("input", "expected")), strict=True):
+    invalid = check_value("df-invalid")
+    for text, exists in zip(invalid.input, invalid.expected, strict=True):
         assert (str(read_label(text, DROP)) == text) == exists
-    resolved = REFERENCE["df-invalid-resolve"]
-    assert str(read_label(resolved["input"]["label"], DROP)) == resolved["expected"]
-    assert str(read_label("00:22:00:01", DROP)) == resolved["expected"]
+    resolved = check_value("df-invalid-resolve")
+    assert str(read_label(resolved.input["label"], DROP)) == resolved.expected
+    assert str(read_label("00:22:00:01", DROP)) == resolved.expected
 
 
 def test_the_published_example_of_drop_frame_against_plain() -> None:
     """00:22:00;02 is the frame that non-drop counting calls 00:21:58:22: 40 labels were skipped."""
-    found = REFERENCE["df-to-ndf-example"]
-    frame = read_label(found["input"]["drop"], DROP).frame
-    assert str(Label(RATES["30"], frame)) == found["expected"]["non_drop"]
-    assert read_label("00:22:00:02", RATES["30"]).frame - frame == found["expected"]["dropped"]
+    found = check_value("df-to-ndf-example")
+    frame = read_label(found.input["drop"], DROP).frame
+    assert str(Label(RATES["30"], frame)) == found.expected["non_drop"]
+    assert read_label("00:22:00:02", RATES["30"]).frame - frame == found.expected["dropped"]
 
 
 def test_how_long_labels_last() -> None:
     """An hour and a day of labels last as long as the reference says, to the nanosecond."""
-    hour, day = (REFERENCE[f"df-realtime-{key}"]["expected"] for key in ("hour", "day"))
+    hour, day = (check_value(f"df-realtime-{key}").expected for key in ("hour", "day"))
     assert DROP.nanoseconds(4 * 107_892) == round(hour["drop"] * 1e9)
     assert DROP.nanoseconds(4 * 108_000) == round(hour["non_drop"] * 1e9)
     assert DROP.nanoseconds(4 * DROP.day) == round(day["real_seconds"] * 1e9)
@@ -144,12 +142,16 @@ def test_what_is_no_label(text: str) -> None:
         read_label(text, RATES["25"])
 
 
-# Messages. RP-004/RP-008 4.2.1; source of each figure: tests/reference/time.json
+# Messages. RP-004/RP-008 4.2.1; source of each figure: tests/reference
 
 
 @pytest.mark.parametrize(
     ("given", "expected"),
-    [each for each in of_area("mtc", "mtc-qf-") if isinstance(each.values[0], dict) and "time" in each.values[0]],
+    [
+        each
+        for each in parameters(check_values("mtc-qf-"))
+        if isinstance(each.values[0], dict) and "time" in each.values[0]
+    ],
 )
 def test_the_eight_quarter_frames_of_a_label(given: dict[str, Any], expected: list[str]) -> None:
     """A label is spelt by the reference's eight messages, and they spell that label."""
@@ -158,7 +160,7 @@ def test_the_eight_quarter_frames_of_a_label(given: dict[str, Any], expected: li
     assert from_nibbles([int(message[4], 16) for message in expected]) == label
 
 
-@pytest.mark.parametrize(("given", "expected"), of_area("mtc", "mtc-full-")[:-1])
+@pytest.mark.parametrize(("given", "expected"), parameters(check_values("mtc-full-", given="time")))
 def test_the_full_message_of_a_label(given: dict[str, Any], expected: str) -> None:
     """A label's full message is the reference's, and it gives that label, whatever device it is for (p. 5)."""
     label = read_label(given["time"], rate_of(given["rate"]))
@@ -169,19 +171,19 @@ def test_the_full_message_of_a_label(given: dict[str, Any], expected: str) -> No
     assert from_full_frame(message[:2] + b"\x05" + message[3:]) == label
 
 
-def test_the_rate_is_told_in_the_hours() -> None:
+def test_the_rate_is_in_the_hours() -> None:
     """The rate is in bits 5 and 6 of the hours byte, hence in the last of the eight nibbles."""
-    for name, byte in REFERENCE["mtc-rate-bits"]["expected"].items():
+    for name, byte in check_value("mtc-rate-bits").expected.items():
         assert full_frame(label_of(rate_of(name), 1, 0, 0, 0))[5] == int(byte, 16)
-    for name, nibbles in REFERENCE["mtc-rate-nibble7"]["expected"].items():
+    for name, nibbles in check_value("mtc-rate-nibble7").expected.items():
         found = {quarter_frames(label_of(rate_of(name), hour, 0, 0, 0))[7][1] & 0x0F for hour in range(24)}
         assert sorted(found) == nibbles
-    assert RATES["30"].code == REFERENCE["mtc-29-97-nd"]["expected"]
+    assert RATES["30"].code == check_value("mtc-29-97-nd").expected
 
 
 def test_the_order_of_the_pieces() -> None:
     """Frames, seconds, minutes, hours, each the low nibble first, numbered from 0 to 7."""
-    named = REFERENCE["mtc-qf-types"]["expected"]
+    named = check_value("mtc-qf-types").expected
     pieces = [message[1] for message in quarter_frames(label_of(RATES["30"], 17, 18, 19, 20))]
     parts = {"frames": 20, "seconds": 19, "minutes": 18, "hours": 17 | 3 << 5}
     for number, (piece, name) in enumerate(zip(pieces, named, strict=True)):
@@ -192,7 +194,7 @@ def test_the_order_of_the_pieces() -> None:
 @pytest.mark.parametrize("name", ["24", "25", "29.97", "30"])
 def test_the_pace_of_quarter_frames(name: str) -> None:
     """Four messages per frame, spaced as in the reference, so that eight take two frames."""
-    rate, expected = rate_of(name), REFERENCE[f"mtc-qf-rate-{name.replace('.', '_')}"]["expected"]
+    rate, expected = rate_of(name), check_value(f"mtc-qf-rate-{name.replace('.', '_')}").expected
     assert rate.nanoseconds(1) / 1e6 == pytest.approx(expected["spacing_ms"], abs=2e-6)  # given to the nanosecond
     assert rate.nanoseconds(8) / 1e6 == pytest.approx(expected["group_ms"], abs=1e-6)
     assert rate.quarters(1000 * 10**9) / 1000 == pytest.approx(expected["per_second"], abs=1e-3)
@@ -201,7 +203,7 @@ def test_the_pace_of_quarter_frames(name: str) -> None:
 def test_the_load_of_quarter_frames() -> None:
     """At 30 frames per second quarter frames take 7.68 percent of a DIN cable (3,125 bytes per second)."""
     load = RATES["30"].quarters(10**9) * len(quarter_frames(Label(RATES["30"], 0))[0]) / 3125
-    assert load * 100 == pytest.approx(REFERENCE["mtc-bandwidth"]["expected"]["percent"])
+    assert load * 100 == pytest.approx(check_value("mtc-bandwidth").expected["percent"])
 
 
 @given(rates, st.integers(0, 10**9))
@@ -233,7 +235,7 @@ def test_other_sysex_is_no_full_message(body: bytes) -> None:
     """A SysEx with other contents gives no label, user bits included (p. 6)."""
     message = b"\xf0" + bytes(byte & 0x7F for byte in body) + b"\xf7"
     assert from_full_frame(message) is None or message[3:5] == b"\x01\x01"
-    assert from_full_frame(bytes.fromhex(REFERENCE["mtc-userbits"]["expected"])) is None
+    assert from_full_frame(bytes.fromhex(check_value("mtc-userbits").expected)) is None
 
 
 def test_each_label_of_an_hour_is_spelt_once() -> None:

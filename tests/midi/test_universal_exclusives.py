@@ -6,17 +6,12 @@ from engine.core.engine import Engine
 from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
 from engine.midi.show_control import ShowControl, read_show_control, show_control
 from engine.rig.read.load import RigError, read
+from tests.support.check_values import check_value, check_values
 from tests.support.engine_calls import engine_of, recall
-from tests.support.paths import reference
 
-ENTRIES = reference("remote")
-REFERENCE = {entry["id"]: entry for entry in ENTRIES}
 MESSAGES = [
-    entry["expected"]
-    for entry in ENTRIES
-    if entry["id"].startswith("usx-") and isinstance(entry["expected"], str) and entry["expected"].endswith("F7")
+    entry.expected for entry in (*check_values("usx-gm"), *check_values("usx-master-"), check_value("usx-bar-marker"))
 ]
-MESSAGES.remove(REFERENCE["usx-header"]["expected"])
 RIG = """
 format = 1
 [inputs]
@@ -59,7 +54,7 @@ def test_what_is_no_command_passes_as_it_came(message: str) -> None:
 
 def test_the_header_of_all() -> None:
     """All begin with F0, 7E or 7F, the device and two sub-ids, and end with F7 (MIDI 1.0 p. 35)."""
-    first, kinds, *_, last = REFERENCE["usx-header"]["expected"].split()
+    first, kinds, *_, last = check_value("usx-header").expected.split()
     for message in (*MESSAGES, show_control(ShowControl(5, 1, "go")).hex(" ").upper()):
         listed = message.split()
         assert (listed[0], listed[-1]) == (first, last)
@@ -69,13 +64,13 @@ def test_the_header_of_all() -> None:
 @pytest.mark.parametrize("value", [0, 8192, 16383])
 def test_master_volume(value: int) -> None:
     """The 14 bits of master volume are sent low byte first (MIDI 1.0 p. 57)."""
-    message = bytes.fromhex(REFERENCE[f"usx-master-volume-{value}"]["expected"])
+    message = bytes.fromhex(check_value(f"usx-master-volume-{value}").expected)
     assert message[5] | message[6] << 7 == value
 
 
 def test_sub_ids_that_command() -> None:
     """Of the real-time sub-ids, show control and machine control are read; the others, and all of 7E, are not."""
-    real_time = REFERENCE["usx-rt-subids"]["expected"]
+    real_time = check_value("usx-rt-subids").expected
     show, machine = show_control(ShowControl(5, 1, "go")), machine_control(MachineControl(5, "play"))
     for code in range(128):
         name = real_time.get(f"{code:02X}")
@@ -86,7 +81,7 @@ def test_sub_ids_that_command() -> None:
             assert read_it == (ours and name == "Show Control", ours and name == "Machine Control command")
 
 
-@pytest.mark.parametrize("code", REFERENCE["usx-nrt-subids"]["expected"])
+@pytest.mark.parametrize("code", check_value("usx-nrt-subids").expected)
 def test_messages_that_are_not_real_time_pass(code: str) -> None:
     """Dumps, tunings, inquiries and handshakes pass unchanged (MIDI 1.0, Table VIIa)."""
     assert through(f"F0 7E 05 {code} 01 F7") == [f"F0 7E 05 {code} 01 F7"]
@@ -94,13 +89,13 @@ def test_messages_that_are_not_real_time_pass(code: str) -> None:
 
 def test_a_bar_mark_stays_before_its_clock() -> None:
     """A bar mark and the clock that follows it come out in that order (MIDI 1.0 p. 54)."""
-    mark, clock = REFERENCE["usx-bar-marker-merge"]["input"]
+    mark, clock = check_value("usx-bar-marker-merge").input
     assert through(mark, clock) == [mark, clock]
 
 
 def test_cues_are_written_in_digits_and_points() -> None:
     """A cue consists of digits and points only, and 00 separates the fields (RP-002 3.1)."""
-    found = REFERENCE["msc-ascii"]["expected"]
+    found = check_value("msc-ascii").expected
     low, high = (int(digit, 16) for digit in found["digits"])
     for byte in range(128):
         said = read_show_control(bytes((0xF0, 0x7F, 5, 2, 1, 1, 0x31, byte, 0x32, 0xF7)))
@@ -113,7 +108,7 @@ def test_cues_are_written_in_digits_and_points() -> None:
 
 def test_device_ids() -> None:
     """Ids 00 to 6F are single devices, 70 to 7E groups, 7F all; a rig's own is a single one (RP-002 2.2)."""
-    found = REFERENCE["msc-device-ids"]["expected"]
+    found = check_value("msc-device-ids").expected
     single = [int(code, 16) for code in found["single"]]
     for device in range(0x80):
         try:
@@ -126,7 +121,7 @@ def test_device_ids() -> None:
 
 def test_hundredths_of_a_frame() -> None:
     """The last byte of a place holds hundredths of a frame up to 99 (RP-002 3.2.1)."""
-    most = REFERENCE["mmc-time-fields"]["expected"]["ff_max"]
+    most = check_value("mmc-time-fields").expected["ff_max"]
     for value in range(128):
         message = bytes.fromhex("F0 7F 05 06 44 06 01 61 02 03 04") + bytes((value, 0xF7))
         assert (read_machine_control(message) is not None) == (value <= most)

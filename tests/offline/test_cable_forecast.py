@@ -88,7 +88,7 @@ def test_clock_and_time_code_are_reckoned_with() -> None:
     assert "clock 48, time code 240, playing 3114 of 3125" in text
 
 
-def test_a_fast_output_is_not_told_of() -> None:
+def test_a_fast_output_is_not_reported() -> None:
     """An output that is not paced cannot be too full."""
     assert notes(rig(8, cable="fast", through=UNCLOCKED), density=10_000) == []
     assert list(loads(read(rig(8, cable="fast"), "test"))) == []
@@ -109,7 +109,7 @@ def test_a_routed_clock_beside_the_rigs_own_is_reported() -> None:
 
 
 @pytest.mark.parametrize("through", [UNCLOCKED, '{ filter = "strip", kinds = ["clock"] }'])
-def test_clocks_that_a_filter_stops_are_not_told(through: str) -> None:
+def test_clocks_that_a_filter_stops_are_not_reported(through: str) -> None:
     """If a filter blocks the clocks, there is no note."""
     assert notes(rig(2, through=through), density=0) == []
 

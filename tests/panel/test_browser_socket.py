@@ -167,7 +167,7 @@ async def test_gone_and_back(tmp_path: Path) -> None:
                 assert (await live.ask(do="next"))["done"]
 
 
-async def test_what_is_no_engine_is_told_as_gone(tmp_path: Path) -> None:
+async def test_what_is_not_an_engine_is_reported_as_gone(tmp_path: Path) -> None:
     """A program that listens in the engine's place and sends nonsense does not end the panel."""
 
     async def nonsense(stream: trio.SocketStream) -> None:

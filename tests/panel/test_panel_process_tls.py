@@ -61,7 +61,7 @@ async def test_who_does_not_speak_tls_hurts_nobody(tmp_path: Path) -> None:
         (HERE / "test_tls.py", KEY, "cannot be used"),
     ],
 )
-def test_certificates_that_cannot_be_used_are_told(cert: Path | None, key: Path | None, said: str) -> None:
+def test_certificates_that_cannot_be_used_are_reported(cert: Path | None, key: Path | None, said: str) -> None:
     """A missing or wrong file is an error in plain words, before anything is served."""
     with pytest.raises(PanelError, match=said):
         serve(PanelOptions("pit", 0, cert=cert, key=key), print)

@@ -126,7 +126,7 @@ def test_closing_does_not_wait_for_a_device_that_is_stuck(fifo: str, far: int, m
     assert not closing.is_alive()
 
 
-def test_a_path_that_no_system_can_have_is_told() -> None:
+def test_a_path_that_no_system_can_have_is_reported() -> None:
     """A path with a NUL in it is not a device: that port raises an error, and nothing else is affected."""
     with pytest.raises(PortError, match="cannot be opened: embedded null"):
         open_device_output("/dev/serial\0")
@@ -289,7 +289,7 @@ def test_a_terminal_passes_every_byte() -> None:
     assert (heard, bytes(played)) == ([sysex], sysex)
 
 
-def test_a_line_that_refuses_the_speed_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_line_that_refuses_the_speed_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     """A serial line that cannot run at MIDI's speed is refused with the reason, and its handle is closed."""
     master, near = pty.openpty()
     name = os.ttyname(near)
@@ -306,7 +306,7 @@ def test_a_line_that_refuses_the_speed_is_told(monkeypatch: pytest.MonkeyPatch) 
     os.close(master)
 
 
-def test_a_device_of_others_is_told(fifo: str) -> None:
+def test_a_device_of_others_is_reported(fifo: str) -> None:
     """A device that this user may not use is refused with the remedy."""
     os.chmod(fifo, 0)
     user = os.geteuid()
@@ -336,7 +336,7 @@ def _is_gone(use: Callable[[], object]) -> bool:
     return False
 
 
-def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
+def test_a_fifo_that_is_made_again(tmp_path: Path) -> None:
     """When the node is deleted and made again, both ports raise until they are opened again; then they carry bytes.
 
     The loss is noticed without sending, and what had arrived before is read first.
@@ -418,7 +418,7 @@ def test_a_device_is_looked_at_five_times_a_second(fifo: str, monkeypatch: pytes
     output.close()
 
 
-def test_a_device_that_goes_under_a_long_message_is_told() -> None:
+def test_a_device_that_goes_under_a_long_message_is_reported() -> None:
     """A serial line that is pulled during a SysEx raises at the next message, and closes."""
     master, near = pty.openpty()
     port = open_device_output(os.ttyname(near))

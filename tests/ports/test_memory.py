@@ -165,7 +165,7 @@ def test_memory_needs_no_driver(monkeypatch: pytest.MonkeyPatch) -> None:
     assert open_system("memory", "pit").inputs() == []
 
 
-def test_an_unknown_backend_is_told() -> None:
+def test_an_unknown_backend_is_reported() -> None:
     """An unknown backend is refused with the known ones."""
     with pytest.raises(PortError, match='no backend "telegraph"; there are alsa, jack, coremidi, winmm, memory'):
         open_system("telegraph", "pit")

@@ -52,7 +52,7 @@ def test_patterns_mean_one_port(pattern: str, name: str) -> None:
         ("", "no port matches"),
     ],
 )
-def test_none_or_several_is_told(pattern: str, said: str) -> None:
+def test_none_or_several_is_reported(pattern: str, said: str) -> None:
     """A pattern that matches no port or several is refused with the candidates and what to write instead."""
     with pytest.raises(PortError, match=said):
         resolve(pattern, ALSA)

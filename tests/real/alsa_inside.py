@@ -128,7 +128,7 @@ def test_from_a_raw_device(system: RtmidiSystem) -> None:
     close_all(port, device)
 
 
-def test_patterns_are_resolved_or_told(system: RtmidiSystem) -> None:
+def test_patterns_are_resolved_or_reported(system: RtmidiSystem) -> None:
     """A pattern that matches several ports, or none, gives an error with the candidates."""
     with pytest.raises(PortError, match=r"VirMIDI 0-0.*VirMIDI 0-3"):
         system.open_output("virtual raw midi*")

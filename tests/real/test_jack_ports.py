@@ -114,7 +114,7 @@ def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
     assert heard == [NOTE] * sent
 
 
-def test_patterns_are_resolved_or_told(system: JackSystem) -> None:
+def test_patterns_are_resolved_or_reported(system: JackSystem) -> None:
     """A pattern for several ports, or for none, gives an error with the candidates; one port is opened and played."""
     with player(JACK, "Stage piano"), player(JACK, "Stage organ"):
         until("both ports", lambda: len(system.inputs()) >= 2)
@@ -324,7 +324,7 @@ def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
     assert not left
 
 
-def test_no_server_is_told(
+def test_no_server_is_reported(
     jack_server: str, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
     """Without a server the player reads one sentence with a remedy, and nothing from the driver."""
@@ -354,13 +354,13 @@ def test_a_frozen_server_does_not_freeze_us(mortal_jack: subprocess.Popen[bytes]
         mortal_jack.send_signal(signal.SIGCONT)
 
 
-def test_a_killed_server_is_told(mortal_jack: subprocess.Popen[bytes]) -> None:
+def test_a_killed_server_is_reported(mortal_jack: subprocess.Popen[bytes]) -> None:
     """When the server dies during sending, every port raises and all of them close."""
     said = "the JACK server has stopped; its ports come back when it does\n"
     assert _misbehave("kill", mortal_jack) == said * 3 + "closed\n"
 
 
-def test_a_server_that_comes_back_is_joined_anew(mortal_jack: subprocess.Popen[bytes]) -> None:
+def test_a_server_that_comes_back_is_joined_again(mortal_jack: subprocess.Popen[bytes]) -> None:
     """Three times in one process: the server dies, ports raise and close, it starts again, ports carry messages."""
     carried = "heard\nheard\n"
     assert _misbehave("come back", mortal_jack) == carried + (carried + "as before\n") * 3 + "closed\n"

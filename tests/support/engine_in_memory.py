@@ -9,7 +9,7 @@ from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
 
 
-class Evening:
+class EngineInMemory:
     """An engine on memory ports in a folder of its own."""
 
     def __init__(self, folder: Path) -> None:

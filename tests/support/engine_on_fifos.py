@@ -37,7 +37,7 @@ do = "scene"
 """
 
 
-class Stage:
+class EngineOnFifos:
     """A folder with two FIFOs as cables, and an engine on them."""
 
     def __init__(self, folder: Path) -> None:

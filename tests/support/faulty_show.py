@@ -170,7 +170,7 @@ class HandInbox(InputReader):
         return self._settle()
 
 
-class Evening:
+class FaultyShow:
     """The show and all around it. `now` is virtual time (ns). Actions of the player and the gear wait in a queue."""
 
     def __init__(self, rng: Random, rig_file: Path, mock_clock: trio.testing.MockClock, nursery: trio.Nursery) -> None:

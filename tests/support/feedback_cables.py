@@ -27,7 +27,7 @@ class Cable:
 
 
 @dataclass
-class Stage:
+class FeedbackCables:
     """A router with cables around it. `heard` is what each output was given: (time, message)."""
 
     router: Engine

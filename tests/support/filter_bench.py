@@ -10,9 +10,7 @@ from pydantic import ValidationError
 from engine.midi.kinds import KINDS
 from engine.midi.message_words import from_hex, to_hex
 from filters.registry import FilterSettings, Later, Step, registry
-from tests.support.paths import reference
 
-REFERENCE = {entry["id"]: entry for entry in reference("filters")}
 MS = 1_000_000
 
 

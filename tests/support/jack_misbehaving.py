@@ -11,20 +11,22 @@ from pathlib import Path
 from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from tests.support.jack_servers import MORTAL, start_as_granted
+from tests.support.waiting import until
 
 NOTE = b"\x90\x40\x40"
 
 
 def refusals(send: Callable[[bytes], None], seconds: float) -> int:
-    """Send as fast as possible; returns how often a message was refused."""
+    """Send as fast as possible, and at least once; returns how often a message was refused."""
     refused = 0
     end = time.monotonic() + seconds
-    while time.monotonic() < end:
+    while True:
         try:
             send(NOTE)
         except PortError:
             refused += 1
-    return refused
+        if time.monotonic() >= end:
+            return refused
 
 
 def freeze(server: int) -> None:
@@ -34,15 +36,8 @@ def freeze(server: int) -> None:
     os.kill(server, signal.SIGSTOP)
     print("refused" if refusals(output.send, 1.0) else "never refused")
     os.kill(server, signal.SIGCONT)
-    end = time.monotonic() + 20
-    while time.monotonic() < end:
-        try:
-            output.send(NOTE)
-        except PortError:
-            time.sleep(0.01)
-        else:
-            print("sends again")
-            break
+    until("a message taken", lambda: not refusals(output.send, 0))
+    print("sends again")
     output.close()
     system.close()
 
@@ -144,27 +139,28 @@ def _close(ports: list[tuple[OutputPort, InputPort]]) -> None:
 def _carries(ports: list[tuple[OutputPort, InputPort]]) -> None:
     """What each output sends arrives at its input."""
     for output, source in ports:
-        heard: list[bytes] = []
-        end = time.monotonic() + 20
-        while NOTE not in heard and time.monotonic() < end:
-            output.send(NOTE)
-            time.sleep(0.02)
-            heard += source.poll()
-        print("heard" if NOTE in heard else "not heard")
+
+        def heard(output: OutputPort = output, source: InputPort = source) -> bool:
+            output.send(NOTE)  # a connection may be there before it carries
+            return NOTE in source.poll()
+
+        until("a note heard", heard)
+        print("heard")
 
 
 def _until(use: Callable[[], object], kind: type[PortError]) -> str:
     """Use it until it raises this; returns the text."""
-    end = time.monotonic() + 20
-    while time.monotonic() < end:
+
+    def raised() -> list[str]:
         try:
             use()
         except kind as fault:
-            return str(fault)
+            return [str(fault)]
         except PortError:
-            time.sleep(0.001)
-    print(f"{use} never told")
-    return ""
+            pass
+        return []
+
+    return until(f"{kind.__name__} raised", raised)[0]
 
 
 def _held() -> tuple[int, int]:

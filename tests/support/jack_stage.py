@@ -61,7 +61,7 @@ class Ends:
 
     def recall(self, scene: int) -> None:
         """Recall by foot; a foot takes longer from one press to the next than the switch's guard (30 ms)."""
-        time.sleep(max(0.0, self._recalled_at + 0.06 - time.monotonic()))
+        time.sleep(max(0.0, self._recalled_at + 0.06 - time.monotonic()))  # as a foot does: nothing to wait for
         self.scene, self.scene_before = scene, self.scene
         self.foot.play(bytes((0xC0, scene - 1)))
         self._recalled_at = time.monotonic()
@@ -101,17 +101,21 @@ class Ends:
         end = time.monotonic() + PATIENCE
         clean = 0
         while clean < 2 and time.monotonic() < end:
-            self._mark = (self._mark + 1) % 128
-            self.foot.play(MARKER + bytes((self._mark,)))
-            heard_by = time.monotonic() + 1
-            while any(box.marked != self._mark for box in self.boxes) and time.monotonic() < heard_by:
-                time.sleep(0.002)
-            heard = all(box.marked == self._mark for box in self.boxes)
-            clean = clean + 1 if heard and not self.residue() else 0
+            clean = clean + 1 if self._marker_arrives() and not self.residue() else 0
         if clean == 2:
             return []
         left = self.residue() + [f"{box.name} hears nothing" for box in self.boxes if box.marked != self._mark]
         return left or ["it never kept still"]
+
+    def _marker_arrives(self) -> bool:
+        """Whether both boxes hear, within a second, what the foot plays now; so they have heard all before it."""
+        self._mark = (self._mark + 1) % 128
+        self.foot.play(MARKER + bytes((self._mark,)))
+        try:
+            until("the marker heard", lambda: all(box.marked == self._mark for box in self.boxes), 1)
+        except AssertionError:
+            return False
+        return True
 
 
 class JackStage(Ends):

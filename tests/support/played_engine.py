@@ -12,7 +12,7 @@ from tests.support.receiver import Receiver
 Key = tuple[int, int, int]  # input, channel, key
 
 
-class Evening:
+class PlayedEngine:
     """A router, the time, all that was sent, and the keys that are down."""
 
     def __init__(self, rig: str, scene: int = 1) -> None:

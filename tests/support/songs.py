@@ -12,13 +12,11 @@ from typing import Any, Final
 import mido
 import pytest
 
-from tests.support.paths import reference
+from tests.support.check_values import check_value
 
 _FOLDER: Final = Path("/usr/share/games/openttd/baseset/openmsx")
 #: number -> figures of the song, measured without this program
-SONGS: Final[dict[int, dict[str, Any]]] = {
-    row["song"]: row for row in reference("dataset")["data-openmsx-files"]["expected"]
-}
+SONGS: Final[dict[int, dict[str, Any]]] = {row["song"]: row for row in check_value("data-openmsx-files").expected}
 #: 100 seconds of notes, pedals and programs
 PLAIN: Final = 3
 #: 11,340 messages on 12 channels, with 2,260 bends and 891 pressures among them

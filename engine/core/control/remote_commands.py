@@ -11,9 +11,7 @@ from engine.core.control.remote_messages import RemoteRequest, answer_reply, rea
 from engine.core.routing.outputs import Outputs
 from engine.core.state import State
 
-MOST_WAITING: Final = (
-    4096  # requests that wait for the show, of all inputs; a backup of the longest rigs has 2,600 blocks
-)
+MOST_WAITING: Final = 4096  # requests that wait for the show, of all inputs; a large rig has a hundred blocks
 REQUESTS_A_SECOND: Final = 300  # of one input, blocks aside: a DIN cable carries no more of our own
 REQUESTS_AT_ONCE: Final = 64
 _EACH: Final = 1_000_000_000 // REQUESTS_A_SECOND  # ns

@@ -150,12 +150,19 @@ class ClockGenerator:
         self.position = 0  # clocks since the song's beginning
         self._from = 0  # time (ns) of clock number 0 of this tempo
         self._next = 0  # the number of the next clock
+        self._soonest = 0  # time (ns) before which the next clock may not be sent
+        self.skipped = 0  # clocks that were never sent: after a stall of more than a beat
         self._taps: list[int] = []
 
     @property
     def due(self) -> int | None:
         """When `send` next has something, or None."""
-        return self._from + round(self._next * period(self.bpm)) if self.running else None
+        return max(self._grid, self._soonest) if self.running else None
+
+    @property
+    def _grid(self) -> int:
+        """Where the next clock belongs."""
+        return self._from + round(self._next * period(self.bpm))
 
     def start(self, now: int) -> list[bytes]:
         """Run from the beginning; nothing if it is running (p. 31)."""
@@ -188,7 +195,7 @@ class ClockGenerator:
             before = period(self.bpm)
             over = (now - self._from) / before - (self._next - 1)  # of the present clock, 0 to 1
             self._from = round(now - max(0.0, min(1.0, over)) * period(bpm))
-            self._next = 1
+            self._next, self._soonest = 1, 0
         self.bpm = bpm
 
     def tap(self, now: int) -> None:
@@ -205,32 +212,39 @@ class ClockGenerator:
     def take_over(self, now: int, bpm: float, position: int) -> None:
         """Go on where another clock fell silent."""
         self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), True, position
-        self._from, self._next = now, 0
+        self._from, self._next, self._soonest = now, 0, 0
 
     def follow(self, now: int, other: "ClockGenerator.Stand") -> None:
         """Run, or be stopped, as another generator is."""
         self.bpm = max(SLOWEST, min(FASTEST, other.bpm))
         self.position = other.position
         self.running = other.next_in is not None
-        self._from, self._next = now + (other.next_in or 0), 0
+        self._from, self._next, self._soonest = now + (other.next_in or 0), 0, 0
 
     def stand(self, now: int) -> "ClockGenerator.Stand":
         """Its tempo, position and time to the next clock; see `follow`."""
         return self.Stand(self.bpm, self.position, self.due - now if self.due is not None else None)
 
     def send(self, now: int) -> list[bytes]:
-        """The clock, if it is due. Clocks missed in a stall are not sent later: a burst would be a wrong tempo."""
+        """The clock, if it is due.
+
+        After a stall of up to a beat, the clocks that were missed follow at twice the tempo until none is owed, so that
+        whoever follows is at the same place again. After a longer one they are skipped and counted.
+        """
         due = self.due
         if due is None or now < due:
             return []
         length = period(self.bpm)
-        behind = int((now - due) / length)
-        self._next += 1 + behind
-        self.position += 1 + behind
+        behind = int((now - self._grid) / length)
+        skipped = behind if behind > PER_BEAT else 0
+        self.skipped += skipped
+        self._next += 1 + skipped
+        self.position += 1 + skipped
+        self._soonest = now + round(length / 2) if behind > skipped else 0
         return [CLOCK]
 
     def _run(self, now: int, message: bytes) -> list[bytes]:
         self.running = True
-        self._from, self._next = now + _GAP, 0
+        self._from, self._next, self._soonest = now + _GAP, 0, 0
         self.position -= 1  # the first clock is where the song begins
         return [message]

@@ -51,6 +51,7 @@ def sync(show: Show) -> dict[str, Any]:
     return {
         "tempo": round(bpm, 1) if bpm is not None else None,
         "clock_from": found.clock_source(now),
+        "clocks_skipped": found.clock.skipped if found.clock is not None else 0,
         "timecode": str(shown.label) if shown else None,
         "timecode_rate": shown.label.rate.name if shown else None,
         "timecode_runs": shown.running if shown else False,

@@ -231,7 +231,7 @@ def test_what_was_heard_is_not_heard_again(net: FakeNet) -> None:
     assert source.poll() == [ON]
 
 
-def test_a_machine_that_started_anew_counts_from_its_own_beginning(net: FakeNet) -> None:
+def test_a_machine_that_started_again_counts_from_its_own_beginning(net: FakeNet) -> None:
     """The start of a new stream does not count as a gap."""
     _, source, box, sender = _hears(net)
     _put(box, sender, ON, OFF)
@@ -249,7 +249,7 @@ def test_what_arrived_before_the_cable_was_cut_is_heard(net: FakeNet) -> None:
         source.poll()
 
 
-def test_what_the_other_machine_counts_is_told(net: FakeNet) -> None:
+def test_what_the_other_machine_counts_is_reported(net: FakeNet) -> None:
     """The longest message its driver takes, and what it dropped, are known here as for an output of our own."""
     desk, box = _playing(net)
     counted = {"shed": 3, "replaced": 2, "longest": 4096}

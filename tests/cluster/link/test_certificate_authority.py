@@ -102,7 +102,7 @@ def test_another_authority_s_are_replaced(rig: Rig, tmp_path: Path) -> None:
     assert made(rig, tmp_path / "one") == {"desk": False, "box": True}
 
 
-def test_a_lost_authority_is_told(rig: Rig, tmp_path: Path) -> None:
+def test_a_lost_authority_is_reported(rig: Rig, tmp_path: Path) -> None:
     """Without the authority's key nothing can be signed; the error says so, with the remedy."""
     made(rig, tmp_path)
     (tmp_path / "authority.key").unlink()
@@ -112,7 +112,7 @@ def test_a_lost_authority_is_told(rig: Rig, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("file", ["authority.pem", "box.pem", "box.key"])
-def test_a_machine_without_its_keys_is_told_how(rig: Rig, tmp_path: Path, file: str) -> None:
+def test_a_machine_without_its_keys_reports_the_remedy(rig: Rig, tmp_path: Path, file: str) -> None:
     """The error names the missing file, the command that makes it and the folder to copy."""
     made(rig, tmp_path / "rig.keys")
     (tmp_path / "rig.keys" / "box" / file).unlink()
@@ -122,7 +122,7 @@ def test_a_machine_without_its_keys_is_told_how(rig: Rig, tmp_path: Path, file: 
     assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and copy the folder box into" in str(error.value)
 
 
-def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_wrong_certificate_is_reported(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A certificate for another machine or address, or an expired one, is reported when the machine starts."""
     folder = tmp_path / "rig.keys"
     made(rig, folder)
@@ -147,7 +147,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
         keys_of(network, tmp_path / "rig.toml")
 
 
-def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_end_that_is_near_is_reported_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A certificate that expires within thirty days is reported at each start; the next `network keys` replaces it.
 
     Its authority expires on the same day, and is replaced as well."""

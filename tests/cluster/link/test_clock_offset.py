@@ -65,7 +65,7 @@ def test_before_the_first_answer_it_is_now() -> None:
     assert world.near.round_trip("box") is None
 
 
-def test_a_machine_that_started_anew_has_a_new_clock() -> None:
+def test_a_machine_that_started_again_has_a_new_clock() -> None:
     """When the other machine restarts, the old offset is forgotten, however quick its answers were."""
     world = World(0)
     world.ask(0, 0)
@@ -87,7 +87,7 @@ def test_a_machine_that_is_silent_may_come_back_with_another_clock() -> None:
     assert world.near.here("box", 12, world.true) == world.true
 
 
-def test_the_round_trip_is_told() -> None:
+def test_the_round_trip_is_reported() -> None:
     """The last, least, median and greatest round trips are given, in nanoseconds."""
     world = World(0)
     for way in (5, 1, 3):

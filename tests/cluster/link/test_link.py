@@ -272,7 +272,7 @@ def test_a_message_that_is_too_large_does_not_arrive(pair: tuple[Link, Link]) ->
     assert f"r1/test/state/rig {LARGEST + 1}" not in heard
 
 
-def test_an_address_in_use_is_told(tmp_path: Path) -> None:
+def test_an_address_in_use_is_reported(tmp_path: Path) -> None:
     """A machine whose address is in use cannot join, and one sentence says so."""
     rig = read(rig_text(free_ports(3)), "rig.toml")
     settings = settings_of(rig, tmp_path / "rig.toml")

@@ -4,6 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.cable.receiver_state import YOUNG, ReceiverState
+from tests.support.check_values import check_value
 from tests.support.receiver import Receiver
 
 _channels = st.integers(0, 2)
@@ -41,22 +42,28 @@ class Tuned(Receiver):
 
     def __init__(self) -> None:
         super().__init__()
-        self.chosen: dict[int, list[int]] = {}
+        self.chosen: dict[int, list[int | None]] = {}
         self.kind: dict[int, int] = {}
         self.parameters: dict[tuple[int, ...], list[int]] = {}
 
     def _controller(self, channel: int, number: int, value: int) -> None:
         super()._controller(channel, number, value)
-        chosen = self.chosen.setdefault(channel, [127] * 4)
+        chosen = self.chosen.setdefault(channel, [None] * 4)
         kind = self.kind.get(channel, 0)
         if number == 121:
-            chosen[:] = [127] * 4
+            chosen[:] = [None] * 4
         elif 98 <= number <= 101:
             chosen[number - 98] = value
             self.kind[channel] = (number - 98) // 2
-        elif number in (6, 38) and (which := chosen[2 * kind : 2 * kind + 2]) != [127, 127]:
+        elif number in (6, 38) and (which := self.selected_of(channel, kind)) != [127, 127]:
             data = self.parameters.setdefault((channel, kind, *which), [0, 0])
             data[:] = [value, 0] if number == 6 else [data[0], value]
+
+    def selected_of(self, channel: int, kind: int) -> list[int]:
+        """LSB and MSB of the parameter selected; an MSB alone counts as LSB 0 (MIDI 1.0 p. 12, rpn-msb-missing)."""
+        low, high = self.chosen[channel][2 * kind : 2 * kind + 2]
+        high = 127 if high is None else high
+        return [(127 if high == 127 else 0) if low is None else low, high]
 
 
 def _heard(music: list[bytes]) -> Tuned:
@@ -68,7 +75,8 @@ def _heard(music: list[bytes]) -> Tuned:
 
 def _picture(receiver: Tuned) -> tuple[object, ...]:
     sounding = {place for place, count in receiver.sounding.items() if count}
-    return sounding, receiver.off_rest, receiver.sound, receiver.bank, receiver.chosen
+    selected = {channel: [receiver.selected_of(channel, kind) for kind in (0, 1)] for channel in receiver.chosen}
+    return sounding, receiver.off_rest, receiver.sound, receiver.bank, selected
 
 
 @given(_music, _music)
@@ -127,3 +135,55 @@ def test_a_note_that_both_have_rings_on() -> None:
     both = ReceiverState()
     both.note(0, bytes((0x90, 60, 100)))
     assert both.copy().to(both, 1 << 40) == []
+
+
+# Parameters, against the standard's own examples
+
+
+def _set_by(*messages: str) -> list[str]:
+    """What another receiver must be sent to be where these lead: parameters set, and the parameter selected."""
+    there = ReceiverState()
+    for message in messages:
+        there.note(0, bytes.fromhex(message))
+    return [message.hex(" ").upper() for message in ReceiverState().to(there, 0)]
+
+
+def test_a_parameter_that_is_not_registered_is_selected_with_99_and_98() -> None:
+    """The MSB goes out with controller 99, the LSB with 98 (nrpn-controllers)."""
+    entry = check_value("nrpn-controllers")
+    assert _set_by(*entry.expected) == entry.expected
+    assert [int(message.split()[2], 16) for message in entry.expected] == entry.input["nrpn"]
+
+
+def test_there_are_as_many_parameters_as_two_bytes_can_name() -> None:
+    """Each pair of MSB and LSB is a parameter of its own (rpn-space), but 7F 7F, which is none (rpn-null)."""
+    there, none = ReceiverState(), check_value("rpn-null")
+    for number in range(check_value("rpn-space").expected):
+        for controller, value in ((101, number >> 7), (100, number & 0x7F), (6, 1)):
+            there.note(0, bytes((0xB0, controller, value)))
+    sent = ReceiverState().to(there, 0)
+    assert sum(message[1] == 6 for message in sent) == check_value("rpn-space").expected - 1
+    data = [message for message in _set_by("B0 65 00", "B0 64 00", "B0 06 02", *none.input) if message[:5] == "B0 06"]
+    assert data == ["B0 06 02"], none.expected
+
+
+def test_half_a_selection() -> None:
+    """An LSB alone goes with the MSB before it, and with an MSB alone the LSB is 0 (rpn-msb-missing)."""
+    parts = {"previous msb": "B0 65 01", "lsb=0": "B0 64 00"}
+    said = check_value("rpn-msb-missing").expected
+    whole = ["B0 65 01", "B0 64 00", "B0 06 02"]
+    assert _set_by(whole[0], whole[2]) == _set_by(whole[0], parts[said["msb_only"]], whole[2])
+    following = ["B0 64 03", "B0 06 04"]
+    assert _set_by(*whole, *following) == _set_by(*whole, parts[said["lsb_only"]], *following)
+
+
+def test_a_selection_outlives_other_messages_but_not_a_reset() -> None:
+    """Notes within a transaction do not end it; Reset All Controllers does (rpn-unrelated)."""
+    msb, lsb, note, data = check_value("rpn-unrelated").input
+    number, value = (word for word in check_value("rpn-unrelated").expected.split() if word.isdigit())
+    assert _set_by(msb, lsb, note, "80 3C 40", data) == [
+        "B0 65 00",
+        f"B0 64 {int(number):02X}",
+        f"B0 06 {int(value):02X}",
+    ]
+    assert not [message for message in _set_by(msb, lsb, "B0 79 00", data) if message.startswith("B0 06")]

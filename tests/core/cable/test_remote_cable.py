@@ -57,7 +57,7 @@ def test_the_time_on_the_far_cable_is_reckoned() -> None:
     assert cable.carried_at == 30 * 320_000
 
 
-def test_the_bay_makes_far_wires_where_it_is_told() -> None:
+def test_an_output_at_another_machine_has_a_remote_cable() -> None:
     """An output declared as remote gets a remote cable, and its scene's burst is sent as an order."""
     engine = engine_of(read(PORTS.replace("WIRE", "din") + SCENES, "test"), remote=("strings",))
     cable = engine.state.cables[engine.outputs.index("strings")]

@@ -12,10 +12,9 @@ from engine.core.cable.output_cable import BurstUnit, Delivery
 from engine.core.cable.program_burst import duration, select, size
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
-from tests.support.paths import reference
+from tests.support.check_values import CheckValue, check_value, check_values
 from tests.support.pit_engine import MS
 
-REFERENCE = reference("wire")
 BYTE = 320_000  # ns (din-byte-us: MIDI 1.0 p. 1)
 SPEEDS = st.sampled_from([DIN, DIN_RUNNING])
 
@@ -95,21 +94,21 @@ def _time_of(messages: Sequence[bytes], speed: CableSpeed) -> float:
 
 def test_the_line() -> None:
     """31,250 baud, ten bits a byte: 320 µs per byte, 3,125 bytes per second (din-baud, din-frame, din-byte-us)."""
-    bits = REFERENCE["din-frame"]["expected"]["bits"]
-    baud = REFERENCE["din-baud"]["expected"]["baud"]
+    bits = check_value("din-frame").expected["bits"]
+    baud = check_value("din-baud").expected["baud"]
     assert DIN.byte_ns * baud == bits * 10**9
-    assert DIN.byte_ns == REFERENCE["din-byte-us"]["expected"]["us"] * 1000
-    assert 10**9 / DIN.byte_ns == REFERENCE["din-bytes-per-second"]["expected"]
+    assert DIN.byte_ns == check_value("din-byte-us").expected["us"] * 1000
+    assert 10**9 / DIN.byte_ns == check_value("din-bytes-per-second").expected
 
 
-SIZES = {name: entry for name, entry in REFERENCE.items() if (entry["input"] or {}).keys() == {"bytes"}}
+SIZES = [entry for entry in check_values("din-") if (entry.input or {}).keys() == {"bytes"}]
 
 
 @pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
-@pytest.mark.parametrize("name", SIZES)
-def test_times_of_one_message(name: str, speed: CableSpeed) -> None:
+@pytest.mark.parametrize("entry", SIZES, ids=lambda entry: entry.id)
+def test_times_of_one_message(entry: CheckValue, speed: CableSpeed) -> None:
     """One message takes 320 µs for each of its bytes; running status saves nothing on a single message."""
-    length, expected = SIZES[name]["input"]["bytes"], SIZES[name]["expected"]
+    length, expected = entry.input["bytes"], entry.expected
     short = {1: b"\xf8", 2: b"\xc0\x05", 3: b"\x90\x3c\x40"}
     message = short.get(length) or b"\xf0" + bytes(length - 2) + b"\xf7"
     assert _time_of([message], speed) == pytest.approx(expected.get("ms") or expected["us"] / 1000)
@@ -118,9 +117,9 @@ def test_times_of_one_message(name: str, speed: CableSpeed) -> None:
 @pytest.mark.parametrize("name", ["din-chord-4", "din-chord-10"])
 def test_times_of_a_chord(name: str) -> None:
     """Ten note-ons on one channel: 9.6 ms, and 6.72 ms with running status (MIDI 1.0 p. A-1)."""
-    chord = [bytes((0x90, 48 + key, 64)) for key in range(REFERENCE[name]["input"]["notes"])]
-    assert _time_of(chord, DIN) == pytest.approx(REFERENCE[name]["expected"]["plain_ms"])
-    assert _time_of(chord, DIN_RUNNING) == pytest.approx(REFERENCE[name]["expected"]["running_status_ms"])
+    chord = [bytes((0x90, 48 + key, 64)) for key in range(check_value(name).input["notes"])]
+    assert _time_of(chord, DIN) == pytest.approx(check_value(name).expected["plain_ms"])
+    assert _time_of(chord, DIN_RUNNING) == pytest.approx(check_value(name).expected["running_status_ms"])
 
 
 @pytest.mark.parametrize(("name", "speed"), [("din-rate-3byte", DIN), ("din-rate-rs", DIN_RUNNING)])
@@ -129,15 +128,15 @@ def test_messages_a_second(name: str, speed: CableSpeed) -> None:
     flood = [bytes((0x90, key % 128, 1 + key % 127)) for key in range(2000)]
     cable = CableInTime(speed).perform([Event(0, (message,)) for message in flood]).run_dry()
     sent = sum(start < 10**9 for _, (_, _, start) in cable.handed)
-    assert sent == pytest.approx(REFERENCE[name]["expected"]["per_second"], abs=1)
+    assert sent == pytest.approx(check_value(name).expected["per_second"], abs=1)
 
 
 def test_a_dump_holds_no_clock() -> None:
     """A SysEx of 1,000 bytes would hold back fifteen clocks at 120 bpm; each clock is handed over when it comes."""
-    entry = REFERENCE["din-sysex-hold-clock"]
-    dump = b"\xf0" + bytes(entry["input"]["bytes"] - 2) + b"\xf7"
-    period = 60 * 10**6 // (24 * entry["input"]["bpm"])  # µs
-    clocks = int(entry["expected"]["clocks"])
+    entry = check_value("din-sysex-hold-clock")
+    dump = b"\xf0" + bytes(entry.input["bytes"] - 2) + b"\xf7"
+    period = 60 * 10**6 // (24 * entry.input["bpm"])  # µs
+    clocks = int(entry.expected["clocks"])
     cable = CableInTime(DIN).perform([Event(0, (dump,)), *(Event(period, (b"\xf8",)) for _ in range(clocks))]).run_dry()
     assert [(at, start) for at, (_, message, start) in cable.handed if message == b"\xf8"] == [
         (number * period * 1000,) * 2 for number in range(1, clocks + 1)
@@ -260,8 +259,8 @@ def test_a_clock_stays_behind_a_song_position_that_waits_behind_a_sysex() -> Non
 @pytest.mark.parametrize("window", [0, 1, 2])
 def test_the_pacing_rule(window: int) -> None:
     """A flood leaves no faster than the figures of din-pacing: 2 bytes in 320 µs, 11 in 3.2 ms, 3,126 in a second."""
-    entry = REFERENCE["din-pacing"]
-    length, most = entry["input"]["window_us"][window] * 1000, entry["expected"]["max_bytes"][window]
+    entry = check_value("din-pacing")
+    length, most = entry.input["window_us"][window] * 1000, entry.expected["max_bytes"][window]
     flood = [Event(0, (bytes((0x90, key % 128, 1)),)) for key in range(1500)]
     cable = CableInTime(DIN).perform(flood).run_dry()
     starts = [sent + place * BYTE for _, (_, message, sent) in cable.handed for place in range(len(message))]
@@ -477,7 +476,7 @@ def test_a_burst_for_sixteen_channels_with_running_status() -> None:
     """128 bytes take 40.96 ms, with running status 112 take 35.84: as played (scene-burst-16, MIDI 1.0 p. A-1)."""
     steps = [BurstUnit(channel, select(channel, (1, 2), 5), 0) for channel in range(16)]
     for name, speed in (("scene-burst-16", DIN), ("scene-burst-16-rs", DIN_RUNNING)):
-        expected = REFERENCE[name]["expected"]
+        expected = check_value(name).expected
         assert size(steps, speed) == expected["bytes"]
         assert duration(steps, speed) / MS == pytest.approx(expected["ms"])
         cable = CableInTime(speed).perform([Event(0, (), tuple(steps))]).run_dry()

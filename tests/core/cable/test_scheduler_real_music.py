@@ -12,10 +12,9 @@ import pytest
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
-from tests.support.paths import reference
+from tests.support.check_values import check_value
 from tests.support.songs import SONGS, Song, song
 
-REFERENCE = reference("dataset")
 BYTE = 320_000  # ns (MIDI 1.0 p. 1)
 MS = 1_000_000
 
@@ -108,11 +107,11 @@ def test_the_set_as_a_whole(speed: CableSpeed) -> None:
     """All 31 songs: 173,838 messages, and the hardest song is the one that the reference names."""
     running = speed.running_status
     worst = {number: max(first_in_first_out(song(number), running).took) for number in SONGS}
-    assert len(SONGS) == REFERENCE["data-openmsx-count"]["expected"]["files"]
-    assert sum(len(song(number)) for number in SONGS) == REFERENCE["data-openmsx-count"]["expected"]["messages"]
+    assert len(SONGS) == check_value("data-openmsx-count").expected["files"]
+    assert sum(len(song(number)) for number in SONGS) == check_value("data-openmsx-count").expected["messages"]
     total = sum(first_in_first_out(song(number), running).bytes for number in SONGS)
-    assert total == REFERENCE["data-openmsx-bytes"]["expected"]["running_status" if running else "plain"]
-    hardest = REFERENCE["data-openmsx-peaks"]["expected"]["din_worst"]
+    assert total == check_value("data-openmsx-bytes").expected["running_status" if running else "plain"]
+    hardest = check_value("data-openmsx-peaks").expected["din_worst"]
     if not running:  # with running status another song is harder, as its row says
         assert max(worst, key=lambda number: worst[number]) == hardest["song"]
     assert worst[hardest["song"]] / MS == pytest.approx(hardest["ms_rs" if running else "ms"], abs=0.0011)

@@ -173,7 +173,7 @@ def test_printed_numbers_are_scene_numbers(message: str, scene: int) -> None:
     assert scene_of(made) == scene
 
 
-def test_a_number_without_a_scene_is_told_and_consumed() -> None:
+def test_a_number_without_a_scene_is_reported_and_consumed() -> None:
     """Program 99 in a rig without scene 99 changes nothing, is not routed and is reported."""
     made = router(control('program = "any"', 'do = "scene"'))
     assert play(made, 1, "C0 62") == []
@@ -253,6 +253,16 @@ def test_every_step_of_a_knob_counts() -> None:
     for at in range(3, 5):
         play(made, at, "B0 14 7F")
     assert scene_of(made) == 2
+
+
+@pytest.mark.parametrize("moved", ["B0 40 7F", "B0 01 33", "E0 12 50", "D0 20", "A0 3C 20"])
+def test_what_the_input_of_a_control_moved_stays_while_it_is_fed(moved: str) -> None:
+    """A pedal, wheel, bend or pressure that no control of its input looks at is not set to rest at a recall: the new
+    scene still feeds it."""
+    made = router(control("controller = 80"))
+    assert play(made, 1, moved) == [moved]
+    assert recall(made, 2 * MS, 2) == []
+    assert made.state.ledger.off_rest() == 1
 
 
 # What they do

@@ -247,7 +247,7 @@ def test_a_song_recalls() -> None:
     assert made.scene == (61, "Finale")
 
 
-def test_a_program_of_no_scene_is_told() -> None:
+def test_a_program_of_no_scene_is_reported() -> None:
     """A program without a scene is consumed and reported, and changes nothing."""
     made = router(PROGRAMS)
     assert made.receive(MS, PADS, b"\xc0\x05") == []

@@ -2,7 +2,6 @@
 
 import random
 import re
-from typing import Any
 
 import pytest
 from hypothesis import given
@@ -26,12 +25,11 @@ from engine.midi.machine_control import MachineControl, machine_control
 from engine.midi.seven_bit_packing import unpack
 from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
-from tests.support.paths import reference
+from tests.support.check_values import CheckValue, check_value, check_values
 from tests.support.random_remote_messages import PLAIN, US, is_in_order, random_message, valid_messages
 
-REFERENCE = reference("remote")
-BY_ID = {entry["id"]: entry for entry in REFERENCE}
 DESK, KEYS = 0, 1
+MESSAGES = [*check_values("usx-gm"), *check_values("usx-master-"), check_value("usx-bar-marker")]
 
 
 def heard(message: str | bytes, programs: bool = True) -> RemoteRequest | None:
@@ -71,18 +69,18 @@ def test_the_list_of_a_cue_is_handed_on() -> None:
 
 def test_a_cue_to_all_lights() -> None:
     """The standard's own example, GO of cue 1 to all devices, recalls scene 1 (RP-002 2.1, 5)."""
-    assert heard(BY_ID["msc-go"]["expected"]) == RemoteRequest("scene", 1)
+    assert heard(check_value("msc-go").expected) == RemoteRequest("scene", 1)
 
 
 def test_ids_that_are_obeyed() -> None:
     """Of all device ids, a rig obeys its own and the all-call id, but no group (RP-002 2.2)."""
     spoken = [device for device in range(128) if heard(show_control(ShowControl(device, 0x01, "go")))]
-    assert spoken == [US, int(BY_ID["msc-device-ids"]["expected"]["all"], 16)]
+    assert spoken == [US, int(check_value("msc-device-ids").expected["all"], 16)]
 
 
 def test_formats_that_are_obeyed() -> None:
     """Cues for lights, for sound and its kinds and for all types are obeyed, those for machinery or fireworks never."""
-    named = {name: int(code, 16) for code, name in BY_ID["msc-formats"]["expected"].items()}
+    named = {name: int(code, 16) for code, name in check_value("msc-formats").expected.items()}
     spoken = [form for form in range(1, 128) if heard(show_control(ShowControl(US, form, "go")))]
     assert spoken == [named["Lighting"], *range(named["Sound"], named["Machinery"]), named["All-types"]]
 
@@ -110,7 +108,7 @@ def test_transport_keys_run_the_time_code(command: str, expected: str | None) ->
 
 def test_locate() -> None:
     """LOCATE passes on its target as a time code (RP-013, LOCATE [TARGET])."""
-    assert heard(BY_ID["mmc-locate"]["expected"]) == RemoteRequest("locate", None, "01:02:03:04")
+    assert heard(check_value("mmc-locate").expected) == RemoteRequest("locate", None, "01:02:03:04")
     drop = machine_control(MachineControl(US, "locate", read_label("01:02:03;04", RATES["29.97 drop"])))
     assert heard(drop) == RemoteRequest("locate", None, "01:02:03;04")
 
@@ -118,13 +116,13 @@ def test_locate() -> None:
 # Programs, banks and songs
 
 
-@pytest.mark.parametrize("entry", [entry for entry in REFERENCE if entry["id"].startswith("bank-number")])
-def test_a_bank_has_128_scenes(entry: dict[str, Any]) -> None:
+@pytest.mark.parametrize("entry", check_values("bank-number-"))
+def test_a_bank_has_128_scenes(entry: CheckValue) -> None:
     """The first program of a bank is the scene after all those of the banks below it (MIDI 1.0 p. 13, 14)."""
     remote = RemoteReader(US, programs=True)
     for number, name in ((0, "msb"), (32, "lsb")):
-        assert remote.read(DESK, bytes((0xB0, number, entry["input"][name]))) == RemoteRequest("bank")
-    assert remote.read(DESK, bytes((0xC0, 0))) == RemoteRequest("scene", (entry["expected"] - 1) * 128 + 1)
+        assert remote.read(DESK, bytes((0xB0, number, entry.input[name]))) == RemoteRequest("bank")
+    assert remote.read(DESK, bytes((0xC0, 0))) == RemoteRequest("scene", (entry.expected - 1) * 128 + 1)
 
 
 @pytest.mark.parametrize(
@@ -134,7 +132,7 @@ def test_a_bank_has_128_scenes(entry: dict[str, Any]) -> None:
 def test_a_bank_stays_until_the_next(name: str, bank: tuple[int, int] | None) -> None:
     """A bank acts at the next program and stays; controller 121 leaves it alone; a high byte sets the low one to 0."""
     remote = RemoteReader(US, programs=True)
-    messages = [bytes.fromhex(message) for message in BY_ID[name]["input"]]
+    messages = [bytes.fromhex(message) for message in check_value(name).input]
     requests = [remote.read(DESK, message) for message in messages]
     if bank is None:
         assert requests == [RemoteRequest("bank")] * 2
@@ -152,8 +150,8 @@ def test_a_high_byte_sets_the_low_byte_to_0() -> None:
 
 def test_programs_are_counted_as_printed() -> None:
     """Program bytes 0 to 127 are scenes 1 to 128 (MIDI 1.0 p. 18)."""
-    numbers = BY_ID["program-wire"]
-    for cable, printed in zip(numbers["expected"]["wire"], numbers["input"]["printed"], strict=True):
+    numbers = check_value("program-wire")
+    for cable, printed in zip(numbers.expected["wire"], numbers.input["printed"], strict=True):
         assert heard(bytes((0xC3, cable))) == RemoteRequest("scene", printed)
 
 
@@ -298,14 +296,10 @@ def test_nothing_but_valid_messages_is_obeyed() -> None:
     assert 10_000 < obeyed < 90_000  # valid and invalid messages both occurred
 
 
-@pytest.mark.parametrize(
-    "entry",
-    [entry for entry in REFERENCE if entry["area"] in ("universal-sysex", "song-position")],
-    ids=lambda entry: entry["id"],
-)
-def test_other_standard_messages_command_nothing(entry: dict[str, Any]) -> None:
+@pytest.mark.parametrize("entry", [*MESSAGES, *check_values("spp-", given="spp")], ids=lambda entry: entry.id)
+def test_other_standard_messages_command_nothing(entry: CheckValue) -> None:
     """General MIDI, master volume, bar marks and song positions are not commands (MIDI Association Table 4)."""
-    expected = entry["expected"]
+    expected = entry.expected
     texts = [expected] if isinstance(expected, str) else [expected["bytes"]] if "bytes" in expected else []
     for text in texts:
         if re.fullmatch(r"F[0-9A-F]( [0-9A-F]{2})+", text):
@@ -314,4 +308,4 @@ def test_other_standard_messages_command_nothing(entry: dict[str, Any]) -> None:
 
 def test_handshakes_command_nothing() -> None:
     """Handshakes of a dump are not commands (MIDI 1.0 p. 36)."""
-    assert [heard(message) for message in BY_ID["sysex-handshake"]["expected"].values()] == [None] * 5
+    assert [heard(message) for message in check_value("sysex-handshake").expected.values()] == [None] * 5

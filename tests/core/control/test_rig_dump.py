@@ -113,7 +113,7 @@ def test_two_bytes_swapped_are_noticed(place: int, data: DataObject) -> None:
 
 
 @given(st.sets(st.integers(1, len(BLOCKS)), min_size=1, max_size=len(BLOCKS) - 1), st.randoms())
-def test_lost_blocks_are_told_by_number(lost: set[int], chance: ArtificialRandom) -> None:
+def test_lost_blocks_are_reported_by_number(lost: set[int], chance: ArtificialRandom) -> None:
     """Every missing block is reported; once it comes, on its own, the text is whole."""
     here = [message for place, message in enumerate(BLOCKS, 1) if place not in lost]
     chance.shuffle(here)

@@ -98,7 +98,7 @@ def test_a_guard_is_never_deaf_for_longer(length: int, gaps: list[int]) -> None:
         (((0, 20),), [(380, SHORT)]),  # released within the guard: noticed when the guard is over
     ],
 )
-def test_presses_are_told_apart(times: Sequence[tuple[int, int]], found: list[tuple[int, str]]) -> None:
+def test_presses_are_distinguished(times: Sequence[tuple[int, int]], found: list[tuple[int, str]]) -> None:
     """Long from 600 ms, while still down; double if pressed again within 350 ms of the release; else short."""
     assert told(presses(times)) == found
 

@@ -9,18 +9,17 @@ from hypothesis import strategies as st
 from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, input_lost, recall, wake_up
-from tests.support.paths import reference
 from tests.support.pit_engine import MS, PORTS, SCENES, ears, engine, hexed, run_dry
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import played
 
-REFERENCE = reference("faults")
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
 FE, CLOCK, ON, OFF, PEDAL = b"\xfe", b"\xf8", b"\x90\x3c\x40", b"\x80\x3c\x40", b"\xb0\x40\x7f"
-SEND_MS = REFERENCE["as-recommended"]["expected"]["send_ms"]
-JUDGE_MS = REFERENCE["as-recommended"]["expected"]["judge_ms"]
+SEND_MS = check_value("as-recommended").expected["send_ms"]
+JUDGE_MS = check_value("as-recommended").expected["judge_ms"]
 
 STRIP = '{ filter = "strip", kinds = ["active_sensing"] }'
 NO_FE = f'{{ from = ["keys", "pads"], to = ["strings", "brass"], through = [ {STRIP} ] }}'
@@ -48,7 +47,7 @@ def let_pass(router: Engine, now: int, until: int) -> list[Delivery]:
 
 def test_the_first_one_arms_the_watch() -> None:
     """An input that has never sent an FE may be silent for ever (entry as-arm)."""
-    assert REFERENCE["as-arm"]["expected"] == "no action"
+    assert check_value("as-arm").expected == "no action"
     router = playing()
     for message in (ON, PEDAL, CLOCK):
         router.receive(1, KEYS, message)
@@ -62,7 +61,7 @@ def test_the_first_one_arms_the_watch() -> None:
 def test_a_silence_is_judged_after_330_ms(held: int) -> None:
     """329 ms after the last message nothing happens; after 331 ms all that the input holds is released at every output,
     the player is informed once, and the input counts as silent (entries as-timeout and as-recommended)."""
-    assert (JUDGE_MS, REFERENCE["as-timeout"]["input"]) == (330, {"fe_seen": True, "gap_ms": 331})
+    assert (JUDGE_MS, check_value("as-timeout").input) == (330, {"fe_seen": True, "gap_ms": 331})
     router = playing()
     out = router.receive(0, KEYS, FE)
     for key in range(held):
@@ -242,17 +241,17 @@ def test_nothing_hangs_when_an_input_falls_silent_on_a_busy_wire() -> None:
 
 def test_an_evening_with_sensing_players_ends_in_silence() -> None:
     """Two players send FE, and in each scene one of them fails with keys down."""
-    evening = Evening(PORTS.replace("WIRE", "din") + SCENES)
+    performed = PlayedEngine(PORTS.replace("WIRE", "din") + SCENES)
     for number in (1, 2, 1):
-        evening.recall(number)
+        performed.recall(number)
         for source in (KEYS, PADS):
-            evening.play(source, FE)
-            evening.chord(source, 0, 40)
-        evening.wait(100 * MS)
-        evening.play(KEYS, FE)
-        evening.wait(250 * MS)
-        evening.play(KEYS, FE)
-        assert PADS in evening.router.state.sensing.silent
-        evening.let_go(KEYS)
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
+            performed.play(source, FE)
+            performed.chord(source, 0, 40)
+        performed.wait(100 * MS)
+        performed.play(KEYS, FE)
+        performed.wait(250 * MS)
+        performed.play(KEYS, FE)
+        assert PADS in performed.router.state.sensing.silent
+        performed.let_go(KEYS)
+    performed.run_dry()
+    assert [synth.held for synth in performed.ears()] == [0, 0]

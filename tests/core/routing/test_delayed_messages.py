@@ -18,7 +18,7 @@ from engine.rig.read.load import read
 from filters.registry import Later, registry
 from tests.support.engine_calls import adopt, engine_of, finish, input_lost, output_left, recall, wake_up
 from tests.support.pit_engine import MS
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
 
 ECHO = '{ filter = "echo", milliseconds = 100, repeats = 2, fade = 50 }'
@@ -35,18 +35,18 @@ def rig(own: str = "", everywhere: str = "", to: str = '"brass"') -> str:
     return text + f'[[scenes]]\nnumber = 1\nname = "A"\n{routes}[[scenes]]\nnumber = 2\nname = "B"\n'
 
 
-def played(evening: Evening, *messages: str, source: int = 0) -> None:
+def played(performed: PlayedEngine, *messages: str, source: int = 0) -> None:
     for message in messages:
-        evening.play(source, bytes.fromhex(message))
+        performed.play(source, bytes.fromhex(message))
 
 
-def heard(evening: Evening, output: int = BRASS) -> list[tuple[float, str]]:
+def heard(performed: PlayedEngine, output: int = BRASS) -> list[tuple[float, str]]:
     """(ms, message) at an output."""
-    return [(at / MS, message.hex(" ").upper()) for at, message, _ in evening.heard(output)]
+    return [(at / MS, message.hex(" ").upper()) for at, message, _ in performed.heard(output)]
 
 
-def sounding(evening: Evening) -> int:
-    return sum(synth.held for synth in evening.ears())
+def sounding(performed: PlayedEngine) -> int:
+    return sum(synth.held for synth in performed.ears())
 
 
 # Echoes
@@ -54,12 +54,12 @@ def sounding(evening: Evening) -> int:
 
 def test_an_echo_is_heard_at_its_time() -> None:
     """An echo repeats 100 and 200 ms after the key, and ends the same times after the release."""
-    evening = Evening(rig(ECHO))
-    played(evening, "90 3C 40")
-    evening.wait(30 * MS)
-    played(evening, "80 3C 11")
-    evening.run_dry()
-    assert heard(evening) == [
+    performed = PlayedEngine(rig(ECHO))
+    played(performed, "90 3C 40")
+    performed.wait(30 * MS)
+    played(performed, "80 3C 11")
+    performed.run_dry()
+    assert heard(performed) == [
         (0, "90 3C 40"),
         (30, "80 3C 11"),
         (100, "90 3C 20"),
@@ -69,85 +69,85 @@ def test_an_echo_is_heard_at_its_time() -> None:
     ]
 
 
-ENDS: dict[str, Callable[[Evening], object]] = {
-    "its cable is pulled": lambda evening: evening.lose(0),
-    "panic": lambda evening: evening.panic(),
-    "the show ends": lambda evening: evening.take(finish(evening.router, evening.now)),
-    "the machine slept": lambda evening: evening.take(wake_up(evening.router, evening.now)[1]),
-    "another scene": lambda evening: evening.recall(2),
+ENDS: dict[str, Callable[[PlayedEngine], object]] = {
+    "its cable is pulled": lambda performed: performed.lose(0),
+    "panic": lambda performed: performed.panic(),
+    "the show ends": lambda performed: performed.take(finish(performed.router, performed.now)),
+    "the machine slept": lambda performed: performed.take(wake_up(performed.router, performed.now)[1]),
+    "another scene": lambda performed: performed.recall(2),
 }
 
 
 @pytest.mark.parametrize("cable", [0, 1], ids=["din", "fast"])
 @pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
-def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], cable: int) -> None:
+def test_what_echoes_ends_with_its_source(end: Callable[[PlayedEngine], object], cable: int) -> None:
     """If the cable is pulled, on a panic, at the end of the show and where its scene ends, the sounding repeat is
     released at once and no more are sent, though the key is still held; its release has no echo either."""
-    evening = Evening(rig(ECHO, to='"strings"' if cable == 0 else '"brass"'))
-    played(evening, "90 3C 40", "90 40 40")
-    evening.wait(120 * MS)
-    assert sounding(evening) == 4
-    end(evening)
-    evening.run_dry()
-    begun = evening.now + 5 * MS
-    evening.let_go(0)
-    evening.wait(1_000 * MS)
-    evening.run_dry()
-    assert sounding(evening) == 0
-    assert not [message for at, message in heard(evening, cable) if at * MS > begun and message.startswith("90")]
-    assert evening.router.state.ledger.sounding() == 0
+    performed = PlayedEngine(rig(ECHO, to='"strings"' if cable == 0 else '"brass"'))
+    played(performed, "90 3C 40", "90 40 40")
+    performed.wait(120 * MS)
+    assert sounding(performed) == 4
+    end(performed)
+    performed.run_dry()
+    begun = performed.now + 5 * MS
+    performed.let_go(0)
+    performed.wait(1_000 * MS)
+    performed.run_dry()
+    assert sounding(performed) == 0
+    assert not [message for at, message in heard(performed, cable) if at * MS > begun and message.startswith("90")]
+    assert performed.router.state.ledger.sounding() == 0
 
 
 def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
     """An output handed over by a standby gets the ends of what sounds, and no repeat begins there: its port may be
     closed before the repeat ends."""
-    evening = Evening(rig(everywhere=ECHO, to='["strings", "brass"]'))
-    played(evening, "90 3C 40")
-    evening.wait(50 * MS)
-    played(evening, "80 3C 40")
-    evening.take(output_left(evening.router, evening.now, BRASS))
-    evening.wait(150 * MS)
-    assert heard(evening)[-1] == (50, "80 3C 40")
-    assert evening.heard(0)[-1][1] == bytes.fromhex("90 3C 10"), "the other one goes on"
+    performed = PlayedEngine(rig(everywhere=ECHO, to='["strings", "brass"]'))
+    played(performed, "90 3C 40")
+    performed.wait(50 * MS)
+    played(performed, "80 3C 40")
+    performed.take(output_left(performed.router, performed.now, BRASS))
+    performed.wait(150 * MS)
+    assert heard(performed)[-1] == (50, "80 3C 40")
+    assert performed.heard(0)[-1][1] == bytes.fromhex("90 3C 10"), "the other one goes on"
 
 
 def test_an_echo_of_every_scene_goes_on_through_a_change() -> None:
     """[[routes]] keep their state over a scene change: repeats and their ends come on time in the next scene (the
     player's release at 150 ms is held back until the last repeat ends)."""
-    evening = Evening(rig(everywhere=ECHO))
-    played(evening, "90 3C 40")
-    evening.wait(120 * MS)
-    evening.recall(2)
-    evening.wait(30 * MS)
-    played(evening, "80 3C 40")
-    evening.run_dry()
-    assert [at for at, _ in heard(evening)] == [0, 100, 200, 250, 350, 350]
-    assert sounding(evening) == 0
+    performed = PlayedEngine(rig(everywhere=ECHO))
+    played(performed, "90 3C 40")
+    performed.wait(120 * MS)
+    performed.recall(2)
+    performed.wait(30 * MS)
+    played(performed, "80 3C 40")
+    performed.run_dry()
+    assert [at for at, _ in heard(performed)] == [0, 100, 200, 250, 350, 350]
+    assert sounding(performed) == 0
 
 
 def test_another_inputs_echo_goes_on_when_a_cable_is_pulled() -> None:
     """Only the lost input's repeats end."""
-    evening = Evening(rig(ECHO))
-    played(evening, "90 3C 40")
-    played(evening, "90 40 40", source=1)
-    evening.lose(0)
-    evening.run_dry()
-    assert [message for at, message in heard(evening) if at >= 100] == ["90 40 20", "90 40 10"]
+    performed = PlayedEngine(rig(ECHO))
+    played(performed, "90 3C 40")
+    played(performed, "90 40 40", source=1)
+    performed.lose(0)
+    performed.run_dry()
+    assert [message for at, message in heard(performed) if at >= 100] == ["90 40 20", "90 40 10"]
 
 
 def test_a_player_and_an_echo_on_one_key_sound_until_both_let_go() -> None:
     """If the player strikes again while the echo of the first stroke sounds, the key sounds until the last of them is
     over, and each press has had its release (MIDI 1.0 p. A-4)."""
-    evening = Evening(rig('{ filter = "echo", milliseconds = 100, repeats = 1, fade = 0 }'))
-    played(evening, "90 3C 40")
-    evening.wait(50 * MS)
-    played(evening, "80 3C 40")
-    evening.wait(70 * MS)  # 120: the echo sounds from 100 to 150
-    played(evening, "90 3C 41")
-    evening.wait(10 * MS)
-    played(evening, "80 3C 41")
-    evening.run_dry()
-    assert heard(evening) == [
+    performed = PlayedEngine(rig('{ filter = "echo", milliseconds = 100, repeats = 1, fade = 0 }'))
+    played(performed, "90 3C 40")
+    performed.wait(50 * MS)
+    played(performed, "80 3C 40")
+    performed.wait(70 * MS)  # 120: the echo sounds from 100 to 150
+    played(performed, "90 3C 41")
+    performed.wait(10 * MS)
+    played(performed, "80 3C 41")
+    performed.run_dry()
+    assert heard(performed) == [
         (0, "90 3C 40"),
         (50, "80 3C 40"),
         (100, "90 3C 40"),
@@ -161,17 +161,17 @@ def test_a_player_and_an_echo_on_one_key_sound_until_both_let_go() -> None:
 
 def test_an_echo_does_not_cut_a_held_key() -> None:
     """If another player holds the key, the end of the echo is held back until that player releases it."""
-    evening = Evening(rig(ECHO))
-    played(evening, "90 3C 40")
-    evening.wait(10 * MS)
-    played(evening, "80 3C 40")
-    played(evening, "90 3C 50", source=1)
-    evening.wait(15 * MS)
-    evening.run_dry()
-    assert sounding(evening) >= 1
-    played(evening, "80 3C 50", source=1)
-    evening.run_dry()
-    assert sounding(evening) == 0
+    performed = PlayedEngine(rig(ECHO))
+    played(performed, "90 3C 40")
+    performed.wait(10 * MS)
+    played(performed, "80 3C 40")
+    played(performed, "90 3C 50", source=1)
+    performed.wait(15 * MS)
+    performed.run_dry()
+    assert sounding(performed) >= 1
+    played(performed, "80 3C 50", source=1)
+    performed.run_dry()
+    assert sounding(performed) == 0
 
 
 # Values
@@ -179,32 +179,32 @@ def test_an_echo_does_not_cut_a_held_key() -> None:
 
 def test_the_last_value_of_a_movement_arrives() -> None:
     """A wheel that stops between its ends: its last value comes once, when the 20 ms are over."""
-    evening = Evening(rig(THIN))
+    performed = PlayedEngine(rig(THIN))
     for value in ("10", "11", "12", "13"):
-        played(evening, f"B0 01 {value}")
-        evening.wait(4 * MS)
-    evening.run_dry()
-    assert heard(evening) == [(0, "B0 01 10"), (20, "B0 01 13")]
+        played(performed, f"B0 01 {value}")
+        performed.wait(4 * MS)
+    performed.run_dry()
+    assert heard(performed) == [(0, "B0 01 10"), (20, "B0 01 13")]
 
 
 def test_a_value_sent_now_outdates_the_one_that_waits() -> None:
     """A wheel released within the 20 ms comes to rest and stays there."""
-    evening = Evening(rig(THIN))
-    played(evening, "B0 01 10", "B0 01 21")
-    evening.wait(5 * MS)
-    played(evening, "B0 01 00")
-    evening.run_dry()
-    assert heard(evening) == [(0, "B0 01 10"), (5, "B0 01 00")]
+    performed = PlayedEngine(rig(THIN))
+    played(performed, "B0 01 10", "B0 01 21")
+    performed.wait(5 * MS)
+    played(performed, "B0 01 00")
+    performed.run_dry()
+    assert heard(performed) == [(0, "B0 01 10"), (5, "B0 01 00")]
 
 
 def test_reset_all_controllers_outdates_what_it_resets() -> None:
     """A waiting wheel value does not undo a reset played after it (RP-015); what a reset does not affect, and other
     channels, still get their last values."""
-    evening = Evening(rig(THIN))
-    played(evening, "B0 01 10", "B0 07 10", "E0 00 50", "B1 01 10", "B0 01 11", "B0 07 11", "E0 00 51", "B1 01 11")
-    played(evening, "B0 79 00")
-    evening.run_dry()
-    assert heard(evening)[4:] == [(0, "B0 79 00"), (20, "B0 07 11"), (20, "B1 01 11")]
+    performed = PlayedEngine(rig(THIN))
+    played(performed, "B0 01 10", "B0 07 10", "E0 00 50", "B1 01 10", "B0 01 11", "B0 07 11", "E0 00 51", "B1 01 11")
+    played(performed, "B0 79 00")
+    performed.run_dry()
+    assert heard(performed)[4:] == [(0, "B0 79 00"), (20, "B0 07 11"), (20, "B1 01 11")]
 
 
 def test_a_waiting_value_is_outdated_where_the_newer_one_goes_and_nowhere_else() -> None:
@@ -229,12 +229,12 @@ def test_two_routes_may_thin_one_wheel_differently() -> None:
     slow = '{ filter = "thin", milliseconds = 50 }'
     for first, second in ((slow, THIN), (THIN, slow)):
         faster = f'routes = [ {{ from = "keys", to = "brass", through = [ {first} ] }},'
-        evening = Evening(rig(second).replace("routes = [", faster))
+        performed = PlayedEngine(rig(second).replace("routes = [", faster))
         for value in range(0x10, 0x30):
-            played(evening, f"B0 01 {value:02X}")
-            evening.wait(3 * MS)
-        evening.run_dry()
-        assert heard(evening)[-1][1] == "B0 01 2F"
+            played(performed, f"B0 01 {value:02X}")
+            performed.wait(3 * MS)
+        performed.run_dry()
+        assert heard(performed)[-1][1] == "B0 01 2F"
 
 
 def test_of_two_messages_for_one_time_the_first_comes_first() -> None:
@@ -270,10 +270,10 @@ def test_the_newest_value_counts_whichever_was_to_come_first(times: tuple[int, i
 
 def test_filters_behind_an_echo_are_asked_with_its_time() -> None:
     """Echo, then transpose: every repeat is transposed."""
-    evening = Evening(rig(f'{ECHO}, {{ filter = "transpose", semitones = 12 }}'))
-    played(evening, "90 3C 40", "80 3C 40")
-    evening.run_dry()
-    assert heard(evening) == [
+    performed = PlayedEngine(rig(f'{ECHO}, {{ filter = "transpose", semitones = 12 }}'))
+    played(performed, "90 3C 40", "80 3C 40")
+    performed.run_dry()
+    assert heard(performed) == [
         (0, "90 48 40"),
         (0, "80 48 40"),
         (100, "90 48 20"),
@@ -286,21 +286,21 @@ def test_filters_behind_an_echo_are_asked_with_its_time() -> None:
 def test_an_echo_of_an_echo() -> None:
     """Two echoes of one repeat each, 100 and 30 ms: the key, 30, 100 and 130 ms after it."""
     one, two = (f'{{ filter = "echo", milliseconds = {ms}, repeats = 1, fade = 0 }}' for ms in (100, 30))
-    evening = Evening(rig(f"{one}, {two}"))
-    played(evening, "90 3C 40")
-    evening.wait(10 * MS)
-    played(evening, "80 3C 40")
-    evening.run_dry()
-    assert [at for at, message in heard(evening) if message[0] == "9"] == [0, 30, 100, 130]
-    assert [at for at, message in heard(evening) if message[0] == "8"] == [10, 40, 110, 140]
+    performed = PlayedEngine(rig(f"{one}, {two}"))
+    played(performed, "90 3C 40")
+    performed.wait(10 * MS)
+    played(performed, "80 3C 40")
+    performed.run_dry()
+    assert [at for at, message in heard(performed) if message[0] == "9"] == [0, 30, 100, 130]
+    assert [at for at, message in heard(performed) if message[0] == "8"] == [10, 40, 110, 140]
 
 
 def test_a_later_message_may_be_stopped_by_a_filter_behind() -> None:
     """Echo, then a velocity zone: the soft repeats fall outside it, and nothing hangs."""
-    evening = Evening(rig(f'{ECHO}, {{ filter = "zone", velocity = [32, 127] }}'))
-    played(evening, "90 3C 40", "80 3C 40")
-    evening.run_dry()
-    assert [message for _, message in heard(evening)] == ["90 3C 40", "80 3C 40", "90 3C 20", "80 3C 40"]
+    performed = PlayedEngine(rig(f'{ECHO}, {{ filter = "zone", velocity = [32, 127] }}'))
+    played(performed, "90 3C 40", "80 3C 40")
+    performed.run_dry()
+    assert [message for _, message in heard(performed)] == ["90 3C 40", "80 3C 40", "90 3C 20", "80 3C 40"]
 
 
 def test_explain_tells_what_comes_later() -> None:
@@ -358,7 +358,7 @@ WRONG: list[tuple[Any, Any]] = [
     "answer",
     [Later(*each) for each in WRONG],
 )
-def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
+def test_nonsense_for_later_is_reported_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
     """If a plug-in answers with a time that is not a whole number or an invalid message, the original passes."""
     router = plug_in(lambda message, now: (answer,), True)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
@@ -404,32 +404,32 @@ def test_an_edit_of_another_scene_leaves_an_echo_alone(where: str) -> None:
     hangs, whatever scene is recalled then."""
     for recalled in (None, 2):
         text = rig(**{where: ECHO})
-        evening = Evening(text)
-        played(evening, "90 3C 40")
-        evening.wait(120 * MS)
-        evening.take(adopt(evening.router, evening.now, read(text.replace('"B"', '"C"'), "test")))
-        evening.wait(10 * MS)
+        performed = PlayedEngine(text)
+        played(performed, "90 3C 40")
+        performed.wait(120 * MS)
+        performed.take(adopt(performed.router, performed.now, read(text.replace('"B"', '"C"'), "test")))
+        performed.wait(10 * MS)
         if recalled:
-            evening.recall(recalled)
-        evening.let_go()
-        evening.run_dry()
-        assert sounding(evening) == 0
+            performed.recall(recalled)
+        performed.let_go()
+        performed.run_dry()
+        assert sounding(performed) == 0
         if not recalled:
-            assert [at for at, _ in heard(evening)] == [0, 100, 200, 230, 330, 330]
+            assert [at for at, _ in heard(performed)] == [0, 100, 200, 230, 330, 330]
 
 
 @pytest.mark.parametrize("where", ["own", "everywhere"])
 def test_an_edit_of_its_scene_ends_an_echo(where: str) -> None:
     """If the edit removes the filters that would have ended a repeat, the repeat ends at the edit."""
     text = rig(**{where: ECHO})
-    evening = Evening(text)
-    played(evening, "90 3C 40")
-    evening.wait(120 * MS)
-    evening.take(adopt(evening.router, evening.now, read(text.replace("repeats = 2", "repeats = 3"), "test")))
-    evening.let_go()
-    evening.run_dry()
-    assert sounding(evening) == 0
-    assert evening.router.state.ledger.sounding() == 0
+    performed = PlayedEngine(text)
+    played(performed, "90 3C 40")
+    performed.wait(120 * MS)
+    performed.take(adopt(performed.router, performed.now, read(text.replace("repeats = 2", "repeats = 3"), "test")))
+    performed.let_go()
+    performed.run_dry()
+    assert sounding(performed) == 0
+    assert performed.router.state.ledger.sounding() == 0
 
 
 # Any stream
@@ -454,15 +454,15 @@ def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any])
     """On any rig, after any stream, scene changes and pulled cables: once every key is up and the last repeat is over,
     no note sounds, and there has been one note-off for each note-on (MIDI 1.0 p. A-4); where echoes were ended with
     their scene or their cable, one a key, so no more than that."""
-    evening = Evening(text)
-    evening.perform(stream)
-    evening.let_go()
-    evening.run_dry()
-    assert evening.router.state.delayed.due is None
-    assert sounding(evening) == 0
-    assert evening.router.state.ledger.sounding() == 0
+    performed = PlayedEngine(text)
+    performed.perform(stream)
+    performed.let_go()
+    performed.run_dry()
+    assert performed.router.state.delayed.due is None
+    assert sounding(performed) == 0
+    assert performed.router.state.ledger.sounding() == 0
     balance: Counter[tuple[int, int, int]] = Counter()
-    for _, (output, message, _) in evening.handed:
+    for _, (output, message, _) in performed.handed:
         if message[0] & 0xE0 == 0x80:
             pressed = message[0] & 0xF0 == 0x90 and message[2] > 0
             balance[output, message[0] & 0x0F, message[1]] += 1 if pressed else -1
@@ -475,13 +475,13 @@ def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any])
 @settings(max_examples=80, deadline=None)
 def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], end: str) -> None:
     """Whatever is still due later: after a panic or the end of the show nothing sounds and all is at rest, for good."""
-    evening = Evening(text)
-    evening.perform(stream)
-    ENDS["panic" if end == "panic" else "the show ends"](evening)
-    evening.run_dry()
-    assert sounding(evening) == 0
-    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
-    assert evening.router.state.delayed.due is None
+    performed = PlayedEngine(text)
+    performed.perform(stream)
+    ENDS["panic" if end == "panic" else "the show ends"](performed)
+    performed.run_dry()
+    assert sounding(performed) == 0
+    assert [synth.off_rest for synth in performed.ears()] == [set(), set()]
+    assert performed.router.state.delayed.due is None
 
 
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 127)), min_size=1, max_size=40), st.sampled_from([0, 1]))
@@ -489,12 +489,12 @@ def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], e
 def test_a_thinned_wheel_always_ends_where_it_stands(moves: list[tuple[int, int]], output: int) -> None:
     """Through thin, on either kind of cable: the last value is the last to arrive, and values are at least 20 ms apart,
     except 0, 64 and 127 (and apart from delays on the cable itself)."""
-    evening = Evening(rig(THIN, to='"strings"' if output == 0 else '"brass"'))
+    performed = PlayedEngine(rig(THIN, to='"strings"' if output == 0 else '"brass"'))
     for gap, value in moves:
-        evening.wait(gap * MS)
-        evening.play(0, bytes((0xB0, 1, value)))
-    evening.run_dry()
-    arrived = [(at, message[2]) for at, message, _ in evening.heard(output)]
+        performed.wait(gap * MS)
+        performed.play(0, bytes((0xB0, 1, value)))
+    performed.run_dry()
+    arrived = [(at, message[2]) for at, message, _ in performed.heard(output)]
     assert arrived[-1][1] == moves[-1][1]
     for (before, _), (at, value) in pairwise(arrived):
         assert at - before >= 20 * MS or value in (0, 64, 127)

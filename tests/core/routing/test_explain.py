@@ -50,7 +50,7 @@ name = "One"
     ],
     ids=["bank 3", "bank 4", "unknown bank", "either", "only one", "another channel", "a bank elsewhere"],
 )
-def test_the_sound_is_told_by_its_bank_and_program(messages: list[str], named: list[str | None]) -> None:
+def test_the_sound_is_known_by_its_bank_and_program(messages: list[str], named: list[str | None]) -> None:
     """A program has the name of its sound in the bank chosen before it; if several sounds are possible, it has none."""
     assert called(RIG, "strings", [bytes.fromhex(each) for each in messages]) == named
 

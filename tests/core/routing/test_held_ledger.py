@@ -12,14 +12,13 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.midi.rest_values import rest_of
 from engine.rig.read.load import read
+from tests.support.check_values import check_value, check_values
 from tests.support.engine_calls import adopt, command, engine_of, finish, input_lost, output_there, recall
-from tests.support.paths import reference
 from tests.support.pit_engine import PORTS, ears, engine, hexed, run_dry
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import HEAD, events, rigs
 from tests.support.receiver import Receiver
 
-REFERENCE = reference("faults")
 STRINGS = 0
 KEYS, PADS, FOOT = 0, 1, 2
 
@@ -38,12 +37,7 @@ def two(first: str = ALL, second: str = "", held: str = "ring", cable: str = "fa
 
 
 def _resets() -> list[tuple[int, int]]:
-    entries = [one for one in REFERENCE.values() if one["area"] == "reset-controllers"]
-    return [
-        (one["input"]["controller"], one["expected"])
-        for one in entries
-        if isinstance(one["input"], dict) and "controller" in one["input"]
-    ]
+    return [(one.input["controller"], one.expected) for one in check_values("reset-", given="controller")]
 
 
 @pytest.mark.parametrize(("controller", "rest"), _resets())
@@ -87,9 +81,8 @@ def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
     """Bank, volume, pan, sound and effect controllers do not need a rest: the next scene keeps them (RP-015)."""
     kept = [
         number
-        for name, entry in REFERENCE.items()
-        if name.startswith("reset-keeps-") and isinstance(entry["input"], dict)
-        for number in entry["input"]["controllers"]
+        for entry in check_values("reset-keeps-", given="controllers")
+        for number in entry.input["controllers"]
         if number < 120
     ]
     assert {0, 32, 7, 10, 74, 91} <= set(kept)
@@ -103,7 +96,7 @@ def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
 def test_an_open_parameter_is_closed() -> None:
     """A parameter left open is closed with the null parameter, so that a stray data entry changes nothing
     (MIDI Association Table 3a, entry rpn-null)."""
-    assert REFERENCE["rpn-null"]["input"][:2] == ["B0 65 7F", "B0 64 7F"]
+    assert check_value("rpn-null").input[:2] == ["B0 65 7F", "B0 64 7F"]
     router = two()
     for message in ("B0 65 00", "B0 64 00", "B0 06 02"):
         router.receive(1, KEYS, bytes.fromhex(message))
@@ -212,24 +205,24 @@ def test_note_ons_without_note_offs_fill_neither_memory_nor_the_cable() -> None:
 def test_after_a_cut_nothing_sounds_at_once(rig: str, stream: list[Any], played_on: bool) -> None:
     """A scene that cuts is silent once the cables are empty, though every key is held; a note played then sounds until
     its own release, and no late release cuts it."""
-    evening = Evening(rig.replace('name = "Empty"', f'name = "Empty"\nheld = "cut"\nroutes = [ {ALL} ]'))
-    evening.perform(stream)
-    evening.recall(3)  # so that the cut is a change
-    evening.recall(4)
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
-    late = list(evening.down.elements())
-    evening.down.clear()
+    played = PlayedEngine(rig.replace('name = "Empty"', f'name = "Empty"\nheld = "cut"\nroutes = [ {ALL} ]'))
+    played.perform(stream)
+    played.recall(3)  # so that the cut is a change
+    played.recall(4)
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
+    late = list(played.down.elements())
+    played.down.clear()
     if played_on:
-        evening.play(0, b"\x92\x3c\x40")
+        played.play(0, b"\x92\x3c\x40")
     for source, channel, key in late:
         if (source, channel, key) != (0, 2, 0x3C):
-            evening.take(evening.router.receive(evening.now, source, bytes((0x80 | channel, key, 64))))
-    evening.run_dry()
-    assert evening.ears()[STRINGS].held == int(played_on)
-    evening.let_go()
-    evening.run_dry()
-    assert [synth.held for synth in evening.ears()] == [0, 0]
+            played.take(played.router.receive(played.now, source, bytes((0x80 | channel, key, 64))))
+    played.run_dry()
+    assert played.ears()[STRINGS].held == int(played_on)
+    played.let_go()
+    played.run_dry()
+    assert [synth.held for synth in played.ears()] == [0, 0]
 
 
 def _sound(unit: tuple[bytes, ...]) -> tuple[int, int, int]:
@@ -246,14 +239,14 @@ def _sound(unit: tuple[bytes, ...]) -> tuple[int, int, int]:
 def test_the_ledger_knows_what_each_channel_sounds_like(rig: str, stream: list[Any]) -> None:
     """Once the cables are empty, the recorded sounds are those that the receivers are on, banks included (MIDI 1.0
     p. 13: a bank acts at the next program change). Each burst goes out before the next recall."""
-    evening = Evening(rig)
+    played = PlayedEngine(rig)
     for event in stream:
         if event[1] == "recall":
-            evening.run_dry()
-        evening.perform([event])
-    evening.run_dry()
-    for output, synth in enumerate(evening.ears()):
-        known = {channel: _sound(unit) for channel, unit in evening.router.state.ledger.sounds(output).items()}
+            played.run_dry()
+        played.perform([event])
+    played.run_dry()
+    for output, synth in enumerate(played.ears()):
+        known = {channel: _sound(unit) for channel, unit in played.router.state.ledger.sounds(output).items()}
         assert known == synth.sound
 
 
@@ -284,13 +277,32 @@ def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], cable
         f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {routes} ]\n'
         for number, routes in enumerate((ALL, f"{ALL}, {KEEPS}", ALL.replace('"strings"', '"brass"'), KEEPS), 1)
     )
-    evening = Evening(rig)
-    evening.perform(stream)
-    evening.recall(4)
-    evening.run_dry()
-    strings, brass = evening.ears()
+    played = PlayedEngine(rig)
+    played.perform(stream)
+    played.recall(4)
+    played.run_dry()
+    strings, brass = played.ears()
     assert _fed_nowhere(strings, lambda message: message[0] & 0x0F == 0) == set()
     assert brass.off_rest == set()
+
+
+THINNED = '{ from = "keys", to = "strings", through = [ { filter = "thin", milliseconds = 20 } ] }'
+EVERYWHERE = '[[routes]]\nfrom = "keys"\nto = "strings"\nthrough = [ { filter = "thin", milliseconds = 20 } ]\n'
+
+
+@pytest.mark.parametrize("everywhere", ["", EVERYWHERE], ids=["routes of each scene", "a route of every scene"])
+@pytest.mark.parametrize("moved", ["B0 01 33", "B0 0B 50", "E0 12 50", "D0 20", "A0 3C 20"])
+def test_what_is_still_fed_through_thin_stays_where_it_is(moved: str, everywhere: str) -> None:
+    """A wheel, bend or pressure that both scenes thin out is still fed after the recall, so nothing is set to rest."""
+    routes = "" if everywhere else THINNED
+    router = engine(
+        f'{everywhere}[[scenes]]\nnumber = 1\nname = "One"\nroutes = [ {routes} ]\n'
+        f'[[scenes]]\nnumber = 2\nname = "Two"\nroutes = [ {routes} ]\n'
+    )
+    recall(router, 0, 1)
+    assert hexed(router.receive(1, KEYS, bytes.fromhex(moved))) == [moved]
+    assert recall(router, 2, 2) == []
+    assert router.state.ledger.off_rest() == 1
 
 
 def test_everything_with_a_rest_has_one_of_its_own_channel() -> None:

@@ -13,7 +13,7 @@ from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quar
 from engine.rig.read.load import read
 from tests.support.engine_calls import adopt, engine_of, recall, sync
 from tests.support.pit_engine import MS
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 
 SECOND = 1000 * MS
 SLATE = 0
@@ -28,8 +28,8 @@ def rig(places: list[str], settings: str = 'from = "slate"') -> str:
     return text
 
 
-class Cued(Evening):
-    """An evening whose input `slate` has a source of time code; `recalled` are the scenes of its cues, in order."""
+class Cued(PlayedEngine):
+    """A played engine whose input `slate` has a source of time code; `recalled`: the scenes of its cues, in order."""
 
     def __init__(self, places: list[str], rate: str = "25", settings: str = 'from = "slate"') -> None:
         super().__init__(rig(places, settings))
@@ -56,14 +56,14 @@ class Cued(Evening):
 
 def test_once_at_passing() -> None:
     """Each cue is recalled once, in order, when the code runs past it; the time code is reported as its source."""
-    evening = Cued(["00:00:10:00", "00:00:12:05"])
-    evening.run("00:00:08:00", 40)
-    assert evening.recalled == []
-    evening.run("00:00:09:14", 50)
-    assert evening.recalled == [2]
-    evening.run("00:00:11:14", 100)
-    assert evening.recalled == [2, 3]
-    assert evening.router.scene == (3, "Cue 3")
+    played = Cued(["00:00:10:00", "00:00:12:05"])
+    played.run("00:00:08:00", 40)
+    assert played.recalled == []
+    played.run("00:00:09:14", 50)
+    assert played.recalled == [2]
+    played.run("00:00:11:14", 100)
+    assert played.recalled == [2, 3]
+    assert played.router.scene == (3, "Cue 3")
 
 
 @pytest.mark.parametrize("rate", list(RATES))
@@ -72,145 +72,145 @@ def test_recalled_when_the_place_is_there(rate: str) -> None:
     first = read_label("00:00:09:00", RATES[rate])
     frames = read_label("00:00:10:00", RATES[rate]).after(first)
     for run, expected in ((frames - 1, []), (frames + 1, [2])):
-        evening = Cued(["00:00:10:00"], rate)
-        evening.run("00:00:09:00", run)
-        assert evening.recalled == expected
+        played = Cued(["00:00:10:00"], rate)
+        played.run("00:00:09:00", run)
+        assert played.recalled == expected
 
 
 def test_two_cues_at_one_place() -> None:
     """Two scenes at one place are recalled in the order of the rig, so that the later one is in force."""
-    evening = Cued(["00:00:10:00", "00:00:10:00"])
-    evening.run("00:00:09:00", 60)
-    assert evening.recalled == [2, 3]
+    played = Cued(["00:00:10:00", "00:00:10:00"])
+    played.run("00:00:09:00", 60)
+    assert played.recalled == [2, 3]
 
 
 def test_not_by_a_jump_forwards_or_back() -> None:
     """A jump over a place recalls nothing; the cue comes again when it is passed again after a locate back."""
-    evening = Cued(["00:00:10:00"])
-    evening.locate("00:00:20:00")
-    evening.locate("00:00:05:00")
-    assert evening.recalled == []
-    evening.run("00:00:09:00", 60)
-    assert evening.recalled == [2]
-    evening.locate("00:00:09:00")
-    assert evening.recalled == [2]
-    evening.run("00:00:09:00", 60)
-    assert evening.recalled == [2, 2]
+    played = Cued(["00:00:10:00"])
+    played.locate("00:00:20:00")
+    played.locate("00:00:05:00")
+    assert played.recalled == []
+    played.run("00:00:09:00", 60)
+    assert played.recalled == [2]
+    played.locate("00:00:09:00")
+    assert played.recalled == [2]
+    played.run("00:00:09:00", 60)
+    assert played.recalled == [2, 2]
 
 
 def test_run_from_the_very_place() -> None:
     """After a locate to the place of a cue, the cue is recalled only when the code runs from there."""
-    evening = Cued(["00:00:10:00"])
-    evening.locate("00:00:10:00")
-    assert evening.recalled == []
-    evening.run("00:00:10:00", 20)
-    assert evening.recalled == [2]
+    played = Cued(["00:00:10:00"])
+    played.locate("00:00:10:00")
+    assert played.recalled == []
+    played.run("00:00:10:00", 20)
+    assert played.recalled == [2]
 
 
 @pytest.mark.parametrize("chase", ["true", "false"])
 def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
     """If the rig is edited between the locate to a cue's place and the run from there, the cue is recalled once."""
     sync = f'from = "slate"\nchase = {chase}'
-    evening = Cued(["00:00:10:00"], settings=sync)
-    evening.locate("00:00:10:00")
-    evening.take(adopt(evening.router, evening.now, read(rig(["00:00:10:00", "00:20:00:00"], sync), "test")))
-    evening.run("00:00:10:00", 20)
-    assert evening.recalled == [2]
+    played = Cued(["00:00:10:00"], settings=sync)
+    played.locate("00:00:10:00")
+    played.take(adopt(played.router, played.now, read(rig(["00:00:10:00", "00:20:00:00"], sync), "test")))
+    played.run("00:00:10:00", 20)
+    assert played.recalled == [2]
 
 
 def test_reverse_play() -> None:
     """Played backwards past its place, a cue is not recalled; forwards again it is, once."""
-    evening = Cued(["00:00:10:00"])
-    evening.run("00:00:09:00", 60)
-    evening.run("00:00:11:10", 80, reverse=True)
-    assert evening.recalled == [2]
-    evening.run("00:00:08:06", 80)
-    assert evening.recalled == [2, 2]
+    played = Cued(["00:00:10:00"])
+    played.run("00:00:09:00", 60)
+    played.run("00:00:11:10", 80, reverse=True)
+    assert played.recalled == [2]
+    played.run("00:00:08:06", 80)
+    assert played.recalled == [2, 2]
 
 
 @pytest.mark.parametrize("first", range(24))
 @pytest.mark.parametrize("count", range(1, 8))
 def test_lost_quarter_frames_and_corrections(first: int, count: int) -> None:
     """Quarter frames lost near the place, and the corrections after them, recall the cue exactly once."""
-    evening = Cued(["00:00:10:00"])
+    played = Cued(["00:00:10:00"])
     start = 4 * 25 - 12 + first
-    evening.run("00:00:09:00", 60, lost=frozenset(range(start, start + count)))
-    assert evening.recalled == [2]
+    played.run("00:00:09:00", 60, lost=frozenset(range(start, start + count)))
+    assert played.recalled == [2]
 
 
 def test_places_that_do_not_exist() -> None:
     """At 29.97 drop a cue at 00:01:00:00 is recalled at 00:01:00;02 (RP-002 3.2.1), at 30 exactly where written."""
-    evening = Cued(["00:01:00:00"], "29.97 drop")
-    evening.run("00:00:59;20", 8)
-    assert evening.recalled == []
-    evening.run("00:00:59;28", 6)
-    assert evening.recalled == [2]
-    evening = Cued(["00:01:00:00"], "30")
-    evening.run("00:00:59:20", 20)
-    assert evening.recalled == [2]
+    played = Cued(["00:01:00:00"], "29.97 drop")
+    played.run("00:00:59;20", 8)
+    assert played.recalled == []
+    played.run("00:00:59;28", 6)
+    assert played.recalled == [2]
+    played = Cued(["00:01:00:00"], "30")
+    played.run("00:00:59:20", 20)
+    assert played.recalled == [2]
 
 
 def test_over_midnight() -> None:
     """A cue at 00:00:00:00 is recalled when the code runs past midnight."""
-    evening = Cued(["00:00:00:00"])
-    evening.run("23:59:59:00", 40)
-    assert evening.recalled == [2]
+    played = Cued(["00:00:00:00"])
+    played.run("23:59:59:00", 40)
+    assert played.recalled == [2]
 
 
 def test_chase() -> None:
     """With `chase` a locate recalls the scene in force there, and running on from there does not recall it again."""
-    evening = Cued(["00:00:10:00", "00:00:20:00"], settings='from = "slate"\nchase = true')
-    evening.locate("00:00:25:00")
-    assert evening.recalled == [3]
-    evening.locate("00:00:10:00")
-    assert evening.recalled == [3, 2]
-    evening.run("00:00:10:00", 60)
-    assert evening.recalled == [3, 2]
-    evening.locate("00:00:05:00")
-    assert evening.recalled == [3, 2]  # nothing is in force before the first place
-    evening.run("00:00:09:00", 60)
-    assert evening.recalled == [3, 2, 2]
+    played = Cued(["00:00:10:00", "00:00:20:00"], settings='from = "slate"\nchase = true')
+    played.locate("00:00:25:00")
+    assert played.recalled == [3]
+    played.locate("00:00:10:00")
+    assert played.recalled == [3, 2]
+    played.run("00:00:10:00", 60)
+    assert played.recalled == [3, 2]
+    played.locate("00:00:05:00")
+    assert played.recalled == [3, 2]  # nothing is in force before the first place
+    played.run("00:00:09:00", 60)
+    assert played.recalled == [3, 2, 2]
 
 
 def test_chase_over_lost_quarter_frames() -> None:
     """With `chase` lost quarter frames do not count as a locate: nothing is recalled again."""
-    evening = Cued(["00:00:09:00"], settings='from = "slate"\nchase = true')
-    evening.locate("00:00:09:00")
-    evening.run("00:00:09:00", 60, lost=frozenset(range(60, 67)))
-    assert evening.recalled == [2]
+    played = Cued(["00:00:09:00"], settings='from = "slate"\nchase = true')
+    played.locate("00:00:09:00")
+    played.run("00:00:09:00", 60, lost=frozenset(range(60, 67)))
+    assert played.recalled == [2]
 
 
 def test_our_own_time_code() -> None:
     """Cues follow our own time code in the same way: from its start and over a stop, but not over a locate."""
-    evening = Cued(["01:00:00:00", "01:00:02:00"], settings='start = "01:00:00:00"\nto = "box"')
-    tell(evening, "start", None)
-    evening.wait(SECOND)
-    assert evening.recalled == [2]
-    tell(evening, "stop", None)
-    evening.wait(SECOND)
-    tell(evening, "start", None)
-    evening.wait(1100 * MS)
-    assert evening.recalled == [2, 3]
-    tell(evening, "locate", "01:00:01:00")
-    assert evening.recalled == [2, 3]
-    evening.wait(1100 * MS)
-    assert evening.recalled == [2, 3, 3]
+    played = Cued(["01:00:00:00", "01:00:02:00"], settings='start = "01:00:00:00"\nto = "box"')
+    tell(played, "start", None)
+    played.wait(SECOND)
+    assert played.recalled == [2]
+    tell(played, "stop", None)
+    played.wait(SECOND)
+    tell(played, "start", None)
+    played.wait(1100 * MS)
+    assert played.recalled == [2, 3]
+    tell(played, "locate", "01:00:01:00")
+    assert played.recalled == [2, 3]
+    played.wait(1100 * MS)
+    assert played.recalled == [2, 3, 3]
 
 
-def tell(evening: Evening, what: str, value: str | None) -> None:
-    outcome, out = sync(evening.router, evening.now, "timecode", what, value)
-    evening.take(out)
+def tell(played: PlayedEngine, what: str, value: str | None) -> None:
+    outcome, out = sync(played.router, played.now, "timecode", what, value)
+    played.take(out)
     assert outcome.done
 
 
 def test_a_stall_passes_what_it_missed() -> None:
     """If our own time code stalls over a cue, the cue is recalled all the same."""
-    evening = Cued(["00:00:02:00"], settings='to = "box"')
-    tell(evening, "start", None)
-    evening.wait(SECOND)
-    evening.now += 3 * SECOND
-    evening.take(evening.router.tick(evening.now))
-    assert evening.recalled == [2]
+    played = Cued(["00:00:02:00"], settings='to = "box"')
+    tell(played, "start", None)
+    played.wait(SECOND)
+    played.now += 3 * SECOND
+    played.take(played.router.tick(played.now))
+    assert played.recalled == [2]
 
 
 @given(st.integers(0, 2_000_000), st.integers(1, 400))
@@ -218,16 +218,16 @@ def test_a_stall_passes_what_it_missed() -> None:
 def test_any_run_recalls_what_lies_in_it(first: int, frames: int) -> None:
     """A run from any even frame recalls each cue inside it once, and no other."""
     label = Label(RATES["24"], first - first % 2)
-    evening = Cued([str(label.plus(frames // 2)), str(label.plus(-1)), str(label.plus(frames + 10))], "24")
-    evening.locate(str(label))
-    evening.run(str(label), frames)
-    assert evening.recalled == [2]
+    played = Cued([str(label.plus(frames // 2)), str(label.plus(-1)), str(label.plus(frames + 10))], "24")
+    played.locate(str(label))
+    played.run(str(label), frames)
+    assert played.recalled == [2]
 
 
 def test_the_command_says_what_is_wrong() -> None:
     """A place that is not a valid label is refused with what is allowed."""
-    evening = Cued([], settings='to = "box"')
-    code, text, sent = control(evening.router.state.sync, 0, ControlTimecode("locate", "00:00:00:25"))
+    played = Cued([], settings='to = "box"')
+    code, text, sent = control(played.router.state.sync, 0, ControlTimecode("locate", "00:00:00:25"))
     assert (code, sent) == (AnswerCode.BAD_REQUEST, [])
     assert "25 frames" in text or "frames to 24" in text
 

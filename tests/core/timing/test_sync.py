@@ -10,12 +10,11 @@ from engine.core.commands import Begin
 from engine.core.timing.clock import period
 from engine.midi.timecode import RATES, Label, full_frame, quarter_frames
 from engine.rig.read.load import read
+from tests.support.check_values import check_value
 from tests.support.engine_calls import adopt, apply, finish, sync
-from tests.support.paths import reference
 from tests.support.pit_engine import MS
-from tests.support.played_engine import Evening
+from tests.support.played_engine import PlayedEngine
 
-REFERENCE = reference("time")
 SECOND = 1000 * MS
 DESK, SEQUENCER, PEDAL = 0, 1, 2
 BOX, LAMP = 0, 1
@@ -43,8 +42,8 @@ def clock(sources: str = '["desk", "sequencer", "internal"]', more: str = "") ->
     return f'[sync.clock]\nfrom = {sources}\nto = "box"\n{more}'
 
 
-class Music(Evening):
-    """An evening with clocks: each source sends at its own tempo while time goes by."""
+class Music(PlayedEngine):
+    """A played engine with clocks: each source sends at its own tempo while time goes by."""
 
     def __init__(self, text: str) -> None:
         super().__init__(text)
@@ -329,7 +328,7 @@ def test_time_code_goes_to_its_outputs() -> None:
     """Quarter frames, full messages, user bits and dropouts go to the outputs of [sync.timecode]; other SysEx does
     not."""
     music = Music(rig('[sync.timecode]\nfrom = "desk"\nto = "lamp"\n'))
-    bits = REFERENCE["mtc-userbits"]["expected"]
+    bits = check_value("mtc-userbits").expected
     passing = ["F1 00", "F0 7F 7F 01 01 20 00 00 00 F7", bits, "F0 7E 00 7E 00 F7"]
     for message in [*passing, "F0 43 10 01 00 F7", "F0 7E 7F 06 01 F7", "F0 7F 7F 06 01 F7"]:
         music.play(DESK, bytes.fromhex(message))
@@ -341,7 +340,7 @@ def test_time_code_goes_to_its_outputs() -> None:
 def test_user_bits_pass_by_routes() -> None:
     """Time code and user bits are routed like any other message."""
     music = Music(rig(routes=ALL))
-    bits = REFERENCE["mtc-userbits"]["expected"]
+    bits = check_value("mtc-userbits").expected
     for message in ("F1 00", bits):
         music.play(DESK, bytes.fromhex(message))
     assert music.said(LAMP) == music.said(BOX) == ["F1 00", bits]
@@ -486,14 +485,14 @@ def test_time_code_is_shown_from_wherever_it_comes() -> None:
 def test_our_own_clock_says_stop_when_the_show_ends() -> None:
     """Gear that counts our clock would wait for the next one for ever; gear led by another machine is left alone.
     (p. 30)"""
-    evening = Music(rig(clock('"internal"', "run = true\n")))
-    evening.wait(SECOND)
-    clocks = len(evening.times())
-    evening.take(finish(evening.router, evening.now))
-    evening.take(finish(evening.router, evening.now))  # asked again while messages wait for their cable
-    evening.wait(SECOND)
-    assert evening.said() == ["FA", "FC"]
-    assert len(evening.times()) == clocks
+    played = Music(rig(clock('"internal"', "run = true\n")))
+    played.wait(SECOND)
+    clocks = len(played.times())
+    played.take(finish(played.router, played.now))
+    played.take(finish(played.router, played.now))  # asked again while messages wait for their cable
+    played.wait(SECOND)
+    assert played.said() == ["FA", "FC"]
+    assert len(played.times()) == clocks
 
     follower = Music(rig(clock('"internal"', "run = true\n")))
     follower.router.state.led_by = "laptop"

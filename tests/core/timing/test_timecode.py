@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 
 from engine.core.timing.timecode import TimecodeGenerator, TimecodeReader, TimecodeStep
 from engine.midi.timecode import RATES, Label, Rate, from_full_frame, full_frame, quarter_frames, read_label
-from tests.support.paths import reference
+from tests.support.check_values import check_value
 
-REFERENCE = reference("time")
 MS = 1_000_000
 SECOND = 1000 * MS
 NAMES = {"24": "24", "25": "25", "30": "30", "29.97": "29.97 drop"}
@@ -81,26 +80,26 @@ def taken(generator: TimecodeGenerator, now: int, end: int) -> list[tuple[int, b
 @pytest.mark.parametrize("key", ["mtc-lag", "mtc-lag-df", "mtc-lag-df10", "mtc-lag-25", "mtc-lag-24"])
 def test_forwards_the_lag_is_made_up(key: str) -> None:
     """At the last of eight pieces the label is known, and by then the place is two frames on (p. 3)."""
-    found = REFERENCE[key]
-    start = read_label(found["input"]["group"], RATES[NAMES[str(found["input"]["rate"])]])
+    found = check_value(key)
+    start = read_label(found.input["group"], RATES[NAMES[str(found.input["rate"])]])
     tape = Tape(start)
     tape.play(8)
-    assert str(tape.reader.label) == found["expected"]
+    assert str(tape.reader.label) == found.expected
 
 
 def test_backwards_there_is_no_lag() -> None:
     """From piece 7 down to piece 0 the place is the one that the pieces give (p. 3)."""
-    found = REFERENCE["mtc-lag-reverse"]
-    label, reader = read_label(found["input"]["group"], RATES["30"]), TimecodeReader()
-    for number, piece in enumerate(found["input"]["order"]):
+    found = check_value("mtc-lag-reverse")
+    label, reader = read_label(found.input["group"], RATES["30"]), TimecodeReader()
+    for number, piece in enumerate(found.input["order"]):
         reader.hear(number * 8 * MS, quarter_frames(label)[piece])
-    assert (str(reader.label), reader.direction) == (found["expected"], -1)
+    assert (str(reader.label), reader.direction) == (found.expected, -1)
 
 
 def test_the_direction() -> None:
     """Rising piece numbers run forwards, falling ones in reverse."""
-    found = REFERENCE["mtc-direction"]
-    for pieces, expected in zip(found["input"]["types"], found["expected"], strict=True):
+    found = check_value("mtc-direction")
+    for pieces, expected in zip(found.input["types"], found.expected, strict=True):
         reader = TimecodeReader()
         for number, piece in enumerate(pieces):
             reader.hear(number * 8 * MS, quarter_frames(Label(RATES["30"], 0))[piece])
@@ -109,7 +108,7 @@ def test_the_direction() -> None:
 
 def test_the_lock() -> None:
     """No label is shown before a whole run of eight pieces in order, whichever comes first."""
-    pieces, reader, label = REFERENCE["mtc-lock"]["input"]["types"], TimecodeReader(), Label(RATES["25"], 1000)
+    pieces, reader, label = check_value("mtc-lock").input["types"], TimecodeReader(), Label(RATES["25"], 1000)
     for number, piece in enumerate(pieces):
         assert reader.label is None
         reader.hear(number * 10 * MS, quarter_frames(label)[piece])
@@ -124,7 +123,7 @@ def test_a_full_message_locates_and_does_not_run() -> None:
     assert (reader.label, reader.running, reader.due) == (place, False, None)
     reader.hear(10 * MS, quarter_frames(place)[0])
     assert reader.running
-    assert REFERENCE["mtc-full-not-running"]["expected"] == "running from F1"
+    assert check_value("mtc-full-not-running").expected == "running from F1"
 
 
 def test_winding() -> None:
@@ -135,7 +134,7 @@ def test_winding() -> None:
         assert step is not None
         assert not step.ran
         assert not reader.running
-    assert REFERENCE["mtc-shuttle"]["expected"] == "no F1 stream while shuttling"
+    assert check_value("mtc-shuttle").expected == "no F1 stream while shuttling"
 
 
 @every_rate
@@ -265,14 +264,14 @@ def test_a_source_that_stops(rate: Rate) -> None:
     assert tape.error() == 0
 
 
-def test_a_dropout_that_is_told() -> None:
+def test_a_dropout_that_is_reported() -> None:
     """The NAK of a sender whose own source drops out stops the reader at once, at its current place."""
     tape = Tape(Label(RATES["25"], 2 * 700))
     tape.play(80)
     place = tape.reader.label
     tape.hear(bytes.fromhex("F0 7E 05 7E 00 F7"))
     assert (tape.reader.running, tape.reader.label) == (False, place)
-    assert REFERENCE["mtc-nak"]["expected"]["nak"] == "F0 7E dd 7E pp F7"
+    assert check_value("mtc-nak").expected["nak"] == "F0 7E dd 7E pp F7"
 
 
 def test_user_bits_move_nothing() -> None:
@@ -280,7 +279,7 @@ def test_user_bits_move_nothing() -> None:
     tape = Tape(Label(RATES["25"], 2 * 700))
     tape.play(80)
     place = tape.reader.label
-    tape.hear(bytes.fromhex(REFERENCE["mtc-userbits"]["expected"]))
+    tape.hear(bytes.fromhex(check_value("mtc-userbits").expected))
     assert (tape.reader.label, tape.reader.running) == (place, True)
 
 

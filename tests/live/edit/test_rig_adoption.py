@@ -160,7 +160,9 @@ async def test_an_output_that_is_taken_out_is_released_then_closed(
     assert desk.heard("Box 1")[-1] == "90 4A 40"
 
 
-async def test_a_port_that_is_another_one_now_is_opened_anew(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
+async def test_an_output_that_became_another_port_is_opened_there(
+    mock_clock: trio.testing.MockClock, desk: Desk
+) -> None:
     """An output whose pattern changed is released on its old port and gets the scene on its new one; an input too."""
     desk.play("Stage piano", "90 3C 40")
     edited = RIG.replace('"Box 1"', '"Box 3"').replace('"Foot controller"', '"Foot*"')

@@ -196,7 +196,9 @@ async def test_the_difference_is_shown(desk: Desk) -> None:
     assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
 
 
-async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_save_that_fails_is_reported_and_can_be_tried_again(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A full disk gets one sentence, the file is unchanged and the edit keeps playing; with room again it is saved."""
     await desk.scenes("rename", 3, name="Last dance")
 
@@ -439,7 +441,7 @@ async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk: De
     assert kept[-1].read_bytes() == noise
 
 
-async def test_what_a_killed_save_left_is_told_by_the_next(desk: Desk) -> None:
+async def test_what_a_killed_save_left_is_reported_by_the_next(desk: Desk) -> None:
     """The next save removes the half-written file and names it."""
     left = desk.file.with_name(".pit.toml.abc.saving")
     left.write_text("half")
@@ -457,7 +459,7 @@ async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time
     assert desk.bench.scenes == [41]
 
 
-async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk: Desk) -> None:
+async def test_what_is_unsaved_at_the_end_is_kept_and_reported(desk: Desk) -> None:
     """Unsaved live edits are kept as a version when the show ends, and the file is unchanged."""
     await desk.saver.leave()
     assert await desk.kept() == []
@@ -469,7 +471,7 @@ async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk: Desk) -> None:
     assert "bayleaf save --undo --version 1 brings them back" in notice
 
 
-async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_what_cannot_be_kept_at_the_end_is_reported(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a full disk the player is informed that the live edits are lost, and why; the show still ends."""
 
     def full(*_: int) -> None:
@@ -484,7 +486,7 @@ async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: p
     assert "No space left on device" in notice
 
 
-async def test_who_calls_a_scene_is_told_when_it_changes(desk: Desk) -> None:
+async def test_the_answer_names_all_that_follows_a_changed_scene(desk: Desk) -> None:
     """The answer names set lists, controls and start that follow a new name or number, and lists that lose a scene."""
     called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
     control = '[[controls]]\ninput = "keys"\nwhen = { note = 1 }\ndo = "scene"\nscene = "March"\n'

@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator, Awaitable
 from contextlib import asynccontextmanager
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -129,7 +130,7 @@ async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock: trio.
         assert stand.received == DUMP
 
 
-async def test_a_silent_instrument_is_told(autojump_clock: trio.testing.MockClock) -> None:
+async def test_a_silent_instrument_is_reported(autojump_clock: trio.testing.MockClock) -> None:
     """If nothing arrives in time, one sentence names the input, and the request is not done."""
     async with playing() as stand:
         answer = await stand.ask("receive", input="organ", wait=3)
@@ -139,7 +140,7 @@ async def test_a_silent_instrument_is_told(autojump_clock: trio.testing.MockCloc
         )
 
 
-async def test_a_dump_that_is_cut_is_told(
+async def test_a_dump_that_is_cut_is_reported(
     autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A dump with a SysEx that the input's parser had to repair is rejected."""
@@ -215,6 +216,32 @@ async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock: trio.test
             stand.instrument = Instrument(swallow_ns=640_000, room=100)
             await send(stand, gap=gap)
             assert bool(stand.instrument.dropped) == dropped
+
+
+@pytest.mark.parametrize(("more", "rests"), [({}, [1, 2, 3, 4, 5]), ({"chunk": 320}, [3, 4])])
+async def test_a_pause_comes_after_each_message_or_each_chunk(
+    autojump_clock: trio.testing.MockClock, more: dict[str, int], rests: list[int]
+) -> None:
+    """With a gap of 300 ms the cable rests after every message; with a chunk of 320 bytes only after the third, by
+    which 5 + 304 + 24 have gone, and the fourth, which has 704 (225 ms on the cable)."""
+    async with playing() as stand:
+        assert (await send(stand, gap=0.3, **more))["done"]
+        times = [at for at, _ in stand.cable]
+        assert [place for place, (one, next_) in enumerate(pairwise(times), 1) if next_ - one >= 300_000_000] == rests
+
+
+@pytest.mark.parametrize(("source", "done"), [(None, True), ("organ", True), ("keys", False)])
+async def test_an_ack_counts_at_the_input_that_was_named(
+    autojump_clock: trio.testing.MockClock, source: str | None, done: bool
+) -> None:
+    """The instrument answers at the organ's input: that counts if no input or this one was named."""
+    async with playing() as stand:
+        stand.instrument.script = ["ACK"] * len(DUMP)
+        answer = await stand.ask(
+            "send", output="organ", messages=[message.hex() for message in DUMP], handshake=True, answers=source
+        )
+        assert answer["done"] == done
+        assert done or "did not answer" in answer["text"]
 
 
 async def test_the_handshake(autojump_clock: trio.testing.MockClock) -> None:
@@ -307,7 +334,7 @@ async def test_crossed_cables(autojump_clock: trio.testing.MockClock) -> None:
         assert row["text"].startswith("crossed cables: asked at organ, answered at keys")
 
 
-async def test_a_cable_that_leads_back_is_told(autojump_clock: trio.testing.MockClock) -> None:
+async def test_a_cable_that_leads_back_is_reported(autojump_clock: trio.testing.MockClock) -> None:
     """The question itself comes in: the output is connected to that input."""
     async with playing() as stand:
         stand.instrument.hear = lambda at, message: [message] if message[:2] == b"\xf0\x7e" else []
@@ -334,7 +361,7 @@ async def test_a_cable_that_leads_back_is_told(autojump_clock: trio.testing.Mock
         ("receive", {"input": "organ", "instrument": ["organ"]}, '"instrument" must be'),
     ],
 )
-async def test_a_request_at_fault_is_told(
+async def test_a_request_at_fault_is_reported(
     autojump_clock: trio.testing.MockClock, what: str, more: dict[str, Any], said: str
 ) -> None:
     """One sentence names what is wrong."""

@@ -135,7 +135,9 @@ async def test_a_start_scene_of_its_own(system: MemorySystem) -> None:
         assert evening.said[0] == "scene 3 Finale"
 
 
-async def test_a_full_disk_is_told_and_the_show_goes_on(system: MemorySystem, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_full_disk_is_reported_and_the_show_goes_on(
+    system: MemorySystem, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A last scene that cannot be written is reported; once there is room, it is written at the end."""
     async with Evening(system).played() as evening:
         await eventually(state_file("pit").exists)
@@ -154,7 +156,7 @@ async def test_a_full_disk_is_told_and_the_show_goes_on(system: MemorySystem, mo
     assert last_scene() == 2
 
 
-async def test_a_missing_port_is_told_and_the_rest_plays() -> None:
+async def test_a_missing_port_is_reported_and_the_rest_plays() -> None:
     """A missing port is reported at the start; everything else plays."""
     system = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 2",))
     async with Evening(system).played() as evening:

@@ -207,7 +207,7 @@ def test_places_that_are_not_understood_stay(state: Path, tmp_path: Path) -> Non
     assert json.loads(state.read_text())["shows"]["concert.toml"] == [3, "Friday", 3, "anna"]
 
 
-def test_a_folder_in_the_files_place_is_told(state: Path, tmp_path: Path) -> None:
+def test_a_folder_in_the_files_place_is_reported(state: Path, tmp_path: Path) -> None:
     """A state that cannot be read gives no last scene; one that cannot be written raises OSError."""
     state.mkdir(parents=True)
     assert last(state, tmp_path / "pit.toml") is None

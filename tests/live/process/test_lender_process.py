@@ -117,7 +117,7 @@ async def test_a_dead_engine_leaves_nothing_sounding() -> None:
         await eventually(lambda: "no engine plays; everything is silent" in stage.said)
 
 
-async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
+async def test_a_pulled_output_is_reported_and_cleared_up_when_it_is_back() -> None:
     """The output's token goes and comes back; the machine itself releases the note that sounded when it was pulled."""
     stage = Stage()
     async with stage.sounding():
@@ -130,7 +130,7 @@ async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
         await eventually(lambda: stage.heard == [OFF])
 
 
-async def test_a_pulled_input_is_told() -> None:
+async def test_a_pulled_input_is_reported() -> None:
     """The token of an unplugged input goes, and comes back when it is plugged in again."""
     stage = Stage()
     key = stage.desk.keys.plugged(BOX, "in", "keys")
@@ -203,7 +203,7 @@ async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
         await stage.plugged(True)
 
 
-async def test_a_missing_port_is_told_and_found_later() -> None:
+async def test_a_missing_port_is_reported_and_found_later() -> None:
     """A port that is missing at the start is reported once, and lent as soon as it is there."""
     stage = Stage()
     stage.system.unplug("Strings")
@@ -213,7 +213,7 @@ async def test_a_missing_port_is_told_and_found_later() -> None:
         await stage.plugged(True)
 
 
-async def test_meters_are_told() -> None:
+async def test_meters_are_reported() -> None:
     """Engines receive the state of each port, which engine holds it, and its counts."""
     stage = Stage()
     async with stage.played():

@@ -119,7 +119,7 @@ async def test_a_client_from_outside_is_obeyed_and_answered(served: tuple[Bench,
     assert made.show.engine.scene == (2, "March")
 
 
-async def test_commands_are_told_with_their_source(served: tuple[Bench, Far]) -> None:
+async def test_commands_are_reported_with_their_source(served: tuple[Bench, Far]) -> None:
     """Each command is reported with the address that it came from."""
     made, far = served
     made.told()
@@ -157,7 +157,7 @@ async def test_a_flood_of_datagrams_is_read_at_a_pace(
     assert all(later - at >= 0.001 for at, later in pairwise(looked_at))
 
 
-async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(
+async def test_a_port_that_is_taken_is_reported_once_and_costs_nothing(
     nursery: trio.Nursery, autojump_clock: trio.testing.MockClock
 ) -> None:
     """If another program has the port, that is reported once, and the show plays on."""

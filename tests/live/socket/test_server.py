@@ -24,7 +24,7 @@ from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import ShowEvent
-from engine.live.socket import client
+from engine.live.socket import client, server
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
 from engine.live.socket.status import status, sync
@@ -122,7 +122,7 @@ def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path: Path, monkeyp
     assert not claim.path.exists()
 
 
-def test_where_it_may_not_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_it_may_not_the_remedy_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a system without /proc that is impossible; the error names the folder and the remedy."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
     monkeypatch.setattr(os.path, "isdir", lambda path: False)
@@ -431,7 +431,7 @@ def test_no_engine_is_said_with_what_to_do() -> None:
 
 
 @pytest.mark.parametrize("answer", [b"", b'{"done": tr'])
-async def test_an_engine_that_dies_before_it_answers_is_told(answer: bytes) -> None:
+async def test_an_engine_that_dies_before_it_answers_is_reported(answer: bytes) -> None:
     """An engine that disconnects without a complete answer gives a plain sentence, not a traceback."""
     with claimed() as claim:
 
@@ -521,3 +521,17 @@ async def test_what_would_be_heard_is_for_the_one_in_charge(bench: Bench, reques
             "text"
         ] == "this rig has no [network], so there is no machine to hand over to"
     assert bench.heard("strings") == []
+
+
+async def test_a_fault_in_a_connection_costs_that_connection(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever fails while a client is served, the others are still answered, and the fault is counted."""
+
+    def broken(_: object) -> None:
+        raise IndexError
+
+    async with serving(bench):
+        with monkeypatch.context() as patch:
+            patch.setattr(server, "read_request", broken)
+            with pytest.raises(client.NoEngine):
+                await ask({"do": "next"})
+        assert (await ask({"do": "status"}))["status"]["own_faults"] == 1

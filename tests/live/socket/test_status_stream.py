@@ -68,6 +68,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
         "setlist": {"name": "Friday", "place": 1, "of": 2},
         "tempo": None,
         "clock_from": None,
+        "clocks_skipped": 0,
         "timecode": None,
         "timecode_runs": False,
         "timecode_from": None,
@@ -80,7 +81,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
     }
 
 
-def test_nothing_new_is_not_told(follower: Follower) -> None:
+def test_nothing_new_is_not_reported(follower: Follower) -> None:
     """While nothing happens, one frame per second is sent, with only the time."""
     follower.frame()
     follower.bench.now += 999 * MS
@@ -90,7 +91,7 @@ def test_nothing_new_is_not_told(follower: Follower) -> None:
     assert follower.frame() == {}
 
 
-def test_a_change_is_told_once(follower: Follower) -> None:
+def test_a_change_is_reported_once(follower: Follower) -> None:
     """A scene change sends what changed and who asked, and nothing else."""
     follower.frame()
     follower.show.apply(NextScene(), "shell")
@@ -117,7 +118,7 @@ def test_messages_are_counted(follower: Follower) -> None:
     assert follower.frame() == {}
 
 
-def test_what_is_wrong_is_told_with_the_next_look(follower: Follower) -> None:
+def test_what_is_wrong_is_reported_with_the_next_look(follower: Follower) -> None:
     """Health is updated together with the cable load."""
     follower.frame()
     follower.bench.outputs["brass"].unplug("the box is off")

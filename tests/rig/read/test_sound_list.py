@@ -10,10 +10,9 @@ from engine.rig.models.rig import Instrument, Sound, sound_of
 from engine.rig.read.load import RigError, load
 from engine.rig.read.sound_list import SoundListError, read_list, sound_list
 from engine.rig.sound_csv import from_csv
-from tests.support.paths import reference
+from tests.support.check_values import check_value
 from tests.support.plain_rig import RIG
 
-FACTS = reference("sounds")
 WITH_LIST = RIG.replace('bank    = "none"\n', 'bank    = "none"\nsounds_from = "general-midi"\n')
 STEP = '{ instrument = "old-synth", sound = "Violin" },\n  { output = "drums", channel = 10'
 
@@ -21,10 +20,10 @@ STEP = '{ instrument = "old-synth", sound = "Violin" },\n  { output = "drums", c
 def test_the_general_midi_names_are_the_standards() -> None:
     """The built-in list has the 128 names of RP-003, Table 2, in their order, printed from 1."""
     listed = sound_list("general-midi", Path())
-    assert [sound.name for sound in listed.sounds] == FACTS["gm-names"]["expected"]
+    assert [sound.name for sound in listed.sounds] == check_value("gm-names").expected
     assert [sound.program for sound in listed.sounds] == list(range(1, 129))
     for cable in (0, 24, 40, 73, 127):
-        assert listed.sounds[cable].name == FACTS[f"gm-name-{cable}"]["expected"]
+        assert listed.sounds[cable].name == check_value(f"gm-name-{cable}").expected
 
 
 def test_an_instrument_has_its_lists_sounds_and_its_own_win(tmp_path: Path) -> None:

@@ -1,0 +1,61 @@
+"""The benches can show a fault: a clock that is late or left out turns their verdicts. No outside source."""
+
+from collections.abc import Sequence
+
+import pytest
+
+from bench.grid import CLOCK, SPACING, figures, lost, off
+from bench.load import RATE, SECOND, MemoryPorts, percentiles
+from bench.targets import TARGETS
+
+MS = 1_000_000
+
+
+def clocks(count: int) -> list[int]:
+    """Times at which this many clocks are due, from 0 (ns)."""
+    return [round(number * SPACING[CLOCK]) for number in range(count)]
+
+
+def verdicts(handed: Sequence[int]) -> dict[str, str]:
+    """What the targets of part `grid` say of clocks that were handed over at these times."""
+    rows = {CLOCK: figures(CLOCK, off(CLOCK, 0, handed))}
+    parts = {"grid": {"figures": lost(rows)}}
+    return {each.figure: each.verdict(parts)[1] for each in TARGETS if each.figure in ("grid.missing", "grid.worst")}
+
+
+def test_punctual_clocks_pass() -> None:
+    """An hour of clocks on their grid."""
+    assert verdicts(clocks(172_800)) == {"grid.missing": "pass", "grid.worst": "pass"}
+
+
+@pytest.mark.parametrize("place", [1_000, 86_000, 172_799])
+def test_a_clock_that_is_left_out_is_a_fault(place: int) -> None:
+    """Wherever it is left out in an hour, but for the very last, which nobody can miss yet."""
+    handed = clocks(172_801)
+    del handed[place]
+    assert verdicts(handed)["grid.missing"] == "miss"
+
+
+@pytest.mark.parametrize("late", [16, 20, 60])
+def test_a_late_clock_is_a_fault(late: int) -> None:
+    """Later than three quarters of a period, a whole one, and almost three: those behind it wait for it."""
+    handed = clocks(1_000)
+    wait = handed[500] + late * MS
+    handed = [max(at, wait) if number >= 500 else at for number, at in enumerate(handed)]
+    assert verdicts(handed) == {"grid.missing": "pass", "grid.worst": "miss"}
+
+
+def test_the_wait_before_a_look_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Messages that are read 20 ms after they were due are 20 ms late, however fast they are sent then."""
+    now = [SECOND]
+    monkeypatch.setattr("bench.load.time.monotonic_ns", lambda: now[0])
+    ports = MemoryPorts("warm", 1, 1)
+    assert ports.inputs[0].poll() == []
+    for _ in range(100):
+        now[0] += 20 * MS
+        for message in ports.inputs[0].poll():
+            ports.outputs[0].send(message)
+    found = percentiles(ports.since_due(0))
+    assert len(ports.since_due(0)) == 2 * RATE
+    assert found["worst"] == pytest.approx(20_000, rel=0.06)
+    assert found["p50"] == pytest.approx(10_000, rel=0.06)
