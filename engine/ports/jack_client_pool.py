@@ -93,8 +93,7 @@ class JackClientPool:
             device.open_virtual_port(port)
             name = self._server.full_name(port)
         except BaseException:
-            if not self._server.died:
-                device.delete()
+            self._close(device)
             raise
         self.names |= {name}
         return JackClient(device, name)

@@ -135,7 +135,7 @@ class JackSystem:
             device.open_virtual_port(name)
         except rtmidi.RtMidiError as fault:
             self._server.doubt()
-            device.delete()
+            self._closing.close(device)
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
         return device, f"{client}:{name}"
 

@@ -39,6 +39,21 @@ def test_folding_brings_a_note_back_by_octaves() -> None:
     assert heard(fold.format(-12), "90 0B 40", "90 0C 40") == ["90 0B 40", "90 00 40"]
 
 
+@pytest.mark.parametrize("outside", ["drop", "fold"])
+def test_every_note_by_every_transposition(outside: str) -> None:
+    """All 128 notes by all 255 transpositions: a note outside 0 to 127 is not played, or it is folded to the nearest
+    note of the same name within."""
+    for semitones in range(-127, 128):
+        step = step_of(f'filter = "transpose", semitones = {semitones}, outside = "{outside}"')
+        for note in range(128):
+            meant = note + semitones
+            octaves = range(meant % 12, 128, 12)
+            plays = [meant] if meant in octaves else [min(octaves, key=lambda key: abs(key - meant))]
+            if outside == "drop" and meant not in octaves:
+                plays = []
+            assert at_once(step, bytes((0x90, note, 1))) == [bytes((0x90, key, 1)) for key in plays]
+
+
 @given(st.integers(-127, 127), st.integers(0, 127))
 def test_folding_keeps_the_name_and_moves_no_further_than_needed(semitones: int, note: int) -> None:
     """Every note folds to one of the same name in 0 to 127, less than an octave from the end that it passed."""

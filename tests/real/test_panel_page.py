@@ -4,9 +4,9 @@ import os
 import signal
 import tomllib
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, WebSocket, expect
 
-from tests.support.panel_in_browser import LONGEST, PHONE, PanelInBrowser
+from tests.support.panel_in_browser import LONGEST, PHONE, VIEWS, PanelInBrowser
 from tests.support.waiting import until
 
 MIDDLE_C = 60
@@ -161,6 +161,44 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     expect(old).to_be_hidden()
     page.get_by_role("button", name="Next", exact=True).click()
     _in_force(page, 13, "Finale")
+
+
+def test_a_tab_in_the_background_causes_no_traffic(page_pit: PanelInBrowser) -> None:
+    """While the tab is hidden, on whatever view, the page neither sends nor gets a frame, whatever is played; shown
+    again, it has the scene that was recalled meanwhile. (A headless browser never hides a tab: a script says so.)"""
+    page = page_pit.blank()
+    frames: list[str | bytes] = []
+
+    def note(frame: str | bytes) -> None:
+        frames.append(frame)
+
+    def follow(live: WebSocket) -> None:
+        live.on("framesent", note)
+        live.on("framereceived", note)
+
+    def hide(hidden: bool) -> None:
+        page.evaluate(
+            "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
+            " document.dispatchEvent(new Event('visibilitychange')); }",
+            hidden,
+        )
+
+    page.on("websocket", follow)
+    for view in VIEWS:
+        page.goto(f"{page_pit.panel.address}#{view}")
+        expect(page.locator("#scene-number")).to_have_text("11")
+        hide(True)
+        page.wait_for_timeout(500)  # until what was on its way has arrived
+        frames.clear()
+        page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+        page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
+        assert page_pit.engine.request("next") is not None
+        page.wait_for_timeout(1500)  # what a page does again and again, it does once per second or more often
+        assert (view, frames) == (view, [])
+        hide(False)
+        expect(page.locator("#scene-number")).to_have_text("12")
+        assert frames
+        assert page_pit.engine.request("back") is not None
 
 
 def test_the_health_line_is_honest(page_pit: PanelInBrowser) -> None:

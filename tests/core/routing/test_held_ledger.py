@@ -285,6 +285,25 @@ def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], cable
     assert brass.off_rest == set()
 
 
+THINNED = '{ from = "keys", to = "strings", through = [ { filter = "thin", milliseconds = 20 } ] }'
+EVERYWHERE = '[[routes]]\nfrom = "keys"\nto = "strings"\nthrough = [ { filter = "thin", milliseconds = 20 } ]\n'
+
+
+@pytest.mark.parametrize("everywhere", ["", EVERYWHERE], ids=["routes of each scene", "a route of every scene"])
+@pytest.mark.parametrize("moved", ["B0 01 33", "B0 0B 50", "E0 12 50", "D0 20", "A0 3C 20"])
+def test_what_is_still_fed_through_thin_stays_where_it_is(moved: str, everywhere: str) -> None:
+    """A wheel, bend or pressure that both scenes thin out is still fed after the recall, so nothing is set to rest."""
+    routes = "" if everywhere else THINNED
+    router = engine(
+        f'{everywhere}[[scenes]]\nnumber = 1\nname = "One"\nroutes = [ {routes} ]\n'
+        f'[[scenes]]\nnumber = 2\nname = "Two"\nroutes = [ {routes} ]\n'
+    )
+    recall(router, 0, 1)
+    assert hexed(router.receive(1, KEYS, bytes.fromhex(moved))) == [moved]
+    assert recall(router, 2, 2) == []
+    assert router.state.ledger.off_rest() == 1
+
+
 def test_everything_with_a_rest_has_one_of_its_own_channel() -> None:
     """The message that brings a controller to rest is on its channel and itself at rest; notes and programs have
     none."""

@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given, settings
@@ -145,6 +146,37 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
     text = RIG.replace('name   = "Finale"\n', f'name   = "Finale"\n{step}')
     made = set_burst(text, 12, [{"output": "drums", "channel": 10, "bank": [1, 0], "program": 89}])
     assert made == text.replace("program = 88\n", "program = 89\nbank = [1, 0]\n")
+
+
+EDITS: dict[str, Callable[[str], str]] = {
+    "copy": lambda text: copy_scene(text, 11, 21),
+    "rename": lambda text: rename_scene(text, 12, "End"),
+    "renumber": lambda text: renumber_scene(text, 11, 31),
+    "move": lambda text: move_scene(text, 12, 11),
+    "delete": lambda text: delete_scene(text, 11),
+    "put": lambda text: put_scene(text, 12, "Finale", [ROUTE], []),
+    "routes": lambda text: set_routes(text, 12, [ROUTE]),
+    "burst": lambda text: set_burst(text, 12, []),
+    "control": lambda text: add_control(text, {"input": "pedals", "when": {"note": 3}, "do": "back"}),
+    "set list": lambda text: put_setlist(text, "Friday", [12, 11]),
+}
+
+
+@pytest.mark.parametrize("edit", EDITS.values(), ids=EDITS)
+@pytest.mark.parametrize(
+    ("written", "instead", "wrong"),
+    [
+        ("number = 11\n", "", "scenes.1.number: this key is missing"),
+        ('name   = "Overture"\n', "", "scenes.1.name: this key is missing"),
+        ('name   = "Friday"\n', "", "setlists.1.name: this key is missing"),
+        ("[[scenes]]\nnumber = 11", "[[scenes]\nnumber = 11", "rig:35"),
+    ],
+)
+def test_a_faulty_rig_is_not_edited(edit: Callable[[str], str], written: str, instead: str, wrong: str) -> None:
+    """Whatever the edit, a file that is at fault by itself is refused with its own error, place included."""
+    assert written in RIG
+    with pytest.raises(EditError, match=r"the rig is not valid: (?s:.*)" + re.escape(wrong)):
+        edit(RIG.replace(written, instead))
 
 
 @pytest.mark.parametrize(
