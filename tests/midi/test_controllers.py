@@ -50,6 +50,10 @@ def test_the_sets_are_those_of_the_standard() -> None:
     assert sorted(FOR_NEXT_NOTE) == check_value("cls-prefix").expected
     assert sorted(KEEP_ORDER - _BUTTONS) == check_value("cls-never-thin").expected
     assert set(PEDALS) < SWITCHES
+    assert [row.number for row in CONTROLLERS if row.level and row.msb is None] == check_value("cls-levels").expected
+    named = {row.number for row in CONTROLLERS[:120] if row.name}
+    assert named & {*check_value("cls-undefined").expected} <= {79}  # sound controller 10: see above
+    assert named | {*check_value("cls-undefined").expected} == set(range(120))
     assert set(check_value("jrn-c-not-m").expected) == PARAMETERS
 
 

@@ -35,6 +35,18 @@ def test_the_transport_keys(entry: CheckValue) -> None:
     assert read_machine_control(message) == said
 
 
+def test_a_command_has_its_frame_and_is_no_response() -> None:
+    """F0 7F device 06, the command, F7; with 07 it is a response, which commands nothing (mmc-frame)."""
+    frame = check_value("mmc-frame").expected
+    head, tail = frame["command"].replace("dd", "05").split(" … ")
+    message = machine_control(MachineControl(5, "play")).hex(" ").upper()
+    assert message.startswith(head)
+    assert message.endswith(tail)
+    response = message.replace(head, frame["response"].replace("dd", "05").split(" … ")[0])
+    assert response != message
+    assert read_machine_control(bytes.fromhex(response)) is None
+
+
 def test_all_keys_are_checked() -> None:
     """Every command known here has an entry in the standard's index."""
     assert len(KEYS) == len(COMMANDS)
