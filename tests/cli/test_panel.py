@@ -127,8 +127,15 @@ def _answers(port: int) -> bool:
 
 
 def _panel_of(engine: int) -> int:
-    """The process that the engine started."""
-    return until("the panel's process", lambda: next(iter(_children(engine)), None))
+    """The panel that the engine started; an engine has other processes, too."""
+    return until("the panel's process", lambda: next(filter(_is_panel, _children(engine)), None))
+
+
+def _is_panel(process: int) -> bool:
+    try:
+        return b"panel" in Path(f"/proc/{process}/cmdline").read_bytes().split(b"\0")
+    except OSError:
+        return False
 
 
 def _children(process: int) -> list[int]:

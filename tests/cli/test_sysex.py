@@ -117,6 +117,19 @@ def test_a_message_that_looks_like_silence_is_pointed_out(
     assert (needed in " ".join(result.output.split())) == warned
 
 
+def test_a_damaged_dump_leaves_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A packet that arrived with a wrong checksum is reported by its place, and nothing is written or kept."""
+    engine = answering(monkeypatch, WHOLE, WHOLE[:-2] + b"\x01\xf7")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    words = ["sysex", "receive", "organ", str(tmp_path / "new.syx"), "--keep", "organ"]
+    result = CliRunner().invoke(app, words)
+    assert isinstance(result.exception, CommandError)
+    assert "message 2 is damaged (its checksum is wrong); nothing was written" in str(result.exception)
+    assert list(tmp_path.rglob("*.syx")) == []
+    (request,) = engine.asked
+    assert (request["silence"], request["wait"]) == (2, 60)  # seconds, as the handbook says
+
+
 @pytest.mark.parametrize(
     ("words", "asked"),
     [
