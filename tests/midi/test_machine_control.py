@@ -1,15 +1,13 @@
 """MIDI Machine Control, RP-013."""
 
-from dataclasses import replace
-from typing import Any
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.machine_control import ALL_CALL, COMMANDS, MachineControl, machine_control, read_machine_control
+from engine.midi.machine_control import ALL_CALL, COMMANDS, MachineControl, read_machine_control
 from engine.midi.timecode import RATES, Label, read_label
 from tests.support.check_values import CheckValue, check_value, check_values
+from tests.support.remote_writing import machine_control
 
 KEYS = check_values("mmc-", given="command")
 LOCATE = check_value("mmc-locate")
@@ -112,14 +110,3 @@ def test_any_data_is_read_or_none(tail: bytes) -> None:
     """No data can make a machine control message raise an error."""
     said = read_machine_control(b"\xf0\x7f\x05\x06" + tail + b"\xf7")
     assert said is None or said.command in (*COMMANDS.values(), "locate")
-
-
-@pytest.mark.parametrize(
-    "change",
-    [{"device": 128}, {"device": -1}, {"hundredths": 100}, {"target": None}, {"command": "stop"}, {"command": "jump"}],
-    ids=str,
-)
-def test_what_cannot_be_said(change: dict[str, Any]) -> None:
-    """What the standard has no message for is refused."""
-    with pytest.raises(ValueError, match=r"machine control message|a device of 0 to 127"):
-        machine_control(replace(TO, **change))

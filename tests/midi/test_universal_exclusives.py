@@ -2,14 +2,15 @@
 
 import pytest
 
-from engine.core.control.remote_messages import RemoteReader, plain_request
+from engine.core.control.remote_messages import RemoteReader
 from engine.core.engine import Engine
 from engine.instruments.device_inquiry import request
-from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
-from engine.midi.show_control import ShowControl, read_show_control, show_control
+from engine.midi.machine_control import MachineControl, read_machine_control
+from engine.midi.show_control import ShowControl, read_show_control
 from engine.rig.read.load import RigError, read
 from tests.support.check_values import check_value, check_values
 from tests.support.engine_calls import engine_of, recall
+from tests.support.remote_writing import machine_control, plain_request, show_control
 
 MESSAGES = [
     entry.expected for entry in (*check_values("usx-gm"), *check_values("usx-master-"), check_value("usx-bar-marker"))
