@@ -1,4 +1,4 @@
-"""The formats of the rig file: the mark of a key that came with a later one, and where a rig uses such keys too early."""
+"""The formats of the rig file: the mark of keys that came with a later one, and where a rig uses them too early."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

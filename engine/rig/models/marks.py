@@ -15,19 +15,20 @@ Mark = TypeVar("Mark")
 def marked_values(rig: dict[str, Any] | BaseModel, model: Model, kind: type[Mark]) -> Iterator[tuple[Keys, Mark, Any]]:
     """The place, the mark and the value of every field with a mark of this kind: in raw data, which may still be wrong,
     or in a model. Fields that the rig leaves out have the value None."""
-    for path, mark in _marked(model, kind):
-        for keys, value in _values(rig, path, ()):
-            yield keys, mark, value
+    for path, mark in _marked(model):
+        if isinstance(mark, kind):
+            for keys, value in _values(rig, path, ()):
+                yield keys, mark, value
 
 
 @cache
-def _marked(model: Model, kind: type[Any]) -> tuple[tuple[tuple[str | None, ...], Any], ...]:
-    """The paths of all marked fields in a model; None is any element of a list or a table by name."""
+def _marked(model: Model) -> tuple[tuple[tuple[str | None, ...], Any], ...]:
+    """The paths of all fields that have marks of any kind; None is any element of a list or a table by name."""
     found: list[tuple[tuple[str | None, ...], Any]] = []
     for key, field in fields_of(model).items():
-        found += [((key,), mark) for mark in field.metadata if isinstance(mark, kind)]
+        found += [((key,), mark) for mark in field.metadata]
         for depth, inner in models_in(field.annotation):
-            found += [((key, *[None] * depth, *path), mark) for path, mark in _marked(inner, kind)]
+            found += [((key, *[None] * depth, *path), mark) for path, mark in _marked(inner)]
     return tuple(found)
 
 
