@@ -5,6 +5,7 @@ missing packages before a compiler fails without them. Nothing outside the folde
 """
 
 import argparse
+import os
 import shutil
 import subprocess
 import sys
@@ -16,11 +17,15 @@ _ROOT: Final = Path(__file__).resolve().parent.parent
 _VENV: Final = _ROOT / ".venv"
 _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
+#: pip keeps what it fetched, and when it looked for a newer pip, in the user's home
+_PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
 #: Three groups of tests: those that can run in parallel; at the same time those on several machines, which mostly wait;
 #: and then those with servers, which miss their deadlines on a busy computer.
 _TESTS: Final = ("-n", "auto", "--dist", "worksteal", "--ignore=tests/real")
 _ON_MACHINES: Final = ("tests/real/machines",)
 _ON_SERVERS: Final = ("tests/real", "--ignore=tests/real/machines")
+_INCLUDE: Final = Path("/usr/include")
+_PYTHON_INCLUDE: Final = Path(sysconfig.get_path("include"))
 #: Python versions with a wheel of python-rtmidi 1.5.8; for later ones pip builds it from source
 _READY_MADE: Final = ((3, 11), (3, 12))
 
@@ -34,12 +39,11 @@ def missing() -> list[str]:
         return needed
     if shutil.which("g++") is None:
         needed.append("g++")
-    include = Path(sysconfig.get_path("include"))
-    if not (include / "Python.h").exists():
+    if not (_PYTHON_INCLUDE / "Python.h").exists():
         needed.append("python3-dev")
-    if not Path("/usr/include/alsa/asoundlib.h").exists():
+    if not (_INCLUDE / "alsa" / "asoundlib.h").exists():
         needed.append("libasound2-dev")
-    if not Path("/usr/include/jack/jack.h").exists():
+    if not (_INCLUDE / "jack" / "jack.h").exists():
         needed.append("libjack-jackd2-dev")
     return needed
 
@@ -53,7 +57,7 @@ def _has_venv() -> bool:
 
 
 def _run(*command: str | Path) -> None:
-    done = subprocess.run([str(part) for part in command], cwd=_ROOT, check=False)
+    done = subprocess.run([str(part) for part in command], cwd=_ROOT, env=os.environ | _PIP, check=False)
     if done.returncode:
         sys.exit(done.returncode)
 
@@ -83,16 +87,7 @@ def main() -> None:
     if not _VENV.exists():
         _run(sys.executable, "-m", "venv", _VENV)
     print("Installing into .venv …", flush=True)
-    _run(
-        _BIN / "python",
-        "-m",
-        "pip",
-        "install",
-        "--quiet",
-        "--disable-pip-version-check",
-        "-e",
-        ".[dev]" if wants_tests else ".",
-    )
+    _run(_BIN / "python", "-m", "pip", "install", "--quiet", "-e", ".[dev]" if wants_tests else ".")
     if wants_tests:
         pytest = (_BIN / "python", "-m", "pytest")
         _run_together((*pytest, *_TESTS), (*pytest, *_ON_MACHINES))

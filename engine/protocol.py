@@ -479,6 +479,8 @@ def _name_of(request: Facts) -> str:
 
 def _first_error(name: str, model: type[Request], fault: ValidationError) -> str:
     error = fault.errors(include_url=False, include_context=False, include_input=False)[0]
+    if not error["loc"]:
+        return f"{name}: a field's name contains half a character (a lone surrogate), which no text can hold"
     field = str(error["loc"][0])
     allowed = {each.alias or key: each.description for key, each in model.model_fields.items()}
     if error["type"] == "extra_forbidden":

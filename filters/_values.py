@@ -119,7 +119,6 @@ Velocities = Annotated[tuple[Velocity, Velocity], _LOW_TO_HIGH]
 
 Program = Annotated[int, BeforeValidator(_program)]
 ProgramKey = Annotated[int, _as_key(_program)]
-ProgramMap = Annotated[dict[ProgramKey, Program], TABLE]
 
 Controller = Annotated[int, BeforeValidator(_controller)]
 Controllers = Annotated[tuple[Controller, ...], as_list("controllers")]

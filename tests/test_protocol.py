@@ -22,6 +22,13 @@ def test_each_field_says_what_it_may_be(words: str) -> None:
     assert str(fault.value).startswith(words)
 
 
+def test_a_name_with_half_a_character_is_refused() -> None:
+    """JSON can escape a lone surrogate, which no text can hold; a field of that name gets a sentence like any other."""
+    with pytest.raises(RequestError, match="half a character") as fault:
+        read_request({"do": "next", "\ud800": 1})
+    assert fault.value.code is AnswerCode.BAD_REQUEST
+
+
 def test_panic_waits_for_nothing() -> None:
     """Panic has its lane to itself."""
     assert [row.model for row in TABLE.values() if row.lane == "panic"] == [PanicRequest]

@@ -214,7 +214,7 @@ class Engine:
             loops.window_ends = now + WINDOW
         tally = loops.tallies.get(source)
         if tally is None:
-            tally = loops.open_tally(source)
+            tally = loops.tallies[source] = [0, 0, 0]
         tally[0] += 1
         sent = loops.sent
         # it stays: the same output may also lead to an input from which nothing goes on

@@ -76,12 +76,6 @@ def is_release(message: Message) -> bool:
     return status == NOTE_OFF or (status == NOTE_ON and message[2] == 0)
 
 
-def channel_of(message: Message) -> int | None:
-    """1 to 16, or None for system messages."""
-    status = message[0]
-    return (status & 0x0F) + 1 if status < 0xF0 else None
-
-
 def is_whole(message: Message) -> bool:
     """Whether these bytes are exactly one message: status, the right number of data bytes, all 7-bit."""
     if not message or message[0] < 0x80:

@@ -24,7 +24,6 @@ COMMANDS: Final = {
     0x0A: "eject",
     0x0D: "reset",
 }
-_CODES: Final = {name: code for code, name in COMMANDS.items()}
 _RATES: Final = {rate.code: rate for rate in RATES.values()}
 _START: Final = b"\xf0\x7f"
 _TO_MACHINE: Final = 0x06
@@ -68,19 +67,3 @@ def _read_locate(device: int, time: bytes) -> MachineControl | None:
     except ValueError:
         return None
     return MachineControl(device, "locate", target, last)
-
-
-def machine_control(said: MachineControl) -> bytes:
-    """The message that says this. Raises ValueError if the standard has no such message."""
-    if said.command == "locate" and said.target is not None:
-        hours, minutes, seconds, frames = said.target.parts
-        hours |= said.target.rate.code << 5
-        body = (*_LOCATE, hours, minutes, seconds, frames, said.hundredths)
-    else:
-        body = (_CODES.get(said.command, 0),)
-    if not 0 <= said.device <= ALL_CALL or not 0 <= said.hundredths <= _LAST_HUNDREDTH:
-        raise ValueError(f"a device of 0 to 127 and hundredths of 0 to 99; {said} has others")
-    message = bytes((*_START, said.device, _TO_MACHINE, *body, 0xF7))
-    if read_machine_control(message) != said:
-        raise ValueError(f"a machine control message of the standard; {said} is not one")
-    return message

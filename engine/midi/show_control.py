@@ -26,7 +26,6 @@ COMMANDS: Final = {
     0x0A: "reset",
     0x0B: "go_off",
 }
-_CODES: Final = {name: code for code, name in COMMANDS.items()}
 _LONGEST: Final = 128
 _START: Final = b"\xf0\x7f"
 _SHOW_CONTROL: Final = 0x02
@@ -69,17 +68,3 @@ def read_show_control(message: bytes) -> ShowControl | None:
         return None
     cue, cue_list, path, *_ = (*(field.decode("ascii") for field in fields), None, None, None)
     return ShowControl(device, form, command, cue, cue_list, path, settings)
-
-
-def show_control(said: ShowControl) -> bytes:
-    """The message that says this. Raises ValueError if the standard has no such message."""
-    fields = [field for field in (said.cue, said.cue_list, said.path) if field is not None]
-    code = _CODES.get(said.command, 0)
-    try:
-        data = said.settings + b"\x00".join(field.encode("ascii") for field in fields)
-        message = bytes((*_START, said.device, _SHOW_CONTROL, said.format, code, *data, 0xF7))
-    except ValueError:  # a number beyond a byte, a letter beyond ASCII
-        message = b""
-    if read_show_control(message) != said:
-        raise ValueError(f"a show control message of the standard; {said} is not one")
-    return message

@@ -7,16 +7,11 @@ from engine.rig.models.rig import Rig, Route, Scene
 Table = dict[str, Any]
 
 
-def outline(rig: Rig) -> Table:
-    """Names, kinds of cable, sounds, routes, scenes and set lists; filters and burst steps in the keys of the rig file.
+def sections(rig: Rig) -> Table:
+    """Names, kinds of cable, sounds, routes and set lists; filters in the keys of the rig file.
 
     Set lists give their scenes by number.
     """
-    return {**sections(rig), "scenes": list(map(scene_outline, rig.scenes))}
-
-
-def sections(rig: Rig) -> Table:
-    """The outline without the scenes."""
     numbers = {name: scene.number for scene in rig.scenes for name in (scene.name, scene.number)}
     return {
         "name": rig.rig.name,
@@ -38,7 +33,7 @@ def sections(rig: Rig) -> Table:
 
 
 def scene_outline(scene: Scene) -> Table:
-    """One scene of the outline."""
+    """One scene: its routes and its burst, in the keys of the rig file."""
     return {
         "number": scene.number,
         "name": scene.name,

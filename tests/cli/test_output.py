@@ -1,9 +1,12 @@
 """How tables are printed."""
 
+import ast
 import json
+from pathlib import Path
 
 import pytest
 
+from engine.cli import commands
 from engine.cli.output import as_json, print_line, say, table
 
 COLUMNS = ("when", "scene", "recalled by", "ready after")
@@ -60,3 +63,27 @@ def test_json_is_as_clean_and_says_the_same(capsys: pytest.CaptureFixture[str]) 
     printed = capsys.readouterr().out
     assert json.loads(printed) == {HOSTILE: [HOSTILE]}
     assert all(letter == "\n" or letter.isprintable() for letter in printed)
+
+
+def test_every_command_that_prints_a_table_prints_json() -> None:
+    """Each function of a command that calls `table`, by itself or by another of its module, has the option `--json`."""
+    printing = []
+    for file in sorted(Path(commands.__path__[0]).glob("*.py")):
+        functions = {each.name: each for each in ast.parse(file.read_text()).body if isinstance(each, ast.FunctionDef)}
+        for name, function in functions.items():
+            if not name.startswith("_") and "table" in _called(function, functions):
+                printing.append(f"{file.stem} {name}")
+                assert "json" in [parameter.arg for parameter in function.args.args], printing[-1]
+    assert len(printing) > 10
+
+
+def _called(function: ast.FunctionDef, functions: dict[str, ast.FunctionDef]) -> set[str]:
+    """The names of all functions that this one calls, also those called by others of its module."""
+    called: set[str] = set()
+    waiting = [function]
+    while waiting:
+        for node in ast.walk(waiting.pop()):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id not in called:
+                called.add(node.func.id)
+                waiting += [functions[node.func.id]] if node.func.id in functions else []
+    return called

@@ -6,17 +6,25 @@ import os
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, TypeVar
+from typing import IO, Any, TypeVar
 
+import click
 import pytest
+from typer.main import get_command
+from typer.testing import CliRunner
 
+from engine.cli.app import app
+from engine.cli.commands.panel import beside
+from engine.panel import panel_process
+from engine.panel.panel_process import PanelOptions
 from tests.support.engine_on_fifos import DEADLINE, EngineOnFifos
 from tests.support.panel_ends import Ends
-from tests.support.paths import BAYLEAF
+from tests.support.paths import BAYLEAF, ROOT
 from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
@@ -119,8 +127,15 @@ def _answers(port: int) -> bool:
 
 
 def _panel_of(engine: int) -> int:
-    """The process that the engine started."""
-    return until("the panel's process", lambda: next(iter(_children(engine)), None))
+    """The panel that the engine started; an engine has other processes, too."""
+    return until("the panel's process", lambda: next(filter(_is_panel, _children(engine)), None))
+
+
+def _is_panel(process: int) -> bool:
+    try:
+        return b"panel" in Path(f"/proc/{process}/cmdline").read_bytes().split(b"\0")
+    except OSError:
+        return False
 
 
 def _children(process: int) -> list[int]:
@@ -246,3 +261,49 @@ def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
     third = theatre.running.bayleaf("panel", "--port", str(theatre.port(again)), "--forget")
     assert (third.returncode, third.stdout) == (1, "all pairings were revoked\n")  # although the second has the port
     assert not kept.exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "wish"),
+    [
+        ((), PanelOptions("bayleaf", 8420)),
+        (("--port", "0", "--lan"), PanelOptions("bayleaf", 0, lan=True)),
+        (
+            ("--name", "pit", "--host", "stage.local", "--host", "stage", "--cert", "c.pem", "--key", "k.pem"),
+            PanelOptions("pit", 8420, cert=Path("c.pem"), key=Path("k.pem"), hosts=("stage.local", "stage")),
+        ),
+        (("--forget",), PanelOptions("bayleaf", 8420, forget=True)),
+        (tuple(beside("pit", 8420)[4:]), PanelOptions("pit", 8420, with_engine=True)),
+    ],
+)
+def test_what_is_typed_is_served(monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], wish: PanelOptions) -> None:
+    """The panel is served with the options as typed, on port 8420 unless another is given."""
+    served: list[PanelOptions] = []
+    monkeypatch.setattr(panel_process, "serve", lambda options, _say: served.append(options))
+    monkeypatch.setattr("engine.cli.commands.panel.give_way", lambda _: None)  # the tests keep their priority
+    assert CliRunner().invoke(app, ["panel", *words]).exit_code == 0
+    assert served == [wish]
+
+
+def test_the_panel_of_run_is_on_the_same_port() -> None:
+    """`bayleaf run --panel` takes port 8420, too, unless --panel-port says otherwise."""
+    root: Any = get_command(app)
+    run = root.get_command(click.Context(root), "run")
+    (port,) = (each for each in run.params if "--panel-port" in each.opts)
+    assert port.default == 8420
+
+
+def test_a_certificate_makes_the_page_secure(theatre: Theatre) -> None:
+    """With --cert and --key the address begins with https, and the page is served with that certificate."""
+    folder = ROOT / "tests" / "panel"
+    theatre.running.start()
+    files = ("--cert", str(folder / "test-cert.pem"), "--key", str(folder / "test-key.pem"))
+    _, said = theatre.start("panel", "--port", "0", *files)
+    port = int(said.line(r"https://127\.0\.0\.1:\d+/").rpartition(":")[2].strip("/"))
+    trusting = ssl.create_default_context(cafile=str(folder / "test-cert.pem"))
+    connection = http.client.HTTPSConnection("127.0.0.1", port, timeout=DEADLINE, context=trusting)
+    try:
+        connection.request("GET", "/page/pair.css")
+        assert connection.getresponse().status == 200
+    finally:
+        connection.close()

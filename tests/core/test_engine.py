@@ -12,7 +12,7 @@ from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
 from tests.support.check_values import check_value
-from tests.support.engine_calls import command, engine_of, finish, input_lost, recall
+from tests.support.engine_calls import command, engine_of, finish, input_lost, output_there, recall
 from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 from tests.support.receiver import Receiver
 
@@ -54,6 +54,11 @@ def test_one_players_two_presses_give_two_releases() -> None:
     router = routed()
     for message in ("90 3C 40", "90 3C 41", "80 3C 00", "80 3C 01"):
         assert receive(router, 1, 0, message) == [message]
+    entry, offs = check_value("mode-one-off-per-on"), 0
+    *presses, _ = entry.input
+    for message in (*presses, *["80 3C 40"] * len(presses)):
+        offs += receive(router, 2, 0, message) == ["80 3C 40"]
+    assert offs == entry.expected["note_offs"]
 
 
 def test_a_key_of_two_players_sounds_until_both_let_go() -> None:
@@ -78,23 +83,31 @@ def test_a_release_after_a_panic_does_not_cut_another_players_note() -> None:
 
 def test_a_release_follows_its_press_through_a_change_of_transposition() -> None:
     """Transpose +12, press, then another scene: the note-off carries the number that was sent (M1 p. A-4)."""
-    router = engine(
-        """
-[[scenes]]
-number = 1
-name = "Up"
-routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] } ]
-[[scenes]]
-number = 2
-name = "Five"
-routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 5 } ] } ]
-"""
+    entry = check_value("hang-transpose")
+    scenes = (
+        f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {{ from = "keys", to = "strings", '
+        f'through = [ {{ filter = "transpose", semitones = {step["transpose"]} }} ] }} ]\n'
+        for number, step in enumerate(entry.input, 1)
     )
-    recall(router, 0, 1)
-    assert receive(router, 1, 0, "90 3C 40") == ["90 48 40"]
-    recall(router, 2, 2)
-    assert receive(router, 3, 0, "80 3C 40") == ["80 48 40"]
-    assert receive(router, 4, 0, "90 3C 40") == ["90 41 40"]
+    router = engine("".join(scenes))
+    for number, (step, sent) in enumerate(zip(entry.input, entry.expected, strict=True), 1):
+        recall(router, 2 * number, number)
+        assert receive(router, 2 * number + 1, 0, step["in"]) == [sent]
+    assert receive(router, 6, 0, "90 3C 40") == ["90 41 40"]
+
+
+def test_a_release_follows_its_press_through_a_change_of_channel() -> None:
+    """Channel 2, press, then a scene with channel 3: the note-off goes to channel 2 (entry hang-channel)."""
+    entry = check_value("hang-channel")
+    scenes = (
+        f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {{ from = "keys", to = "strings", '
+        f'through = [ {{ filter = "channels", map = {{ 1 = {step["route_channel"]} }} }} ] }} ]\n'
+        for number, step in enumerate(entry.input, 1)
+    )
+    router = engine("".join(scenes))
+    for number, (step, sent) in enumerate(zip(entry.input, entry.expected, strict=True), 1):
+        recall(router, 2 * number, number)
+        assert receive(router, 2 * number + 1, 0, step["in"]) == [sent]
 
 
 def test_a_key_pressed_into_nothing_is_released_into_nothing() -> None:
@@ -314,13 +327,29 @@ def test_the_burst_is_in_the_order_of_the_standard() -> None:
 
 def test_the_receiver_of_these_tests_follows_the_standard() -> None:
     """The bank acts at the next program change and stays, a high byte alone clears the low one, Reset All Controllers
-    leaves it (bank-latent, bank-sticky, bank-lsb-missing, bank-no-reset-by-121: MIDI 1.0 p. 12, 13; RP-015)."""
+    leaves it, and All Notes Off may be ignored.
+
+    Sources: bank-latent, bank-sticky, bank-lsb-missing, bank-no-reset-by-121, mode-anof-omni (MIDI 1.0 p. 12, 13, 25;
+    RP-015).
+    """
     sounds = {"bank-sticky": (1, 2, 6), "bank-lsb-missing": (1, 0, 5), "bank-no-reset-by-121": (1, 2, 5)}
     for name in ("bank-latent", *sounds):
         synth = Receiver()
         for message in check_value(name).input:
             synth.hear(bytes.fromhex(message))
         assert synth.sound.get(0) == sounds.get(name), name
+    synth = Receiver()
+    for message in (b"\x90\x3c\x40", b"\xb0\x7b\x00"):
+        synth.hear(message)
+    assert ("ignored" if synth.held else "obeyed") == check_value("mode-anof-omni").expected
+
+
+def test_an_output_that_comes_has_its_controllers_reset() -> None:
+    """Reset All Controllers goes to every channel with the value 0 (reset-value-byte: RP-015)."""
+    router = engine()
+    sent = hexed(output_there(router, 1, 0) + run_dry(router, 1)[1], 0)
+    reset = check_value("reset-value-byte").expected
+    assert [one for one in sent if one[3:5] == reset[3:5]] == [f"B{channel:X}{reset[2:]}" for channel in range(16)]
 
 
 def test_a_burst_is_compiled_by_output() -> None:

@@ -14,7 +14,7 @@ from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.check_values import check_value
-from tests.support.engine_calls import command, engine_of, recall
+from tests.support.engine_calls import command, engine_of, finish, recall
 from tests.support.pit_engine import MS, PORTS, ears, engine, hexed, run_dry
 from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import events, rigs
@@ -22,10 +22,15 @@ from tests.support.random_rigs import events, rigs
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
 PEDALS = (64, 66, 67, 69)
+#: All Sound Off and All Notes Off, number and value
+SILENT = [
+    (entry.input["controller"], *entry.expected["values"])
+    for entry in (check_value("mode-120"), check_value("mode-123"))
+]
 #: with nothing held or moved: pedals up, 123, 120 and bends, on 16 channels
-EVERYTHING = {bytes((0xB0 | ch, number, 0)) for ch in range(16) for number in (*PEDALS, 123, 120)} | {
-    bytes((0xE0 | ch, 0x00, 0x40)) for ch in range(16)
-}
+EVERYTHING = {
+    bytes((0xB0 | ch, number, value)) for ch in range(16) for number, value in (*((one, 0) for one in PEDALS), *SILENT)
+} | {bytes((0xE0 | ch, 0x00, 0x40)) for ch in range(16)}
 
 LAYER = """
 [[scenes]]
@@ -77,12 +82,46 @@ def test_the_order_of_a_panic(cable: str) -> None:
         places = {rank: [i for i, m in enumerate(heard) if _rank(m) == rank] for rank in ranks}
         assert all(places[before][-1] < places[after][0] for before, after in pairwise(ranks))
         assert b"\xb0\x01\x00" in heard, "the wheel that is known to be off rest comes to rest, too"
+        effects = check_value("mode-120-vs-123").expected
+        assert sorted(effects, key=lambda number: "as soon as possible" not in effects[number]) == ranks[1:3]
+
+
+def test_a_panic_ends_each_note_before_it_asks_for_silence() -> None:
+    """A receiver may ignore All Notes Off, so what sounds gets its note-off first (entry mode-anof-optional)."""
+    entry, router = check_value("mode-anof-optional"), layer()
+    press, _ = entry.input
+    router.receive(1, KEYS, bytes.fromhex(press))
+    heard = [message.hex(" ").upper() for message in at(panic(router, 2), STRINGS)]
+    first, then = entry.expected
+    assert heard[0] in first.split(" or ")
+    assert then.removeprefix("then optionally ") in heard[1:]
+
+
+def test_a_panic_asks_every_channel() -> None:
+    """Mode messages count on a receiver's basic channel alone (entry mode-basic-channel), which may be any."""
+    for number, value in SILENT:
+        asked = {
+            message[0] & 0x0F for message in at(panic(layer(), 1), STRINGS) if message[1:] == bytes((number, value))
+        }
+        assert (asked == set(range(16))) is check_value("mode-basic-channel").expected
+
+
+def test_nothing_of_ours_resets_the_gear() -> None:
+    """System Reset is sent by hand alone (entry mode-system-reset-echo): not at a recall, a panic or the end, and it
+    can be kept from passing."""
+    entry, router = check_value("mode-system-reset-echo"), layer()
+    out = [*panic(router, 1), *recall(router, 2, 1), *finish(router, 3)]
+    reset = bytes.fromhex(entry.input["in"])
+    assert out
+    assert ("forwarded" if reset in at(out, STRINGS) else "never forwarded automatically") == entry.expected
+    router = engine(LAYER.replace("] } ]", '], through = [ { filter = "strip", kinds = ["reset"] } ] } ]'))
+    recall(router, 0, 1)
+    assert router.receive(1, KEYS, reset) == []
 
 
 def test_a_panic_is_complete_also_the_second_time() -> None:
     """Panic acts on all 16 channels of every output, moved or not, and again with an empty ledger (entries mode-120,
     mode-123: All Sound Off and All Notes Off, value 0)."""
-    assert (check_value("mode-120").expected["values"], check_value("mode-123").expected["values"]) == ([0], [0])
     router = layer()
     for now in (1, 2, 3):
         out = panic(router, now)

@@ -53,7 +53,11 @@ def test_one_controller_alone() -> None:
 def test_all_notes_off_can_be_kept_from_a_merge() -> None:
     """Stripping can stop All Notes Off, which would silence the other player of a merge (MIDI 1.0 p. A-4)."""
     message = check_value("mode-filter-merge").input["msg"].removesuffix(" from A")
-    assert heard('filter = "strip", kinds = ["channel_mode"]', message, "B0 07 64") == ["B0 07 64"]
+    strip = 'filter = "strip", kinds = ["channel_mode"]'
+    assert heard(strip, message, "B0 07 64") == ["B0 07 64"]
+    # 124 to 127 end all notes as well (p. 20)
+    ends_all = check_value("mode-123-127-notes-off")
+    assert (heard(strip, *(f"B0 {number:02X} 00" for number in ends_all.input)) == []) is ends_all.expected
 
 
 @pytest.mark.parametrize("which", ["mtc-full-25", "mtc-full-df", "mtc-full-example", "mtc-userbits"])

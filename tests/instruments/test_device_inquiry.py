@@ -36,6 +36,19 @@ def test_a_reply_is_read_field_by_field(name: str) -> None:
     assert said.plain()["manufacturer"] == asked["maker"]
 
 
+def test_how_long_a_manufacturers_id_is() -> None:
+    """One byte, or three that begin with 00 (mid-forms); 00 alone is no id (mid-unused)."""
+    entry = check_value("mid-forms")
+    for message, width in zip(entry.input, entry.expected, strict=True):
+        maker = bytes.fromhex(message)[1 : 1 + width]
+        said = read_reply(b"\xf0\x7e\x10\x06\x02" + maker + bytes((1, 0, 2, 0, 1, 2, 3, 4, 0xF7)))
+        assert said is not None
+        assert said.maker == maker
+    unused, allowed = (found[0] for found in (check_value("mid-unused").input, check_value("mid-unused").expected))
+    alone = b"\xf0\x7e\x10\x06\x02" + bytes.fromhex(unused) + bytes((1, 0, 2, 0, 1, 2, 3, 4, 0xF7))
+    assert (read_reply(alone) is not None) is allowed
+
+
 def test_only_whole_replies_are_read() -> None:
     """A reply has 15 bytes with a one-byte manufacturer ID or 17 with three; nothing else is read (MIDI 1.0 p. 40)."""
     for name, width in (("id-reply-1byte", "one_byte_maker"), ("id-reply-3byte", "three_byte_maker")):

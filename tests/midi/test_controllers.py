@@ -50,13 +50,20 @@ def test_the_sets_are_those_of_the_standard() -> None:
     assert sorted(FOR_NEXT_NOTE) == check_value("cls-prefix").expected
     assert sorted(KEEP_ORDER - _BUTTONS) == check_value("cls-never-thin").expected
     assert set(PEDALS) < SWITCHES
+    assert [row.number for row in CONTROLLERS if row.level and row.msb is None] == check_value("cls-levels").expected
+    named = {row.number for row in CONTROLLERS[:120] if row.name}
+    assert named & {*check_value("cls-undefined").expected} <= {79}  # sound controller 10: see above
+    assert named | {*check_value("cls-undefined").expected} == set(range(120))
     assert set(check_value("jrn-c-not-m").expected) == PARAMETERS
 
 
 def test_the_values_at_rest_are_those_of_rp_015() -> None:
-    """RP-015: modulation 0, expression 127, 64 to 67 at 0, no parameter selected; 2, 4, 68, 69 by common practice."""
+    """RP-015: modulation 0, expression 127, 64 to 67 at 0, no parameter selected; 2, 68, 69 by common practice.
+
+    RP-015 names no foot controller (4): it may be the level of a part.
+    """
     assert {
         **dict.fromkeys((1, 64, 65, 66, 67), 0),
         **dict.fromkeys((11, 98, 99, 100, 101), 127),
-        **dict.fromkeys((2, 4, 68, 69), 0),
+        **dict.fromkeys((2, 68, 69), 0),
     } == RESTS

@@ -1,23 +1,12 @@
 """MIDI Show Control, RP-002/RP-014."""
 
-from dataclasses import replace
-from typing import Any
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.show_control import (
-    ALL_CALL,
-    ALL_TYPES,
-    COMMANDS,
-    LIGHTING,
-    SOUND,
-    ShowControl,
-    read_show_control,
-    show_control,
-)
+from engine.midi.show_control import ALL_CALL, ALL_TYPES, COMMANDS, LIGHTING, SOUND, ShowControl, read_show_control
 from tests.support.check_values import check_value
+from tests.support.remote_writing import show_control
 
 GO = ShowControl(5, LIGHTING, "go", "61")
 
@@ -131,24 +120,3 @@ def test_the_longest_message() -> None:
     assert len(whole) == longest
     assert read_show_control(whole) is not None
     assert read_show_control(whole[:-1] + b"1\xf7") is None
-
-
-@pytest.mark.parametrize(
-    "change",
-    [
-        {"device": 128},
-        {"format": 0},
-        {"command": "jump"},
-        {"cue": "Finale"},
-        {"cue": "é"},
-        {"cue": None, "cue_list": "2"},
-        {"path": "2"},
-        {"settings": b"\1"},
-        {"cue": "1" * 128},
-    ],
-    ids=str,
-)
-def test_what_cannot_be_said(change: dict[str, Any]) -> None:
-    """What the standard has no message for is refused, not sent in some other form."""
-    with pytest.raises(ValueError, match="a show control message of the standard"):
-        show_control(replace(GO, **change))

@@ -221,6 +221,14 @@ def test_reserved_bits_are_ignored() -> None:
     for piece, bits in ((1, 0x0E), (3, 0x0C), (5, 0x0C), (7, 0x08)):
         nibbles[piece] |= bits
     assert from_nibbles(nibbles) == label
+    entry = check_value("mtc-reserved")
+    nibbles = [0] * 8
+    for message in entry.input["qf"]:
+        nibbles[int(message[3], 16)] = int(message[4], 16)
+    read = from_nibbles(nibbles)
+    assert read is not None
+    _, _, seconds, frames = read.parts
+    assert {"frames_high": frames >> 4, "seconds_high": seconds >> 4} == entry.expected
 
 
 @given(st.lists(st.integers(0, 15), min_size=8, max_size=8))

@@ -2,12 +2,15 @@
 
 import pytest
 
+from engine.core.control.remote_messages import RemoteReader
 from engine.core.engine import Engine
-from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
-from engine.midi.show_control import ShowControl, read_show_control, show_control
+from engine.instruments.device_inquiry import request
+from engine.midi.machine_control import MachineControl, read_machine_control
+from engine.midi.show_control import ShowControl, read_show_control
 from engine.rig.read.load import RigError, read
 from tests.support.check_values import check_value, check_values
 from tests.support.engine_calls import engine_of, recall
+from tests.support.remote_writing import machine_control, plain_request, show_control
 
 MESSAGES = [
     entry.expected for entry in (*check_values("usx-gm"), *check_values("usx-master-"), check_value("usx-bar-marker"))
@@ -59,6 +62,36 @@ def test_the_header_of_all() -> None:
         listed = message.split()
         assert (listed[0], listed[-1]) == (first, last)
         assert listed[1] in kinds.split("|")
+
+
+def test_whose_ids_our_own_messages_bear() -> None:
+    """Our own SysEx is non-commercial; commands and the inquiry are universal (mid-special: MIDI 1.0 p. 34)."""
+    ours = {
+        "non-commercial": plain_request(5, "next"),
+        "universal non-real-time": request(),
+        "universal real-time": show_control(ShowControl(5, 1, "go")),
+    }
+    assert {f"{message[1]:02X}": use for use, message in ours.items()} == check_value("mid-special").expected
+    unused = check_value("mid-unused")
+    for text, allowed in zip(unused.input, unused.expected, strict=True):
+        assert any(message[1:].startswith(bytes.fromhex(text)) for message in ours.values()) is allowed
+
+
+def test_other_makers_messages_are_not_ours() -> None:
+    """The same bytes under any other id ask for nothing (mid-ignore-foreign: p. 34)."""
+    ours, reader = plain_request(5, "next"), RemoteReader(5)
+    assert reader.read(0, ours) is not None
+    foreign = [ours[:1] + bytes((maker,)) + ours[2:] for maker in range(128) if maker != ours[1]]
+    ignored = not any(reader.read(0, message) for message in foreign)
+    assert ignored is check_value("mid-ignore-foreign").expected
+
+
+def test_whom_a_device_id_addresses() -> None:
+    """A device obeys its own id and 7F (id-request-rule)."""
+    entry = check_value("id-request-rule")
+    reader = RemoteReader(int(entry.input["own"], 16))
+    asked = [show_control(ShowControl(int(device, 16), 1, "go")) for device in entry.input["asked"]]
+    assert [reader.read(0, message) is not None for message in asked] == entry.expected
 
 
 @pytest.mark.parametrize("value", [0, 8192, 16383])

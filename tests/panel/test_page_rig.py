@@ -11,8 +11,8 @@ from typing import Any
 
 from engine.live.socket.rig_outline import RigOutline
 from engine.rig.models.rig import Rig, rig_model
-from engine.rig.rig_as_json import outline
 from tests.support.needed import need
+from tests.support.whole_outline import outline
 
 MODULE = Path(__file__).parents[2] / "engine" / "panel" / "page" / "rig-changes.js"
 SCRIPT = """

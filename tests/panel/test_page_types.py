@@ -18,9 +18,9 @@ from markdown_it.token import Token
 from engine import handbook, protocol
 from engine.panel.page_files import page_files
 from engine.rig.read.load import load
-from engine.rig.rig_as_json import outline
 from tests.support.needed import need
 from tests.support.paths import PRESETS
+from tests.support.whole_outline import outline
 
 PAGE = Path(__file__).parents[2] / "engine" / "panel" / "page"
 #: fetched once, into the environment that the tests run in

@@ -4,9 +4,9 @@ import os
 import signal
 import tomllib
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, WebSocket, expect
 
-from tests.support.panel_in_browser import LONGEST, PHONE, PanelInBrowser
+from tests.support.panel_in_browser import LONGEST, PHONE, VIEWS, PanelInBrowser
 from tests.support.waiting import until
 
 MIDDLE_C = 60
@@ -161,6 +161,77 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     expect(old).to_be_hidden()
     page.get_by_role("button", name="Next", exact=True).click()
     _in_force(page, 13, "Finale")
+
+
+def test_a_tab_in_the_background_causes_no_traffic(page_pit: PanelInBrowser) -> None:
+    """While the tab is hidden, on whatever view, the page neither sends nor gets a frame, whatever is played; shown
+    again, it has the scene that was recalled meanwhile. (A headless browser never hides a tab: a script says so.)"""
+    page = page_pit.blank()
+    frames: list[str | bytes] = []
+
+    def note(frame: str | bytes) -> None:
+        frames.append(frame)
+
+    def follow(live: WebSocket) -> None:
+        live.on("framesent", note)
+        live.on("framereceived", note)
+
+    def hide(hidden: bool) -> None:
+        page.evaluate(
+            "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
+            " document.dispatchEvent(new Event('visibilitychange')); }",
+            hidden,
+        )
+
+    page.on("websocket", follow)
+    for view in VIEWS:
+        page.goto(f"{page_pit.panel.address}#{view}")
+        expect(page.locator("#scene-number")).to_have_text("11")
+        hide(True)
+        page.wait_for_timeout(500)  # until what was on its way has arrived
+        frames.clear()
+        page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+        page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
+        assert page_pit.engine.request("next") is not None
+        page.wait_for_timeout(1500)  # what a page does again and again, it does once per second or more often
+        assert (view, frames) == (view, [])
+        hide(False)
+        expect(page.locator("#scene-number")).to_have_text("12")
+        assert frames
+        assert page_pit.engine.request("back") is not None
+
+
+def test_next_back_and_panic_are_within_a_thumbs_reach(page_pit: PanelInBrowser) -> None:
+    """On a phone the three buttons are in the lower third of the screen on every view, however far it is scrolled."""
+    page = page_pit.page(PHONE)
+    for view in VIEWS:
+        page.evaluate("view => { location.hash = view; }", view)
+        page.locator(f"#view-{view}").wait_for()
+        for place in ("0", "document.body.scrollHeight"):
+            page.evaluate(f"() => window.scrollTo(0, {place})")
+            for name in ("Next", "Back", "Panic"):
+                box = page.locator(".dock").get_by_role("button", name=name).bounding_box()
+                assert box is not None
+                assert PHONE[1] * 2 / 3 <= box["y"] <= box["y"] + box["height"] <= PHONE[1], (view, name, box)
+
+
+def test_signs_of_activity_change_slowly(page_pit: PanelInBrowser) -> None:
+    """Whatever comes in, a sign changes three times per second at most (WCAG 2.2, 2.3.1), counted over four seconds."""
+    page = page_pit.page(view="patch")
+    page.locator("[data-way]").first.wait_for()
+    page.evaluate(
+        "() => { window.changes = new Map(); new MutationObserver(all => { for (const { target } of all) {"
+        " const sign = (target.nodeType === 1 ? target : target.parentElement).closest('[data-way]');"
+        " if (sign) { const at = window.changes.get(sign) ?? []; if (at.at(-1) !== performance.now())"
+        " at.push(performance.now()); window.changes.set(sign, at); } } }).observe(document.body,"
+        " { subtree: true, childList: true, characterData: true, attributes: true }); }"
+    )
+    for turn in range(80):  # four seconds with a rate that changes all the time
+        for _ in range(1 + turn % 7):
+            page_pit.players["keys"].play(bytes((0xB0, 1, turn)))
+        page.wait_for_timeout(50)
+    most = page.evaluate("() => Math.max(...[...window.changes.values()].map(at => at.length))")
+    assert 2 <= most <= 12
 
 
 def test_the_health_line_is_honest(page_pit: PanelInBrowser) -> None:

@@ -3,7 +3,7 @@
 import json
 
 from engine.rig.read.load import read
-from engine.rig.rig_as_json import outline
+from tests.support.whole_outline import outline
 
 TEXT = """
 format = 1

@@ -50,6 +50,7 @@ LARGE
 [remote]
 inputs = ["remote"]
 device = 5
+restore = true
 to = ["replies"]
 [osc]
 port = OSC_PORT

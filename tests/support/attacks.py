@@ -7,6 +7,7 @@ that is over when it has been made once.
 """
 
 import contextlib
+import json
 import os
 import socket
 import sys
@@ -14,19 +15,82 @@ import time
 import zlib
 from collections.abc import Callable, Sequence
 from itertools import cycle
+from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 import trio
 
 from engine.core.control.remote_messages import BLOCK, own, seven
+from engine.core.control.rig_dump import blocks
 from engine.midi.seven_bit_packing import pack
 from tests.support.attacked_stage import DEVICE, Target
 from tests.support.lying_machine import flapping, flood, nonsense
 from tests.support.panel_ends import Ends
 
+_ROUND: Final = 0.6  # seconds between two edits: the engine looks at its file four times per second
 _HELD: Final = 1.0  # seconds that connections are held
 _CABLE: Final = 1_000_000  # bytes per second of a fast port
 _BROWSERS: Final = 32
+
+# Rig bombs
+
+
+def dotted(rig: str) -> str:
+    """One key of 8,000 parts."""
+    return "a." * 8000 + "a = 1\n"
+
+
+def deep(rig: str) -> str:
+    """A list in a list in a list …"""
+    return f"x = {'[' * 20_000}{']' * 20_000}\n"
+
+
+def huge(rig: str) -> str:
+    """A hexadecimal number of 500,000 digits."""
+    return f"x = 0x{'f' * 500_000}\n{rig}"
+
+
+def unknown(count: int) -> Callable[[str], str]:
+    """A good rig with this many keys that nobody knows."""
+    return lambda rig: rig + "[extra]\n" + "".join(f"key{number} = 1\n" for number in range(count))
+
+
+def _bytes(rig: str) -> str:
+    """Twenty megabytes of comments."""
+    return rig + f"# {'x' * 98}\n" * 200_000
+
+
+_BOMBS: Final[dict[str, Callable[[str], str]]] = {
+    "dotted keys": dotted,
+    "deep lists": deep,
+    "a huge number": huge,
+    "50,000 unknown keys": unknown(50_000),
+    "200,000 unknown keys": unknown(200_000),
+    "20 MB": _bytes,
+}
+
+
+def _in_the_file(bomb: Callable[[str], str]) -> Callable[[Target], None]:
+    def attack(target: Target) -> None:
+        for text in (bomb(target.rig), target.rig):
+            _replace(target.rig_file, text)
+            time.sleep(_ROUND)
+
+    return attack
+
+
+def _replace(file: Path, text: str) -> None:
+    new = file.with_suffix(".new")
+    new.write_text(text, encoding="utf-8")
+    new.replace(file)
+
+
+def _restored(bomb: Callable[[str], str]) -> Callable[[Target], None]:
+    def attack(target: Target) -> None:
+        request = {"do": "restore", "text": bomb(target.rig), "where": "elsewhere"}
+        _say(target, json.dumps(request).encode() + b"\n")
+
+    return attack
 
 
 def _say(target: Target, data: bytes) -> bytes:
@@ -39,6 +103,13 @@ def _say(target: Target, data: bytes) -> bytes:
         with talk.makefile("rb") as lines:
             return lines.readline()
     return b""
+
+
+def _dumped(bomb: Callable[[str], str]) -> Callable[[Target], None]:
+    def attack(target: Target) -> None:
+        _send(target, "REMOTE", b"".join(blocks(bomb(target.rig), DEVICE)))
+
+    return attack
 
 
 def _send(target: Target, fifo: str, data: bytes) -> None:
@@ -60,6 +131,11 @@ def many_blocks(target: Target) -> None:
         head, packed = bytes((1,)) + seven(number, 2) + whole, pack(b"x")
         listed.append(own(DEVICE, BLOCK, head + seven(zlib.crc32(head + packed), 5) + packed))
     _send(target, "REMOTE", b"".join(listed))
+
+
+def bomb_in_zip(target: Target) -> None:
+    """A backup of sixteen megabytes of the same letter."""
+    _send(target, "REMOTE", b"".join(blocks("#" * ((1 << 24) - 1), DEVICE)))
 
 
 # Guests
@@ -113,6 +189,32 @@ def unfinished_posts(target: Target) -> None:
             talk = stack.enter_context(socket.create_connection(("127.0.0.1", target.panel), 5))
             talk.sendall(head.encode())
         time.sleep(_HELD)
+
+
+# Files that are none
+
+
+def _sounds_from(make: Callable[[Path], str]) -> Callable[[Target], None]:
+    def attack(target: Target) -> None:
+        wanted = make(target.folder)
+        text = target.rig.replace('sounds = { "Warm" = { program = 12 } }', f'sounds_from = "{wanted}"')
+        _replace(target.rig_file, text)
+        time.sleep(_ROUND)
+        _replace(target.rig_file, target.rig)
+        time.sleep(_ROUND)
+
+    return attack
+
+
+def _a_fifo(folder: Path) -> str:
+    with contextlib.suppress(FileExistsError):
+        os.mkfifo(folder / "sounds.toml")
+    return "sounds.toml"
+
+
+def _a_bomb(folder: Path) -> str:
+    (folder / "bomb.toml").write_text(dotted(""))
+    return "bomb.toml"
 
 
 # Floods
@@ -196,12 +298,19 @@ port = "Far"
 """
 
 _ALONE: Final[dict[str, Callable[[Target], None]]] = {
+    **{f"file: {name}": _in_the_file(bomb) for name, bomb in _BOMBS.items()},
+    **{f"restore: {name}": _restored(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
+    **{f"dump: {name}": _dumped(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
+    "dump: 16 MB of one letter": bomb_in_zip,
     "dump: 3,000 small blocks": many_blocks,
     "browsers: rig": _browsers({"do": "rig"}),
     "browsers: explain": _browsers({"do": "explain", "scene": 1, "input": "keys", "message": "90 3C 40"}),
     "browsers: status, filters, ports": _browsers({"do": "status"}, {"do": "filters"}, {"do": "ports"}),
     "browsers that never read": deaf_browsers,
     "unfinished posts": unfinished_posts,
+    "sounds_from: a FIFO": _sounds_from(_a_fifo),
+    "sounds_from: /dev/zero": _sounds_from(lambda folder: "/dev/zero"),
+    "sounds_from: a bomb": _sounds_from(_a_bomb),
     "datagrams": datagrams,
     "garbage on the socket": garbage,
     "endless SysEx": endless_sysex,

@@ -3,10 +3,11 @@
 import random
 import re
 
-from engine.core.control.remote_messages import RouteRequest, own, plain_request, recall_request, route_request
-from engine.midi.machine_control import MachineControl, machine_control
-from engine.midi.show_control import ShowControl, show_control
+from engine.core.control.remote_messages import RouteRequest, own
+from engine.midi.machine_control import MachineControl
+from engine.midi.show_control import ShowControl
 from engine.midi.timecode import RATES, read_label
+from tests.support.remote_writing import machine_control, plain_request, recall_request, route_request, show_control
 
 US = 5
 PLAIN = ("next", "back", "panic", "ask scene", "ask routing", "ask backup")

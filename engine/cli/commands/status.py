@@ -10,6 +10,7 @@ from engine.cli.status_words import network_faults_in_words, setlist_in_words, t
 from engine.fault_log import panel_log_file
 from engine.live.socket import client
 from engine.plurals import counted, plural
+from engine.user_error import shortened
 
 
 def status(name: Name = "bayleaf", json: Json = False) -> None:
@@ -70,7 +71,8 @@ def _faults(found: dict[str, Any]) -> Iterator[str]:
     if found["panel_log"] is not None:
         yield f"fault log of the front panel: {found['panel_log']['file']} (last fault {found['panel_log']['last']})"
     if found["refused_rig"]:
-        yield f"the rig file on disk was rejected; the current rig keeps playing:\n{found['refused_rig']}"
+        reason = shortened(found["refused_rig"], "bayleaf check lists them")
+        yield f"the rig file on disk was rejected; the current rig keeps playing:\n{reason}"
 
 
 def _fault_log(log: dict[str, Any]) -> Iterator[str]:

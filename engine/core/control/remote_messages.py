@@ -191,24 +191,6 @@ def number(data: bytes) -> int:
     return sum(byte << 7 * place for place, byte in enumerate(data))
 
 
-# Requests, as another Bayleaf or a test sends them
-
-
-def recall_request(device: int, scene: int) -> bytes:
-    """Recall the scene of this number."""
-    return own(device, _SCENE, seven(scene, 3))
-
-
-def route_request(device: int, route: RouteRequest) -> bytes:
-    """Set a route of the scene in force on or off."""
-    return own(device, SET_ROUTE, seven(route.input, 2) + seven(route.output, 2) + bytes((route.on,)))
-
-
-def plain_request(device: int, do: str) -> bytes:
-    """ "next", "back", "panic", "ask scene", "ask routing" or "ask backup"."""
-    return own(device, next(command for command, name in _WITHOUT_DATA.items() if name == do))
-
-
 # Replies, which are not commands to any Bayleaf
 
 

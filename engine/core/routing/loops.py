@@ -13,7 +13,7 @@ enough for any loop, and behind the message that raised it, so that a hit does n
 The first look at each message is in `Engine`, for it is part of every message's way.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import count
 from typing import Final, NamedTuple
 
@@ -82,19 +82,12 @@ class Loops:
         self._number = count()
         self.sent: dict[bytes, _Mark] = {}  # in this window
         self.sent_before: dict[bytes, _Mark] = {}  # in the one before; a whole window is dropped at once
-        # input -> messages that came in during this window, those met again, those that came round as in a loop; 1 if
-        # almost all were met again in the window before
+        # input -> messages that came in during this window, those met again, those that came round as in a loop
         self.tallies: dict[int, list[int]] = {}
         self.tallies_before: dict[int, list[int]] = {}  # in the one before
         self.window_ends = 0
         self.watched: set[int] = set()  # inputs with a muted connection
         self._found_at: dict[int, int] = {}  # input -> when a loop was last found there
-
-    def open_tally(self, source: int) -> list[int]:
-        """The first message of this input in this window came in."""
-        before = self.tallies_before.get(source, _NOTHING)
-        tally = self.tallies[source] = [0, 0, 0, int(before[1] > 0 and before[1] * 100 >= before[0] * _ALMOST_ALL)]
-        return tally
 
     def look_closer(
         self, now: int, source: int, message: bytes, answer: RoutedMessage, mark: _Mark | None
@@ -110,16 +103,14 @@ class Loops:
                 return None
             tally = self.tallies[source]
             tally[1] += 1
-            if tally[1] >= (_MANY if message[0] < FIRST_REAL_TIME else _MANY_REAL_TIME):
-                self._suspect(now, source, answer, 1, _MOSTLY)
-            elif tally[3] and tally[1] + self.tallies_before[source][1] >= _AMONG_MANY:
-                self._suspect(now, source, answer, 1, _ALMOST_ALL)
             copy = now - mark[0] < _NEAREST  # of what was just sent: another of those that go round
             if copy or _comes_round(now, mark):
                 rounds, since = mark[1] + (not copy), mark[2]
                 tally[2] += 1
-                if rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH):
-                    self._suspect(now, source, answer, 2, _ALMOST_ALL if message[0] < FIRST_REAL_TIME else _MOSTLY)
+            if now - self._asked_at.get(source, -_FORGOTTEN) >= _AGAIN:
+                lasting = rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH)
+                if self._looks_like_a_loop(source, message[0] >= FIRST_REAL_TIME, lasting):
+                    self._suspect(now, source, answer)
         mark = (now, rounds, since)
         for said in answer.said:
             self.sent[said] = mark
@@ -157,10 +148,19 @@ class Loops:
         self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
         self.watched = {way[0] for way in self.muted}
 
-    def _suspect(self, now: int, source: int, answer: RoutedMessage, of: int, least: int) -> None:
+    def _looks_like_a_loop(self, source: int, real_time: bool, lasting: bool) -> bool:
+        """`lasting`: one message has gone round often or long enough."""
+        tally, before = self.tallies[source], self.tallies_before.get(source, _NOTHING)
+        if lasting and _share(tally, before, 2) >= (_MOSTLY if real_time else _ALMOST_ALL):
+            return True
+        met = tally[1] + before[1]
+        almost_all = before[1] and before[1] * 100 >= before[0] * _ALMOST_ALL
+        if almost_all and met >= _AMONG_MANY and _share(tally, before, 1) >= _ALMOST_ALL:
+            return True
+        return tally[1] >= (_MANY_REAL_TIME if real_time else _MANY) and _share(tally, before, 1) >= _MOSTLY
+
+    def _suspect(self, now: int, source: int, answer: RoutedMessage) -> None:
         last = self._asked_at.get(source, -_FORGOTTEN)
-        if now - last < _AGAIN or not self._met(source, of, least):
-            return
         suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
         if not suspected:
             return
@@ -174,16 +174,16 @@ class Loops:
             self._asked[number] = _Asked(source, output, now, set())
             self.questions.append(LoopQuestion(output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7)), again))
 
-    def _met(self, source: int, of: int, least: int) -> bool:
-        """Whether at least this much (%) of what comes in went out before: in a loop all, in music some by chance."""
-        now, before = self.tallies[source], self.tallies_before.get(source, _NOTHING)
-        return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
-
     def _open_ways(self, source: int, answer: RoutedMessage) -> RoutedMessage:
         """What is left of an answer without the muted connections."""
         shut = {output for each, output in self.muted if each == source}
         self.dropped += sum(output in shut for output, _ in answer.units)
         return without(answer, shut)
+
+
+def _share(now: Sequence[int], before: Sequence[int], of: int) -> float:
+    """How much (%) of what came in, by these tallies, went out before: in a loop all, in music some by chance."""
+    return (now[of] + before[of]) * 100 / (now[0] + before[0])
 
 
 def _comes_round(now: int, mark: _Mark) -> bool:

@@ -16,7 +16,6 @@ from engine.midi.timecode import Label, belongs
 
 _CLOCKS: Final = frozenset({clock.CLOCK, clock.START, clock.CONTINUE, clock.STOP})
 _OWNED: Final = 500_000_000  # ns for which an output stays with a routed clock that fell silent
-_STEADY: Final = clock.PER_BEAT  # clocks of a preferred source before it takes over
 
 Sent = list[tuple[int, bytes]]  # output, message
 

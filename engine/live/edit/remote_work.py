@@ -22,6 +22,7 @@ from engine.rig.edit import scene_edits
 from engine.rig.edit.remote_restore import checked
 
 _ROUND: Final = 0.05  # seconds between looks for requests
+_AFTER_EACH: Final = 0.001  # seconds: a turn of the loop for each is not enough, since the reader needs Python's lock
 _AFTER_ROUTE: Final = 0.1  # seconds until the next request is carried out
 _AFTER_RESTORE: Final = 1.0
 _AT_ONCE: Final = 8  # blocks of a backup that are put on the cables in one turn
@@ -53,7 +54,7 @@ class RemoteWork:
                         await self._carry_out(source, request, nursery)
                     except Exception as fault:  # it costs this request, not the show
                         self._show.own_fault(f"carrying out {request.do} from {self._show.inputs[source]}", fault)
-                    await trio.lowlevel.checkpoint()  # music first
+                    await trio.sleep(_AFTER_EACH)
                 self._give_up()
 
     async def _carry_out(self, source: int, request: RemoteRequest, nursery: trio.Nursery) -> None:

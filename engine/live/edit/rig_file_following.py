@@ -9,6 +9,7 @@ from engine.live.edit.sound_list_files import Facts, SoundLists, facts
 from engine.live.process.worker_threads import to_its_end
 from engine.plurals import counted
 from engine.rig.read.load import RigError
+from engine.user_error import shortened
 
 _ROUND: Final = 0.25  # seconds between looks at the file
 
@@ -93,4 +94,5 @@ class RigFileFollower:
 
     def _reject(self, reason: str) -> None:
         self._show.refused = reason
-        self._show.tell("rig file", f"rejected; the current rig keeps playing: {reason}")
+        shown = shortened(reason, f"bayleaf check {self._session.file} lists them")
+        self._show.tell("rig file", f"rejected; the current rig keeps playing: {shown}")

@@ -105,22 +105,28 @@ class SocketServer:
 
     async def _talk(self, stream: trio.SocketStream) -> None:
         """Serve one client; whatever it does, the show goes on."""
-        with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
-            async with stream, contextlib.aclosing(_lines(stream)) as lines:
-                async for line in lines:
-                    try:
-                        row, request = _parse(line) if len(line) < _SHORT else await to_its_end(_parse, line)
-                    except RequestError as fault:
-                        await stream.send_all(line_of(refused(fault.code, str(fault)).plain()))
-                        continue
-                    if row.audible and (leader := self._show.engine.state.led_by):
-                        answer = refused(AnswerCode.NOT_LEADER, f"{leader} is in charge; ask there")
-                        await stream.send_all(line_of(answer.plain()))
-                        continue
-                    if row.cost == "connection":
-                        await self._streams[row.model](stream, lines, request)
-                        return
-                    await stream.send_all(await self._answer(row, request))
+        try:
+            with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
+                async with stream, contextlib.aclosing(_lines(stream)) as lines:
+                    await self._answer_lines(stream, lines)
+        except Exception as fault:  # it costs this connection
+            self._show.own_fault("serving a connection of the socket", fault)
+
+    async def _answer_lines(self, stream: trio.SocketStream, lines: _Lines) -> None:
+        async for line in lines:
+            try:
+                row, request = _parse(line) if len(line) < _SHORT else await to_its_end(_parse, line)
+            except RequestError as fault:
+                await stream.send_all(line_of(refused(fault.code, str(fault)).plain()))
+                continue
+            if row.audible and (leader := self._show.engine.state.led_by):
+                answer = refused(AnswerCode.NOT_LEADER, f"{leader} is in charge; ask there")
+                await stream.send_all(line_of(answer.plain()))
+                continue
+            if row.cost == "connection":
+                await self._streams[row.model](stream, lines, request)
+                return
+            await stream.send_all(await self._answer(row, request))
 
     async def _answer(self, row: Row, request: Request) -> bytes:
         handler = self._handlers[row.model]

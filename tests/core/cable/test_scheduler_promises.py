@@ -122,6 +122,50 @@ def test_times_of_a_chord(name: str) -> None:
     assert _time_of(chord, DIN_RUNNING) == pytest.approx(check_value(name).expected["running_status_ms"])
 
 
+@pytest.mark.parametrize(("suffix", "speed"), [("plain", DIN), ("rs", DIN_RUNNING)])
+def test_times_of_a_panic(suffix: str, speed: CableSpeed) -> None:
+    """A note-off for every key of every channel takes two seconds, four mode messages each 61 ms (p. 1, A-1)."""
+    keys, short = check_value("mode-panic-bytes"), check_value("mode-panic-short")
+    channels = range(keys.input["channels"])
+    offs = [bytes((0x80 | channel, key, 64)) for channel in channels for key in range(keys.input["notes"])]
+    modes = [bytes((0xB0 | channel, number, 0)) for channel in channels for number in (64, 120, 121, 123)]
+    assert len(modes) == short.input["channels"] * short.input["messages"]
+    for entry, messages in ((keys, offs), (short, modes)):
+        assert sum(on_the_cable(messages, speed.running_status)) == entry.expected[f"bytes_{suffix}"]
+        assert _time_of(messages, speed) == pytest.approx(entry.expected[f"ms_{suffix}"])
+
+
+def test_real_time_goes_first() -> None:
+    """A clock may go before, into or after a message, and is never lost; start and stop keep their places (p. 32)."""
+    entry = check_value("clock-priority")
+    cable = CableInTime(DIN).perform([Event(0, (bytes.fromhex(message),)) for message in entry.input["in"]]).run_dry()
+    assert " ".join(message.hex(" ").upper() for message in cable.messages) in entry.expected["allowed"]
+    real_time = [bytes((byte,)) for byte in (0xFA, 0xF8, 0xF8, 0xFC, 0xF8, 0xFB, 0xF8)]
+    flood = [Event(0, (bytes((0x90, key, 1)),)) for key in range(60)]
+    cable = CableInTime(DIN).perform([*flood, *(Event(0, (message,)) for message in real_time), *flood]).run_dry()
+    assert [message for message in cable.messages if message[0] >= 0xF8] == real_time, entry.expected["never"]
+
+
+@pytest.mark.parametrize(
+    ("name", "message", "waiting"),
+    [
+        ("whole-message", b"\x90\x3c\x40", 1),
+        ("whole-message", b"\x90\x3c\x40", 40),
+        ("between-bytes", b"\xf0" + bytes(30) + b"\xf7", 40),
+    ],
+)
+def test_how_late_a_clock_can_be(name: str, message: bytes, waiting: int) -> None:
+    """A clock waits for one short message, and in a SysEx for one byte at most (p. 32), beside what a full cable was
+    handed ahead: 3 ms."""
+    latest = check_value(f"clock-late-{name}").expected["us"] * 1000
+    ahead = DIN.ahead_ns if waiting > 1 and name == "whole-message" else 0
+    for gap in range(0, 5000, 37):
+        played = [Event(0, (message,)) for _ in range(waiting)]
+        cable = CableInTime(DIN).perform([*played, Event(gap, (b"\xf8",))]).run_dry()
+        (begin,) = [begin for _, (_, sent, begin) in cable.handed if sent == b"\xf8"]
+        assert 0 <= begin - gap * 1000 <= ahead + latest
+
+
 @pytest.mark.parametrize(("name", "speed"), [("din-rate-3byte", DIN), ("din-rate-rs", DIN_RUNNING)])
 def test_messages_a_second(name: str, speed: CableSpeed) -> None:
     """A flood of notes leaves at 1,041.67 per second, with running status at 1,562.5."""

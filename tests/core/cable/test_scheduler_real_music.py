@@ -4,7 +4,7 @@ The rows of `reference/dataset.json` are for a plain first-in first-out queue at
 to the end of its last byte; meta events are left out, times follow the tempo map exactly.
 """
 
-from collections import deque
+from collections import Counter, deque
 from typing import NamedTuple
 
 import pytest
@@ -12,11 +12,19 @@ import pytest
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
+from engine.midi.kinds import kind_of
+from engine.midi.midi_file import read_smf
 from tests.support.check_values import check_value
-from tests.support.songs import SONGS, Song, song
+from tests.support.songs import SONGS, Song, song, song_file
 
 BYTE = 320_000  # ns (MIDI 1.0 p. 1)
 MS = 1_000_000
+
+
+def read_from(number: int) -> list[bytes]:
+    """The messages of a song as our own reader of files finds them."""
+    tracks = read_smf(song_file(number).read_bytes()).tracks
+    return [event.message for track in tracks for event in track.events if event.meta < 0]
 
 
 def sizes(messages: list[bytes], running: bool) -> list[int]:
@@ -109,6 +117,11 @@ def test_the_set_as_a_whole(speed: CableSpeed) -> None:
     worst = {number: max(first_in_first_out(song(number), running).took) for number in SONGS}
     assert len(SONGS) == check_value("data-openmsx-count").expected["files"]
     assert sum(len(song(number)) for number in SONGS) == check_value("data-openmsx-count").expected["messages"]
+    kinds = Counter(kind_of(message).name for number in SONGS for message in read_from(number))
+    standard = {"controller": "control_change", "pitch_bend": "pitchwheel", "program": "program_change"}
+    assert {standard.get(name, name): count for name, count in kinds.items()} == check_value(
+        "data-openmsx-types"
+    ).expected
     total = sum(first_in_first_out(song(number), running).bytes for number in SONGS)
     assert total == check_value("data-openmsx-bytes").expected["running_status" if running else "plain"]
     hardest = check_value("data-openmsx-peaks").expected["din_worst"]

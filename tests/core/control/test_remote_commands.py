@@ -13,25 +13,17 @@ from hypothesis import strategies as st
 
 from engine.core.command_result import CommandResult
 from engine.core.control.remote_commands import MOST_WAITING
-from engine.core.control.remote_messages import (
-    BLOCK,
-    LONGEST_REQUEST,
-    RouteRequest,
-    own,
-    plain_request,
-    read_own,
-    recall_request,
-    route_request,
-)
+from engine.core.control.remote_messages import BLOCK, LONGEST_REQUEST, RouteRequest, own, read_own
 from engine.core.engine import Engine
 from engine.midi.byte_stream import StreamParser
-from engine.midi.machine_control import MachineControl, machine_control
+from engine.midi.machine_control import MachineControl
 from engine.midi.seven_bit_packing import unpack
-from engine.midi.show_control import ShowControl, show_control
+from engine.midi.show_control import ShowControl
 from engine.midi.timecode import RATES, read_label
 from tests.support.engine_calls import adopt, mute, recall
 from tests.support.pit_engine import MS, engine, hexed, run_dry
 from tests.support.random_remote_messages import US, is_in_order, random_message, valid_messages
+from tests.support.remote_writing import machine_control, plain_request, recall_request, route_request, show_control
 
 KEYS, PADS, FOOT = 0, 1, 2
 STRINGS, BRASS = 0, 1

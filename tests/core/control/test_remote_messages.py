@@ -14,19 +14,17 @@ from engine.core.control.remote_messages import (
     RouteRequest,
     answer_reply,
     own,
-    plain_request,
     read_own,
-    recall_request,
-    route_request,
     routing_reply,
     scene_reply,
 )
-from engine.midi.machine_control import MachineControl, machine_control
+from engine.midi.machine_control import MachineControl
 from engine.midi.seven_bit_packing import unpack
-from engine.midi.show_control import ShowControl, show_control
+from engine.midi.show_control import ShowControl
 from engine.midi.timecode import RATES, read_label
 from tests.support.check_values import CheckValue, check_value, check_values
 from tests.support.random_remote_messages import PLAIN, US, is_in_order, random_message, valid_messages
+from tests.support.remote_writing import machine_control, plain_request, recall_request, route_request, show_control
 
 DESK, KEYS = 0, 1
 MESSAGES = [*check_values("usx-gm"), *check_values("usx-master-"), check_value("usx-bar-marker")]

@@ -3,7 +3,7 @@
 from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
-from tests.support.engine_calls import engine_of, output_there, recall
+from tests.support.engine_calls import adopt, engine_of, output_there, recall
 
 RIG = """
 format = 1
@@ -93,3 +93,25 @@ def test_an_output_that_is_back_is_set_up_again_and_a_scene_change_is_not() -> N
     run(engine, 4000 * MS, out, 9000 * MS)
     sent = [message for _, message, _ in out]
     assert sent.index(GM_ON) < sent.index(LOCAL_OFF) < sent.index(b"\xc0\x04")
+
+
+def test_a_set_up_that_is_edited_goes_out_when_the_output_is_plugged_in_again() -> None:
+    """The edit itself sends nothing of it, nor does a scene change; the output gets the new set-up when it is back, and
+    a new engine sends it at its start."""
+    engine = engine_of(read(RIG, "pit.toml"))
+    out = recall(engine, 0, 1)
+    run(engine, 0, out, 1000 * MS)
+    edited = read(RIG.replace("local off", "master volume 100"), "pit.toml")
+    volume = bytes.fromhex("F0 7F 7F 04 01 00 64 F7")  # MIDI 1.0 p. 57
+    out = adopt(engine, 2000 * MS, edited)
+    out += recall(engine, 2100 * MS, 2)
+    run(engine, 2100 * MS, out, 4000 * MS)
+    assert [message for _, message, _ in out] == [b"\xc0\x04"]
+    started = engine_of(edited)
+    for now, set_up, out in (
+        (5000 * MS, engine, output_there(engine, 5000 * MS, 0, None)),
+        (0, started, recall(started, 0, 1)),
+    ):
+        run(set_up, now, out, now + 5000 * MS)
+        assert volume in [message for _, message, _ in out]
+        assert LOCAL_OFF not in [message for _, message, _ in out]

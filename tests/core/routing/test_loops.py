@@ -102,6 +102,16 @@ def test_two_long_cables() -> None:
     assert_quiet_from_now_on(made)
 
 
+@pytest.mark.parametrize(("delay", "found"), [(29, True), (31, False), (45, False), (100, False)])
+def test_a_cable_of_more_than_30_ms_is_not_noticed(delay: float, found: bool) -> None:
+    """What comes back later is taken for playing, as the handbook says: nothing is muted in five seconds."""
+    made = looped(STRAIGHT, ONE_CABLE, (delay,))
+    made.play(KEYS, ON)
+    made.run(5000)
+    assert bool(made.router.state.loops.muted) == found
+    assert found or made.messages(STRINGS).count(ON) > 5000 / delay - 2
+
+
 @pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("routes", [LAYER, LAYER_BRASS_FIRST])
 def test_a_loop_beside_a_layer(routes: str, delays: tuple[float, ...]) -> None:

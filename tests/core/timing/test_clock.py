@@ -130,21 +130,21 @@ def test_stop_keeps_the_place() -> None:
     now = hear(follower, *found.input)
     assert follower.position + 1 == found.expected["clocks_counted_while_playing"]
     assert not follower.running
-    assert check_value("clock-while-stopped").expected
-    assert follower.bpm(now) == pytest.approx(125)  # every 20 ms
+    assert (follower.bpm(now) == pytest.approx(125)) is check_value("clock-while-stopped").expected  # every 20 ms
 
 
 def test_what_is_redundant_is_ignored() -> None:
     """A start while playing does not begin again, a stop while stopped does nothing (p. 32), sent or received."""
-    follower = ClockFollower()
-    hear(follower, "FA", "F8", "F8", "FA", "FB", "F8")
-    assert follower.position == 2
+    follower, entry = ClockFollower(), check_value("clock-redundant")
+    first, second = entry.input
+    now = hear(follower, first, "F8", "F8")
+    hear(follower, second, "FB", "F8", now=now)
+    assert ("second ignored" if follower.position == 2 else "second obeyed") == entry.expected
     generator = ClockGenerator(120)
     assert generator.stop() == []
     assert generator.start(0) == [START]
     assert (generator.start(1), generator.go_on(2), generator.locate(5)) == ([], [], [])
     assert (generator.stop(), generator.stop()) == ([STOP], [])
-    assert check_value("clock-redundant").expected == "second ignored"
 
 
 def test_start_is_position_0_and_continue() -> None:
@@ -175,10 +175,10 @@ def test_a_song_position_is_sent_only_while_stopped() -> None:
     """While the song plays, a song position moves neither our own clock nor a followed one (p. 29)."""
     generator, follower = ClockGenerator(120), ClockFollower()
     generator.start(0)
-    assert generator.locate(8) == []
+    assert generator.running is check_value("spp-only-stopped").input["playing"]
+    assert (generator.locate(8) or "not sent") == check_value("spp-only-stopped").expected
     hear(follower, "FA", "F8", "F2 08 00")
     assert follower.position == 0
-    assert check_value("spp-only-stopped").expected == "not sent"
 
 
 # Following

@@ -344,6 +344,10 @@ def test_user_bits_pass_by_routes() -> None:
     for message in ("F1 00", bits):
         music.play(DESK, bytes.fromhex(message))
     assert music.said(LAMP) == music.said(BOX) == ["F1 00", bits]
+    (groups,) = (message.split()[5:13] for message in music.said(LAMP)[1:])
+    nibbles = [group[1] for group in reversed(groups)]  # h to a
+    joined = [high + low for high, low in zip(nibbles[::2], nibbles[1::2], strict=True)]
+    assert joined == check_value("mtc-userbits-order").expected["characters"]
 
 
 def test_a_source_that_stops_is_shown_as_stopped() -> None:

@@ -115,15 +115,39 @@ def test_the_lock() -> None:
     assert reader.label == label.plus(2)
 
 
+def test_a_group_is_two_frames() -> None:
+    """From one whole run of eight pieces to the next the place moves on by two frames (p. 3)."""
+    tape = Tape(Label(RATES["30"], 1000))
+    tape.play(8)
+    before = tape.reader.label
+    tape.on()
+    tape.play(8)
+    assert before is not None
+    assert tape.reader.label is not None
+    assert tape.reader.label.after(before) == check_value("mtc-two-frames").expected
+
+
+def test_cueing_is_no_place() -> None:
+    """Cueing messages, set-up and real time, neither move the place nor stop it (RP-004; mtc-cueing-nrt)."""
+    tape = Tape(Label(RATES["25"], 2 * 700))
+    tape.play(80)
+    place = tape.reader.label
+    for header in check_value("mtc-cueing-nrt").expected.values():
+        for data in ("00 00 00 00 00 00 01 00", "01 21 02 03 04 00 01 00"):
+            tape.hear(bytes.fromhex(f"{header.replace('dd', '7F')} {data} F7"))
+    assert (tape.reader.label, tape.reader.running) == (place, True)
+
+
 def test_a_full_message_locates_and_does_not_run() -> None:
     """A full message moves the place; it runs from the first quarter frame after it (p. 5)."""
     reader, place = TimecodeReader(), Label(RATES["25"], 5000)
     step = reader.hear(0, full_frame(place))
     assert step == TimecodeStep(None, place, False)
     assert (reader.label, reader.running, reader.due) == (place, False, None)
-    reader.hear(10 * MS, quarter_frames(place)[0])
-    assert reader.running
-    assert check_value("mtc-full-not-running").expected == "running from F1"
+    first = quarter_frames(place)[0]
+    reader.hear(10 * MS, first)
+    began = f"running from {first[:1].hex().upper()}" if reader.running else "not running"
+    assert began == check_value("mtc-full-not-running").expected
 
 
 def test_winding() -> None:
@@ -134,7 +158,18 @@ def test_winding() -> None:
         assert step is not None
         assert not step.ran
         assert not reader.running
-    assert check_value("mtc-shuttle").expected == "no F1 stream while shuttling"
+
+
+def test_our_own_winding() -> None:
+    """While it is wound, our own time code sends full messages and no quarter frames (p. 3, 5)."""
+    generator = TimecodeGenerator(RATES["24"], Label(RATES["24"], 0))
+    sent = []
+    for number in range(50):
+        sent += generator.locate(number * 100 * MS, Label(RATES["24"], number * 1000))
+        sent += [message for _, message in taken(generator, number * 100 * MS, (number * 100 + 99) * MS)]
+    assert len(sent) == 50
+    running = "no F1 stream" if not [message for message in sent if message[0] == 0xF1] else "F1 stream"
+    assert f"{running} while shuttling" == check_value("mtc-shuttle").expected
 
 
 @every_rate
@@ -269,9 +304,8 @@ def test_a_dropout_that_is_reported() -> None:
     tape = Tape(Label(RATES["25"], 2 * 700))
     tape.play(80)
     place = tape.reader.label
-    tape.hear(bytes.fromhex("F0 7E 05 7E 00 F7"))
+    tape.hear(bytes.fromhex(check_value("mtc-nak").expected["nak"].replace("dd", "05").replace("pp", "00")))
     assert (tape.reader.running, tape.reader.label) == (False, place)
-    assert check_value("mtc-nak").expected["nak"] == "F0 7E dd 7E pp F7"
 
 
 def test_user_bits_move_nothing() -> None:
@@ -284,6 +318,31 @@ def test_user_bits_move_nothing() -> None:
 
 
 # Sending
+
+
+def test_where_a_group_begins() -> None:
+    """Pieces 0 and 4 are sent as a frame begins, and the frame that is spelt begins with piece 0 (p. 3)."""
+    generator = TimecodeGenerator(RATES["30"], Label(RATES["30"], 1000))
+    generator.start(0)
+    begins, spelt = {}, Label(RATES["30"], 1000)
+    for now, message in taken(generator, 0, 64 * MS):
+        if now and generator.label(now) == generator.label(now - 1):
+            continue
+        ahead = generator.label(now).after(spelt)
+        begins[str(message[1] >> 4)] = f"frame n+{ahead} starts" if ahead else "frame n starts"
+    assert begins == check_value("mtc-boundary").expected
+
+
+def test_which_frames_a_group_spells() -> None:
+    """But at 25 frames per second a group's frame number is always even (p. 2)."""
+    entry = check_value("mtc-even-frames")
+    for name in entry.input["rate"]:
+        rate = RATES[NAMES[str(name).removesuffix("df")]]
+        generator = TimecodeGenerator(rate, Label(rate, 1001))
+        generator.start(0)
+        frames = [m[1] & 0x0F for _, m in taken(generator, 0, 5 * SECOND) if m[0] == 0xF1 and m[1] >> 4 == 0]
+        assert len(frames) > 50
+        assert ("odd" if any(frame % 2 for frame in frames) else "even") == entry.expected
 
 
 @every_rate

@@ -9,20 +9,13 @@ import trio
 
 from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
-from engine.core.control.remote_messages import (
-    OwnMessage,
-    RouteRequest,
-    own,
-    plain_request,
-    read_own,
-    route_request,
-    seven,
-)
+from engine.core.control.remote_messages import OwnMessage, RouteRequest, own, read_own, seven
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
 from engine.live.process.worker_threads import to_its_end
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
+from tests.support.remote_writing import plain_request, route_request
 from tests.support.small_show import RIG, Bench
 from tests.support.waiting import eventually
 

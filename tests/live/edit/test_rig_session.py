@@ -125,6 +125,15 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: D
     assert (await desk.save())["done"]
 
 
+async def test_so_many_edits_can_be_undone(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Undo reaches back over a number of edits, 100 by default, and says when there is none left."""
+    monkeypatch.setattr(rig_session, "_UNDO", 3)
+    for number in range(5):
+        await desk.scenes("rename", number=1, name=f"Take {number}")
+    undone = [(await desk.scenes("undo"))["done"] for _ in range(4)]
+    assert (undone, desk.names()[0]) == ([True, True, True, False], "Take 1")
+
+
 async def test_what_undo_remembers_is_bounded(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """However long the texts are, undo keeps no more of them than a certain memory holds, and always the last one."""
     monkeypatch.setattr(rig_session, "_UNDO_BYTES", 3 * sys.getsizeof(TEXT))

@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator, Awaitable
 from contextlib import asynccontextmanager
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -215,6 +216,32 @@ async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock: trio.test
             stand.instrument = Instrument(swallow_ns=640_000, room=100)
             await send(stand, gap=gap)
             assert bool(stand.instrument.dropped) == dropped
+
+
+@pytest.mark.parametrize(("more", "rests"), [({}, [1, 2, 3, 4, 5]), ({"chunk": 320}, [3, 4])])
+async def test_a_pause_comes_after_each_message_or_each_chunk(
+    autojump_clock: trio.testing.MockClock, more: dict[str, int], rests: list[int]
+) -> None:
+    """With a gap of 300 ms the cable rests after every message; with a chunk of 320 bytes only after the third, by
+    which 5 + 304 + 24 have gone, and the fourth, which has 704 (225 ms on the cable)."""
+    async with playing() as stand:
+        assert (await send(stand, gap=0.3, **more))["done"]
+        times = [at for at, _ in stand.cable]
+        assert [place for place, (one, next_) in enumerate(pairwise(times), 1) if next_ - one >= 300_000_000] == rests
+
+
+@pytest.mark.parametrize(("source", "done"), [(None, True), ("organ", True), ("keys", False)])
+async def test_an_ack_counts_at_the_input_that_was_named(
+    autojump_clock: trio.testing.MockClock, source: str | None, done: bool
+) -> None:
+    """The instrument answers at the organ's input: that counts if no input or this one was named."""
+    async with playing() as stand:
+        stand.instrument.script = ["ACK"] * len(DUMP)
+        answer = await stand.ask(
+            "send", output="organ", messages=[message.hex() for message in DUMP], handshake=True, answers=source
+        )
+        assert answer["done"] == done
+        assert done or "did not answer" in answer["text"]
 
 
 async def test_the_handshake(autojump_clock: trio.testing.MockClock) -> None:

@@ -12,10 +12,11 @@ from engine.core.commands import MuteRoute, RecallScene
 from engine.live.socket import rig_outline
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.rig.models.rig import Rig, Scene
-from engine.rig.rig_as_json import outline, scene_outline
+from engine.rig.rig_as_json import scene_outline
 from filters.registry import registry
 from tests.support.engine_socket import ask, line_of, serving
 from tests.support.small_show import MS, RIG, Bench
+from tests.support.whole_outline import outline
 
 pytestmark = pytest.mark.usefixtures("runtime_dir")
 

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from engine.live.socket import rig_outline
 from engine.live.socket.rig_outline import RigOutline
 from engine.rig.models.rig import Rig, Scene, rig_model
-from engine.rig.rig_as_json import outline, scene_outline
+from engine.rig.rig_as_json import scene_outline
+from tests.support.whole_outline import outline
 
 NUMBERED = st.tuples(st.integers(1, 6), st.sampled_from("ABC"))
 SCENES = st.lists(NUMBERED, unique_by=lambda scene: scene[0], min_size=1, max_size=6)

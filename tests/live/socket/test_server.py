@@ -24,7 +24,7 @@ from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import ShowEvent
-from engine.live.socket import client
+from engine.live.socket import client, server
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
 from engine.live.socket.status import status, sync
@@ -521,3 +521,17 @@ async def test_what_would_be_heard_is_for_the_one_in_charge(bench: Bench, reques
             "text"
         ] == "this rig has no [network], so there is no machine to hand over to"
     assert bench.heard("strings") == []
+
+
+async def test_a_fault_in_a_connection_costs_that_connection(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever fails while a client is served, the others are still answered, and the fault is counted."""
+
+    def broken(_: object) -> None:
+        raise IndexError
+
+    async with serving(bench):
+        with monkeypatch.context() as patch:
+            patch.setattr(server, "read_request", broken)
+            with pytest.raises(client.NoEngine):
+                await ask({"do": "next"})
+        assert (await ask({"do": "status"}))["status"]["own_faults"] == 1

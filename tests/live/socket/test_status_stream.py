@@ -68,6 +68,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
         "setlist": {"name": "Friday", "place": 1, "of": 2},
         "tempo": None,
         "clock_from": None,
+        "clocks_skipped": 0,
         "timecode": None,
         "timecode_runs": False,
         "timecode_from": None,

@@ -65,6 +65,14 @@ def test_every_comment_is_still_there(made: str) -> None:
     assert made.count("# the end") == COMMENTED.count("# the end")
 
 
+def test_a_copy_has_no_place_in_time_code() -> None:
+    """Two scenes must not be recalled at the same time code: the copy is the same but for its number, name and `at`."""
+    timed = RIG.replace("number = 11", 'number = 11\nat = "00:01:10:00"', 1)
+    copied, made = read(copy_scene(timed, 11, 21), "any").scenes[:2]
+    assert (copied.at is None, made.at) == (False, None)
+    assert made.routes == copied.routes
+
+
 def test_a_file_with_bom_and_windows_line_ends_keeps_them() -> None:
     """A BOM and CRLF line ends survive an edit."""
     text = "\ufeff" + RIG.replace("\n", "\r\n")

@@ -1,0 +1,145 @@
+"""The installer: what it says is missing, what it leaves alone, and which tests it runs. (Our own promises: README.)"""
+
+import os
+import shutil
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from engine import install
+from tests.support.paths import ROOT
+
+ALL = ["g++", "python3-dev", "libasound2-dev", "libjack-jackd2-dev"]
+HEADERS = ["Python.h", "alsa/asoundlib.h", "jack/jack.h"]
+
+
+@pytest.fixture
+def bare(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A Linux on which a library must be compiled, and that has nothing to compile it with; the folder of headers."""
+    include = tmp_path / "include"
+    monkeypatch.setattr(sys, "platform", "linux")
+    monkeypatch.setattr(install, "_READY_MADE", ())
+    monkeypatch.setattr(install, "_INCLUDE", include)
+    monkeypatch.setattr(install, "_PYTHON_INCLUDE", include)
+    monkeypatch.setenv("PATH", str(tmp_path / "bin"))
+    return include
+
+
+def _there(file: Path) -> None:
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.touch(mode=0o755)
+
+
+@pytest.mark.parametrize("header", HEADERS)
+def test_each_missing_package_is_named(bare: Path, header: str) -> None:
+    """Without anything, all four packages are named; with a compiler and one header, the other two."""
+    assert install.missing() == ALL
+    _there(bare.parent / "bin" / "g++")
+    _there(bare / header)
+    assert install.missing() == [name for name in ALL[1:] if name != ALL[1 + HEADERS.index(header)]]
+
+
+def test_without_venv_its_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Debian's Python lacks ensurepip until python3-venv is installed; the other packages are not needed for 3.11."""
+    monkeypatch.setitem(sys.modules, "ensurepip", None)
+    monkeypatch.setattr(install, "_READY_MADE", (sys.version_info[:2],))
+    assert install.missing() == ["python3-venv"]
+
+
+def test_what_is_missing_is_said_before_anything_is_built(bare: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The installer ends with the command that installs the packages, and has started nothing."""
+    monkeypatch.setattr("engine.install.subprocess.run", lambda *_, **__: pytest.fail("nothing is built yet"))
+    monkeypatch.setattr(sys, "argv", ["install"])
+    with pytest.raises(SystemExit, match=r"sudo apt-get install g\+\+ python3-dev libasound2-dev libjack-jackd2-dev"):
+        install.main()
+
+
+def test_an_old_python_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Python 3.10 is too old; the sentence says which version is needed."""
+    monkeypatch.setattr(sys, "version_info", (3, 10, 9))
+    monkeypatch.setattr(sys, "argv", ["install"])
+    with pytest.raises(SystemExit, match=r"needs Python 3\.11 or later"):
+        install.main()
+
+
+def test_every_test_is_run_once() -> None:
+    """The three groups of `--tests` together have every file of tests, and none of them twice."""
+    times: Counter[Path] = Counter()
+    for group in (install._TESTS, install._ON_MACHINES, install._ON_SERVERS):
+        inside = [ROOT / word for word in group if word.startswith("tests/")] or [ROOT / "tests"]
+        outside = [ROOT / word.partition("=")[2] for word in group if word.startswith("--ignore=")]
+        for folder in inside:
+            times.update(
+                file for file in folder.rglob("test_*.py") if not any(file.is_relative_to(each) for each in outside)
+            )
+    assert times == Counter((ROOT / "tests").rglob("test_*.py"))
+
+
+@pytest.mark.parametrize("fails", [None, "tests/real/machines", "-n", "tests/real"])
+def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fails: str | None) -> None:
+    """With `--tests` what the tests need is installed, then each group runs; any that fails is the status."""
+    begun: list[list[str]] = []
+
+    class Process:
+        """A command that was begun; one of its words makes it fail."""
+
+        def __init__(self, command: list[str], **_: object) -> None:
+            begun.append(command)
+            self.returncode = 3 if fails in command else 0
+
+        def communicate(self) -> tuple[str, str]:
+            return "", ""
+
+    monkeypatch.setattr(install, "missing", list)
+    monkeypatch.setattr("engine.install.subprocess.run", Process)
+    monkeypatch.setattr("engine.install.subprocess.Popen", Process)
+    monkeypatch.setattr(sys, "argv", ["install", "--tests"])
+    if fails is None:
+        install.main()
+        assert [command[-1] for command in begun if "pip" in command] == [".[dev]"]
+        assert sum("pytest" in command for command in begun) == 3
+    else:
+        with pytest.raises(SystemExit) as ended:
+            install.main()
+        assert ended.value.code == 3
+
+
+def _seen(folder: Path) -> set[str]:
+    return {str(file.relative_to(folder)) for file in folder.rglob("*")}
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(600)
+def test_it_installs_plays_the_demo_and_changes_nothing_outside(tmp_path: Path) -> None:
+    """A copy of the sources, a new home and an empty folder for temporary files: afterwards `.venv` has a command that
+    works, the demo was played, and nothing lies outside the copy. The libraries come from the environment of these
+    tests; pip fetches what builds Bayleaf itself, so that its cache would be noticed."""
+    copy, home, temporary = tmp_path / "bayleaf", tmp_path / "home", tmp_path / "tmp"
+    left_out = shutil.ignore_patterns(".*", "tests", "bench", "__pycache__", "*.egg-info")
+    shutil.copytree(ROOT, copy, ignore=left_out)
+    home.mkdir()
+    temporary.mkdir()
+    environment = {
+        "PATH": os.defpath,
+        "HOME": str(home),
+        "TMPDIR": str(temporary),
+        "PYTHONPATH": next(path for path in sys.path if path.endswith("site-packages")),
+    }
+    done = subprocess.run(
+        [sys.executable, "-m", "engine.install"],
+        cwd=copy,
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=540,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "Lantern Street pit band: 13 seconds on ports in memory; nothing is audible." in done.stdout
+    command = [str(copy / ".venv" / "bin" / "bayleaf"), "--version"]
+    assert subprocess.run(command, cwd=home, env=environment, timeout=60, check=False).returncode == 0
+    assert (_seen(home), _seen(temporary)) == (set(), set())
+    assert {each.name for each in tmp_path.iterdir()} == {"bayleaf", "home", "tmp"}
