@@ -46,7 +46,11 @@ def all_mutants() -> list[Mutant]:
 
 def sample(possible: Iterable[Mutant], count: int, seed: int) -> list[Mutant]:
     """So many of the mutants, at random. A change of the source changes the sample only where that change is."""
-    return sorted(possible, key=lambda each: (sha256(f"{seed}\n{_written(each)}".encode()).digest(), each.start))[:count]
+
+    def key(mutant: Mutant) -> tuple[bytes, int]:
+        return sha256(f"{seed}\n{_written(mutant)}".encode()).digest(), mutant.start
+
+    return sorted(possible, key=key)[:count]
 
 
 class CatchersFile:
