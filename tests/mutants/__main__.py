@@ -146,13 +146,12 @@ def main() -> int:
     print(head, flush=True)
     chosen = sample(possible, asked.count, seed)
     with tempfile.TemporaryDirectory(prefix="bayleaf-mutants-") as folder:
-        first = Tree(Path(folder, "0"))
+        trees = [Tree(Path(folder, str(number))) for number in range(asked.jobs)]
         keep = asked.keep or Path(folder)
         keep.mkdir(exist_ok=True)
         kept = keep / "reach.json"
-        reach = Reach.read(kept) if kept.exists() else measure(first, kept)
+        reach = Reach.read(kept) if kept.exists() else measure(trees[0], kept)
         catchers = CatchersFile(keep / "catchers.json")
-        trees = [first, *(Tree(Path(folder, str(number))) for number in range(1, asked.jobs))]
         outcomes = []
         for outcome in try_all(chosen, reach, catchers, trees, asked.seconds):
             catchers.note(outcome)

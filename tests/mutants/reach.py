@@ -69,7 +69,7 @@ class Reach(NamedTuple):
 
 def measure(tree: Tree, file: Path) -> Reach:
     """Run all tests in a copy of the tree; `file` keeps what was found. Raises RuntimeError if one of them fails."""
-    done = tree.run("tests.mutants.reach", str(file), writes_bytecode=True)
+    done = tree.run("tests.mutants.reach", str(file.absolute()))
     if done.returncode != pytest.ExitCode.OK:
         raise RuntimeError(f"the tests fail without any mutant:\n{done.stdout[-4000:]}{done.stderr[-4000:]}")
     return Reach.read(file)

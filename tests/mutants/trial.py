@@ -9,6 +9,7 @@ import resource
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Final
@@ -49,27 +50,30 @@ class Tree:
         """`path`: a folder that does not exist yet."""
         self.path = path
         shutil.copytree(ROOT, path, ignore=shutil.ignore_patterns(*_LEFT_BEHIND), symlinks=True)
+        self._written = int(time.time())
 
-    def run(self, module: str, *arguments: str, writes_bytecode: bool = False) -> subprocess.CompletedProcess[str]:
+    def run(self, module: str, *arguments: str) -> subprocess.CompletedProcess[str]:
         """Run a module of this copy, at a low priority."""
-        environment = os.environ | {"PYTHONPATH": str(self.path)}
-        if not writes_bytecode:  # it would be taken for that of the next mutant of the same second and size
-            environment["PYTHONDONTWRITEBYTECODE"] = "1"
+        environment = os.environ | {"PYTHONPATH": str(self.path), "PYTHONDONTWRITEBYTECODE": ""}
         command = ["nice", "-n", "5", sys.executable, "-m", module, *arguments]
         return subprocess.run(command, cwd=self.path, env=environment, capture_output=True, text=True, check=False)
+
+    def _write(self, file: Path, source: bytes) -> None:
+        """Each source has its own second, or Python would take its bytecode for that of another one of its size."""
+        file.write_bytes(source)
+        self._written += 1
+        os.utime(file, (self._written, self._written))
 
     def catches(self, mutant: Mutant, parts: Iterable[Mapping[str, float]]) -> str | None:
         """Which test catches a mutant; None if none does. `parts`: the tests (with the seconds that each may take) of
         one run after the other."""
         file = self.path / mutant.file
         source = file.read_bytes()
-        for kept in (file.parent / "__pycache__").glob(f"{file.stem}.*"):
-            kept.unlink()
-        file.write_bytes(mutant.applied(source))
+        self._write(file, mutant.applied(source))
         try:
             return next((found for tests in parts if (found := self._failing(tests)) is not None), None)
         finally:
-            file.write_bytes(source)
+            self._write(file, source)
 
     def _failing(self, tests: Mapping[str, float]) -> str | None:
         """The first of these tests that fails."""
