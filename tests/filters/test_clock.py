@@ -45,6 +45,14 @@ def test_ticks_while_stopped_do_not_move_the_song() -> None:
     assert heard(step, TICK) == [TICK]
 
 
+@pytest.mark.parametrize("transport", [[CONTINUE], [STOP, CONTINUE]])
+def test_a_clock_that_was_never_started_continues_at_the_beginning(transport: list[str]) -> None:
+    """Before the first start the song stands at its beginning, whatever ticks and stops came by: continue plays from
+    there."""
+    went = heard('filter = "clock", divide = 4', TICK, TICK, *transport, TICK, TICK, TICK, TICK, TICK)
+    assert went == [TICK, *transport, TICK, TICK]
+
+
 def test_ticks_while_stopped_are_divided_too() -> None:
     """Gear that shows the tempo while stopped gets the slower one."""
     assert heard('filter = "clock", divide = 2', *[TICK] * 10) == [TICK] * 5

@@ -5,7 +5,16 @@ from pathlib import Path
 import pytest
 
 from engine.midi.kinds import is_press, is_release
-from engine.midi.midi_file import END_OF_TRACK, METER, TEMPO, MidiFile, MidiFileEvent, read_smf, write_smf
+from engine.midi.midi_file import (
+    END_OF_TRACK,
+    METER,
+    TEMPO,
+    MidiFile,
+    MidiFileError,
+    MidiFileEvent,
+    read_smf,
+    write_smf,
+)
 from engine.offline.song import read_song
 from engine.offline.song_time import SongTime
 from tests.support.check_values import CheckValue, check_value, check_values
@@ -51,6 +60,14 @@ def test_quantities(entry: CheckValue) -> None:
     assert data.endswith(chunk(b"MTrk", written + NOTE + END))
     (track,) = file_of(written + NOTE + END).tracks
     assert track.events[0] == MidiFileEvent(entry.input["value"], NOTE)
+
+
+@pytest.mark.parametrize("tick", [0x0FFFFFFF, 0x10000000, 3 * 0x0FFFFFFF, 3 * 0x0FFFFFFF + 1])
+def test_a_gap_longer_than_a_quantity_can_say(tick: int) -> None:
+    """The longest time between two events is 0FFFFFFF ticks (p. 2); a longer gap is written in parts, and the event is
+    at its own tick when the file is read."""
+    (track,) = read_smf(write_smf(96, [[MidiFileEvent(5, NOTE), MidiFileEvent(tick, NOTE)]])).tracks
+    assert [event.tick for event in track.events if event.message == NOTE] == [5, tick]
 
 
 def test_the_example_of_one_track() -> None:
@@ -162,3 +179,77 @@ def test_meta_events_are_not_played(tmp_path: Path) -> None:
     played = [each.message for each in read_song(file, ["keys"], []).played]
     assert len(played) == 11
     assert all(message[0] < 0xF0 for message in played) is check_value("smf-meta").expected
+
+
+# Files that are not in order
+
+
+@pytest.mark.parametrize(
+    ("data", "wrong"),
+    [
+        (b"", "it does not begin with MThd"),
+        (b"MThd\0\0\0\6\0\1\0\1\0", "it does not begin with MThd"),
+        (b"MThd\0\0\0\6\0\3\0\1\0\x60", "of format 3 with 96 ticks per beat cannot be played"),
+        (b"MThd\0\0\0\6\0\0\0\1\0\0", "of format 0 with 0 ticks per beat cannot be played"),
+        (b"MThd\0\0\0\6\0\0\0\1\xe8\0" + chunk(b"MTrk", END), "0 ticks per frame"),
+        (b"MThd\0\0\0\6\0\0\0\1\0\x60", "without a track"),
+        (b"MThd\0\0\0\6\0\0\0\1\0\x60" + chunk(b"MTrX", END), "without a track"),
+    ],
+)
+def test_what_cannot_be_played_is_refused(data: bytes, wrong: str) -> None:
+    """Too short, of a format that there is not, without ticks or without a track (p. 3-5): the error says which."""
+    with pytest.raises(MidiFileError, match=wrong):
+        read_smf(data)
+
+
+@pytest.mark.parametrize("form", [0, 1, 2])
+def test_the_three_formats_are_read(form: int) -> None:
+    """Formats 0, 1 and 2 (p. 4), a longer head, and a file in a RIFF envelope."""
+    head, track = bytes((0, form, 0, 1, 0, 96)), chunk(b"MTrk", b"\0" + NOTE + END)
+    plain = read_smf(chunk(b"MThd", head) + track)
+    assert (plain.format, plain.division, plain.complaints) == (form, 96, [])
+    assert [event.message for event in plain.tracks[0].events if event.meta < 0] == [NOTE]
+    assert read_smf(chunk(b"MThd", head + b"more") + track) == plain
+    assert read_smf(b"RIFF\0\0\0\0RMIDdata\0\0\0\0" + chunk(b"MThd", head) + track) == plain
+
+
+@pytest.mark.parametrize(
+    ("body", "played"),
+    [
+        ("00 90 3C 40 81 80 80 80 00 80 3C 40 00 FF 2F 00", 1),  # a quantity of five bytes
+        ("00 90 3C 40 00 80 3C", 1),
+        ("00 90 3C 40 00 80 3C 80 00 FF 2F 00", 1),  # a data byte with bit 7
+        ("00 3C 40 00 FF 2F 00", 0),  # no status yet
+        ("00 90 3C 40 00 FF 01 05 61", 1),
+    ],
+)
+def test_what_is_in_order_is_read_up_to_what_is_not(body: str, played: int) -> None:
+    """The events before the first broken one are there, and the complaint names the track."""
+    file = file_of(bytes.fromhex(body))
+    assert len([event for event in file.tracks[0].events if event.meta < 0]) == played
+    assert file.complaints == ["track 1 ends in the middle of an event"]
+
+
+def test_a_track_that_is_cut_short_is_complained_of() -> None:
+    """Its number counts from 1; one that is exactly as long as it says is whole."""
+    head, whole = chunk(b"MThd", bytes((0, 1, 0, 2, 0, 96))), chunk(b"MTrk", b"\0" + NOTE + END)
+    assert read_smf(head + whole + whole).complaints == []
+    cut = read_smf(head + whole + whole[:-4])
+    assert cut.complaints == ["track 2 is cut short"]
+    assert [event.message for event in cut.tracks[1].events] == [NOTE]
+
+
+def test_a_sysex_without_end_is_complained_of() -> None:
+    """A packet that says that more will come, and the track ends."""
+    file = file_of(bytes.fromhex("00 F0 03 43 12 00 00 FF 2F 00"))
+    assert file.complaints == ["track 1 has a SysEx that never ends"]
+    assert file.tracks[0].events[:-1] == []
+
+
+@pytest.mark.parametrize(
+    ("name", "read"), [(b" Strings ", "Strings"), ("Größe".encode(), "Größe"), (b"Gr\xf6\xdfe", "Größe")]
+)
+def test_the_name_of_a_track(name: bytes, read: str) -> None:
+    """The first name counts, without blanks around it; it is in UTF-8 or, if not, Latin 1 (p. 8 leaves it open)."""
+    named = b"\0\xff\x03" + bytes((len(name),)) + name
+    assert file_of(named + b"\0\xff\x03\x01x" + END).tracks[0].name == read

@@ -15,7 +15,7 @@ import secrets
 import sys
 import tempfile
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from hashlib import sha256
 from pathlib import Path
 from queue import SimpleQueue
@@ -79,7 +79,7 @@ def _written(mutant: Mutant) -> str:
 def try_all(
     chosen: Sequence[Mutant], reach: Reach, catchers: CatchersFile, trees: Sequence[Tree], most: float
 ) -> Iterable[Outcome]:
-    """Try mutants, as many at once as there are trees; yields the outcomes in the order of the mutants."""
+    """Try mutants, as many at once as there are trees; yields each outcome as soon as it is known."""
     free: SimpleQueue[Tree] = SimpleQueue()
     for tree in trees:
         free.put(tree)
@@ -93,7 +93,8 @@ def try_all(
             free.put(tree)
 
     with ThreadPoolExecutor(len(trees)) as pool:
-        yield from pool.map(attempt, chosen)
+        for done in as_completed([pool.submit(attempt, mutant) for mutant in chosen]):
+            yield done.result()
 
 
 def verdict(outcomes: Sequence[Outcome]) -> tuple[list[str], bool]:

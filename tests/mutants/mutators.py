@@ -40,6 +40,7 @@ _OTHER: Final = {
 _OPERATOR: Final = re.compile(
     rb"[\s)\\]*(is\s+not|not\s+in|is|in|and|or|<<|>>|<=|>=|==|!=|\*\*|//|[-<>+*/%&|^])=?[\s(\\]*(?:not\s+)?[\s(\\]*"
 )
+_LARGE: Final = 1000  # one more or less of as many nanoseconds, or of bytes, is no fault of anybody's
 _OWN_CHECKS: Final = "strict"  # the keyword of zip
 
 _Function = ast.FunctionDef | ast.AsyncFunctionDef
@@ -221,7 +222,8 @@ class _Walk:
             self._add(start, end, str(not value))
         elif isinstance(value, int):
             hexadecimal = self._source[start : start + 2].lower() == b"0x"
-            for other in (value + 1, value - 1):
+            others = (value + 1, value - 1) if value < _LARGE else (value * 2, value // 2)
+            for other in others:
                 self._add(start, end, hex(other) if hexadecimal and other >= 0 else str(other))
 
 

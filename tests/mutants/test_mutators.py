@@ -26,6 +26,7 @@ def becomes(source: str) -> list[str]:
         ("a << b | c", ["a >> b | c", "a << b & c"]),
         ("7", ["6", "8"]),
         ("0x7F", ["0x7e", "0x80"]),
+        ("6_000", ["12000", "3000"]),
         ("True", ["False"]),
         ("b if a else c", ["b if not a else c"]),
         ("[a for a in b if a]", ["[a for a in b if not a]"]),

@@ -318,6 +318,34 @@ def test_the_folder_is_synced_after_the_rename(file: Path, monkeypatch: pytest.M
     assert steps[at + 1] == f"sync {file.parent.name}"
 
 
+def test_the_version_is_on_the_disk_before_the_file_changes(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A power cut in a save loses neither text: the new folder of versions, then the version in it, have their names
+    on the disk before the file is replaced (POSIX fsync: a name is in its folder)."""
+    steps: list[str] = []
+    sync, new, exchange = os.fsync, renames.rename_new, renames.exchange
+
+    def synced(handle: int) -> None:
+        steps.append("sync " + os.path.basename(os.readlink(f"/proc/self/fd/{handle}")))
+        sync(handle)
+
+    def named(old: Path, path: Path) -> None:
+        steps.append(f"new {path.name}")
+        new(old, path)
+
+    def replaced(old: Path, path: Path) -> bool:
+        steps.append(f"replace {path.name}")
+        return exchange(old, path)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    monkeypatch.setattr(renames, "rename_new", named)
+    monkeypatch.setattr(renames, "exchange", replaced)
+    RigVersions(file).save("two\n", "one\n")
+    folder, versions = f"sync {file.parent.name}", "sync .pit.toml.versions"
+    content = next(step for step in steps if step.startswith("sync .000001.toml."))
+    order = [folder, content, "new 000001.toml", versions, "replace pit.toml"]
+    assert [step for step in steps if step in order] == [*order, folder]
+
+
 def test_a_text_is_kept_without_the_file(file: Path) -> None:
     """A text that is only kept is the newest version and what undo returns; the file stays."""
     RigVersions(file).keep("played\n")
