@@ -84,6 +84,9 @@ class Timekeeper:
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        if sys.gettrace() is None:  # a test had a trace of its own, and took ours away
+            self._coverage.stop()
+            self._coverage.start()
         self._coverage.switch_context(item.nodeid)
         try:
             return (yield)
