@@ -62,7 +62,7 @@ class NetworkKeys:
         return f"{self.root}/cmd/{machine}/{verb}"
 
     def meter(self, machine: str) -> str:
-        """The report of a machine that lends: counters, queues and load. Its folder is its own: see `Link.subscribe`."""
+        """The report of a machine that lends: counters, queues and load. Has a folder of its own, see `Link`."""
         return f"{self.root}/meter/{machine}/report"
 
 
