@@ -1,7 +1,7 @@
 """A machine that lends its ports, from start to end; ports and network in memory. (Our own design; no source.)"""
 
 import contextlib
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator
 from typing import Any
 
 import pytest
@@ -34,7 +34,7 @@ class Stubborn(MemoryOutput):
 class Stage:
     """The lending machine, and an engine that plays its outputs."""
 
-    def __init__(self, text: str = RIG, outputs: Sequence[str] = ("Strings", "Brass")) -> None:
+    def __init__(self, text: str = RIG, outputs: tuple[str, ...] = ("Strings", "Brass")) -> None:
         """`outputs`: what the machine's system has."""
         self.net = FakeNet()
         self.system = MemorySystem("box", ("Keys", "Pads"), outputs)
