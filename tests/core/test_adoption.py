@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 import filters.transpose
 from engine.core.cable.output_cable import Delivery
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
@@ -45,6 +46,37 @@ def start(rig: str, number: int = 1) -> tuple[Engine, list[Delivery]]:
 def edit(now: int, rig: str, old: Engine) -> tuple[Engine, list[Delivery]]:
     """The engine after it has adopted an edited rig, and the messages sent in doing so."""
     return old, adopt(old, now, read(rig, "test"))
+
+
+def test_an_output_that_moves_to_another_machine_has_another_cable() -> None:
+    """An output whose port is at another machine after an edit has a cable that leaves orders; when the port is here
+    again, nothing is ordered. The cables of other outputs stay."""
+    old, _ = start(text())
+    strings, brass = old.state.cables
+    adopt(old, MS, read(text(), "test"), remote=["strings"])
+    moved = old.state.cables[STRINGS].remote
+    assert moved is not None
+    moved.lead(2 * MS)
+    moved.take_orders()
+    old.receive(2 * MS, KEYS, b"\x90\x3c\x40")
+    assert [order.messages for order in moved.take_orders()] == [(b"\x90\x3c\x40",)]
+    adopt(old, 3 * MS, read(text(), "test"))
+    assert old.state.cables[STRINGS].remote is None
+    assert old.state.cables[STRINGS] is not strings
+    assert old.state.cables[BRASS] is brass
+
+
+def test_what_an_edit_did_not_touch_is_not_compiled_again() -> None:
+    """Of scenes that are the same parts of the rig before, the compiled ones stay; another one is compiled anew."""
+    before = read(text(), "test")
+    old = compile_rig(before)
+    name = before.scenes[1].model_copy(update={"name": "Other"})
+    edited = before.model_copy(update={"scenes": (before.scenes[0], name, *before.scenes[2:])})
+    new = compile_rig(edited, after=old)
+    assert new.scenes[1] is old.scenes[1]
+    assert new.scenes[3] is old.scenes[3]
+    assert new.scenes[2].name == "Other"
+    assert new.scenes[2].own is old.scenes[2].own
 
 
 def test_an_identical_rig_takes_over_in_silence() -> None:

@@ -55,7 +55,7 @@ class Tree:
     def run(self, module: str, *arguments: str) -> subprocess.CompletedProcess[str]:
         """Run a module of this copy, at a low priority."""
         environment = os.environ | {"PYTHONPATH": str(self.path), "PYTHONDONTWRITEBYTECODE": ""}
-        command = ["nice", "-n", "5", sys.executable, "-m", module, *arguments]
+        command = ["nice", "-n", "1", sys.executable, "-m", module, *arguments]
         return subprocess.run(command, cwd=self.path, env=environment, capture_output=True, text=True, check=False)
 
     def _write(self, file: Path, source: bytes) -> None:

@@ -29,8 +29,8 @@ def test_there_is_room_for_what_is_left(steps: list[int | str]) -> None:
 
 
 def test_the_number_of_messages_is_bounded() -> None:
-    """Short ones are counted as well, since each costs more memory than its bytes: all blocks of the longest backup find
-    room, and a full queue of short messages takes less than 2 MB."""
+    """Short ones are counted as well, since each costs more memory than its bytes: all blocks of the longest backup
+    find room, and a full queue of short messages takes less than 2 MB."""
     queue = BulkQueue()
     for _ in range(MOST_MESSAGES):
         assert queue.has_room_for(bytes(33))

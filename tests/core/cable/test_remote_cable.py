@@ -24,6 +24,8 @@ def test_nothing_waits() -> None:
         cable.put(7, (NOTE,), out)
     assert out == [(0, NOTE, 7)] * 500
     assert (cable.due, cable.full) == (None, False)
+    assert not cable.holds(NOTE)
+    assert cable.takes_stray(NOTE), "whether anybody holds the key is known at the other machine"
 
 
 def test_each_call_leaves_its_order() -> None:
