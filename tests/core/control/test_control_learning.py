@@ -49,6 +49,10 @@ def learned(stream: list[tuple[int, bytes]]) -> LearnedControl:
         (heard((0, "B0 50 01"), (100, "B0 50 00"), (900, "B0 50 01")), {"controller": 80, "at_least": 1}),
         (heard((0, "B0 50 32"), (100, "B0 50 00"), (900, "B0 50 32")), {"controller": 80, "at_least": 25}),
         (thrice("B0 10 01"), {"controller": 16, "turn": "up"}),
+        (thrice("B0 10 07"), {"controller": 16, "turn": "up"}),  # steps are small: 7 at the most
+        (thrice("B0 10 08"), {"controller": 16, "at_least": 4}),
+        (heard((0, "B0 10 79"), (900, "B0 10 01")), {"controller": 16, "turn": "down"}),  # 121 is 7 down
+        (heard((0, "B0 10 78"), (900, "B0 10 01")), {"controller": 16}),
         (heard((0, "B0 10 7F"), (90, "B0 10 7E"), (900, "B0 10 02")), {"controller": 16, "turn": "down"}),
         (thrice("B0 00 01", "B0 20 02", "C0 0B"), {"program": 12}),  # bank select is part of it (MIDI 1.0 p. 13)
         (thrice("FE", "E0 00 40", "D0 10", "90 24 40", "A0 24 30", "80 24 40"), {"note": 36}),

@@ -7,10 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.cable.output_cable import Delivery
+from engine.core.commands import InputThere
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.check_values import check_value
-from tests.support.engine_calls import command, engine_of, input_lost, recall, wake_up
+from tests.support.engine_calls import apply, command, engine_of, input_lost, recall, wake_up
 from tests.support.pit_engine import MS, PORTS, SCENES, ears, engine, hexed, run_dry
 from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import played
@@ -139,6 +140,17 @@ def test_an_input_that_was_unplugged_has_promised_nothing() -> None:
     input_lost(router, 100 * MS, KEYS)
     let_pass(router, 100 * MS, 5000 * MS)
     assert not router.state.sensing.silent
+    assert router.reports.news == []
+
+
+def test_an_input_that_is_opened_again_has_promised_nothing() -> None:
+    """An FE from before that is read after the cable was pulled does not count for the port that is opened then."""
+    router = playing()
+    input_lost(router, 100 * MS, KEYS)
+    router.receive(101 * MS, KEYS, FE)
+    apply(router, 102 * MS, InputThere(router.inputs[KEYS]))
+    router.receive(103 * MS, KEYS, ON)
+    assert let_pass(router, 103 * MS, 5000 * MS) == []
     assert router.reports.news == []
 
 
