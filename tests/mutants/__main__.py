@@ -5,22 +5,24 @@
 The seed is printed; the same seed and source give the same mutants. Each is made in a copy of the tree and meets the
 tests that reach its line: those of its own module, then the fastest, together no longer than `--seconds`. A test that
 fails, or takes twenty times as long as otherwise, has caught it. `--keep` keeps which tests reach what, for the next
-run of the same source and tests, and which test caught what, which is tried first then. The status is 1 if less than
-95 per cent are caught of those that can be, or if a reason in equivalent.toml is wrong.
+run of the same source and tests, and which test caught what: as long as source and test are the same, that holds, and
+afterwards the test is tried first. The status is 1 if less than 95 per cent are caught of those that can be, or if a
+reason in equivalent.toml is wrong.
 """
 
 import argparse
-import json
 import secrets
 import sys
 import tempfile
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextlib import ExitStack
 from hashlib import sha256
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Final, NamedTuple
 
+from tests.mutants.catchers import Catchers, name_of
 from tests.mutants.equivalent import key_of, outdated, reasons
 from tests.mutants.mutators import Mutant, mutants
 from tests.mutants.reach import SOURCES, Reach, measure
@@ -48,36 +50,13 @@ def sample(possible: Iterable[Mutant], count: int, seed: int) -> list[Mutant]:
     """So many of the mutants, at random. A change of the source changes the sample only where that change is."""
 
     def key(mutant: Mutant) -> tuple[bytes, int]:
-        return sha256(f"{seed}\n{_written(mutant)}".encode()).digest(), mutant.start
+        return sha256(f"{seed}\n{name_of(mutant)}".encode()).digest(), mutant.start
 
     return sorted(possible, key=key)[:count]
 
 
-class CatchersFile:
-    """Which test caught which mutant in an earlier run."""
-
-    def __init__(self, file: Path) -> None:
-        self._file = file
-        self._found: dict[str, str] = json.loads(file.read_text()) if file.exists() else {}
-
-    def of(self, mutant: Mutant) -> str | None:
-        """The test that caught this mutant."""
-        return self._found.get(_written(mutant))
-
-    def note(self, outcome: Outcome) -> None:
-        """Keep what became of a mutant."""
-        self._found.pop(_written(outcome.mutant), None)
-        if outcome.caught_by is not None:
-            self._found[_written(outcome.mutant)] = outcome.caught_by
-        self._file.write_text(json.dumps(self._found))
-
-
-def _written(mutant: Mutant) -> str:
-    return "\n".join((*key_of(mutant), mutant.function))
-
-
 def try_all(
-    chosen: Sequence[Mutant], reach: Reach, catchers: CatchersFile, trees: Sequence[Tree], most: float
+    chosen: Sequence[Mutant], reach: Reach, catchers: Catchers, trees: Sequence[Tree], most: float
 ) -> Iterable[Outcome]:
     """Try mutants, as many at once as there are trees; yields each outcome as soon as it is known."""
     free: SimpleQueue[Tree] = SimpleQueue()
@@ -85,7 +64,9 @@ def try_all(
         free.put(tree)
 
     def attempt(mutant: Mutant) -> Outcome:
-        parts = reach.tests_of(mutant, most, first=catchers.of(mutant))
+        if (known := catchers.still(mutant)) is not None:
+            return Outcome(mutant, known, 1)
+        parts = reach.tests_of(mutant, most, first=catchers.former(mutant))
         tree = free.get()
         try:
             return Outcome(mutant, tree.catches(mutant, parts), sum(map(len, parts)))
@@ -146,16 +127,16 @@ def main() -> int:
     head = f"python -m tests.mutants --count {asked.count} --seed {seed}, of {len(possible)} possible mutants"
     print(head, flush=True)
     chosen = sample(possible, asked.count, seed)
-    with tempfile.TemporaryDirectory(prefix="bayleaf-mutants-") as folder:
-        trees = [Tree(Path(folder, str(number))) for number in range(asked.jobs)]
+    with tempfile.TemporaryDirectory(prefix="bayleaf-mutants-") as folder, ExitStack() as open_:
+        trees = [open_.enter_context(Tree(Path(folder, str(number)))) for number in range(asked.jobs)]
         keep = asked.keep or Path(folder)
         keep.mkdir(exist_ok=True)
         kept = keep / "reach.json"
         reach = Reach.read(kept) if kept.exists() else measure(trees[0], kept)
-        catchers = CatchersFile(keep / "catchers.json")
+        catchers = Catchers(keep / "catchers.json")
         outcomes = []
         for outcome in try_all(chosen, reach, catchers, trees, asked.seconds):
-            catchers.note(outcome)
+            catchers.note(outcome.mutant, outcome.caught_by)
             outcomes.append(outcome)
             if outcome.caught_by is None:
                 print(f"{len(outcomes)}: {outcome.mutant.place} {outcome.mutant.becomes}", flush=True)

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterable, Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import Final
 
@@ -22,6 +23,9 @@ from tests.support.paths import ROOT
 
 _LEFT_BEHIND: Final = (".venv", ".git", ".*_cache", ".hypothesis", "build", "dist", "*.egg-info", "pictures", "bench")
 _MEMORY: Final = 4 << 30  # bytes of addresses: a mutant that fills the memory must not take the machine with it
+
+#: what takes long to load; plug-ins of pytest among it
+_LIBRARIES: Final = ("mido", "pydantic", "pytest_timeout", "pytest_trio", "tomlkit", "trio", "_hypothesis_pytestplugin")
 
 #: what every run of tests here has in common
 OPTIONS: Final = (
@@ -51,12 +55,29 @@ class Tree:
         self.path = path
         shutil.copytree(ROOT, path, ignore=shutil.ignore_patterns(*_LEFT_BEHIND), symlinks=True)
         self._written = int(time.time())
+        self._chosen = path / "chosen-tests.json"
+        self._environment = os.environ | {"PYTHONPATH": str(path), "PYTHONDONTWRITEBYTECODE": ""}
+        self._server = subprocess.Popen(
+            _command("tests.mutants.trial"),
+            cwd=path,
+            env=self._environment,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+
+    def __enter__(self) -> "Tree":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._server.communicate()
 
     def run(self, module: str, *arguments: str) -> subprocess.CompletedProcess[str]:
-        """Run a module of this copy, at a low priority."""
-        environment = os.environ | {"PYTHONPATH": str(self.path), "PYTHONDONTWRITEBYTECODE": ""}
-        command = ["nice", "-n", "1", sys.executable, "-m", module, *arguments]
-        return subprocess.run(command, cwd=self.path, env=environment, capture_output=True, text=True, check=False)
+        """Run a module of this copy."""
+        command = _command(module, *arguments)
+        return subprocess.run(
+            command, cwd=self.path, env=self._environment, capture_output=True, text=True, check=False
+        )
 
     def _write(self, file: Path, source: bytes) -> None:
         """Each source has its own second, or Python would take its bytecode for that of another one of its size."""
@@ -77,14 +98,27 @@ class Tree:
 
     def _failing(self, tests: Mapping[str, float]) -> str | None:
         """The first of these tests that fails."""
-        chosen = self.path / "chosen-tests.json"
-        chosen.write_text(json.dumps(tests))
-        done = self.run("tests.mutants.trial", str(chosen))
-        if done.returncode == pytest.ExitCode.OK:
+        assert self._server.stdin is not None
+        assert self._server.stdout is not None
+        self._chosen.write_text(json.dumps(tests))
+        self._server.stdin.write(f"{self._chosen}\n")
+        self._server.stdin.flush()
+        code = int(self._server.stdout.readline())
+        if code == pytest.ExitCode.OK:
             return None
-        if done.returncode in (pytest.ExitCode.USAGE_ERROR, pytest.ExitCode.NO_TESTS_COLLECTED):
-            raise RuntimeError(f"a trial did not come about:\n{done.stdout[-2000:]}{done.stderr[-2000:]}")
-        return _first_failure(done.stdout) or f"the tests ended with status {done.returncode}"
+        output = _output_of(self._chosen).read_text(errors="replace")
+        if code in (pytest.ExitCode.USAGE_ERROR, pytest.ExitCode.NO_TESTS_COLLECTED):
+            raise RuntimeError(f"a trial did not come about:\n{output[-4000:]}")
+        return _first_failure(output) or f"the tests ended with status {code}"
+
+
+def _command(module: str, *arguments: str) -> list[str]:
+    """At a low priority."""
+    return ["nice", "-n", "1", sys.executable, "-m", module, *arguments]
+
+
+def _output_of(chosen: Path) -> Path:
+    return chosen.with_suffix(".out")
 
 
 def _first_failure(output: str) -> str:
@@ -107,14 +141,31 @@ class ChosenTests:
             item.add_marker(pytest.mark.timeout(self._limits[item.nodeid]))
 
 
-def main(chosen: str) -> int:
-    """Run the chosen tests; answers with pytest's exit code."""
+def serve() -> None:
+    """Run what each line names, until there are no more."""
+    for line in sys.stdin:
+        chosen = Path(line.rstrip("\n"))
+        child = os.fork()
+        if child == 0:
+            os._exit(_run(chosen))
+        print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
+
+
+def _run(chosen: Path) -> int:
+    """Run the chosen tests, with their output in a file; answers with pytest's exit code."""
+    with _output_of(chosen).open("wb") as output, open(os.devnull, "rb") as nothing:
+        for there, here in ((nothing, 0), (output, 1), (output, 2)):
+            os.dup2(there.fileno(), here)
     resource.setrlimit(resource.RLIMIT_AS, (_MEMORY, _MEMORY))
     use_few_examples_and_no_shrinking()
-    limits: dict[str, float] = json.loads(Path(chosen).read_text())
+    limits: dict[str, float] = json.loads(chosen.read_text())
     modules = dict.fromkeys(name.partition("::")[0] for name in limits)
-    return int(pytest.main([*OPTIONS, "-x", "-rfE", "--tb=no", *modules], plugins=[ChosenTests(limits)]))
+    code = pytest.main([*OPTIONS, "-x", "-rfE", "--tb=no", *modules], plugins=[ChosenTests(limits)])
+    sys.stdout.flush()
+    return int(code)
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1]))
+    for library in _LIBRARIES:
+        import_module(library)
+    serve()
