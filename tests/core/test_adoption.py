@@ -60,7 +60,9 @@ def test_an_output_that_moves_to_another_machine_has_another_cable() -> None:
     moved.take_orders()
     old.receive(2 * MS, KEYS, b"\x90\x3c\x40")
     assert [order.messages for order in moved.take_orders()] == [(b"\x90\x3c\x40",)]
-    adopt(old, 3 * MS, read(text(), "test"))
+    adopt(old, 3 * MS, read(text(), "test"), remote=["strings"])
+    assert old.state.cables[STRINGS] is moved, "it stays there: so does its cable, with what it knows"
+    adopt(old, 4 * MS, read(text(), "test"))
     assert old.state.cables[STRINGS].remote is None
     assert old.state.cables[STRINGS] is not strings
     assert old.state.cables[BRASS] is brass
@@ -231,6 +233,16 @@ def test_the_place_of_a_scene_that_vanished_stays() -> None:
     old, _ = start(text("".join(three)), number=2)
     new, _ = edit(1, text(three[0] + three[2]), old)
     assert command(new, 2, "next", None, "test")[0].scene == (3, "Scene 3")
+
+
+def test_a_scene_with_another_number_is_found_by_its_name() -> None:
+    """The scene in force is renumbered while other scenes are new as well: it stays in force, and `next` leads on from
+    it."""
+    old, _ = start(text(scene(number=1) + scene(number=2)), number=2)
+    renumbered = scene(number=2).replace("number = 2", "number = 9")
+    new, _ = edit(1, text(scene(number=1) + scene(number=5) + renumbered + scene(number=7)), old)
+    assert new.scene == (9, "Scene 2")
+    assert command(new, 2, "next", None, "test")[0].scene == (7, "Scene 7")
 
 
 def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:

@@ -189,6 +189,7 @@ def test_meta_events_are_not_played(tmp_path: Path) -> None:
     [
         (b"", "it does not begin with MThd"),
         (b"MThd\0\0\0\6\0\1\0\1\0", "it does not begin with MThd"),
+        (b"RIFF\0\0\0\0WAVEdata\0\0\0\0MThd\0\0\0\6\0\0\0\1\0\x60", "it does not begin with MThd"),
         (b"MThd\0\0\0\6\0\3\0\1\0\x60", "of format 3 with 96 ticks per beat cannot be played"),
         (b"MThd\0\0\0\6\0\0\0\1\0\0", "of format 0 with 0 ticks per beat cannot be played"),
         (b"MThd\0\0\0\6\0\0\0\1\xe8\0" + chunk(b"MTrk", END), "0 ticks per frame"),

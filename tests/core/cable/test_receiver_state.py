@@ -137,6 +137,16 @@ def test_a_note_that_both_have_rings_on() -> None:
     assert both.copy().to(both, 1 << 40) == []
 
 
+def test_data_entry_goes_where_it_is_wanted() -> None:
+    """Both engines have selected the same RPN and the same NRPN, each in its own order: data entry that comes then
+    turns the one that was selected last where the receiver is brought (MIDI 1.0 p. 17)."""
+    rpn, nrpn = [b"\xb0\x65\x00", b"\xb0\x64\x01"], [b"\xb0\x63\x05", b"\xb0\x62\x06"]
+    own, wanted = _after([*rpn, *nrpn]), _after([*nrpn, *rpn])
+    assert own.to(wanted, 0) == rpn
+    assert wanted.to(own, 0) == nrpn
+    assert own.to(_after([*rpn, *nrpn]), 0) == []
+
+
 # Parameters, against the standard's own examples
 
 

@@ -173,6 +173,17 @@ def test_clocks_pass_inside_a_dump() -> None:
     assert cable.run_dry()[-1] == "90 3C 40"
 
 
+def test_clocks_inside_a_dump_follow_each_other() -> None:
+    """Two real-time bytes that come together leave one byte's time apart, not further: no crowd of them waits."""
+    cable = CableInTime()
+    cable.put(DUMP.hex())
+    cable.until(MS)
+    cable.put("F8")
+    cable.put("FA")
+    (_, (_, _, first)), (_, (_, _, second)) = cable.handed[1:]
+    assert (first, second) == (MS, MS + DIN.cost(b"\xf8"))
+
+
 def test_clocks_pass_inside_a_triple() -> None:
     """Real-time bytes pass inside bank, bank, program; song position waits until they are through."""
     cable = CableInTime()

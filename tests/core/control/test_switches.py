@@ -173,3 +173,10 @@ def test_a_guard_longer_than_a_long_press_makes_no_long_press() -> None:
 def test_a_guard_of_nothing_hears_everything() -> None:
     """guard = "0 ms": every closing counts."""
     assert len(told(presses(((0, 1), (2, 3), (4, 5))), PLAIN, "0 ms")) == 3
+
+
+@pytest.mark.parametrize(("again", "presses"), [(49, 1), (50, 2)])
+def test_after_a_release_no_foot_is_back_within_a_twentieth_of_a_second(again: int, presses: int) -> None:
+    """However long the guard is, a switch that is released is ignored for 50 ms; then a press counts."""
+    stream = [(0, True), (400 * MS, False), ((400 + again) * MS, True), ((400 + again + 1) * MS, False)]
+    assert kinds_of(told(stream, PLAIN, guard="250 ms")) == [SHORT] * presses

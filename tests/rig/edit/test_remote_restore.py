@@ -125,6 +125,12 @@ def test_a_text_that_is_no_rig() -> None:
         checked(RIG, new=RIG.replace('from = "keys"', 'from = "nobody"'), source="rig.toml")
 
 
+def test_a_sound_list_that_is_missing_is_in_nobodys_way() -> None:
+    """Neither rig's sound lists are read: a rig whose list is gone can still be replaced by a backup of it."""
+    text = RIG.replace('"general-midi"', '"gone.toml"')
+    assert checked(text, new=text.replace("Overture", "Prelude"), source="rig.toml").count("Prelude") == 1
+
+
 def test_no_file_is_opened_to_find_out(tmp_path: Path) -> None:
     """A sound list that nobody writes to, such as a FIFO, is not waited for before the rig is refused."""
     os.mkfifo(tmp_path / "list.toml")
