@@ -88,6 +88,52 @@ def test_sounds_that_a_player_chose() -> None:
     assert scene_snapshot.burst(made)[0] == {"instrument": "lead", "sound": "A"}
 
 
+@pytest.mark.parametrize(
+    ("selects", "bank"),
+    [(["B9 00 07"], [7, 0]), (["B9 20 0B"], [0, 11]), (["B9 00 07", "B9 20 0B"], [7, 11]), ([], None)],
+)
+def test_half_a_bank_counts_as_zero_in_the_other_half(selects: list[str], bank: list[int] | None) -> None:
+    """A player sends the MSB or the LSB alone, or no bank: the step has the bank that the instrument is on (MIDI 1.0
+    p. 12)."""
+    step = next(each for each in scene_snapshot.burst(played(*selects, "C9 05")) if each.get("channel") == 10)
+    assert step == {"output": "brass", "channel": 10, "program": 6} | ({} if bank is None else {"bank": bank})
+
+
+def played(*messages: str) -> Engine:
+    """Scene 2, where the pads play the brass, after these messages."""
+    made = router(2)
+    for message in messages:
+        made.receive(MS, 1, bytes.fromhex(message))
+    return made
+
+
+def test_the_sounds_of_instruments_by_name() -> None:
+    """Each instrument that was sent a sound, with its name; None for a program that has none in the rig."""
+    assert scene_snapshot.sounds(engine(SCENES)) == {}
+    assert scene_snapshot.sounds(router()) == {"lead": "B", "second": None}
+
+
+def test_blank_steps_keep_their_places() -> None:
+    """A step without a sound stays where it is in the scene that is stored over, unless its channel has one now."""
+    blank = SCENES + (
+        '[[scenes]]\nnumber = 3\nname = "Blank"\nburst = [ { instrument = "second" }, '
+        '{ output = "brass", channel = 12 }, { output = "brass", channel = 10, program = 1 } ]\n'
+    )
+    made = engine(blank)
+    recall(made, 0, 3)
+    run_dry(made, 0)
+    over = made.rig.scene(3)
+    assert [step.get("channel", step.get("instrument")) for step in scene_snapshot.burst(made, over)] == [
+        "second",
+        12,
+        10,
+    ]
+    recall(made, MS, 1)
+    run_dry(made, MS)
+    now = [step.get("channel", step.get("instrument")) for step in scene_snapshot.burst(made, over)]
+    assert now == ["lead", 12, "second", 10, 11]
+
+
 def test_what_is_stored_sends_the_same_bytes() -> None:
     """A scene made of the current sounds sends the same messages as the scene they came from."""
 

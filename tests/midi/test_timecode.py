@@ -250,3 +250,18 @@ def test_each_label_of_an_hour_is_spelt_once() -> None:
     """No two frames of a drop-frame hour have the same label."""
     seen = Counter(str(Label(DROP, frame)) for frame in range(107_892))
     assert max(seen.values()) == 1
+
+
+@pytest.mark.parametrize(
+    ("place", "byte"),
+    [(0, 0xF1), (1, 0x7E), (3, 0x02), (4, 0x02)],
+    ids=["SysEx", "universal", "time code", "full frame"],
+)
+def test_only_a_full_message_is_one(place: int, byte: int) -> None:
+    """Ten bytes, of which the first two and the fourth and fifth say what they are (RP-004 p. 5); any other is none."""
+    message = bytearray(full_frame(label_of(RATES["25"], 1, 2, 3, 4)))
+    assert from_full_frame(bytes(message)) is not None
+    assert from_full_frame(bytes((*message, 0xF7))) is None
+    assert from_full_frame(bytes(message[:9])) is None
+    message[place] = byte
+    assert from_full_frame(bytes(message)) is None

@@ -216,6 +216,18 @@ def test_where_the_narrower_one_does_not_hold_the_wider_one_does() -> None:
     assert scene_of(made) == 12
 
 
+@pytest.mark.parametrize("reverse", [False, True])
+def test_a_control_of_some_scenes_goes_before_one_of_all(reverse: bool) -> None:
+    """Of two controls for the same message, the one for this scene is meant, in whatever order they are listed."""
+    both = [control("note = 36", 'do = "panic"', "scenes = [2]"), control("note = 36", 'do = "resend"')]
+    made = router(*(both[::-1] if reverse else both))
+    recall(made, 0, 2)
+    play(made, 1, "90 24 40")
+    recall(made, 500 * MS, 1)
+    play(made, 1000, "90 24 40")
+    assert [do for do, _, _ in told(made) if do != "scene"] == ["panic", "resend"]
+
+
 def test_zones_of_one_pedal_are_switches_of_their_own() -> None:
     """A pedal pressed half way commands one thing, and pressed on to the bottom another."""
     made = router(

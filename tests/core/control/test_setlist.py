@@ -2,8 +2,10 @@
 
 import pytest
 
+from engine.core.commands import ResumePosition
+from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
-from tests.support.engine_calls import command, recall
+from tests.support.engine_calls import apply, command, recall
 from tests.support.pit_engine import MS, engine
 
 SHOW = "".join(f'[[scenes]]\nnumber = {number}\nname = "S{number}"\n' for number in (11, 12, 14, 15))
@@ -112,3 +114,29 @@ def test_another_list_is_used_from_the_scene_in_force() -> None:
     assert command(made, MS, "setlist", "Encore", "test")[0].text == "set list Encore, next is scene 15 S15"
     assert steps(made, "next") == [15]
     assert command(made, MS, "setlist", "Encore", "test")[0].text == "set list Encore, last entry"
+
+
+def resumed(scene: int, setlist: str, place: int) -> Engine:
+    """A show that begins where an earlier one ended."""
+    made = show()
+    apply(made, 0, ResumePosition(ShowPosition(scene, setlist, place)))
+    recall(made, MS, scene)
+    return made
+
+
+def test_the_place_is_remembered_with_the_scene() -> None:
+    """The show goes on in the set list that was in use, from the entry where it was."""
+    made = resumed(11, "Friday", 2)
+    assert made.state.position == ShowPosition(11, "Friday", 2)
+    assert steps(made, "next") == [14]
+    made = resumed(14, "Matinee", 0)
+    assert made.state.position == ShowPosition(14, "Matinee", 0)
+    assert steps(made, "next") == [11]
+
+
+def test_a_place_that_has_changed_is_found_by_its_scene() -> None:
+    """If the list has another scene there by now, or is gone, the place is where the scene is."""
+    assert resumed(14, "Friday", 1).state.position == ShowPosition(14, "Friday", 3)
+    assert resumed(14, "Friday", 5).state.position == ShowPosition(14, "Friday", 3)
+    assert resumed(14, "Friday", -1).state.position == ShowPosition(14, "Friday", 3)
+    assert resumed(12, "Sunday", 4).state.position == ShowPosition(12, "Friday", 4)

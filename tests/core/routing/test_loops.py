@@ -52,6 +52,19 @@ def assert_quiet_from_now_on(made: FeedbackCables) -> None:
     assert [len(made.messages(output)) for output in (STRINGS, BRASS)] == before
 
 
+def test_what_a_muted_connection_does_not_carry_is_counted() -> None:
+    """Each delivery that was left out counts, for `status`; what other outputs get does not."""
+    made = looped('{ from = "keys", to = ["strings", "brass"] }', ONE_CABLE, (1,))
+    made.play(KEYS, ON)
+    made.run(1000)
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
+    before = made.router.state.loops.dropped
+    for _ in range(3):
+        made.play(KEYS, b"\xb0\x07\x40")
+    assert made.router.state.loops.dropped == before + 3
+    assert made.messages(BRASS).count(b"\xb0\x07\x40") == 3
+
+
 @pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("cable", ["fast", "din"])
 @pytest.mark.parametrize(

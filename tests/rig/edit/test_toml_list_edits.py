@@ -79,4 +79,6 @@ def test_a_key_that_is_a_section_below_has_the_whole_written_again() -> None:
     """What is spread over several heads cannot be changed in its place."""
     text = "[[a]]\nb = 1 # one\n[a.c]\nd = 2\n\n[e]\n"
     keys = {"b": 1, "c": {"d": 3}}
-    assert table_changed(text, ("a", 0), ({"b": 1, "c": {"d": 2}}, keys), keys) == "[[a]]\nb = 1\nc = { d = 3 }\n\n[e]\n"
+    assert (
+        table_changed(text, ("a", 0), ({"b": 1, "c": {"d": 2}}, keys), keys) == "[[a]]\nb = 1\nc = { d = 3 }\n\n[e]\n"
+    )
