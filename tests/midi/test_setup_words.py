@@ -82,7 +82,9 @@ def test_local_control_controllers_and_hexadecimal() -> None:
     assert heard("F0 7D 01 F7") == ["F0 7D 01 F7"]
 
 
-@pytest.mark.parametrize("words", ["", "lokal off", "master volume 128", "controller 128 = 1", "F0 7D", "fine tuning"])
+@pytest.mark.parametrize(
+    "words", ["", "lokal off", "master volume 128", "master volume -1", "controller 128 = 1", "F0 7D", "fine tuning"]
+)
 def test_wrong_words_say_what_is_allowed(words: str) -> None:
     """Unknown words are refused with a list of the known ones."""
     with pytest.raises(ValueError, match="pitch bend range"):

@@ -99,7 +99,7 @@ def test_the_guard_that_is_proposed(bounce: Sequence[float], guard: str) -> None
 def test_a_switch_that_fires_twice() -> None:
     """A program that comes twice within a quarter of a second is one press of a worn switch."""
     stream = heard(*((1000 * press + at, "C0 0B") for press in range(3) for at in (0, 120)))
-    assert learned(stream)[:3] == ({"program": 12}, 3, 120.0)
+    assert learned(stream) == ({"program": 12}, 3, 120.0, stream[-1][0])
     assert learned(stream).guard == "180 ms"
 
 
@@ -118,4 +118,6 @@ def test_a_key_that_is_up_for_a_moment_is_still_the_same_press(apart: int, count
 
 def test_a_knob_has_no_guard() -> None:
     """All steps of a knob count, so no guard is proposed for it."""
-    assert learned(thrice("B0 10 01")).guard is None
+    stream = thrice("B0 10 01")
+    assert learned(stream).guard is None
+    assert learned(stream).last == stream[-1][0]

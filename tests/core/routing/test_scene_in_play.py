@@ -1,6 +1,6 @@
-"""How much scenes in play remember of earlier answers. The bound is our own; no outside source."""
+"""What scenes in play answer, and how much of it they remember. Our own design; no outside source."""
 
-from engine.core.routing.scene_in_play import PLAIN, AnswerMemory, RoutedMessage
+from engine.core.routing.scene_in_play import PLAIN, AnswerMemory, RoutedMessage, TimedMessage, answer, without
 
 
 def worked_out(number: int) -> RoutedMessage:
@@ -16,3 +16,19 @@ def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> N
         memory.keep((keys, pads)[number % 2], bytes((0x90, number, 1)), worked_out(number))
     assert list(keys) == [bytes((0x90, 2, 1)), bytes((0x90, 4, 1))]
     assert list(pads) == [bytes((0x90, 3, 1))]
+
+
+def test_what_is_left_of_an_answer_without_an_output() -> None:
+    """Nothing of it is for that output any longer, now or later, nor will the ledger know of any; the rest is as if
+    there had never been that output."""
+    later = (TimedMessage(9, b"\x90\x3c\x40", (0, 1), False), TimedMessage(9, b"\x90\x3d\x40", (0,), False))
+    left = (TimedMessage(9, b"\x90\x3c\x40", (1,), False),)
+    for message, unit in (
+        (b"\xc0\x05", (b"\xb0\x00\x01", b"\xc0\x05")),
+        (b"\x90\x3c\x40", (b"\x90\x3c\x40",)),
+        (b"\x80\x3c\x40", (b"\x80\x3c\x40", b"\x90\x40\x40")),
+        (b"\xb0\x40\x7f", (b"\xb0\x40\x7f",)),
+    ):
+        both, one = answer(message, [(0, unit), (1, unit)], later), answer(message, [(1, unit)], left)
+        assert without(both, {0}) == one
+        assert without(one, {0}) == one

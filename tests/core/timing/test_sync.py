@@ -258,6 +258,16 @@ def test_only_one_clock_reaches_an_output(
         assert all(gap >= period(fastest) / 2 - MS for gap in found)
 
 
+@pytest.mark.parametrize(("silent", "passes"), [(490, False), (510, True)])
+def test_an_output_stays_with_its_routed_clock_for_half_a_second(silent: int, passes: bool) -> None:
+    """A routed clock that fell silent keeps its output for half a second; then another one may have it."""
+    music = Music(rig(routes=ALL))
+    music.play(DESK, CLOCK)
+    music.wait(silent * MS)
+    music.play(SEQUENCER, CLOCK)
+    assert len(music.times()) == 1 + passes
+
+
 # Our own clock
 
 
