@@ -90,8 +90,10 @@ class TapRequest(Request):
 class ClockRequest(Request):
     """Control the rig's own clock."""
 
-    what: Name = Field(description="start, continue, stop or tempo")
-    value: float | Name | None = Field(None, description="a number of beats per minute, with tempo")
+    what: Name = Field(description="start, continue, stop, tempo or locate")
+    value: float | Name | None = Field(
+        None, description="beats per minute with tempo, a song position in sixteenths with locate"
+    )
 
 
 class TimecodeRequest(Request):

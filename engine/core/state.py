@@ -9,7 +9,6 @@ from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import OutputCable
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Cable
-from engine.core.cable.silencing_messages import SILENCING, Silencing
 from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
@@ -25,6 +24,7 @@ from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
 
 #: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
@@ -44,15 +44,15 @@ class State:
         compiled: CompiledRig,
         speeds: Mapping[str, CableSpeed | None],
         maker: CableMaker,
-        silencing: Silencing = SILENCING,
+        rules: Rules = RULES,
     ) -> None:
-        self.compiled, self.silencing = compiled, silencing
+        self.compiled, self.silencing = compiled, rules.silencing
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
         self.scenes = ScenesInPlay(compiled.scenes)
         self.faults = self.scenes.faults
-        self.ledger = Ledger(silencing.each_press)
+        self.ledger = Ledger(rules.silencing.each_press)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.sensing = ActiveSensing(compiled.sensed)
@@ -69,7 +69,7 @@ class State:
         self.muted: set[str] = set()  # names of routes that carry nothing
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
-        self.sync = ClockAndTimecode(compiled.sync)
+        self.sync = ClockAndTimecode(compiled.sync, rules)
 
     def _cable(self, output: int) -> OutputCable:
         remote = self.compiled.outputs[output] in self.compiled.remote_outputs

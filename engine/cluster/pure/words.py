@@ -3,9 +3,9 @@
 Events and orders are binary: see `engine/cluster/link/wire_format.py`.
 """
 
-from typing import Annotated, Final, TypeVar
+from typing import Annotated, Any, Final, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError
 
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.core.timing.clock import FASTEST, SLOWEST
@@ -29,6 +29,16 @@ _Scene = Annotated[int, Field(ge=0, lt=1 << 31)]
 _Clocks = Annotated[int, Field(ge=-1, lt=1 << 63)]  # since the beginning of the song, at which none has come yet
 _Place = Annotated[int, Field(ge=-1, lt=1 << 31)]
 _Elapsed = Annotated[int, Field(ge=-_DAYS, le=_DAYS)]  # ns
+
+
+def _with_idle(found: Any) -> Any:
+    """Before clocks went on while stopped, no word said whether they did."""
+    if not isinstance(found, list):
+        return found
+    return (*found, False) if len(found) == 3 else tuple(found)
+
+
+_Stand = Annotated[tuple[_Bpm, _Clocks, _Elapsed | None, bool], BeforeValidator(_with_idle)]
 
 
 class Lease(BaseModel):
@@ -132,7 +142,7 @@ class TimePlace(BaseModel):
     """How clock and time code run: see `ClockGenerator.Stand` and `FollowTime`; None for what the rig does not have."""
 
     model_config = _STRICT
-    clock: tuple[_Bpm, _Clocks, _Elapsed | None] | None = None
+    clock: _Stand | None = None
     timecode: tuple[Annotated[str, Field(max_length=20)], _Elapsed | None] | None = None
 
 

@@ -298,16 +298,23 @@ def test_an_hour_without_drift(bpm: float) -> None:
 
 
 def test_the_place_of_our_own_clock() -> None:
-    """After stop and continue our own clock goes on where it was: each clock sent is one step; start begins at 0."""
+    """Each clock sent is one step. Continue goes on at the sixteenth that has begun (p. 27); start begins at 0."""
     generator = ClockGenerator(120)
     generator.start(0)
     assert len(list(taken(generator, SECOND))) == 48
     generator.stop()
     assert (generator.position, generator.due, generator.send(2 * SECOND)) == (47, None, [])
-    assert generator.go_on(3 * SECOND) == [CONTINUE]
+    located, *rest = generator.go_on(3 * SECOND)
+    assert (located, rest) == (bytes((0xF2, 47 // 6, 0)), [CONTINUE])
     assert len(list(taken(generator, 4 * SECOND))) == 48
     heard = ClockFollower()
-    for now, message in ((0, START), *((number, CLOCK) for number in range(48)), (50, STOP), (51, CONTINUE)):
+    for now, message in (
+        (0, START),
+        *((number, CLOCK) for number in range(48)),
+        (50, STOP),
+        (51, located),
+        (51, CONTINUE),
+    ):
         heard.hear(now, message)
     for number in range(48):
         heard.hear(100 + number, CLOCK)
