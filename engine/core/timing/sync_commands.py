@@ -37,8 +37,8 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
     if what not in ("start", "continue", "stop") and (what != "locate" or value is None):
         return (
             AnswerCode.BAD_REQUEST,
-            f'there is no clock command "{what}"; use start, continue, stop, tap, locate with a song position, '
-            "or a number such as 120",
+            f'there is no clock command "{what}"; use start, continue, stop, tap or a number such as 120, '
+            "or locate with a song position",
             [],
         )
     if (leader := sync.follows(now)) is not None:
