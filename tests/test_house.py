@@ -6,6 +6,7 @@ import subprocess
 import sys
 import tomllib
 from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
 
 import grimp
@@ -54,6 +55,39 @@ def test_every_folder_is_a_package() -> None:
     """Every folder with modules has an `__init__.py` that holds the folder's sentence."""
     folders = {file.parent for file in _sources()}
     assert [_name(folder) for folder in sorted(folders) if not (folder / "__init__.py").is_file()] == []
+
+
+def _named(module: ast.Module) -> Iterator[str]:
+    """All names that a module uses, and those in its strings that are names, as types may be."""
+    for node in ast.walk(module):
+        match node:
+            case ast.Name(id=name, ctx=ast.Load()) | ast.Attribute(attr=name) | ast.alias(name=name):
+                yield name
+            case ast.Constant(value=str(text)) if re.fullmatch(r"[\w.]+", text):
+                yield from text.split(".")
+
+
+def _defined(module: ast.Module) -> Iterator[str]:
+    for node in module.body:
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef) and not node.decorator_list:
+            yield node.name
+        elif isinstance(node, ast.Assign | ast.AnnAssign):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            yield from (one.id for target in targets for one in ast.walk(target) if isinstance(one, ast.Name))
+
+
+def test_nothing_is_there_for_the_tests_alone() -> None:
+    """Each function, class and constant of a module is used in the engine or the filters."""
+    modules = {file: ast.parse(file.read_text(encoding="utf-8")) for file in _sources()}
+    named = {name for module in modules.values() for name in _named(module)}
+    idle = [
+        f"{_name(file)}: {name}"
+        for file, module in modules.items()
+        if file.parent != ROOT / "engine" / "cli" / "commands"  # loaded by the names of the commands
+        for name in _defined(module)
+        if name not in named and not name.startswith("__")
+    ]
+    assert idle == []
 
 
 #: each filter's module has a `Settings`: the registry finds it by this name, and no module imports it by name

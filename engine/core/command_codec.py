@@ -6,6 +6,7 @@ from types import UnionType
 from typing import Any, Union, cast, get_args, get_origin, get_type_hints
 
 from engine.core.commands import COMMANDS, Command
+from engine.midi.kinds import is_whole
 
 
 def encode(command: Command) -> dict[str, Any]:
@@ -50,10 +51,17 @@ def _decode(kind: Any, value: Any) -> Any:
     if is_dataclass(kind):
         return _decode_fields(cast(type, kind), value)
     if kind is bytes and isinstance(value, str):
-        return bytes.fromhex(value)
+        return _message(value)
     if type(value) is kind or (kind is float and type(value) is int):
         return value
     raise ValueError(f"found {value!r}, allowed: {kind.__name__}")
+
+
+def _message(text: str) -> bytes:
+    message = bytes.fromhex(text)
+    if not is_whole(message):
+        raise ValueError(f"found {text!r}, allowed: one whole message in hexadecimal")
+    return message
 
 
 def _decode_either(kinds: tuple[Any, ...], value: Any) -> Any:

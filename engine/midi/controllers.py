@@ -1,7 +1,8 @@
 """The 128 controllers of MIDI 1.0 as one table, one row each, and the sets that the program derives from it.
 
 Sources: names and pairs, MIDI Association Table 3 and MIDI 1.0 Detailed Specification 4.2.1, Tables III and IV, p. 12;
-values at rest, RP-015, and for 2, 4, 68 and 69, which RP-015 leaves open, M2-113-UM appendix A; 88, CA-031.
+values at rest, RP-015, and for 2, 68 and 69, which RP-015 leaves open, M2-113-UM appendix A; 88, CA-031. 4 has no rest:
+RP-015 leaves it alone, and a part whose level is on a foot pedal would be mute.
 """
 
 from typing import Final, NamedTuple
@@ -59,7 +60,7 @@ _MSB: Final = (
     _command(BANK_MSB, "bank"),
     Controller(MODULATION, "modulation", rest=0),
     Controller(2, "breath", rest=0),
-    Controller(4, "foot controller", rest=0),
+    Controller(4, "foot controller"),
     Controller(5, "portamento time"),
     _parameter(DATA_MSB, "data entry"),
     Controller(7, "volume", level=True),

@@ -14,7 +14,7 @@ from engine.midi.kinds import CONTROLLER, Message, is_whole
 _GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules ignore what arrives while they reset
 
 ALLOWED: Final = (
-    '"local on", "local off", "GM on", "GM off", "GM2 on", "master volume 0" to "127", "pitch bend range 0" to "24", '
+    '"local on", "local off", "GM on", "GM off", "GM2 on", "master volume 0" to "127", "pitch bend range 0" to "96", '
     '"fine tuning -100" to "99" (cents), "coarse tuning -64" to "63" (semitones), "controller 7 = 100", '
     'or one whole message in hexadecimal such as "F0 7D 01 F7"'
 )
@@ -85,7 +85,7 @@ _SYSTEM: Final = {
 #: words, lowest and highest number, and a function that makes the messages
 _NUMBERED: Final[tuple[tuple[str, int, int, Callable[[int, int], tuple[Message, ...]]], ...]] = (
     ("master volume", 0, 127, _master_volume),
-    ("pitch bend range", 0, 24, lambda channel, semitones: _registered(channel, 0, semitones, 0)),
+    ("pitch bend range", 0, 96, lambda channel, semitones: _registered(channel, 0, semitones, 0)),
     ("fine tuning", -100, 99, _fine),
     ("coarse tuning", -64, 63, lambda channel, semitones: _registered(channel, 2, 64 + semitones, 0)),
 )

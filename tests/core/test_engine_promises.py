@@ -279,7 +279,8 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
 @given(events, st.integers(1, 3), cables)
 @settings(max_examples=150, deadline=None)
 def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
-    """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015)."""
+    """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015),
+    and a further recall moves none of them: it sends the sounds of its scene and nothing else."""
     router = engine(cable=cable)
     now, out, _ = perform(router, stream)
     out += recall(router, now, 3)
@@ -287,7 +288,11 @@ def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int
     out += rest
     assert [one.off_rest for one in ears(out)] == [set(), set()]
     assert router.state.ledger.off_rest() == 0
-    out += recall(router, now, scene)
+    burst = recall(router, now, scene)
+    burst += run_dry(router, now)[1]
+    assert all(message[0] & 0xF0 == 0xC0 or message[1] in (0, 32) for _, message, _ in burst)
+    steps = router.state.compiled.scenes[scene].bursts.get(0, ())
+    assert sorted(message for _, message, _ in burst) == sorted(message for step in steps for message in step.unit)
 
 
 @given(events, cables)

@@ -58,9 +58,12 @@ def test_the_sets_are_those_of_the_standard() -> None:
 
 
 def test_the_values_at_rest_are_those_of_rp_015() -> None:
-    """RP-015: modulation 0, expression 127, 64 to 67 at 0, no parameter selected; 2, 4, 68, 69 by common practice."""
+    """RP-015: modulation 0, expression 127, 64 to 67 at 0, no parameter selected; 2, 68, 69 by common practice.
+
+    RP-015 names no foot controller (4): it may be the level of a part.
+    """
     assert {
         **dict.fromkeys((1, 64, 65, 66, 67), 0),
         **dict.fromkeys((11, 98, 99, 100, 101), 127),
-        **dict.fromkeys((2, 4, 68, 69), 0),
+        **dict.fromkeys((2, 68, 69), 0),
     } == RESTS

@@ -148,6 +148,13 @@ def test_a_sysex_in_packets_is_one_message() -> None:
     assert message == MidiFileEvent(sum(entry.expected["delays_ticks"]), bytes.fromhex(entry.expected["wire"]))
 
 
+def test_meta_events_end_running_status() -> None:
+    """After a meta event a status must come first (p. 6): data without one is no note."""
+    file = file_of(bytes.fromhex("00 90 3C 40 00 FF 01 00 00 3C 00 00 FF 2F 00"))
+    assert [event.message for event in file.tracks[0].events if event.meta < 0] == [NOTE]
+    assert file.complaints == ["track 1 ends in the middle of an event"]
+
+
 def test_meta_events_are_not_played(tmp_path: Path) -> None:
     """Tempo, metre and end of track reach no input: FF in a file is not System Reset (p. 7)."""
     file = tmp_path / "song.mid"

@@ -33,6 +33,14 @@ def test_a_bend_range_is_in_semitones() -> None:
     assert [int(message[6:], 16) for message in sent[:4]] == [*numbers]
 
 
+def test_a_bend_range_reaches_as_far_as_mpe_does() -> None:
+    """0 to 96 semitones, with 48 as the usual range of an MPE zone (M1-100-UM, MPE 1.0, from memory); no more."""
+    for semitones in (0, 48, 96):
+        assert heard(f"pitch bend range {semitones}")[2:4] == [f"B0 06 {semitones:02X}", "B0 26 00"]
+    with pytest.raises(ValueError, match='"pitch bend range 0" to "96"'):
+        set_up("pitch bend range 97", 0)
+
+
 def test_registered_parameters_have_their_numbers() -> None:
     """Bend range, fine tuning and coarse tuning are 0, 1 and 2 (rpn-ids)."""
     entry = check_value("rpn-ids")

@@ -41,6 +41,7 @@ burst = [ { instrument = "pad", sound = "Warm" } ]
         '{"at": 1, "way": "did", "did": []}',
         '{"at": 1, "way": "did", "did": ["refused", "strings", "9 3C 40"]}',
         '{"at": 1, "way": "did", "did": ["gone", {}, "90 3C 40"]}',
+        '{"at": 1, "way": "did", "did": ["apply", "messages", {"messages": [["strings", "80"]]}, "shell"]}',
         "[" * 100_000,
         "[]",
         '{"at": 1, "way": "in", "por',

@@ -24,7 +24,6 @@ class Owner:
         self.epoch = 100
         self.holder: str | None = None
         self.given_to: str | None = None
-        self.history: list[tuple[int, str]] = []  # (epoch, holder)
 
     def claim(self, who: str, alive: set[str]) -> int | None:
         free = self.holder in (None, who) or self.holder not in alive or self.given_to == who
@@ -32,7 +31,6 @@ class Owner:
             return None
         self.epoch += 1
         self.holder, self.given_to = who, None
-        self.history.append((self.epoch, who))
         return self.epoch
 
     def give(self, epoch: int, to: str) -> None:
@@ -51,7 +49,6 @@ class World:
         self.heard_while_stopped: dict[str, list[Call]] = {"desk": [], "spare": []}
         self.parted: set[frozenset[str]] = set()
         self.leads: list[tuple[int, str]] = []  # (time, machine) each time one takes charge
-        self.follows: list[tuple[int, str, str]] = []
         self.playing: dict[str, dict[str, int]] = {"desk": {}, "spare": {}}  # owner -> epoch
         self.said_at = {"desk": 0, "spare": 0}
         self._coming: list[tuple[int, int, Call]] = []  # (at, number, call)
@@ -163,7 +160,6 @@ class World:
                     self.leads.append((self.now, name))
                     self.say(name)
                 case Follow(machine):
-                    self.follows.append((self.now, name, machine))
                     if machine != name:
                         self.say(name)
                 case Play(owner, epoch, _, _):

@@ -2,10 +2,10 @@
 
 from collections import Counter
 
-# RP-015, with the parameter numbers at "none"; 2, 4 and 69 are treated alike (common practice, no source)
-RESTS = {1: 0, 2: 0, 4: 0, 11: 127, 64: 0, 65: 0, 66: 0, 67: 0, 69: 0, 98: 127, 99: 127, 100: 127, 101: 127}
-# low bytes of 1, 2, 4 and 11: a new high byte zeroes them (MIDI 1.0 p. 12)
-LOW_BYTES = {33: 1, 34: 2, 36: 4, 43: 11}
+# RP-015, with the parameter numbers at "none"; 2 and 69 are treated alike (common practice, no source)
+RESTS = {1: 0, 2: 0, 11: 127, 64: 0, 65: 0, 66: 0, 67: 0, 69: 0, 98: 127, 99: 127, 100: 127, 101: 127}
+# low bytes of 1, 2 and 11: a new high byte zeroes them (MIDI 1.0 p. 12)
+LOW_BYTES = {33: 1, 34: 2, 43: 11}
 
 
 class Receiver:

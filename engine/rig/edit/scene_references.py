@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from engine.rig.models.references import Keys, references
+from engine.rig.models.marks import Keys
+from engine.rig.models.references import references
 from engine.rig.models.rig import Rig
 
 

@@ -217,7 +217,7 @@ class Scene(Part):
 class Rig(Part):
     """A whole rig file."""
 
-    format: Literal[1]
+    format: Literal[1, 2]
     rig: RigTable = RigTable()
     inputs: dict[str, Input] = Field(default_factory=dict)
     outputs: dict[str, Output] = Field(default_factory=dict)

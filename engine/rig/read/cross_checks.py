@@ -6,8 +6,9 @@ the wrong kind is passed over here; the models complain about it.
 
 from collections.abc import Collection, Iterable, Iterator
 
+from engine.rig.models.formats import too_new
 from engine.rig.models.references import references
-from engine.rig.models.rig import Rig
+from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.network_checks import check_network
 from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, no_such, refer, table, tables
 
@@ -18,6 +19,7 @@ def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
 
 
 def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
+    yield from _formats(data)
     yield from _references(data)
     yield from _port_names(data)
     yield from _ports_once(data, "inputs")
@@ -39,6 +41,13 @@ def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
         if not (complaint.once and complaint.text in seen):
             yield complaint
         seen.add(complaint.text)
+
+
+def _formats(data: Data) -> Iterator[Complaint]:
+    for keys, needed in too_new(data, rig_model()):
+        yield Complaint(
+            keys, f"this key needs format = {needed} in the first line of the file; it says {data['format']}"
+        )
 
 
 def _references(data: Data) -> Iterator[Complaint]:

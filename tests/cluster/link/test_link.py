@@ -13,6 +13,7 @@ import pytest
 
 from engine.cluster.link import limited_traffic
 from engine.cluster.link.join import open_link
+from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link, LinkError
 from engine.cluster.link.settings import LARGEST, LARGEST_EVENT, LARGEST_WORD, settings_of
 from engine.rig.read.load import read
@@ -220,6 +221,25 @@ def test_a_machine_that_sends_too_much_is_left_out_for_a_while(pair: tuple[Link,
     assert len(heard) < 10_000
     heard.clear()
     until_heard(lambda: left.publish("r1/test/in/stage-left/keys", b"again"), heard)
+    assert desk.faults == 0
+
+
+def test_a_flood_of_reports_costs_no_other_machine_its_own(pair: tuple[Link, Link]) -> None:
+    """Each machine's reports have an allowance of their own: only the machine that floods is left out."""
+    left, desk = pair
+    keys = NetworkKeys("test")
+    floods: list[str] = []
+    for machine in ("spare", "stage-left"):
+        desk.subscribe(keys.meter(machine), lambda _, payload: None, partial(floods.append, machine))
+    said: list[bytes] = []
+    desk.subscribe("r1/test/in/stage-left/*", lambda _, payload: said.append(payload))
+    until_heard(lambda: left.publish("r1/test/in/stage-left/keys", b"here"), said)
+    for _ in range(200):
+        left.publish(keys.meter("stage-left"), bytes(60_000), bulk=True)
+    until("the flood", lambda: "stage-left" in floods)
+    said.clear()
+    until_heard(lambda: left.publish("r1/test/in/stage-left/keys", b"later"), said)
+    assert floods == ["stage-left"]
     assert desk.faults == 0
 
 

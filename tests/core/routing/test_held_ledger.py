@@ -59,7 +59,6 @@ def test_controllers_rest_where_the_standard_says(controller: int, rest: int) ->
         ("B3 44 7F", "B3 44 00"),  # legato pedal: common practice, no source
         ("B3 45 7F", "B3 45 00"),  # hold 2: common practice, no source
         ("B3 02 7F", "B3 02 00"),  # breath: common practice, no source
-        ("B3 04 7F", "B3 04 00"),  # foot: common practice, no source
     ],
 )
 def test_bends_and_pressures_rest_where_the_standard_says(moved: str, rest: str) -> None:
@@ -69,12 +68,20 @@ def test_bends_and_pressures_rest_where_the_standard_says(moved: str, rest: str)
     assert hexed(recall(router, 2, 2)) == [rest]
 
 
-@pytest.mark.parametrize(("low", "high", "rest"), [(33, 1, 0), (34, 2, 0), (36, 4, 0), (43, 11, 127)])
+@pytest.mark.parametrize(("low", "high", "rest"), [(33, 1, 0), (34, 2, 0), (43, 11, 127)])
 def test_a_low_byte_rests_with_its_high_byte(low: int, high: int, rest: int) -> None:
     """A low byte that was moved comes to rest with its high byte, which zeroes it (MIDI 1.0 p. 12)."""
     router = two()
     router.receive(1, KEYS, bytes((0xB0, low, 5)))
     assert hexed(recall(router, 2, 2)) == [f"B0 {high:02X} {rest:02X}"]
+
+
+def test_a_foot_controller_is_left_where_the_foot_has_it() -> None:
+    """RP-015 does not name controller 4, which may be the level of a part: no scene sets it to 0."""
+    router = two()
+    for message in ("B3 04 64", "B3 24 05"):
+        router.receive(1, KEYS, bytes.fromhex(message))
+    assert recall(router, 2, 2) == []
 
 
 def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:

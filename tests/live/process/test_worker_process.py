@@ -2,6 +2,7 @@
 
 import gc
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -61,6 +62,20 @@ async def test_work_that_needs_too_much_memory_is_given_up(worker: WorkerProcess
     with pytest.raises(WorkGivenUp):
         await worker.run(bytes, 2 << 30)
     assert await worker.run(len, "abc") == 3
+
+
+def test_work_that_takes_too_long_ends_its_process() -> None:
+    """The system ends it (SIGALRM: alarm(2)), so that work which never looks at a clock ends as well; here after a
+    second instead of thirty."""
+    script = "from engine.live.process import worker_process; worker_process._TIME = 1; worker_process._main('time')"
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        input=pickle.dumps((pow, (3, 1 << 40))),
+        timeout=60,
+        capture_output=True,
+        check=False,
+    )
+    assert (done.returncode, done.stdout) == (-signal.SIGALRM, b"")
 
 
 async def test_cancelled_work_is_ended(worker: WorkerProcess) -> None:

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from engine.rig.models.references import Keys, references
+from engine.rig.models.marks import Keys
+from engine.rig.models.references import references
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError, read
 

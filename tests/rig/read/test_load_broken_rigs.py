@@ -68,7 +68,7 @@ BREAKS = [
         [(68, "remote.inputs", "this key is missing; it is required here")],
     ),
     # format
-    ("format = 1", "format = 2", [(1, "format", "found 2; allowed: 1")]),
+    ("format = 1", "format = 3", [(1, "format", "found 3; allowed: 1 or 2")]),
     ("format = 1", "", [(1, "format", "this key is missing; it is required here")]),
     # rig
     (

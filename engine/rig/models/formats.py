@@ -1,0 +1,25 @@
+"""The formats of the rig file: the mark of keys that came with a later one, and where a rig uses them too early."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from engine.rig.models.fields import Model
+from engine.rig.models.marks import Keys, marked_values
+
+
+@dataclass(frozen=True)
+class Since:
+    """Marks a field that a rig may have from this format on."""
+
+    format: int
+
+
+def too_new(rig: dict[str, Any], model: Model) -> Iterator[tuple[Keys, int]]:
+    """The places in raw data of keys that are newer than its format, each with the format that it needs."""
+    stated = rig.get("format")
+    if type(stated) is not int:  # that is reported by itself
+        return
+    for keys, since, value in marked_values(rig, model, Since):
+        if value is not None and stated < since.format:
+            yield keys, since.format
