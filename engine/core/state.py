@@ -140,7 +140,7 @@ class State:
         The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
         """
         before, self.compiled = self.compiled, compiled
-        if compiled.rig.routes == before.rig.routes:
+        if compiled.rig.routes == before.rig.routes and not self.silencing.edits_reset_filters:
             self._keep_shared(scenes)
         self.scenes, self.faults = scenes, scenes.faults
         if _cabling(compiled) != _cabling(before):
