@@ -38,6 +38,8 @@ _WORDS: Final = {
     5: "five",
     30: "thirty",
     50: "fifty",
+    60: "sixty",
+    80: "eighty",
     1000: "a thousand",
 }
 
@@ -61,8 +63,12 @@ FIGURES: Final = [
     ("front-panel", "At most {} browsers are paired", (paired_browsers._MOST,)),
     (
         "front-panel",
-        "{:w} tries a minute count; {:w} of these",
-        (_a_minute(rate_limit._ALL) + _a_minute(rate_limit._NEWCOMERS), _a_minute(rate_limit._NEWCOMERS)),
+        "{:w} tries a minute count; {:w} of these, and {:,} at once",
+        (
+            _a_minute(rate_limit._ALL) + _a_minute(rate_limit._NEWCOMERS),
+            _a_minute(rate_limit._NEWCOMERS),
+            rate_limit._NEWCOMERS.at_once,
+        ),
     ),
     (
         "front-panel",

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.cluster.pure.words import Lease, pack
@@ -424,3 +425,32 @@ def test_a_term_at_the_end_of_all_numbers_is_not_counted_on_from(world: World) -
     world.run(500)
     assert world.leaders() == ["spare"]
     assert spare.show.own_faults == 0
+
+
+# A rig of the other engine that cannot be read at once, or not at all
+
+
+async def test_a_rig_that_takes_long_to_read_holds_up_no_turn(
+    world: World, autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Meanwhile this engine asks for outputs again, hands over and says where the show is."""
+    standby, turns = world.engines["spare"].standby, []
+    monkeypatch.setattr(standby, "turn", lambda: turns.append(trio.current_time()))
+    monkeypatch.setattr(standby.leader, "play_rig", trio.sleep_forever)
+    with trio.move_on_after(1):
+        await standby.run()
+    assert len(turns) > 40
+
+
+async def test_a_fault_in_reading_a_rig_costs_that_rig(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever goes wrong with the rig of the engine in charge, this one plays on, and says so."""
+
+    async def fails(*given: object) -> None:
+        raise ZeroDivisionError("of our own")
+
+    spare = world.engines["spare"]
+    monkeypatch.setattr(spare.session, "elsewhere", fails)
+    spare.standby.leader.rig = RIG.replace("March", "Parade")
+    await spare.standby.leader.play_rig()
+    assert spare.show.own_faults == 1
+    assert any("the rig of desk cannot be played here" in text for text in spare.told)

@@ -22,8 +22,7 @@ _STRICT: Final = ConfigDict(strict=True, frozen=True, extra="ignore", allow_inf_
 
 Count = Annotated[int, Field(ge=0, lt=1 << 63)]
 MachineWord = Annotated[str, Field(min_length=1, max_length=64)]
-PortWord = Annotated[str, Field(min_length=1, max_length=1000)]
-_Text = Annotated[str, Field(max_length=1000)]
+PortWord = Annotated[str, Field(min_length=1)]  # as long as a rig's names may be: a word's size bounds them
 _Bpm = Annotated[float, Field(ge=SLOWEST, le=FASTEST)]
 _Scene = Annotated[int, Field(ge=0, lt=1 << 31)]
 _Clocks = Annotated[int, Field(ge=-1, lt=1 << 63)]  # since the beginning of the song, at which none has come yet
@@ -66,10 +65,10 @@ class InputReport(BaseModel):
     """What a machine that lends counts at one input."""
 
     model_config = _STRICT
-    port: _Text | None = None
+    port: str | None = None
     messages: Count = 0
     dropped: Count = 0
-    last_error: _Text | None = None
+    last_error: str | None = None
     shed: Count = 0
     repairs: Count = 0
 
@@ -78,10 +77,10 @@ class OutputReport(BaseModel):
     """The same at one output. `longest`: bytes of a SysEx that its driver takes; `load`: share of its cable."""
 
     model_config = _STRICT
-    port: _Text | None = None
+    port: str | None = None
     messages: Count = 0
     dropped: Count = 0
-    last_error: _Text | None = None
+    last_error: str | None = None
     longest: Count | None = None
     shed: Count = 0
     replaced: Count = 0
@@ -124,7 +123,7 @@ class ShowPlace(BaseModel):
     """Where a show is: number of the scene, name of the set list and place in it; and the muted routes."""
 
     model_config = _STRICT
-    standing: tuple[_Scene, _Text, _Place] | None
+    standing: tuple[_Scene, str, _Place] | None
     muted: Annotated[tuple[PortWord, ...], Field(max_length=10_000)]
 
 

@@ -510,3 +510,15 @@ async def test_the_answer_names_all_that_follows_a_changed_scene(desk: Desk) -> 
     assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and removed from set list Friday;")
     rig = desk.show.engine.rig
     assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")
+
+
+async def test_ports_in_another_order_are_numbered_in_it(desk: Desk) -> None:
+    """Machines that set routes count inputs in the order of the file, which an edit may change and nothing else."""
+    assert [*desk.show.engine.rig.inputs] == ["keys", "pedals"]
+    lines = TEXT.splitlines(keepends=True)
+    first = next(place for place, line in enumerate(lines) if line.startswith("keys ="))
+    lines[first], lines[first + 1] = lines[first + 1], lines[first]
+    assert (await desk.remote_work.restore("".join(lines), "a test")).done
+    assert [*desk.show.engine.rig.inputs] == ["pedals", "keys"]
+    await desk.scenes("undo")
+    assert [*desk.show.engine.rig.inputs] == ["keys", "pedals"]
