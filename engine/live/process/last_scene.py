@@ -133,14 +133,14 @@ class LastSceneWriter:
 
     async def write(self) -> None:
         """Write the latest position down, if that is still to be done."""
-        position, self._to_write = self._to_write, None
+        position = self._to_write
         if position is None:
             return
         try:
             kept = await to_its_end(write_last, self._path, self._rig_file, position)
             if kept is not None:
                 self._say(kept)
-        except OSError as fault:
-            if self._to_write is None:
-                self._to_write = position  # tried again with the next scene, or at the end
+            if self._to_write is position:
+                self._to_write = None
+        except OSError as fault:  # tried again with the next scene, or at the end
             self._say(f"the last scene could not be written down ({fault.strerror}: {self._path})")

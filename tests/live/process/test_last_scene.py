@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import trio
 
 from engine.core.control.setlist import ShowPosition
 from engine.live.process import last_scene
@@ -214,3 +215,14 @@ def test_a_folder_in_the_files_place_is_reported(state: Path, tmp_path: Path) ->
     with pytest.raises(OSError, match="directory"):
         write(state, tmp_path / "pit.toml", 1)
     assert os.listdir(state.parent) == ["bayleaf.json"]
+
+
+async def test_a_scene_recalled_as_the_show_ends_is_written_down(state: Path, tmp_path: Path) -> None:
+    """The task that writes may be cancelled before its thread begins; the position waits for the last try."""
+    writer = LastSceneWriter(state, tmp_path / "pit.toml", lambda text: None)
+    writer.note(ShowPosition(12, "Friday", 2))
+    with trio.CancelScope() as scope:
+        scope.cancel()
+        await writer.write()
+    await writer.write()
+    assert last(state, tmp_path / "pit.toml") == 12
