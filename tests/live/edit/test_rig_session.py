@@ -3,12 +3,14 @@
 import json
 import os
 import sys
+import threading
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.core.commands import NextScene, RecallScene
 from engine.core.control.remote_messages import RouteRequest
@@ -493,6 +495,43 @@ async def test_what_cannot_be_kept_at_the_end_is_reported(desk: Desk, monkeypatc
     [(_, notice)] = desk.bench.told()
     assert "are lost:" in notice
     assert "No space left on device" in notice
+
+
+async def test_a_slow_disk_at_the_end_loses_no_edit(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A version that is being written when the time for it is over is finished, and reported."""
+    begun, late, flush = threading.Event(), threading.Event(), os.fsync
+
+    def slow(file: int) -> None:
+        begun.set()
+        late.wait()
+        flush(file)
+
+    await desk.scenes("rename", 3, name="Last dance")
+    monkeypatch.setattr(os, "fsync", slow)
+    desk.bench.told()
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(desk.saver.leave)
+        await trio.to_thread.run_sync(begun.wait)
+        nursery.cancel_scope.cancel()
+        with trio.CancelScope(shield=True):
+            await trio.testing.wait_all_tasks_blocked()
+        late.set()
+    [(_, notice)] = desk.bench.told()
+    assert "they are kept as version 1" in notice
+    assert await desk.kept() == [desk.session.text]
+
+
+async def test_a_disk_that_hangs_at_the_end_is_reported(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The show ends without the version, and the player knows."""
+    for_ever = threading.Event()
+    await desk.scenes("rename", 3, name="Last dance")
+    monkeypatch.setattr(os, "fsync", lambda file: for_ever.wait())
+    desk.bench.told()
+    with trio.move_on_after(0.05):
+        await desk.saver.leave()
+    for_ever.set()
+    [(_, notice)] = desk.bench.told()
+    assert notice == "edits were not saved and may be lost: the disk did not answer in time"
 
 
 async def test_the_answer_names_all_that_follows_a_changed_scene(desk: Desk) -> None:
