@@ -223,5 +223,5 @@ def test_a_word_full_of_mistakes_costs_little() -> None:
     with pytest.raises(ValidationError) as fault:
         Lease.model_validate_json(json.dumps(lease))
     assert fault.value.error_count() == 1
-    with pytest.raises(ValueError, match="^5,000 values in it are wrong$"):
+    with pytest.raises(ValueError, match="5,000 values in it are wrong"):
         read_word(Report, json.dumps({"outputs": {f"{number}": 1 for number in range(5_000)}}).encode())
