@@ -96,6 +96,12 @@ class State:
         """Number and name of the scene in force."""
         return (self.scene.number, self.scene.name) if self.scene else None
 
+    def scene_of(self, number: int) -> SceneInPlay | None:
+        """The scene of this number, which may be in force though an edit has taken it out of the rig."""
+        if self.scene is not None and self.scene.number == number:
+            return self.scene
+        return self.scenes[number] if number in self.compiled.scenes else None
+
     @property
     def position(self) -> ShowPosition | None:
         """Where the show is; None before the first scene."""

@@ -12,7 +12,7 @@ import pytest
 import trio
 import trio.testing
 
-from engine.core.commands import NextScene, RecallScene
+from engine.core.commands import NextScene, RecallScene, Resend
 from engine.core.control.remote_messages import RouteRequest
 from engine.live.edit import rig_session
 from engine.live.edit.edit_requests import EditRequests
@@ -362,6 +362,18 @@ async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
     assert said["text"].startswith("scene 1 deleted; it keeps playing until another is recalled; not saved yet")
     desk.bench.play(0, "90 3C 40")
     assert "90 3C 40" in desk.bench.heard("strings")
+
+
+async def test_a_scene_that_is_deleted_while_it_plays_is_sent_again(desk: Desk) -> None:
+    """A player, a foot switch or waking up may ask for its sounds, which it still has, even if an output is missing."""
+    await desk.scenes("delete", 1)
+    desk.bench.outputs["brass"].unplug()
+    desk.show.check_outputs()
+    desk.bench.passes(1_000_000_000)
+    desk.bench.heard("strings")
+    assert desk.show.apply(Resend(), "shell").text.startswith("scene 1 Overture sent again")
+    desk.bench.passes(2_000_000_000)
+    assert any(message.startswith("C") for message in desk.bench.heard("strings"))
 
 
 async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
