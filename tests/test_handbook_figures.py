@@ -7,8 +7,9 @@ import pytest
 
 from engine import fault_log, handbook, protocol
 from engine.cli.commands import panel as panel_command
+from engine.cli.commands import run as run_command
 from engine.cluster.endpoints import remote_machines
-from engine.cluster.link import limited_traffic, settings
+from engine.cluster.link import certificate_authority, certificates, limited_traffic, settings
 from engine.cluster.pure import leadership
 from engine.core.cable import queues, receiver_state
 from engine.core.control import remote_commands, remote_messages
@@ -37,6 +38,8 @@ _WORDS: Final = {
     5: "five",
     30: "thirty",
     50: "fifty",
+    60: "sixty",
+    80: "eighty",
     1000: "a thousand",
 }
 
@@ -60,8 +63,12 @@ FIGURES: Final = [
     ("front-panel", "At most {} browsers are paired", (paired_browsers._MOST,)),
     (
         "front-panel",
-        "{:w} tries a minute count; {:w} of these",
-        (_a_minute(rate_limit._ALL) + _a_minute(rate_limit._NEWCOMERS), _a_minute(rate_limit._NEWCOMERS)),
+        "{:w} tries a minute count; {:w} of these, and {:,} at once",
+        (
+            _a_minute(rate_limit._ALL) + _a_minute(rate_limit._NEWCOMERS),
+            _a_minute(rate_limit._NEWCOMERS),
+            rate_limit._NEWCOMERS.at_once,
+        ),
     ),
     (
         "front-panel",
@@ -112,6 +119,8 @@ FIGURES: Final = [
         "has had {} ms to pass that on; if the cable is still busy after {:w} seconds",
         (round(port_bank.DRIVERS_TAKE * 1000), port_bank._FAREWELL // _SECOND),
     ),
+    ("several-machines", "expires within {:w} days", (certificates._SOON.days,)),
+    ("several-machines", "valid for {:w} years", (certificate_authority._YEARS.days // 365,)),
     ("several-machines", "silent for {} ms counts as gone", (settings.LEASE_MS,)),
     ("standby", "the last {} ms of it", (receiver_state.YOUNG // _MS,)),
     ("troubleshooting", "at most {} MB", (fault_log._LARGEST // 1_000_000,)),
@@ -136,6 +145,12 @@ def test_a_figure_is_the_code_s(page: str, words: str, figures: tuple[float, ...
     """The page says it with the code's own number."""
     text = " ".join(handbook.pages()[page].text.split())
     assert words.format(*map(Figure, figures)).casefold() in text.casefold()
+
+
+def test_it_ends_within_five_seconds() -> None:
+    """From the first signal a show has less than five seconds before its process is ended; so the page says."""
+    assert "It ends within five seconds" in " ".join(handbook.pages()["running"].text.split())
+    assert 4 < run_command._END_WITHIN < 5
 
 
 def test_after_what_comes_over_midi_the_next_waits() -> None:

@@ -10,6 +10,7 @@ from engine.core.cable.scheduler import Cable
 from engine.live.lent_ports import LentPorts
 
 _SPAN: Final = 5  # reports over which the load of a cable is taken
+_LONGEST: Final = 200  # characters of an error; that of a missing port names every port there is
 
 
 class LenderReport:
@@ -47,7 +48,7 @@ class LenderReport:
                 port=bank.in_meters[source].port,
                 messages=bank.in_meters[source].messages,
                 dropped=bank.in_meters[source].dropped,
-                last_error=bank.in_meters[source].last_error,
+                last_error=_shortened(bank.in_meters[source].last_error),
                 shed=bank.reader.shed(source),
                 repairs=repairs.get(source, 0),
             )
@@ -63,7 +64,7 @@ class LenderReport:
             port=meter.port,
             messages=meter.messages,
             dropped=meter.dropped,
-            last_error=meter.last_error,
+            last_error=_shortened(meter.last_error),
             longest=bank.longest(output),
             shed=cable.counts.shed,
             replaced=cable.counts.replaced,
@@ -82,3 +83,7 @@ class LenderReport:
         kept.append((now, carried))
         time = now - kept[0][0]
         return round(min(1.0, (carried - kept[0][1]) / time), 2) if time else 0.0
+
+
+def _shortened(error: str | None) -> str | None:
+    return error if error is None or len(error) <= _LONGEST else f"{error[: _LONGEST - 1]}…"

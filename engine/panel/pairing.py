@@ -1,6 +1,7 @@
 """One-time codes, and the tokens they are exchanged for: which browsers of other machines may see and operate."""
 
 import hmac
+import math
 import secrets
 import time
 from collections.abc import Callable
@@ -9,6 +10,7 @@ from typing import Final
 
 from engine.panel.paired_browsers import ROLES, PairedBrowsers, Role
 from engine.panel.rate_limit import CodeAttempts
+from engine.plurals import counted
 
 #: letters and digits that are not mistaken for one another
 _SIGNS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
@@ -47,7 +49,8 @@ class Pairing:
     def pair(self, code: str, address: str) -> tuple[str, Role]:
         """A token for a code, which is used up by it. Raises PairingRefused."""
         if (wait := self._attempts.wait(address)) > 0:
-            raise PairingRefused(f"Too many tries. Wait {wait:.0f} seconds, then type the code again.", max(1.0, wait))
+            pause = counted(math.ceil(wait), "second")
+            raise PairingRefused(f"Too many tries. Wait {pause}, then type the code again.", wait)
         given = "".join(sign for sign in code.upper() if sign.isalnum()).encode()
         role = next((role for role, shown in self._codes.items() if hmac.compare_digest(shown.encode(), given)), None)
         if role is None:

@@ -12,9 +12,10 @@ class RatePace(NamedTuple):
 
 
 _EACH: Final = RatePace(5, 12.0)
-#: a code has 40 bits: at the pace of both shares together a guess succeeds within a year with a chance of 1 in 60,000
+#: a code has 40 bits: at the pace of both shares together a guess succeeds within a year with a chance of 1 in 10,000
 _ALL: Final = RatePace(20, 3.0)
-_NEWCOMERS: Final = RatePace(10, 6.0)  # beside the share of all: for addresses that have not tried lately
+#: beside the share of all, for addresses that have not tried lately: more than the 254 of a usual network can use up
+_NEWCOMERS: Final = RatePace(1300, 1.0)
 _NEW_FOR: Final = 5  # tries of an address, refused ones included
 _LATELY: Final = 3600.0  # seconds
 _REMEMBERED: Final = 1000  # addresses
@@ -52,8 +53,8 @@ class _Address:
 class CodeAttempts:
     """Limits the attempts of each address, and of all addresses together.
 
-    However many addresses guess, another one finds its first tries free: no number of them can take the newcomers'
-    share, since each is a newcomer for a few tries only.
+    Even if every other address of a usual network guesses, one more finds its first tries free: together they cannot
+    take the newcomers' share, since each is a newcomer for a few tries only.
     """
 
     def __init__(self, clock: Callable[[], float]) -> None:

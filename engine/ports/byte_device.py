@@ -21,7 +21,7 @@ from engine.ports.device_identity import DeviceIdentity
 from engine.ports.port import DriverFlow, PortError
 
 _BAUD: Final = 31_250
-_PIECE: Final = 65536  # bytes read at a time
+_PIECE: Final = 256  # bytes read at a time: a device without a speed of its own may not keep the reader to itself
 _PIECE_OUT: Final = 256  # bytes written at a time, so that real-time bytes can pass
 _MOST_WAITING: Final = 1 << 18  # bytes that may wait for the device
 _URGENT: Final = 64  # messages behind which a real-time byte may still wait: a long SysEx does not shut it out

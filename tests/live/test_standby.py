@@ -17,6 +17,7 @@ from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
 from engine.protocol import Answer, AnswerCode, done, refused
 from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
+from tests.support.waiting import eventually
 
 
 def state_of(world: World, name: str) -> str:
@@ -433,3 +434,38 @@ def test_a_term_at_the_end_of_all_numbers_is_not_counted_on_from(world: World) -
     world.run(500)
     assert world.leaders() == ["spare"]
     assert spare.show.own_faults == 0
+
+
+# A rig of the other engine that cannot be read at once, or not at all
+
+
+async def test_a_rig_that_takes_long_to_read_holds_up_no_turn(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Meanwhile this engine asks for outputs again, hands over and says where the show is."""
+    standby, turns, begun = world.engines["spare"].standby, [], trio.Event()
+
+    async def play_rig() -> None:
+        begun.set()
+        await trio.sleep_forever()
+
+    monkeypatch.setattr(standby, "turn", lambda: turns.append("turn"))
+    monkeypatch.setattr(standby.leader, "play_rig", play_rig)
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(standby.run)
+        await begun.wait()
+        before = len(turns)
+        await eventually(lambda: len(turns) > before + 2)
+        nursery.cancel_scope.cancel()
+
+
+async def test_a_fault_in_reading_a_rig_costs_that_rig(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever goes wrong with the rig of the engine in charge, this one plays on, and says so."""
+
+    async def fails(*given: object) -> None:
+        raise ZeroDivisionError("of our own")
+
+    spare = world.engines["spare"]
+    monkeypatch.setattr(spare.session, "elsewhere", fails)
+    spare.standby.leader.rig = RIG.replace("March", "Parade")
+    await spare.standby.leader.play_rig()
+    assert spare.show.own_faults == 1
+    assert any("the rig of desk cannot be played here" in text for text in spare.told)

@@ -186,6 +186,19 @@ def test_messages_in_pieces(fifo: str, far: int) -> None:
     assert heard == [[], [], [NOTE], [], [b"\x90\x3e\x40"]]
 
 
+def test_a_flood_is_read_in_small_pieces(fifo: str, far: int) -> None:
+    """However much a device has to say, one look takes a bounded part of it, and the rest is not lost."""
+    port = open_device_input(fifo)
+    flood = b"\x90\x3c\x40" * 20_000
+    heard: list[int] = []
+    sent = os.write(far, flood)
+    while len(heard) < 10_000 and (messages := port.poll()):
+        heard.append(len(messages))
+    assert max(heard) <= 86
+    assert sum(heard) == sent // 3
+    port.close()
+
+
 def test_a_clock_inside_a_sysex(fifo: str, far: int) -> None:
     """A clock between the bytes of a SysEx is delivered first, then the SysEx without it. MIDI 1.0 p. 29, Table VII."""
     port = open_device_input(fifo)

@@ -5,10 +5,12 @@ What JACK and RtMidi do here was measured with JACK 1.9.21 and python-rtmidi 1.5
 
 import contextlib
 import os
+import re
 import signal
 import subprocess
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -261,6 +263,18 @@ def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) 
         source = system.open_input("Stage piano*:out")
         assert until("their note", lambda: (piano.send_message(NOTE), source.poll())[1])[0] == NOTE
         source.close()
+
+
+def test_its_clients_are_called_as_the_handbook_says(system: JackSystem) -> None:
+    """NAME-in and NAME-out, one for each port; beside them NAME-watch and NAME-flush. JACK numbers equal names."""
+    system.prepare(2, 3)
+    ours = [name.partition(f"_{SERVER}_")[2] for name in _clients() if f"_{SERVER}_bayleaf-" in name]
+    assert Counter(re.sub(r"-\d+$", "", name) for name in ours) == {
+        "bayleaf-in": 2,
+        "bayleaf-out": 3,
+        "bayleaf-watch": 1,
+        "bayleaf-flush": 1,
+    }
 
 
 def test_ends_made_ahead_serve_what_is_plugged_in_later(system: JackSystem) -> None:

@@ -161,6 +161,12 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     expect(old).to_be_hidden()
     page.get_by_role("button", name="Next", exact=True).click()
     _in_force(page, 13, "Finale")
+    page_pit.engine.kill()
+    expect(old).to_contain_text("The engine")
+    page_pit.panel.kill()
+    page_pit.engine.start()
+    page_pit.panel.start()
+    expect(old).to_be_hidden()
 
 
 def test_a_tab_in_the_background_causes_no_traffic(page_pit: PanelInBrowser) -> None:

@@ -7,7 +7,7 @@ from typing import Any, Literal
 import pytest
 import trio
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 from tests.support.needed import need
 from tests.support.panel_ends import Ends, Engine, panel
@@ -77,3 +77,33 @@ async def test_a_code_from_the_camera_pairs_once(tmp_path: Path) -> None:
         code = ends.codes["operate"]
         address = f"http://laptop.local:{ends.port}/"
         assert await _in_chromium(ends, pair) == (code, address, "", 200)
+
+
+async def test_a_window_too_many_is_told_why_and_waits_its_turn(tmp_path: Path) -> None:
+    """The fifth window of one pairing says why it shows nothing and asks ever less often, until another is closed."""
+
+    def open_five(browser: Browser, address: str) -> int:
+        windows = browser.new_context()
+        first, *pages = [windows.new_page() for _ in range(5)]
+        first.goto(f"{address}#{code}")
+        first.get_by_label("Code").press("Enter")
+        first.wait_for_function("!document.querySelector('form[action=\"/pair\"]')")
+        tries: list[object] = []
+        late = pages[-1]
+        late.on("websocket", lambda live: tries.append(live))
+        for page in pages:
+            page.goto(address)
+            if page is not late:
+                page.get_by_text("View only").wait_for()
+        expect(late.locator("#old")).to_contain_text("This browser has too many windows open on this panel.")
+        tries.clear()
+        late.wait_for_timeout(4000)
+        counted = len(tries)
+        first.close()
+        late.get_by_text("View only").wait_for()
+        return counted
+
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path, from_phone=True) as ends:
+        code = ends.codes["view"]
+        assert await _in_chromium(ends, open_five) <= 5

@@ -23,6 +23,7 @@ import trio
 from engine.core.control.remote_messages import BLOCK, own, seven
 from engine.core.control.rig_dump import blocks
 from engine.midi.seven_bit_packing import pack
+from engine.rig.read.toml_limits import LONGEST_TEXT
 from tests.support.attacked_stage import DEVICE, Target
 from tests.support.lying_machine import flapping, flood, nonsense
 from tests.support.panel_ends import Ends
@@ -134,8 +135,8 @@ def many_blocks(target: Target) -> None:
 
 
 def bomb_in_zip(target: Target) -> None:
-    """A backup of sixteen megabytes of the same letter."""
-    _send(target, "REMOTE", b"".join(blocks("#" * ((1 << 24) - 1), DEVICE)))
+    """A backup of four megabytes of the same letter."""
+    _send(target, "REMOTE", b"".join(blocks("#" * LONGEST_TEXT, DEVICE)))
 
 
 # Guests
@@ -301,7 +302,7 @@ _ALONE: Final[dict[str, Callable[[Target], None]]] = {
     **{f"file: {name}": _in_the_file(bomb) for name, bomb in _BOMBS.items()},
     **{f"restore: {name}": _restored(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
     **{f"dump: {name}": _dumped(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
-    "dump: 16 MB of one letter": bomb_in_zip,
+    "dump: 4 MB of one letter": bomb_in_zip,
     "dump: 3,000 small blocks": many_blocks,
     "browsers: rig": _browsers({"do": "rig"}),
     "browsers: explain": _browsers({"do": "explain", "scene": 1, "input": "keys", "message": "90 3C 40"}),

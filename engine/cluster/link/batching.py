@@ -45,9 +45,11 @@ def unpack(key: str, bundle: bytes) -> list[tuple[str, bytes]]:
     """The messages of a bundle. Raises ValueError if it is not one."""
     folder, unpacker = key.removesuffix(_LAST), Unpacker(bundle)
     found: list[tuple[str, bytes]] = []
+    size = 0
     while unpacker.more:
-        if len(found) == _MOST:
+        name, payload = unpacker.octets().decode(), unpacker.octets()
+        size += len(payload)
+        if len(found) == _MOST or (found and size > _LARGEST):
             raise ValueError("there is more than can be sent together")
-        name = unpacker.octets().decode()
-        found.append((f"{folder}/{name}", unpacker.octets()))
+        found.append((f"{folder}/{name}", payload))
     return found

@@ -62,8 +62,8 @@ class NetworkKeys:
         return f"{self.root}/cmd/{machine}/{verb}"
 
     def meter(self, machine: str) -> str:
-        """The report of a machine that lends: counters, queues and load."""
-        return f"{self.root}/meter/{machine}"
+        """The report of a machine that lends: counters, queues and load. Has a folder of its own, see `Link`."""
+        return f"{self.root}/meter/{machine}/report"
 
 
 def machine_of(key: str) -> str:

@@ -56,8 +56,8 @@ class Link(Protocol):
     def subscribe(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
         """Receive what others publish under a key or key expression.
 
-        If more arrives than can be taken, `too_much` is called, in any thread, and what arrives in the next five
-        seconds is left out. What is garbled on the way arrives as an empty payload.
+        If more arrives under the key's folder than can be taken, `too_much` is called, in any thread, and what arrives
+        in the next five seconds is left out. What is garbled on the way arrives as an empty payload.
         """
 
     def keep(self, key: str, payload: bytes) -> None:

@@ -5,7 +5,7 @@ Events and orders are binary: see `engine/cluster/link/wire_format.py`.
 
 from typing import Annotated, Any, Final, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.core.timing.clock import FASTEST, SLOWEST
@@ -17,13 +17,14 @@ LARGEST_RIG: Final = 4_194_304
 #: no show changes hands so often; an engine that hears a term counts on from it, and must still be able to say that
 _TERMS: Final = 1 << 62
 _SHOWN: Final = 80  # characters
+_FEW: Final = 10  # mistakes; writing down thousands would hold Python's lock for milliseconds
 _DAYS: Final = 366 * 86_400 * 1_000_000_000  # ns
 _STRICT: Final = ConfigDict(strict=True, frozen=True, extra="ignore", allow_inf_nan=False)
 
 Count = Annotated[int, Field(ge=0, lt=1 << 63)]
 MachineWord = Annotated[str, Field(min_length=1, max_length=64)]
-PortWord = Annotated[str, Field(min_length=1, max_length=1000)]
-_Text = Annotated[str, Field(max_length=1000)]
+PortWord = Annotated[str, Field(min_length=1)]  # as long as a rig's names may be: a word's size bounds them
+_Ports = Annotated[tuple[PortWord, ...], FailFast()]  # the library would collect every mistake, at our expense
 _Bpm = Annotated[float, Field(ge=SLOWEST, le=FASTEST)]
 _Scene = Annotated[int, Field(ge=0, lt=1 << 31)]
 _Clocks = Annotated[int, Field(ge=-1, lt=1 << 63)]  # since the beginning of the song, at which none has come yet
@@ -52,7 +53,7 @@ class Lease(BaseModel):
     epoch: Count
     holder: MachineWord | None
     given_to: MachineWord | None
-    incomplete: tuple[PortWord, ...] = ()
+    incomplete: _Ports = ()
 
 
 class Claim(BaseModel):
@@ -76,10 +77,10 @@ class InputReport(BaseModel):
     """What a machine that lends counts at one input."""
 
     model_config = _STRICT
-    port: _Text | None = None
+    port: str | None = None
     messages: Count = 0
     dropped: Count = 0
-    last_error: _Text | None = None
+    last_error: str | None = None
     shed: Count = 0
     repairs: Count = 0
 
@@ -88,10 +89,10 @@ class OutputReport(BaseModel):
     """The same at one output. `longest`: bytes of a SysEx that its driver takes; `load`: share of its cable."""
 
     model_config = _STRICT
-    port: _Text | None = None
+    port: str | None = None
     messages: Count = 0
     dropped: Count = 0
-    last_error: _Text | None = None
+    last_error: str | None = None
     longest: Count | None = None
     shed: Count = 0
     replaced: Count = 0
@@ -134,8 +135,8 @@ class ShowPlace(BaseModel):
     """Where a show is: number of the scene, name of the set list and place in it; and the muted routes."""
 
     model_config = _STRICT
-    standing: tuple[_Scene, _Text, _Place] | None
-    muted: Annotated[tuple[PortWord, ...], Field(max_length=10_000)]
+    standing: tuple[_Scene, str, _Place] | None
+    muted: Annotated[_Ports, Field(max_length=10_000)]
 
 
 class TimePlace(BaseModel):
@@ -223,6 +224,8 @@ def _check_size(payload: bytes, most: int) -> None:
 
 
 def _in_one_line(fault: ValidationError) -> str:
+    if (count := fault.error_count()) > _FEW:
+        return f"{count:,} values in it are wrong"
     first = fault.errors(include_url=False, include_context=False, include_input=False)[0]
     place = ".".join(str(part) for part in first["loc"])
     # a place may be a name that the other machine made up

@@ -225,12 +225,11 @@ class ClockGenerator:
         self.running = self._sends = self._starting = False
 
     def set_bpm(self, now: int, bpm: float) -> None:
-        """Change the tempo. The part of the present clock that is over stays as it is."""
+        """Change the tempo. The part of the present clock that is over stays as it is, and so do the clocks owed."""
         if self._sends and self._next:
             before = period(self.bpm)
-            over = (now - self._from) / before - (self._next - 1)  # of the present clock, 0 to 1
-            self._from = round(now - max(0.0, min(1.0, over)) * period(bpm))
-            self._next, self._soonest = 1, 0
+            over = (now - self._from) / before - (self._next - 1)  # of the present clock, 0 to 1; with those owed, more
+            self._from, self._next = round(now - max(0.0, over) * period(bpm)), 1
         self.bpm = bpm
 
     def tap(self, now: int) -> None:

@@ -8,7 +8,7 @@ const LONGEST_PAUSE = 3000;
 const PATIENCE = 35000; // ms for an answer; the panel gives the engine 30 s at most
 
 /**
- * What is known now. `facts`: the latest value of everything that a frame can hold; `gone`: why the engine is away.
+ * What is known now. `facts`: the latest value of everything that a frame can hold; `gone`: why it is not up to date.
  * @type {{
  *   facts: Partial<Facts>, rig: Rig | null, filters: KnownFilters | null, role: Role | null, gone: string | null,
  *   heardAt: number | null, heardTime: Date | null, open: boolean,
@@ -111,7 +111,6 @@ function connect() {
   socket = mine;
   mine.addEventListener("open", () => {
     opened = held.open = true;
-    pause = FIRST_PAUSE;
     resting = document.hidden;
     if (resting) send({ rest: true });
     if (eventsRequested) send({ events: true });
@@ -119,8 +118,9 @@ function connect() {
     tell("connection");
   });
   mine.addEventListener("message", (event) => receive(JSON.parse(event.data)));
-  mine.addEventListener("close", () => {
+  mine.addEventListener("close", ({ reason }) => {
     held.open = false;
+    if (reason) held.gone = reason; // the panel has refused this browser
     for (const id of [...waiting.keys()]) {
       settle(id, { done: false, code: "no-answer", text: "The connection broke before the answer arrived; check the display before you try again." });
     }
@@ -158,10 +158,13 @@ function receive(message) {
   if ("id" in message) settle(message.id, message.answer);
   else if ("frame" in message) receiveFrame(message.frame);
   else {
-    if ("role" in message) held.role = message.role;
-    else if ("gone" in message) {
+    if ("role" in message) {
+      held.role = message.role;
+      held.gone = null; // a connection of its own: what an earlier one said no longer holds
+      pause = FIRST_PAUSE; // not before: a browser that is refused is to ask less and less often
+    } else if ("gone" in message) {
       held.gone = message.gone;
-      held.rig = null; // the engine that returns may be another one, whose revisions start again
+      held.rig = null; // the engine that returns may be another one
       delete held.facts.network; // and which may have no other machines
     } else held.gone = null;
     tell("connection");

@@ -28,8 +28,11 @@ def test_a_bundle_is_bounded() -> None:
         assert max(len(bundle) for bundle in bundles) < 66_000
         assert len(bundles) >= least
         assert [each for bundle in bundles for each in batching.unpack(key, bundle)] == said
-    with pytest.raises(ValueError, match="more than can be sent together"):
-        batching.unpack(key, bytes(2 * 2001))
+    name = (4).to_bytes() + b"keys"
+    for payload, many in ((b"", 2001), (bytes(1000), 66)):  # 1000 takes two bytes: 0x68 + 7 * 128
+        bundle = (name + (b"\xe8\x07" if payload else b"\x00") + payload) * many
+        with pytest.raises(ValueError, match="more than can be sent together"):
+            batching.unpack(key, bundle)
 
 
 @given(st.text(min_size=1))

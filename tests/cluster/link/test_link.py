@@ -8,11 +8,13 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
+from time import sleep
 
 import pytest
 
 from engine.cluster.link import limited_traffic
 from engine.cluster.link.join import open_link
+from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link, LinkError
 from engine.cluster.link.settings import LARGEST, LARGEST_EVENT, LARGEST_WORD, settings_of
 from engine.rig.read.load import read
@@ -223,6 +225,25 @@ def test_a_machine_that_sends_too_much_is_left_out_for_a_while(pair: tuple[Link,
     assert desk.faults == 0
 
 
+def test_a_flood_of_reports_costs_no_other_machine_its_own(pair: tuple[Link, Link]) -> None:
+    """Each machine's reports have an allowance of their own: only the machine that floods is left out."""
+    left, desk = pair
+    keys = NetworkKeys("test")
+    floods: list[str] = []
+    for machine in ("spare", "stage-left"):
+        desk.subscribe(keys.meter(machine), lambda _, payload: None, partial(floods.append, machine))
+    said: list[bytes] = []
+    desk.subscribe("r1/test/in/stage-left/*", lambda _, payload: said.append(payload))
+    until_heard(lambda: left.publish("r1/test/in/stage-left/keys", b"here"), said)
+    for _ in range(200):
+        left.publish(keys.meter("stage-left"), bytes(60_000), bulk=True)
+    until("the flood", lambda: "stage-left" in floods)
+    said.clear()
+    until_heard(lambda: left.publish("r1/test/in/stage-left/keys", b"later"), said)
+    assert floods == ["stage-left"]
+    assert desk.faults == 0
+
+
 def test_tokens_that_flicker_without_end_count_as_gone(pair: tuple[Link, Link]) -> None:
     """All tokens of that machine are gone for a while, and then those that are there are there."""
     left, desk = pair
@@ -245,6 +266,31 @@ def test_tokens_that_flicker_without_end_count_as_gone(pair: tuple[Link, Link]) 
 
     until("the tokens to be gone", flicker)
     until("the token that stays", lambda: there == {"r1/test/alive/stage-left/in/keys"})
+    assert desk.faults == 0
+
+
+def test_a_state_whose_token_flickers_is_asked_for_once(pair: tuple[Link, Link]) -> None:
+    """However often a machine says that it keeps a state, one question for it waits, and those for others go on."""
+    left, desk = pair
+    questions: list[bytes] = []
+    heard: list[bytes] = []
+
+    def answered(question: bytes) -> bytes | None:
+        questions.append(question)
+        sleep(0.02)
+        return None
+
+    left.answer("r1/test/lease/stage-left/stage-left", answered)
+    left.keep("r1/test/state/show", b"Overture")
+    desk.subscribe_state("r1/test/lease/stage-left", lambda _, payload: None)
+    left.alive("r1/test/lease/stage-left/stage-left")
+    until("the first question", lambda: questions)
+    for _ in range(300):
+        left.gone("r1/test/lease/stage-left/stage-left")
+        left.alive("r1/test/lease/stage-left/stage-left")
+    desk.subscribe_state("r1/test/state/show", lambda _, payload: heard.append(payload))
+    until("what is kept there", lambda: heard == [b"Overture"])
+    assert len(questions) < 100
     assert desk.faults == 0
 
 

@@ -186,6 +186,24 @@ def test_a_question_that_is_not_answered_is_asked_again() -> None:
     assert charge.epoch("left") == 11
 
 
+@pytest.mark.parametrize("grants", [True, False])
+def test_an_owner_that_errs_is_asked_twenty_times_per_second_at_most(grants: bool) -> None:
+    """For ten seconds it grants its outputs and reports at once that they are nobody's, or refuses them each time: the
+    engine is not kept busy. A few claims may follow each other at once."""
+    charge = Leadership(0, "desk", "desk", None, ["left"])
+    acts = charge.tick(0)
+    for epoch in range(1, 1000):
+        now = epoch * 10 * MS
+        asked = charge.tick(now)
+        acts += asked
+        if grants:
+            acts += charge.granted(now, "left", 2 * epoch)
+            acts += charge.leased(now, "left", 2 * epoch + 1, None)
+        elif asked or epoch == 1:
+            acts += charge.refused(now, "left", None)
+    assert 10 < sum(isinstance(act, Ask) for act in acts) <= 10 * 20 + 8
+
+
 def test_an_edit_that_changes_the_owners() -> None:
     """New owners are claimed, removed ones are given up."""
     charge = Leadership(0, "desk", "desk", None, ["left"])

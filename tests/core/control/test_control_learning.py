@@ -99,6 +99,19 @@ def test_a_switch_that_fires_twice() -> None:
     assert learned(stream).guard == "180 ms"
 
 
+@pytest.mark.parametrize(("apart", "count"), [(250, 1), (251, 2)])
+def test_a_quarter_of_a_second_tells_two_presses_apart(apart: int, count: int) -> None:
+    """Programs a quarter of a second apart are one press still; later ones are two."""
+    assert learned(heard((0, "C0 0B"), (apart, "C0 0B"))).presses == count
+
+
+@pytest.mark.parametrize(("apart", "count"), [(60, 1), (61, 2)])
+def test_a_key_that_is_up_for_a_moment_is_still_the_same_press(apart: int, count: int) -> None:
+    """What closes again within 60 ms bounces; later, the foot came back."""
+    stream = heard((0, "90 24 40"), (300, "80 24 40"), (300 + apart, "90 24 40"), (900, "80 24 40"))
+    assert learned(stream).presses == count
+
+
 def test_a_knob_has_no_guard() -> None:
     """All steps of a knob count, so no guard is proposed for it."""
     assert learned(thrice("B0 10 01")).guard is None

@@ -401,6 +401,30 @@ def test_a_short_stall_loses_no_clock(stall: int, bpm: float, part: float) -> No
     assert generator.position == len(times) - 1
 
 
+@given(
+    stall=st.integers(1, 23), before=st.sampled_from([60.0, 120.0, 300.0]), after=st.sampled_from([59.0, 120.5, 200.0])
+)
+def test_a_new_tempo_after_a_short_stall_loses_no_clock(stall: int, before: float, after: float) -> None:
+    """Clocks that are still owed when the tempo changes follow, too: every one that belongs in the time
+    so far has been sent when the grid is met again."""
+    generator, length = ClockGenerator(before), period(before)
+    generator.start(0)
+    assert generator.due is not None
+    first = generator.due
+    list(taken(generator, first + round(3 * length)))
+    now = first + round((3 + stall + 0.5) * length)
+    assert generator.send(now) == [CLOCK]
+    generator.set_bpm(now, after)
+    times = [now]
+    while len(times) < 80:
+        assert generator.due is not None
+        times.append(generator.due)
+        assert generator.send(times[-1]) == [CLOCK]
+    belongs = 3 + stall + 0.5 + (times[-1] - now) / period(after)
+    assert generator.position == pytest.approx(belongs, abs=1e-6)
+    assert all(late - early >= min(period(before), period(after)) / 2 - 1 for early, late in pairwise(times[:stall]))
+
+
 def test_a_long_stall() -> None:
     """Clocks missed in a longer stall are skipped and counted: one is sent, the next comes at its own time, and the
     position counts all."""

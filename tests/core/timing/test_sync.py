@@ -490,6 +490,26 @@ def test_time_code_is_shown_from_wherever_it_comes() -> None:
     assert (shown.label, shown.running, shown.source) == (Label(RATES["30"], 12345), False, "sequencer")
 
 
+def test_the_tempo_shown_is_that_of_an_input_that_still_sends_one() -> None:
+    """Without a clock of its own, the rig shows the tempo of the first input whose clock runs, and its name; none, once
+    all are silent."""
+    music = Music(rig(routes=ALL))
+    followed = music.router.state.sync
+    assert (followed.bpm(music.now), followed.clock_source(music.now)) == (None, None)
+    music.start(DESK, 90)
+    music.start(SEQUENCER, 120, say=b"")
+    music.go(3 * SECOND)
+    assert followed.bpm(music.now) == pytest.approx(90, abs=0.1)
+    assert followed.clock_source(music.now) == "desk"
+    music.end(DESK)
+    music.go(3 * SECOND)
+    assert followed.bpm(music.now) == pytest.approx(120, abs=0.1)
+    assert followed.clock_source(music.now) == "sequencer"
+    music.end(SEQUENCER)
+    music.go(3 * SECOND)
+    assert (followed.bpm(music.now), followed.clock_source(music.now)) == (None, None)
+
+
 def test_our_own_clock_says_stop_when_the_show_ends() -> None:
     """Gear that counts our clock would wait for the next one for ever; gear led by another machine is left alone.
     (p. 30)"""

@@ -34,9 +34,10 @@ class Stubborn(MemoryOutput):
 class Stage:
     """The lending machine, and an engine that plays its outputs."""
 
-    def __init__(self, text: str = RIG) -> None:
+    def __init__(self, text: str = RIG, outputs: tuple[str, ...] = ("Strings", "Brass")) -> None:
+        """`outputs`: what the machine's system has."""
         self.net = FakeNet()
-        self.system = MemorySystem("box", ("Keys", "Pads"), ("Strings", "Brass"))
+        self.system = MemorySystem("box", ("Keys", "Pads"), outputs)
         self.said: list[str] = []
         rig = read(text, "pit.toml").on(BOX)
         self.lending = LenderProcess(rig, self.net.link(BOX), PortOpener(self.system, False), self.said.append)
@@ -223,3 +224,26 @@ async def test_meters_are_reported() -> None:
         assert reports[BOX].holder == "desk"
         assert reports[BOX].outputs["strings"].messages == 1
         assert reports[BOX].inputs["keys"].port == "Keys"
+
+
+async def test_a_long_error_does_not_end_the_reports() -> None:
+    """A missing output's error names every port there is: a machine with sixty of them still reports, in short."""
+    others = [f"Output {number} of the eight-way boxes under the stage" for number in range(60)]
+    stage = Stage(outputs=("Brass", *others))
+    async with stage.lent():
+        reports = stage.desk.far.reports
+        await eventually(lambda: BOX in reports and reports[BOX].outputs["strings"].last_error)
+        error = reports[BOX].outputs["strings"].last_error
+        assert error is not None
+        assert error.startswith('no port matches "Strings"; there are "')
+        assert len(error) == 200
+        assert error.endswith("…")
+
+
+async def test_a_long_name_is_reported() -> None:
+    """A name of a rig may be as long as its author likes; the machine's reports have it."""
+    name = "strings of the second desk, " * 50
+    stage = Stage(RIG.replace('"strings"', f'"{name}"').replace("strings = ", f'"{name}" = '))
+    async with stage.lent():
+        reports = stage.desk.far.reports
+        await eventually(lambda: BOX in reports and reports[BOX].outputs[name].port == "Strings")

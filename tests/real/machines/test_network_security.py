@@ -159,7 +159,8 @@ def test_who_has_no_certificate_of_the_rig_is_not_there(pit: FourMachines, how: 
         assert guest.do("ask", pit.keys.claim("stage-left"), "guest") == []
     assert (guest.seen, guest.heard) == ([], [])
     assert (left.heard, left.asked) == ([], [])
-    assert len(left.seen) == len(MACHINES) - 1
+    there = {key for key, _ in left.seen}  # a busy machine may lose sight of one for a moment
+    assert there == {pit.keys.alive(name) for name in MACHINES if name != "stage-left"}
 
 
 @pytest.mark.parametrize("named", [True, False])
