@@ -107,7 +107,7 @@ class Engine:
         sensing, sync = state.sensing, state.sync
         if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
             dues.append(due)
-        if (sync.clock or sync.code or sync.readers or sync.clock_outputs.due) and (due := sync.due) is not None:
+        if (sync.sends or sync.readers) and (due := sync.due) is not None:
             dues.append(due)
         return min(dues, default=None)
 
@@ -115,7 +115,7 @@ class Engine:
     def beat(self) -> int | None:
         """When clock or time code is next due that must not be late, or None."""
         sync = self.state.sync
-        return sync.beat if sync.clock or sync.code or sync.clock_outputs.due else None
+        return sync.beat if sync.sends else None
 
     # Messages
 

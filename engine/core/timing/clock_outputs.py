@@ -27,6 +27,11 @@ class ClockOutputs:
         self._delays = settings.delays if settings else {}
         self._waiting: dict[int, deque[tuple[int, bytes]]] = {output: deque() for output in self._delays}
 
+    @property
+    def delayed(self) -> bool:
+        """Whether any output gets the clock later than others."""
+        return bool(self._delays)
+
     def send(self, now: int, messages: Iterable[bytes]) -> Sent:
         """What goes out now of these messages; what an output gets later waits until it is due."""
         sent: Sent = []

@@ -54,6 +54,11 @@ class ClockAndTimecode:
             self.clock = self._own_clock(settings.clock)
         if settings.timecode is not None and settings.timecode.source is None:
             self.code = timecode.TimecodeGenerator(settings.timecode.rate, settings.timecode.start)
+        self.sends = self._may_send()
+
+    def _may_send(self) -> bool:
+        """Whether anything may be due to be sent: by our own clock or time code, or behind an offset."""
+        return self.clock is not None or self.code is not None or self.clock_outputs.delayed
 
     def _take_settings(self, settings: SyncSettings) -> None:
         self._settings = settings
@@ -269,7 +274,9 @@ class ClockAndTimecode:
         if self._leader is None and leader is not None:
             self._replace(now, self.followers[leader])
         self.cues.adopt(settings.cues)
-        return sent + self._adopt_code(now, before.timecode)
+        sent += self._adopt_code(now, before.timecode)
+        self.sends = self._may_send()
+        return sent
 
     def _adopt_clock(self, now: int, before: ClockSettings | None) -> Sent:
         settings, old = self._settings.clock, self.clock

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from engine.core.commands import TapTempo
 from engine.core.timing.clock import PER_SIXTEENTH, period
-from tests.core.timing.test_sync import BOX, CLOCK, DESK, LAMP, SECOND, Music, clock, gaps, rig
+from tests.core.timing.test_sync import BOX, CLOCK, DESK, LAMP, PEDAL, SECOND, Music, clock, gaps, rig
 from tests.support.check_values import check_value
 from tests.support.engine_calls import apply, finish
 from tests.support.pit_engine import MS
@@ -132,6 +132,26 @@ def test_a_song_that_is_too_long_for_a_song_position() -> None:
     music.order("clock", "continue")
     music.go(SECOND)
     assert music.said()[-2:] == ["FC", "FB"]
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVENINGS, st.integers(0, 60), st.sampled_from([b"\x90\x3c\x40", b"\xf0" + bytes(40) + b"\xf7", b"\xe0\x01\x02"]))
+def test_a_busy_cable_keeps_the_order(evening: list[tuple[str, Any]], crowd: int, message: bytes) -> None:
+    """On a full DIN cable, too, a song position leaves before its continue, and clocks, starts and stops keep their
+    order."""
+    text = OWN.replace('["box", "lamp"]', '"box"')
+    busy = rig(text, '{ from = "pedal", to = "box" }').replace('port = "d"', 'port = "d", wire = "din"')
+    music, quiet = Music(busy), Music(rig(text))
+    for what, value in evening:
+        for _ in range(crowd):
+            music.play(PEDAL, message)
+        for each in (music, quiet):
+            perform(each, [(what, value)])
+    for each in (music, quiet):
+        each.wait(SECOND)
+    sync = [said for said in music.said() if said[:2] in ("F2", "FA", "FB", "FC")]
+    assert sync == quiet.said()
+    assert [m for _, m, _ in music.heard(BOX) if m[0] > 0xF1] == [m for _, m, _ in quiet.heard(BOX)]
 
 
 # While it is stopped
