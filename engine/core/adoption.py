@@ -60,7 +60,7 @@ class Adoption:
             return
         if _untouched(state.compiled, before, scene.number):
             state.scenes.keep(scene)
-        edited = state.scene = state.scenes[number]
+        edited = state.scene = state.scenes.by_number[number]
         state.setlist.move_to(number)
         if edited is scene:
             edited.mute(frozenset(state.muted))

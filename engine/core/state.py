@@ -100,7 +100,7 @@ class State:
         """The scene of this number, which may be in force though an edit has taken it out of the rig."""
         if self.scene is not None and self.scene.number == number:
             return self.scene
-        return self.scenes[number] if number in self.compiled.scenes else None
+        return self.scenes.by_number[number] if number in self.compiled.scenes else None
 
     @property
     def position(self) -> ShowPosition | None:
