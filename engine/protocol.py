@@ -90,8 +90,10 @@ class TapRequest(Request):
 class ClockRequest(Request):
     """Control the rig's own clock."""
 
-    what: Name = Field(description="start, continue, stop or tempo")
-    value: float | Name | None = Field(None, description="a number of beats per minute, with tempo")
+    what: Name = Field(description="start, continue, stop, tempo or locate")
+    value: float | Name | None = Field(
+        None, description="beats per minute with tempo, a song position in sixteenths with locate"
+    )
 
 
 class TimecodeRequest(Request):
@@ -437,6 +439,7 @@ TABLE: Final[Mapping[str, Row]] = {
 }
 
 _WORDS: Final = ("do", "what")
+_FIELDS: Final = 50  # of a request; for each that is unknown, validation takes time in which no music plays
 
 
 class RequestError(Exception):
@@ -456,6 +459,8 @@ def read_request(request: object) -> tuple[Row, Request]:
     """A request as it came, checked. Raises RequestError."""
     if not isinstance(request, dict):
         raise RequestError(AnswerCode.BAD_REQUEST, "a request is one JSON object on a line")
+    if len(request) > _FIELDS:
+        raise RequestError(AnswerCode.BAD_REQUEST, f"a request has at most {_FIELDS} fields; nothing was done")
     name = _name_of(request)
     row = TABLE[name]
     named = _WORDS if request.get("what") is None or name == f"{request['do']} {request['what']}" else _WORDS[:1]

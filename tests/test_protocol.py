@@ -49,3 +49,10 @@ def test_the_page_decides_by_codes_that_exist() -> None:
         for found in compared:
             assert set(re.findall(r'"([\w-]+)"', " ".join(found))) <= codes, file.name
         assert re.findall(r"answer\.text\.(?:includes|match|startsWith|endsWith)\w*", source) == [], file.name
+
+
+def test_a_request_has_few_fields() -> None:
+    """One with thousands of unknown fields is refused before any of them is looked at; every real one has far fewer."""
+    with pytest.raises(RequestError, match="at most 50 fields"):
+        read_request({"do": "rig", **{f"field {number}": number for number in range(50)}})
+    assert max(len(row.model.model_fields) for row in TABLE.values()) < 25

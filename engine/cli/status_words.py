@@ -33,7 +33,7 @@ def network_faults_in_words(found: dict[str, Any]) -> Iterator[str]:
         yield f"{found['machine']}: {here}"
     for machine in found["machines"]:
         if machine["garbled"]:
-            yield f"{machine['name']} said what made no sense {times(machine['garbled'])}; it was ignored"
+            yield f"{machine['name']} sent nonsense {times(machine['garbled'])}; it was ignored"
         if there := _faults_in_words(machine["faults"] or {}):
             yield f"{machine['name']}: {there}"
 

@@ -1,7 +1,7 @@
 """An edited rig takes over from the one that plays, in one step, and cuts nothing that still exists.
 
 Inputs and outputs keep their places, so what is held, moved, waiting or muted simply stays in the state. A scene that
-was not touched plays on as it is, with the memories of its filters.
+was not touched plays on as it is, with the memories of its filters; so do the routes of every scene.
 """
 
 from engine.core.cable.output_cable import Delivery
@@ -60,15 +60,16 @@ class Adoption:
             return
         if _untouched(state.compiled, before, scene.number):
             state.scenes.keep(scene)
-        edited = state.scene = state.scenes[number]
-        edited.mute(frozenset(state.muted))
+        edited = state.scene = state.scenes.by_number[number]
         state.setlist.move_to(number)
         if edited is scene:
+            edited.mute(frozenset(state.muted))
             fed = self._players.consumes
             settled = state.ledger.settle(lambda source, message, _: not fed(source, message))
             self._outputs.put(now, settled, out)
         else:
-            self._delayed.end_all(now, out)
+            edited.enter(frozenset(state.muted))
+            self._delayed.leave(now, scene, edited, out)
             self._outputs.put(now, state.ledger.settle(self._players.feeds), out)
             self._send_changed_bursts(now, edited, scene, out)
 

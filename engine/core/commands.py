@@ -135,7 +135,8 @@ class SendPreset(PlayerCommand):
 
 @dataclass(frozen=True)
 class ControlClock(PlayerCommand):
-    """To the rig's own clock: "start", "continue", "stop", or "tempo" with beats per minute."""
+    """To the rig's own clock: "start", "continue", "stop", "tempo" with beats per minute, or "locate" with a song
+    position in sixteenths."""
 
     word: ClassVar[str] = "clock"
     what: str

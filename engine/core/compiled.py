@@ -113,7 +113,7 @@ def _conditions(rig: Rig, name: str) -> ControlConditions | None:
 
 
 def _setups(rig: Rig, outputs: Sequence[str], kept: CompiledRig | None) -> Mapping[int, tuple[BurstUnit, ...]]:
-    if kept is not None and rig.instruments == kept.rig.instruments:
+    if kept is not None and [*rig.instruments.items()] == [*kept.rig.instruments.items()]:  # in this order, too
         return kept.setups
     return compile_setup(rig, {name: index for index, name in enumerate(outputs)})
 

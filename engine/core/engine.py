@@ -13,7 +13,6 @@ from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
-from engine.core.cable.silencing_messages import SILENCING, Silencing
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult, Result
 from engine.core.compiled import CompiledRig
@@ -30,6 +29,7 @@ from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
 from engine.core.timing.sync import is_clock
 from engine.midi.kinds import SYSEX, is_release
@@ -46,14 +46,14 @@ class Engine:
         speeds: Mapping[str, CableSpeed | None] | None = None,
         maker: CableMaker = make_cable,
         watch_loops: bool = True,
-        silencing: Silencing = SILENCING,
+        rules: Rules = RULES,
     ) -> None:
         """`speeds`: how the driver of a fast output is to be paced, by name, None for not at all.
 
         `din` outputs are paced as their cable is, whatever the driver could take. `maker` makes the cables.
-        `watch_loops`: False where nothing that goes out can come in again. `silencing`: how all is ended at once.
+        `watch_loops`: False where nothing that goes out can come in again. `rules`: those of today, or of a recording.
         """
-        self.state = State(compiled, speeds or {}, maker, silencing)
+        self.state = State(compiled, speeds or {}, maker, rules)
         self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
@@ -107,15 +107,15 @@ class Engine:
         sensing, sync = state.sensing, state.sync
         if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
             dues.append(due)
-        if (sync.clock or sync.code or sync.readers) and (due := sync.due) is not None:
+        if (sync.sends or sync.readers) and (due := sync.due) is not None:
             dues.append(due)
         return min(dues, default=None)
 
     @property
     def beat(self) -> int | None:
-        """When the rig's own clock or time code next sends something, or None."""
+        """When clock or time code is next due that must not be late, or None."""
         sync = self.state.sync
-        return sync.beat if sync.clock or sync.code else None
+        return sync.beat if sync.sends else None
 
     # Messages
 

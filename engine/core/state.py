@@ -9,7 +9,6 @@ from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import OutputCable
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Cable
-from engine.core.cable.silencing_messages import SILENCING, Silencing
 from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
@@ -25,6 +24,7 @@ from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
 
 #: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
@@ -44,15 +44,15 @@ class State:
         compiled: CompiledRig,
         speeds: Mapping[str, CableSpeed | None],
         maker: CableMaker,
-        silencing: Silencing = SILENCING,
+        rules: Rules = RULES,
     ) -> None:
-        self.compiled, self.silencing = compiled, silencing
+        self.compiled, self.silencing = compiled, rules.silencing
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
         self.scenes = ScenesInPlay(compiled.scenes)
         self.faults = self.scenes.faults
-        self.ledger = Ledger(silencing.each_press)
+        self.ledger = Ledger(rules.silencing.each_press)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.sensing = ActiveSensing(compiled.sensed)
@@ -60,6 +60,7 @@ class State:
         # outputs
         self._make_cable = maker
         self._drivers = dict(speeds)  # by output name, how its driver is to be paced
+        self._remote_cables: set[int] = set()  # outputs whose cables were made for another machine
         self.cables = [self._cable(output) for output in range(len(compiled.outputs))]
         self.leaving: set[int] = set()  # outputs about to be closed: only what ends something is still sent there
         # commands
@@ -69,11 +70,15 @@ class State:
         self.muted: set[str] = set()  # names of routes that carry nothing
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
-        self.sync = ClockAndTimecode(compiled.sync)
+        self.sync = ClockAndTimecode(compiled.sync, rules)
 
     def _cable(self, output: int) -> OutputCable:
-        remote = self.compiled.outputs[output] in self.compiled.remote_outputs
+        remote = self._is_remote(output)
+        (self._remote_cables.add if remote else self._remote_cables.discard)(output)
         return self._make_cable(output, self._pace(output), remote)
+
+    def _is_remote(self, output: int) -> bool:
+        return self.compiled.outputs[output] in self.compiled.remote_outputs
 
     def _pace(self, output: int) -> CableSpeed | None:
         name = self.compiled.outputs[output]
@@ -90,6 +95,12 @@ class State:
     def scene_in_force(self) -> tuple[int, str] | None:
         """Number and name of the scene in force."""
         return (self.scene.number, self.scene.name) if self.scene else None
+
+    def scene_of(self, number: int) -> SceneInPlay | None:
+        """The scene of this number, which may be in force though an edit has taken it out of the rig."""
+        if self.scene is not None and self.scene.number == number:
+            return self.scene
+        return self.scenes.by_number[number] if number in self.compiled.scenes else None
 
     @property
     def position(self) -> ShowPosition | None:
@@ -135,9 +146,11 @@ class State:
         The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
         """
         before, self.compiled = self.compiled, compiled
+        if compiled.rig.routes == before.rig.routes and not self.silencing.edits_reset_filters:
+            self._keep_shared(scenes)
         self.scenes, self.faults = scenes, scenes.faults
         if _cabling(compiled) != _cabling(before):
-            self._adopt_cables(before)
+            self._adopt_cables()
         if compiled.controls is not before.controls:
             self._adopt_controls()
         still = (output for output, name in enumerate(compiled.outputs) if name in compiled.rig.outputs)
@@ -146,13 +159,22 @@ class State:
             self.remote.adopt(compiled.remote.device, compiled.remote.programs)
         return before
 
-    def _adopt_cables(self, before: CompiledRig) -> None:
+    def _keep_shared(self, scenes: ScenesInPlay) -> None:
+        """The routes of every scene are as they were: they remember what they remembered."""
+        before = self.scenes.shared
+        scenes.shared.take_over(before)
+        if self.scene is not None and self.scene.shared is before:
+            self.scene.shared = scenes.shared
+
+    def _adopt_cables(self) -> None:
         compiled = self.compiled
         for output, name in enumerate(compiled.outputs):
             if output >= len(self.cables):
                 self.cables.append(self._cable(output))
             elif name in compiled.rig.outputs:
-                if name in before.remote_outputs ^ compiled.remote_outputs:
+                if self._is_remote(output) != (
+                    output in self._remote_cables
+                ):  # it may have been out of the rig meanwhile
                     self.cables[output] = self._cable(output)
                 else:
                     self.cables[output].change_speed(self._pace(output))

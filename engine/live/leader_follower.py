@@ -79,8 +79,11 @@ class LeaderFollower:
         text, self.rig = self.rig, None
         if text is None or self._leadership.in_charge or text == self._session.text:
             return
-        fault = await self._session.follow(text)
         leader = self._leadership.leader
+        try:
+            fault = await self._session.follow(text)
+        except Exception as found:  # it costs this rig, not the show
+            fault = self._show.own_fault(f"adopting the rig of {leader}", found)
         self._show.tell(
             "network", f"the rig of {leader} cannot be played here: {fault}" if fault else f"plays the rig of {leader}"
         )

@@ -71,5 +71,8 @@ class LeaderState:
 def _fixed_part(time: TimePlace) -> tuple[object, object]:
     """What of clock and time code does not change by itself."""
     clock, code = time.clock, time.timecode
-    runs = clock is not None and clock[2] is not None
-    return clock and (clock[0], runs, None if runs else clock[1]), code and (code[0], code[1] is not None)
+    runs = clock is not None and clock[2] is not None and not clock[3]
+    return clock and (clock[0], runs, None if runs else clock[1], clock[2] is None), code and (
+        code[0],
+        code[1] is not None,
+    )

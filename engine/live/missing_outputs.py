@@ -15,7 +15,10 @@ def as_sent(result: CommandResult, state: State, ports: PortBank) -> CommandResu
         return replace(result, text=result.text + nothing_reached(ports, ports.missing()[1]))
     if not result.instruments or result.scene is None:
         return result
-    bursts = state.scenes[result.scene[0]].bursts
+    scene = state.scene_of(result.scene[0])
+    if scene is None:
+        return result
+    bursts = scene.bursts
     lost = [output for output in ports.missing()[1] if output in bursts]
     if not lost:
         return result

@@ -81,13 +81,19 @@ class Standby:
             wake = partial(_wake, token, self.turn)
             await to_its_end(self.listen, wake)
             self._machines.news = wake
+            nursery.start_soon(self._play_rigs)
             try:
                 while True:
                     self.turn()
-                    await self.leader.play_rig()
                     await trio.sleep(_ROUND)
             finally:  # reports may still arrive from the link
                 self.background = _nowhere
+
+    async def _play_rigs(self) -> None:
+        """Play the rigs of the engine in charge; reading one takes time in which the turns must go on."""
+        while True:
+            await self.leader.play_rig()
+            await trio.sleep(_ROUND)
 
     def begin(self) -> None:
         """Accept no commands until it is known that we are in charge."""

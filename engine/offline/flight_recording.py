@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from engine.core.cable.silencing_messages import SILENCING, SILENCING_1, Silencing
 from engine.core.command_codec import decode
 from engine.core.commands import Command
+from engine.core.rules import RULES, RULES_1, Rules
 from engine.midi.kinds import is_whole
 from engine.offline import recording_format_1
 
@@ -37,13 +37,13 @@ class Happened(NamedTuple):
 class FlightRecording:
     """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none.
 
-    `silencing`: how the engine that made it ended everything at once.
+    `rules`: those of the engine that made it.
     """
 
     begins: int
     scene: int | None
     happened: list[Happened]
-    silencing: Silencing = SILENCING
+    rules: Rules = RULES
 
     @property
     def whole(self) -> bool:
@@ -74,8 +74,8 @@ def read_recording(path: Path) -> FlightRecording:
             if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
                 raise FlightRecordingError(f"{path}:1: monotonic is a whole number, scene an object or null")
             happened = [each for line in lines for each in _happened(path, form == FORMAT_1, begins, *line)]
-            silencing = SILENCING_1 if form == FORMAT_1 else SILENCING
-            return FlightRecording(begins, scene.get("number") if scene else None, happened, silencing)
+            rules = RULES_1 if form == FORMAT_1 else RULES
+            return FlightRecording(begins, scene.get("number") if scene else None, happened, rules)
     except OSError as fault:
         raise FlightRecordingError(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:

@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery
-from engine.core.cable.silencing_messages import SILENCING
 from engine.core.cable.speed import CableSpeed
 from engine.core.commands import AdoptRig, Command, OutputLost, OutputThere, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
+from engine.core.rules import RULES
 from engine.midi.message_words import describe
 from engine.offline.flight_recording import FlightRecording, FlightRecordingError, Happened
 from engine.offline.heard_notes import sounding
@@ -66,7 +66,7 @@ class Replay:
         self._edits = True  # those of the recording are of the rig that is played
         self._now = self._begins = 0
         self._exact = True
-        self._silencing = SILENCING
+        self._rules = RULES
         self._plugged: set[int] = set()
         self._then: dict[str, deque[_Then]] = {}
         self._found = ReplayResult(Performance(rig, SongTime(1000, bars=False), 0))
@@ -80,7 +80,7 @@ class Replay:
         """The engine as it starts; all its outputs are open."""
         self._cables = []
         compiled = compile_rig(self._rig, remote_outputs=remote)
-        engine = Engine(compiled, speeds, self._make_cable, silencing=self._silencing)
+        engine = Engine(compiled, speeds, self._make_cable, rules=self._rules)
         self._plugged = set(range(len(engine.outputs)))
         return engine
 
@@ -95,8 +95,8 @@ class Replay:
         happened = recording.happened
         self._begins = self._now = recording.begins
         self._exact = recording.exact
-        if recording.silencing is not self._silencing:
-            self._silencing = recording.silencing
+        if recording.rules is not self._rules:
+            self._rules = recording.rules
             self.engine = self._made({}, ())
         for each in happened:
             if each.way == "out":

@@ -109,17 +109,16 @@ class Connections:
                 place.scope.cancel()
                 return
             try:
+                place.hurry()
                 self._places.show(place, self._role_of(scope))
                 if scope["type"] == "websocket":
                     place.stay()
-                else:
-                    place.hurry()
                 await self._app(scope, receive, send)
             except Exception as fault:
                 _record(f"serving {scope.get('path')}", fault, _GOING)
                 raise
             finally:
-                place.hurry()
+                place.rest()
 
         # hypercorn and starlette have names of their own for the types of ASGI
         return wrap_app(cast(ASGIFramework, app), self._config.wsgi_max_body_size, "asgi")

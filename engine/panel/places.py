@@ -31,6 +31,7 @@ class Place:
         self.standing = standing
         self.scope = trio.CancelScope()
         self.heard_at = trio.current_time()
+        self.idle = False  # between two requests
         self.hurry()
 
     def heard(self) -> None:
@@ -39,7 +40,13 @@ class Place:
 
     def hurry(self) -> None:
         """A request has to be over within seconds from now."""
+        self.idle = False
         self.scope.deadline = trio.current_time() + _PATIENCE
+
+    def rest(self) -> None:
+        """A request is over, and another one may follow within seconds."""
+        self.hurry()
+        self.idle = True
 
     def stay(self) -> None:
         """A live socket may stay for as long as the browser likes."""
@@ -77,9 +84,10 @@ class Places:
 
 
 def _thin(rivals: Sequence[Place], most: int) -> None:
-    """End one of them if there are too many: of the address with the most, the one that was silent longest."""
+    """End one of them if there are too many: of the address with the most, one between two requests, or the one that
+    was silent longest."""
     rivals = [place for place in rivals if not place.scope.cancel_called]
     if len(rivals) > most:
         held = Counter(place.address for place in rivals)
         greedy = (place for place in rivals if held[place.address] == max(held.values()))
-        min(greedy, key=lambda place: (_ORDER.index(place.standing), place.heard_at)).scope.cancel()
+        min(greedy, key=lambda place: (not place.idle, _ORDER.index(place.standing), place.heard_at)).scope.cancel()

@@ -1,7 +1,7 @@
 """What browsers ask to look at, asked of the engine once for all of them.
 
 An answer serves every browser until the rig or a mute changes, or for a second. What the engine must be asked goes
-there one request at a time and at one pace, however many browsers look.
+there at one pace, and one request of a kind at a time, however many browsers look.
 """
 
 import contextlib
@@ -82,8 +82,9 @@ class SharedLooks:
         if len(wanted) > _LONGEST:
             sentence = f"a request to look at something has at most {_LONGEST:,} characters; nothing was done"
             return json.dumps(refused(AnswerCode.BAD_REQUEST, sentence).plain())
-        # what serves for a second has turns of its own: a list of ports that hangs holds up no other look
-        turns = self._turns.setdefault("" if row.serves == "revision" else request["do"], LookTurns())
+        # what may hang, or rest in the engine for seconds, has turns of its own: it holds up no rig
+        own = row.serves == "second" or row.cost == "paced"
+        turns = self._turns.setdefault(request["do"] if own else "", LookTurns())
         if (known := self._known(wanted, row)) is not None:
             return known
         async with turns.turn(role):

@@ -112,7 +112,7 @@ def start(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
 
 
 def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
-    """start, stop, continue, tap and a tempo act on the engine, report the result, and reach the cable."""
+    """start, stop, continue, locate, tap and a tempo act on the engine, report the result, and reach the cable."""
     engine = start(OWN)
     found = engine.status()
     assert (found["tempo"], found["clock_from"]) == (100.0, None)
@@ -123,10 +123,16 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
     assert engine.said("clock", "132.5") == "clock running, 132.5 bpm\n"
     assert "clock: 132.5 bpm, internal clock, running\n" in engine.said("status")
     assert engine.said("clock", "stop") == "clock stopped, 132.5 bpm\n"
-    engine.heard(b"\xfc")
+    engine.heard(b"\xfc\xf8\xf8")  # it goes on while it is stopped
     assert engine.refused("clock", "stop") == "the clock is already stopped; nothing changed\n"
+    assert engine.said("clock", "locate", "300") == "clock at song position 300\n"
+    engine.heard(b"\xf2\x2c\x02")
     assert engine.said("clock", "continue") == "clock running, 132.5 bpm\n"
-    engine.heard(b"\xfb\xf8")
+    engine.heard(b"\xf2\x2c\x02\xfb\xf8")
+    assert (
+        engine.refused("clock", "locate", "8") == "the clock is running; stop it before you locate; nothing changed\n"
+    )
+    assert "a song position is 0 to 16383" in engine.refused("clock", "locate", "16384")
     engine.said("clock", "tap")
     assert engine.status()["tempo"] == 132.5
     engine.said("clock", "tap")

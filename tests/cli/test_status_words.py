@@ -37,7 +37,7 @@ def test_what_went_wrong_on_the_network_is_shown() -> None:
     found = {"machine": "desk", "faults": 1, "stuck": 2, "machines": machines}
     assert [*network_faults_in_words(found)] == [
         "desk: 1 fault of the link, its loop was stuck 2 times",
-        "left said what made no sense 12 times; it was ignored",
+        "left sent nonsense 12 times; it was ignored",
         "left: orders or claims made no sense once, its loop was stuck 2 times, 3 faults of Bayleaf itself",
     ]
 

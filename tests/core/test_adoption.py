@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 import filters.transpose
 from engine.core.cable.output_cable import Delivery
+from engine.core.cable.remote_cable import RemoteCable
+from engine.core.cable.scheduler import Cable
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.rig.read.load import read
@@ -315,3 +317,58 @@ def test_an_input_taken_out_holds_nothing(rig: str, stream: list[Any], gone: str
     played.let_go()
     played.run_dry()
     assert [synth.held for synth in ears([d for _, d in played.handed])] == [0, 0]
+
+
+LATCHED = """
+format = 1
+routes = [ { from = ["keys"], to = ["strings"], through = [ { filter = "latch", controllers = [64] } ] } ]
+[inputs]
+keys = { port = "a" }
+[outputs]
+strings = { port = "d" }
+[[scenes]]
+number = 1
+name = "First"
+[[scenes]]
+number = 2
+name = "Second"
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("Second", "Another"),
+        ("First", "Another"),
+        ("number = 1", "number = 3"),
+        ('keys = { port = "a" }', 'keys = { port = "a" }\npads = { port = "b" }'),
+        ("[[scenes]]", '[instruments.lead]\noutput = "strings"\nchannel = 1\n[[scenes]]'),
+    ],
+)
+@pytest.mark.parametrize("recalled", [0, 2])
+def test_routes_of_every_scene_remember_over_an_edit(old: str, new: str, recalled: int) -> None:
+    """A pedal that is latched on goes off with the next press, whatever else was edited, and in the next scene, too."""
+    router, _ = start(LATCHED)
+    assert hexed(router.receive(1, KEYS, b"\xb0\x40\x7f")) == ["B0 40 7F"]
+    router.receive(2, KEYS, b"\xb0\x40\x00")
+    assert edit(3, LATCHED.replace(old, new, 1), router)[1] == []
+    if recalled:
+        assert recall(router, 4, recalled) == []
+    assert hexed(router.receive(5, KEYS, b"\xb0\x40\x7f")) == ["B0 40 00"]
+    router.receive(6, KEYS, b"\xb0\x40\x00")
+    router.receive(7, KEYS, b"\xb0\x40\x7f")
+    command(router, 8, "panic")
+    recall(router, 9, 2)
+    run_dry(router, 9)
+    router.receive(10 * MS, KEYS, b"\xb0\x40\x00")
+    assert hexed(router.receive(11 * MS, KEYS, b"\xb0\x40\x7f")) == ["B0 40 7F"]
+
+
+def test_an_output_that_comes_back_to_this_machine_is_paced_here() -> None:
+    """Taken out of the rig while it was plugged into another machine, and put in again with a cable here."""
+    rig = LATCHED.replace("[outputs]", '[outputs]\nbrass = { port = "e" }')
+    router = engine_of(read(rig, "test"), remote=["brass"])
+    assert type(router.state.cables[0]) is RemoteCable
+    adopt(router, 1, read(LATCHED, "test"))
+    adopt(router, 2, read(rig, "test"))
+    assert [type(cable) for cable in router.state.cables] == [Cable, Cable]

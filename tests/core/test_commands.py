@@ -38,7 +38,7 @@ VALUES: dict[str, Any] = {
     "length": 500,
     "muted": (),
     "age": 7,
-    "clock": ClockGenerator.Stand(97.5, 24, None),
+    "clock": ClockGenerator.Stand(97.5, 24, None, False),
     "timecode": ("01:00:00:00", 40),
     "value": 96.5,
 }

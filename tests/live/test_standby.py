@@ -17,6 +17,7 @@ from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
 from engine.protocol import Answer, AnswerCode, done, refused
 from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
+from tests.support.waiting import eventually
 
 
 def state_of(world: World, name: str) -> str:
@@ -164,15 +165,23 @@ def test_a_hand_over_and_back_loses_nothing(world: World) -> None:
     assert world.heard("strings") == played
 
 
+def ticks_since(world: World, begin: int) -> list[int]:
+    """The times of the clocks that came later than this."""
+    return [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8" and at > begin]
+
+
+@pytest.mark.parametrize("runs", [True, False])
 @pytest.mark.parametrize("at", range(0, 20, 7))
-def test_a_clock_loses_no_tick_at_a_hand_over(world: World, at: int) -> None:
-    """Wherever between two ticks the hand-over is requested, no tick is lost and none is doubled."""
-    world.engines["desk"].show.apply(ControlClock("start"), "shell")
+def test_a_clock_loses_no_tick_at_a_hand_over(world: World, at: int, runs: bool) -> None:
+    """Wherever between two ticks the hand-over is requested, no tick is lost or doubled, running or stopped."""
+    begin = world.now
+    if runs:
+        world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000 + at)
     world.engines["desk"].standby.give_away(world.now)
     world.run(1000)
     assert world.leaders() == ["spare"]
-    ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
+    ticks = ticks_since(world, begin)
     assert all(abs((later - earlier) / MS - 20.83) < 6 for earlier, later in pairwise(ticks))
     assert len(ticks) in (96, 97)
 
@@ -226,11 +235,12 @@ def test_the_one_that_comes_back_follows(world: World) -> None:
 
 def test_a_clock_goes_on_in_step(world: World) -> None:
     """The rig's own clock ticks on from the standby: no tick is doubled, and none is lost beyond the gap."""
+    begin = world.now
     world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000)
     world.kill("desk")
     world.run(1000)
-    ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
+    ticks = ticks_since(world, begin)
     apart = [(b - a) / MS for a, b in pairwise(ticks)]
     assert all(abs(each - 20.83) < 2 or abs(each - 2 * 20.83) < 2 for each in apart)
     assert len(ticks) >= 94
@@ -424,3 +434,38 @@ def test_a_term_at_the_end_of_all_numbers_is_not_counted_on_from(world: World) -
     world.run(500)
     assert world.leaders() == ["spare"]
     assert spare.show.own_faults == 0
+
+
+# A rig of the other engine that cannot be read at once, or not at all
+
+
+async def test_a_rig_that_takes_long_to_read_holds_up_no_turn(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Meanwhile this engine asks for outputs again, hands over and says where the show is."""
+    standby, turns, begun = world.engines["spare"].standby, [], trio.Event()
+
+    async def play_rig() -> None:
+        begun.set()
+        await trio.sleep_forever()
+
+    monkeypatch.setattr(standby, "turn", lambda: turns.append("turn"))
+    monkeypatch.setattr(standby.leader, "play_rig", play_rig)
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(standby.run)
+        await begun.wait()
+        before = len(turns)
+        await eventually(lambda: len(turns) > before + 2)
+        nursery.cancel_scope.cancel()
+
+
+async def test_a_fault_in_reading_a_rig_costs_that_rig(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever goes wrong with the rig of the engine in charge, this one plays on, and says so."""
+
+    async def fails(*given: object) -> None:
+        raise ZeroDivisionError("of our own")
+
+    spare = world.engines["spare"]
+    monkeypatch.setattr(spare.session, "elsewhere", fails)
+    spare.standby.leader.rig = RIG.replace("March", "Parade")
+    await spare.standby.leader.play_rig()
+    assert spare.show.own_faults == 1
+    assert any("the rig of desk cannot be played here" in text for text in spare.told)

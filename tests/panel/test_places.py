@@ -72,6 +72,20 @@ async def test_of_an_address_those_that_are_not_paired_give_way_first(mock_clock
     assert _stays(strangers) == 7
 
 
+async def test_of_an_address_those_between_two_requests_give_way_at_once(mock_clock: MockClock, room: Room) -> None:
+    """A browser with two windows keeps its idle connections for a while: they give way to its third window."""
+    windows = [room.come("192.0.2.7", "operate") for _ in range(2)]
+    for window in windows:
+        window.stay()
+    used = [room.come("192.0.2.7", "operate") for _ in range(6)]
+    for connection in used:
+        connection.rest()
+    third = room.come("192.0.2.7")
+    assert _stays(windows) == 2
+    assert _stays(used) == 5
+    assert not third.scope.cancel_called
+
+
 async def test_strangers_take_places_from_strangers_alone(mock_clock: MockClock, room: Room) -> None:
     """Forty connections are open to those that are not paired; those of the greediest address give way first, so a
     newcomer with one of its own keeps it. Whoever has paired is not touched."""

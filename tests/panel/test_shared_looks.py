@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from functools import partial
 from itertools import pairwise
 from typing import Any
 
@@ -222,3 +223,15 @@ async def test_large_answers_are_handed_out_at_one_pace(autojump_clock: MockCloc
         assert trio.current_time() - started < 0.1
     assert len(looks.asked) == 2
     assert all(later - at > 0.19 for at, later in pairwise(got))
+
+
+async def test_a_trace_that_has_to_rest_holds_up_no_rig(autojump_clock: MockClock, looks: Looks) -> None:
+    """While the engine rests before it traces a guest's message, the rig after an edit comes at once."""
+    looks.takes = 10.0
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(partial(looks.ask, do="explain", scene=1, input="keys", message="90 3C 40"))
+        await trio.sleep(0.1)
+        looks.takes = 0.001
+        began = trio.current_time()
+        await looks.ask("operate", do="rig")
+        assert trio.current_time() - began < 0.1

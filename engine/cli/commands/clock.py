@@ -1,4 +1,4 @@
-"""`bayleaf clock`: starts, stops, continues and taps the rig's own clock, and sets its tempo."""
+"""`bayleaf clock`: starts, stops, continues, taps and locates the rig's own clock, and sets its tempo."""
 
 import contextlib
 from typing import Annotated
@@ -10,13 +10,17 @@ from engine.cli.requests import command
 
 
 def clock(
-    what: Annotated[str, typer.Argument(help="start, continue, stop, tap, or a tempo in beats per minute.")],
+    what: Annotated[str, typer.Argument(help="start, continue, stop, tap, locate, or a tempo in beats per minute.")],
+    position: Annotated[int | None, typer.Argument(help="With locate: the song position, in sixteenths.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Start, stop or tap the rig's own clock, or set its tempo."""
+    """Start, stop, tap or locate the rig's own clock, or set its tempo."""
     if what == "tap":
         command(name, {"do": "tap"}, json)
+        return
+    if position is not None:
+        command(name, {"do": "clock", "what": what, "value": position}, json)
         return
     with contextlib.suppress(ValueError):
         command(name, {"do": "clock", "what": "tempo", "value": float(what)}, json)

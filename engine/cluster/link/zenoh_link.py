@@ -148,13 +148,16 @@ class ZenohLink:
 
     def subscribe_state(self, key: str, heard: Heard, too_much: TooMuch = nothing) -> None:
         followed = RetainedStateReader(key, heard)
+        to_fetch: set[str] = set()  # each once: a token that flickers must not keep the others waiting
 
         def fetch(kept: str) -> None:
+            to_fetch.discard(kept)
             for answer in self.ask(kept, b""):
                 self._call(followed.take, answer)
 
         def kept_by(kept: str, there: bool) -> None:
-            if there:  # also when a lost link is back
+            if there and kept not in to_fetch:  # also when a lost link is back
+                to_fetch.add(kept)
                 self._deferred.put(partial(fetch, kept))
 
         self.subscribe(f"{key}/*", lambda _, stamped: followed.take(stamped), too_much)

@@ -3,9 +3,9 @@
 Events and orders are binary: see `engine/cluster/link/wire_format.py`.
 """
 
-from typing import Annotated, Final, TypeVar
+from typing import Annotated, Any, Final, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.core.timing.clock import FASTEST, SLOWEST
@@ -17,17 +17,29 @@ LARGEST_RIG: Final = 4_194_304
 #: no show changes hands so often; an engine that hears a term counts on from it, and must still be able to say that
 _TERMS: Final = 1 << 62
 _SHOWN: Final = 80  # characters
+_FEW: Final = 10  # mistakes; writing down thousands would hold Python's lock for milliseconds
 _DAYS: Final = 366 * 86_400 * 1_000_000_000  # ns
 _STRICT: Final = ConfigDict(strict=True, frozen=True, extra="ignore", allow_inf_nan=False)
 
 Count = Annotated[int, Field(ge=0, lt=1 << 63)]
 MachineWord = Annotated[str, Field(min_length=1, max_length=64)]
 PortWord = Annotated[str, Field(min_length=1)]  # as long as a rig's names may be: a word's size bounds them
+_Ports = Annotated[tuple[PortWord, ...], FailFast()]  # the library would collect every mistake, at our expense
 _Bpm = Annotated[float, Field(ge=SLOWEST, le=FASTEST)]
 _Scene = Annotated[int, Field(ge=0, lt=1 << 31)]
 _Clocks = Annotated[int, Field(ge=-1, lt=1 << 63)]  # since the beginning of the song, at which none has come yet
 _Place = Annotated[int, Field(ge=-1, lt=1 << 31)]
 _Elapsed = Annotated[int, Field(ge=-_DAYS, le=_DAYS)]  # ns
+
+
+def _with_idle(found: Any) -> Any:
+    """Before clocks went on while stopped, no word said whether they did."""
+    if not isinstance(found, list):
+        return found
+    return (*found, False) if len(found) == 3 else tuple(found)
+
+
+_Stand = Annotated[tuple[_Bpm, _Clocks, _Elapsed | None, bool], BeforeValidator(_with_idle)]
 
 
 class Lease(BaseModel):
@@ -41,7 +53,7 @@ class Lease(BaseModel):
     epoch: Count
     holder: MachineWord | None
     given_to: MachineWord | None
-    incomplete: tuple[PortWord, ...] = ()
+    incomplete: _Ports = ()
 
 
 class Claim(BaseModel):
@@ -124,14 +136,14 @@ class ShowPlace(BaseModel):
 
     model_config = _STRICT
     standing: tuple[_Scene, str, _Place] | None
-    muted: Annotated[tuple[PortWord, ...], Field(max_length=10_000)]
+    muted: Annotated[_Ports, Field(max_length=10_000)]
 
 
 class TimePlace(BaseModel):
     """How clock and time code run: see `ClockGenerator.Stand` and `FollowTime`; None for what the rig does not have."""
 
     model_config = _STRICT
-    clock: tuple[_Bpm, _Clocks, _Elapsed | None] | None = None
+    clock: _Stand | None = None
     timecode: tuple[Annotated[str, Field(max_length=20)], _Elapsed | None] | None = None
 
 
@@ -212,6 +224,8 @@ def _check_size(payload: bytes, most: int) -> None:
 
 
 def _in_one_line(fault: ValidationError) -> str:
+    if (count := fault.error_count()) > _FEW:
+        return f"{count:,} values in it are wrong"
     first = fault.errors(include_url=False, include_context=False, include_input=False)[0]
     place = ".".join(str(part) for part in first["loc"])
     # a place may be a name that the other machine made up

@@ -18,12 +18,14 @@ class Silencing(NamedTuple):
     """How everything is ended at once: the sweep of a panic, on all channels, and what else it does.
 
     `each_press`: whether a key gets a note-off for each of its presses, or one. `resets_filters`: whether filters
-    forget what they hold, such as a latch that is on.
+    forget what they hold, such as a latch that is on. `edits_reset_filters`: whether those of routes of every scene do
+    so when the rig is edited, too.
     """
 
     sweep: tuple[bytes, ...]
     each_press: bool = False
     resets_filters: bool = True
+    edits_reset_filters: bool = False
 
 
 def _sweep(*controllers: int) -> tuple[bytes, ...]:
@@ -42,6 +44,8 @@ def _wheels() -> tuple[bytes, ...]:
 SWEEP: Final = _sweep(ALL_SOUND_OFF, ALL_NOTES_OFF, *PEDALS)
 SILENCING: Final = Silencing(SWEEP)
 #: as it was when flight recordings had format 1, which are replayed with it
-SILENCING_1: Final = Silencing(_sweep(*PEDALS, ALL_NOTES_OFF, ALL_SOUND_OFF), each_press=True, resets_filters=False)
+SILENCING_1: Final = Silencing(
+    _sweep(*PEDALS, ALL_NOTES_OFF, ALL_SOUND_OFF), each_press=True, resets_filters=False, edits_reset_filters=True
+)
 #: Reset All Controllers (RP-015), and some of what it resets, for instruments that ignore it
 WHEELS: Final = _wheels()

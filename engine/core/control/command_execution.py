@@ -130,7 +130,7 @@ class CommandExecution:
     def _switch(self, now: int, number: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
         state = self._state
-        scene = state.scenes[number]
+        scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():
                 state.cables[output].burst(now, steps, out)
@@ -146,10 +146,7 @@ class CommandExecution:
         before, state.scene = state.scene, scene
         if state.loops.muted:
             state.loops.lift()
-        if state.delayed.players:
-            self._delayed.end(now, {player(source, False) for source in range(len(state.compiled.inputs))}, out)
-            if before is not None and scene.shared is not before.shared:
-                self._delayed.end_all(now, out)
+        self._delayed.leave(now, before, scene, out)
         if scene.compiled.cuts:
             self._outputs.put(now, state.ledger.cut(), out)
 

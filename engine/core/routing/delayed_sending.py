@@ -6,7 +6,7 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
 from engine.core.routing.held_ledger import Target, moves_of
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import TimedMessage
+from engine.core.routing.scene_in_play import SceneInPlay, TimedMessage
 from engine.core.state import State
 from engine.midi.kinds import NOTE_OFF, NOTE_ON, is_press, is_release
 
@@ -41,6 +41,15 @@ class DelayedSending:
         state.delayed.forget(players)
         for each in players & state.delayed.players:
             self._outputs.put(now, state.ledger.abandon(each), out)
+
+    def leave(self, now: int, before: SceneInPlay | None, scene: SceneInPlay, out: list[Delivery]) -> None:
+        """A scene follows another one: what that has delayed ends, but for routes of every scene that both share."""
+        if not self._state.delayed.players:
+            return
+        if before is not None and scene.shared is not before.shared:
+            self.end_all(now, out)
+        else:
+            self.end(now, {player(source, False) for source in range(len(self._state.compiled.inputs))}, out)
 
     def end_all(self, now: int, out: list[Delivery]) -> None:
         """The filters that were to end these notes are gone: nothing more is sent, and what sounds ends."""

@@ -180,6 +180,10 @@ class SharedRoutes:
         """Reset the filters with state of these routes (input, route). `keep_time`: see `RoutePath.renewed`."""
         self.called = _renewed(self.called, which, keep_time)
 
+    def take_over(self, before: "SharedRoutes") -> None:
+        """Go on with what the same routes remember that were in force before an edit."""
+        self.memory, self.called = before.memory, before.called + ((),) * (len(self.called) - len(before.called))
+
     def grow(self, inputs: int) -> None:
         """An edited rig has this many inputs: the new ones lead nowhere here."""
         self.called += ((),) * (inputs - len(self.called))

@@ -10,16 +10,13 @@ from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedR
 
 
 class ScenesInPlay:
-    """By number, with what they share; a rig has at least one scene."""
+    """`by_number`: the scenes; `shared`, `faults`: what they share. A rig has at least one scene."""
 
     def __init__(self, scenes: Mapping[int, CompiledScene]) -> None:
         self.faults = FilterFaults()
         self.shared = SharedRoutes(next(iter(scenes.values())).everywhere)
-        self._scenes = {number: SceneInPlay(each, self.faults, self.shared) for number, each in scenes.items()}
-
-    def __getitem__(self, number: int) -> SceneInPlay:
-        return self._scenes[number]
+        self.by_number = {number: SceneInPlay(each, self.faults, self.shared) for number, each in scenes.items()}
 
     def keep(self, scene: SceneInPlay) -> None:
         """A scene of the rig before is part of this one, too, with all that its filters remember."""
-        self._scenes[scene.number] = scene
+        self.by_number[scene.number] = scene

@@ -4,6 +4,7 @@ Twenty-four clocks make a quarter note; start and continue take effect at the ne
 sixteenths, six clocks each.
 """
 
+import math
 from collections import deque
 from itertools import pairwise
 from typing import Final, NamedTuple
@@ -12,6 +13,7 @@ CLOCK, START, CONTINUE, STOP = (bytes((status,)) for status in (0xF8, 0xFA, 0xFB
 SONG_POSITION: Final = 0xF2
 PER_BEAT: Final = 24
 PER_SIXTEENTH: Final = 6
+LAST_POSITION: Final = 16383  # sixteenths
 SLOWEST, FASTEST = 20.0, 300.0  # beats per minute
 
 _MINUTE: Final = 60_000_000_000  # ns
@@ -135,18 +137,30 @@ class ClockFollower:
 
 
 class ClockGenerator:
-    """Makes a clock. Its times are counted from the last change of tempo, so that it never drifts."""
+    """Makes a clock. Its times are counted from the last change of tempo, so that it never drifts.
+
+    One that `idles` goes on while it is stopped, so that receivers keep the tempo (MIDI 1.0 p. 30); these clocks do not
+    move the song, and a start changes nothing in their times. Continue comes with the song position, for a receiver
+    that was not there when it stopped.
+    """
 
     class Stand(NamedTuple):
-        """Tempo, clocks since the beginning of the song, and ns until the next one, None if it is stopped."""
+        """Tempo, clocks since the beginning of the song, and ns until the next one, None if none will come.
+
+        `idle`: the song is stopped, and clocks come all the same.
+        """
 
         bpm: float
         position: int
         next_in: int | None
+        idle: bool
 
-    def __init__(self, bpm: float) -> None:
+    def __init__(self, bpm: float, *, idles: bool = False, tells_position: bool = True) -> None:
         self.bpm = bpm
         self.running = False
+        self._idles, self._tells_position = idles, tells_position
+        self._sends = False  # clocks, running or idle
+        self._starting = False  # with the next clock
         self.position = 0  # clocks since the song's beginning
         self._from = 0  # time (ns) of clock number 0 of this tempo
         self._next = 0  # the number of the next clock
@@ -157,7 +171,7 @@ class ClockGenerator:
     @property
     def due(self) -> int | None:
         """When `send` next has something, or None."""
-        return max(self._grid, self._soonest) if self.running else None
+        return max(self._grid, self._soonest) if self._sends else None
 
     @property
     def _grid(self) -> int:
@@ -169,33 +183,53 @@ class ClockGenerator:
         if self.running:
             return []
         self.position = 0
-        return self._run(now, START)
+        return [self._run(now, START)]
 
     def go_on(self, now: int) -> list[bytes]:
-        """Run on from where it stopped."""
-        return [] if self.running else self._run(now, CONTINUE)
+        """Run on from the beginning of the sixteenth in which it stopped, which the song position names (p. 27)."""
+        if self.running:
+            return []
+        sixteenths = max(0, self.position) // PER_SIXTEENTH
+        located = self._tells_position and sixteenths <= LAST_POSITION  # beyond that no message can name it
+        return [*(self.locate(sixteenths) if located else ()), self._run(now, CONTINUE)]
 
     def stop(self) -> list[bytes]:
         """Stop; nothing if it is stopped."""
         if not self.running:
             return []
-        self.running = False
+        self.position += self._starting  # it has not moved
+        self.running, self._sends, self._starting = False, self._idles, False
         return [STOP]
 
     def locate(self, sixteenths: int) -> list[bytes]:
-        """Go to a song position; only while it is stopped (p. 29)."""
+        """Go to a song position, up to LAST_POSITION; only while it is stopped (p. 29)."""
         if self.running:
             return []
         self.position = sixteenths * PER_SIXTEENTH
         return [bytes((SONG_POSITION, sixteenths & 0x7F, sixteenths >> 7))]
 
+    def idle(self, now: int) -> None:
+        """Send clocks from now on, if it idles and is stopped."""
+        if not self._sends and self._idles:
+            self._begin_grid(now)
+
+    def set_idles(self, now: int, idles: bool) -> None:
+        """Whether it goes on while it is stopped."""
+        self._idles = idles
+        if not idles and not self.running:
+            self._sends = False
+        self.idle(now)
+
+    def silence(self) -> None:
+        """Stop without a word: another clock leads, or the show is over."""
+        self.running = self._sends = self._starting = False
+
     def set_bpm(self, now: int, bpm: float) -> None:
-        """Change the tempo. The part of the present clock that is over stays as it is."""
-        if self.running and self._next:
+        """Change the tempo. The part of the present clock that is over stays as it is, and so do the clocks owed."""
+        if self._sends and self._next:
             before = period(self.bpm)
-            over = (now - self._from) / before - (self._next - 1)  # of the present clock, 0 to 1
-            self._from = round(now - max(0.0, min(1.0, over)) * period(bpm))
-            self._next, self._soonest = 1, 0
+            over = (now - self._from) / before - (self._next - 1)  # of the present clock, 0 to 1; with those owed, more
+            self._from, self._next = round(now - max(0.0, over) * period(bpm)), 1
         self.bpm = bpm
 
     def tap(self, now: int) -> None:
@@ -209,42 +243,57 @@ class ClockGenerator:
             beat = (self._taps[-1] - self._taps[0]) / (len(self._taps) - 1)
             self.set_bpm(now, max(SLOWEST, min(FASTEST, _MINUTE / beat)))
 
-    def take_over(self, now: int, bpm: float, position: int) -> None:
-        """Go on where another clock fell silent."""
-        self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), True, position
-        self._from, self._next, self._soonest = now, 0, 0
+    def take_over(self, now: int, bpm: float, position: int, stopped: bool) -> None:
+        """Go on where another clock fell silent; `stopped`: after its stop, so that only an idle clock goes on."""
+        self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), not stopped, position
+        if self.running or self._idles:
+            self._begin_grid(now)
 
     def follow(self, now: int, other: "ClockGenerator.Stand") -> None:
         """Run, or be stopped, as another generator is."""
         self.bpm = max(SLOWEST, min(FASTEST, other.bpm))
         self.position = other.position
-        self.running = other.next_in is not None
-        self._from, self._next, self._soonest = now + (other.next_in or 0), 0, 0
+        self.running = other.next_in is not None and not other.idle
+        self._begin_grid(now + (other.next_in or 0))
+        self._sends = other.next_in is not None
 
     def stand(self, now: int) -> "ClockGenerator.Stand":
         """Its tempo, position and time to the next clock; see `follow`."""
-        return self.Stand(self.bpm, self.position, self.due - now if self.due is not None else None)
+        idle = self._sends and not self.running
+        return self.Stand(self.bpm, self.position, self.due - now if self.due is not None else None, idle)
 
     def send(self, now: int) -> list[bytes]:
         """The clock, if it is due.
 
         After a stall of up to a beat, the clocks that were missed follow at twice the tempo until none is owed, so that
-        whoever follows is at the same place again. After a longer one they are skipped and counted.
+        whoever follows is at the same place again. After a longer one they are skipped and counted. While it is stopped
+        none is owed.
         """
         due = self.due
         if due is None or now < due:
             return []
         length = period(self.bpm)
         behind = int((now - self._grid) / length)
-        skipped = behind if behind > PER_BEAT else 0
-        self.skipped += skipped
+        skipped = behind if behind > PER_BEAT or not self.running else 0
         self._next += 1 + skipped
-        self.position += 1 + skipped
+        self._starting = False
+        if self.running:
+            self.skipped += skipped
+            self.position += 1 + skipped
         self._soonest = now + round(length / 2) if behind > skipped else 0
         return [CLOCK]
 
-    def _run(self, now: int, message: bytes) -> list[bytes]:
-        self.running = True
-        self._from, self._next, self._soonest = now + _GAP, 0, 0
+    def _run(self, now: int, message: bytes) -> bytes:
+        self.running = self._starting = True
+        if self._sends:  # the tempo stays as it was: the song begins with the next clock
+            missed = math.ceil((now - self._grid) / period(self.bpm))
+            self._next += max(0, missed)
+            self._soonest = now + _GAP
+        else:
+            self._begin_grid(now + _GAP)
         self.position -= 1  # the first clock is where the song begins
-        return [message]
+        return message
+
+    def _begin_grid(self, at: int) -> None:
+        self._sends = True
+        self._from, self._next, self._soonest = at, 0, 0

@@ -9,15 +9,15 @@ from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Unit
+from engine.core.rules import RULES, Rules
 from engine.core.timing import clock, timecode
+from engine.core.timing.clock_outputs import ClockOutputs, Sent
 from engine.core.timing.cues import TimecodeCues
 from engine.core.timing.sync_settings import INTERNAL, ClockSettings, SyncSettings, TimecodeSettings
 from engine.midi.timecode import Label, belongs
 
 _CLOCKS: Final = frozenset({clock.CLOCK, clock.START, clock.CONTINUE, clock.STOP})
 _OWNED: Final = 500_000_000  # ns for which an output stays with a routed clock that fell silent
-
-Sent = list[tuple[int, bytes]]  # output, message
 
 
 class ShownTimecode(NamedTuple):
@@ -36,7 +36,8 @@ def is_clock(message: bytes) -> bool:
 class ClockAndTimecode:
     """Loop only. Inputs and outputs are indices, times in nanoseconds."""
 
-    def __init__(self, settings: SyncSettings) -> None:
+    def __init__(self, settings: SyncSettings, rules: Rules = RULES) -> None:
+        self._rules = rules
         self.clock: clock.ClockGenerator | None = None
         self.code: timecode.TimecodeGenerator | None = None
         self.followers: dict[int, clock.ClockFollower] = {}
@@ -48,28 +49,44 @@ class ClockAndTimecode:
         self.cues = TimecodeCues(settings.cues)
         self._code_label: Label | None = None  # where our own time code was when it was last looked at
         self._take_settings(settings)
+        self.clock_outputs = ClockOutputs(settings.clock)
         if settings.clock is not None and settings.clock.own:
-            self.clock = clock.ClockGenerator(settings.clock.bpm)
+            self.clock = self._own_clock(settings.clock)
         if settings.timecode is not None and settings.timecode.source is None:
             self.code = timecode.TimecodeGenerator(settings.timecode.rate, settings.timecode.start)
+        self.sends = self._may_send()
+
+    def _may_send(self) -> bool:
+        """Whether anything may be due to be sent: by our own clock or time code, or behind an offset."""
+        return self.clock is not None or self.code is not None or self.clock_outputs.delayed
 
     def _take_settings(self, settings: SyncSettings) -> None:
         self._settings = settings
-        self._clock_to = settings.clock.to if settings.clock else ()
         self._sources = settings.clock.sources if settings.clock else ()
         self._code_to = settings.timecode.to if settings.timecode else ()
         self._code_from = settings.timecode.source if settings.timecode else None
         self._code_with_clock = settings.timecode is not None and settings.timecode.with_clock
 
+    def _own_clock(self, settings: ClockSettings) -> clock.ClockGenerator:
+        goes_on = self._rules.clock_goes_on
+        return clock.ClockGenerator(settings.bpm, idles=goes_on and settings.idles, tells_position=goes_on)
+
     def begin(self, now: int) -> Sent:
         """The show begins: start what the rig says runs from the start."""
         sent: Sent = []
         settings = self._settings
-        if self.clock is not None and settings.clock is not None and settings.clock.runs:
-            sent += self.to_clock(self.clock.start(now))
+        if self.clock is not None and settings.clock is not None:
+            sent += self._begin_clock(now, self.clock, settings.clock)
         if self.code is not None and settings.timecode is not None and settings.timecode.runs:
             sent += self.start_code(now)
         return sent
+
+    def _begin_clock(self, now: int, own: clock.ClockGenerator, settings: ClockSettings) -> Sent:
+        if settings.runs:
+            return self._to_clock(now, own.start(now))
+        if self._leader is None:
+            own.idle(now)
+        return []
 
     # What comes in
 
@@ -93,7 +110,9 @@ class ClockAndTimecode:
             if self._switched and now - self._sent_at < self._shortest(now, follower):
                 return []  # the source before it has just sent one
             self._sent_at, self._switched = now, False
-        sent = [(output, message) for output in self._clock_to]
+        elif message in (clock.START, clock.CONTINUE):
+            self._switched = False  # the next clock is the first of the song, however soon it comes
+        sent = self._to_clock(now, (message,))
         if self._code_with_clock and self.code is not None:
             if message in (clock.START, clock.CONTINUE):
                 sent += self.start_code(now)
@@ -102,7 +121,7 @@ class ClockAndTimecode:
         return sent
 
     def _shortest(self, now: int, follower: clock.ClockFollower) -> float:
-        bpm = follower.bpm(now)
+        bpm = follower.bpm(now) or (self.clock.bpm if self.clock is not None else None)
         return clock.period(bpm) / 2 if bpm else 0
 
     def _choose(self, now: int, source: int) -> None:
@@ -116,7 +135,7 @@ class ClockAndTimecode:
         if better and (not alive or self.followers[source].steady):
             self._leader, self._switched = source, True
             if self.clock is not None:
-                self.clock.running = False  # the new leader may stop; ours must not go on then
+                self.clock.silence()  # the new leader may stop; ours must not go on then
 
     def _hear_code(self, now: int, source: int, message: bytes) -> Sent:
         reader = self.readers.get(source) or timecode.TimecodeReader()
@@ -134,8 +153,6 @@ class ClockAndTimecode:
     @property
     def due(self) -> int | None:
         """When `tick` is next needed, or None."""
-        if self.clock is None and self.code is None and not self.readers:
-            return None
         dues = [self.beat, *(reader.due for reader in self.readers.values())]
         if self._leader is not None and self.clock is not None:
             dues.append(self._leader_due())
@@ -143,10 +160,10 @@ class ClockAndTimecode:
 
     @property
     def beat(self) -> int | None:
-        """When the next clock or quarter frame of our own is due, or None."""
+        """When the next clock or quarter frame is due that must not be late, or None."""
         clock = self.clock.due if self.clock is not None and self._leader is None else None
         code = self.code.due if self.code is not None else None
-        return code if clock is None else clock if code is None else min(clock, code)
+        return min((due for due in (clock, code, self.clock_outputs.due) if due is not None), default=None)
 
     def tick(self, now: int) -> Sent:
         """What our own clock and time code send by now; and notice that others have stopped."""
@@ -155,7 +172,9 @@ class ClockAndTimecode:
         if self.clock is not None and self._leader is None:
             clocks = self.clock.send(now)
             self._sent_at = now if clocks else self._sent_at
-            sent += self.to_clock(clocks)
+            sent += self._to_clock(now, clocks)
+        if self.clock_outputs.due is not None:
+            sent += self.clock_outputs.take(now)
         if self.code is not None and self.code.running:
             sent += self._to_code(self.code.send(now))
             if self._code_label is None:  # it has begun to run, however long ago
@@ -173,7 +192,10 @@ class ClockAndTimecode:
         return leader.silent_at if leader is not None else None
 
     def _mind_the_leader(self, now: int) -> None:
-        """When the leader falls silent, our own clock goes on at its tempo, or the next source that sends leads."""
+        """When the leader falls silent, our own clock goes on at its tempo, or the next source that sends leads.
+
+        After a stop of the leader our own clock is stopped, too.
+        """
         leader = self.followers.get(self._leader) if self._leader is not None else None
         if leader is None or leader.alive(now):
             return
@@ -182,8 +204,12 @@ class ClockAndTimecode:
 
     def _replace(self, now: int, leader: clock.ClockFollower) -> None:
         """Our own clock goes on in place of the former leader."""
-        if self.clock is not None and leader.last_bpm is not None and not leader.stopped:
-            self.clock.take_over(now, leader.last_bpm, leader.position)
+        if self.clock is None:
+            return
+        if leader.last_bpm is not None:
+            self.clock.take_over(now, leader.last_bpm, leader.position, leader.stopped)
+        else:
+            self.clock.idle(now)
 
     # Commands
 
@@ -209,14 +235,23 @@ class ClockAndTimecode:
             return []
         self._leader = None
         if what == "stop":
-            return self.to_clock(self.clock.stop())
-        return self.to_clock(self.clock.start(now) if what == "start" else self.clock.go_on(now))
+            return self._to_clock(now, self.clock.stop())
+        return self._to_clock(now, self.clock.start(now) if what == "start" else self.clock.go_on(now))
+
+    def locate_clock(self, now: int, sixteenths: int) -> Sent:
+        """Move our own clock there, while it is stopped; the caller has checked `follows`."""
+        return self._to_clock(now, self.clock.locate(sixteenths)) if self.clock is not None else []
 
     def finish(self, now: int) -> Sent:
         """The show ends: send stop, or receivers of our own clock would wait for the next one."""
         if self.code is not None:
             self.code.stop(now)
-        return self.to_clock(self.clock.stop()) if self.clock is not None and self._leader is None else []
+        sent = self.clock_outputs.finish()
+        if self.clock is not None:
+            if self._leader is None:
+                sent += [(output, message) for message in self.clock.stop() for output in self.clock_outputs.transport]
+            self.clock.silence()
+        return sent
 
     def follows(self, now: int) -> str | None:
         """The input whose clock has precedence over our own now, or None."""
@@ -234,29 +269,40 @@ class ClockAndTimecode:
         self._take_settings(settings)
         if leader not in self._sources:
             self._leader = None
-        sent = self._adopt_clock(now, before.clock)
+        sent = self.clock_outputs.adopt(settings.clock) if settings.clock != before.clock else []
+        sent += self._adopt_clock(now, before.clock)
         if self._leader is None and leader is not None:
             self._replace(now, self.followers[leader])
         self.cues.adopt(settings.cues)
-        return sent + self._adopt_code(now, before.timecode)
+        sent += self._adopt_code(now, before.timecode)
+        self.sends = self._may_send()
+        return sent
 
     def _adopt_clock(self, now: int, before: ClockSettings | None) -> Sent:
         settings, old = self._settings.clock, self.clock
-        outputs = before.to if before is not None else ()
+        outputs = before.transport if before is not None else ()
         sent: Sent = []
         if settings is None or not settings.own:
             self.clock = None
         elif old is None:
-            self.clock = clock.ClockGenerator(settings.bpm)
-            if settings.runs and self._leader is None:
-                sent += self.to_clock(self.clock.start(now))
-        elif before is None or settings.bpm != before.bpm:
-            old.set_bpm(now, settings.bpm)
+            self.clock = self._own_clock(settings)
+            if self._leader is None:
+                sent += self._begin_clock(now, self.clock, settings)
+        else:
+            self._adopt_own(now, old, settings, before)
         if old is not None and old.running and self.clock is not old:
             sent += [(output, clock.STOP) for output in outputs]
         elif self._goes():
-            sent += [(output, clock.STOP) for output in set(outputs) - set(self._clock_to)]
+            sent += [(output, clock.STOP) for output in set(outputs) - set(self.clock_outputs.transport)]
         return sent
+
+    def _adopt_own(
+        self, now: int, own: clock.ClockGenerator, settings: ClockSettings, before: ClockSettings | None
+    ) -> None:
+        if before is None or settings.bpm != before.bpm:
+            own.set_bpm(now, settings.bpm)
+        if before is not None and settings.idles != before.idles:
+            own.set_idles(now, self._rules.clock_goes_on and settings.idles)
 
     def _goes(self) -> bool:
         return bool(self.clock is not None and self.clock.running) or self._leader is not None
@@ -310,7 +356,7 @@ class ClockAndTimecode:
         passing = []
         for output, unit in units:
             owner, at = self._owners.get(output, (source, now))
-            if output in self._clock_to or (owner != source and now - at < _OWNED):
+            if output in self.clock_outputs.to or (owner != source and now - at < _OWNED):
                 continue
             self._owners[output] = (source, now)
             passing.append((output, unit))
@@ -321,9 +367,8 @@ class ClockAndTimecode:
             return None
         return self._code_from if self._code_from is not None else next(iter(self.readers), None)
 
-    def to_clock(self, messages: Iterable[bytes]) -> Sent:
-        """These messages for the outputs of the clock."""
-        return [(output, message) for message in messages for output in self._clock_to]
+    def _to_clock(self, now: int, messages: Iterable[bytes]) -> Sent:
+        return self.clock_outputs.send(now, messages)
 
     def _to_code(self, messages: Iterable[bytes]) -> Sent:
         return [(output, message) for message in messages for output in self._code_to]

@@ -2,8 +2,9 @@
 
 from engine.answer_codes import AnswerCode
 from engine.core.commands import ControlClock, ControlTimecode
-from engine.core.timing.clock import FASTEST, SLOWEST, ClockGenerator
-from engine.core.timing.sync import ClockAndTimecode, Sent
+from engine.core.timing.clock import FASTEST, LAST_POSITION, SLOWEST, ClockGenerator
+from engine.core.timing.clock_outputs import Sent
+from engine.core.timing.sync import ClockAndTimecode
 from engine.midi.timecode import read_label
 
 SyncResult = tuple[AnswerCode, str, Sent]  # what became of it, a sentence, what is to be sent
@@ -33,10 +34,11 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
             )
         clock.set_bpm(now, float(value))
         return AnswerCode.DONE, clock_in_words(clock), []
-    if what not in ("start", "continue", "stop"):
+    if what not in ("start", "continue", "stop") and (what != "locate" or value is None):
         return (
             AnswerCode.BAD_REQUEST,
-            f'there is no clock command "{what}"; use start, continue, stop, tap or a number such as 120',
+            f'there is no clock command "{what}"; use start, continue, stop, tap or a number such as 120, '
+            "or locate with a song position",
             [],
         )
     if (leader := sync.follows(now)) is not None:
@@ -45,6 +47,8 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
             f'the clock follows "{leader}", which has priority over the internal clock; nothing changed',
             [],
         )
+    if what == "locate" and value is not None:
+        return _locate_clock(sync, now, clock, value)
     if clock.running == (what != "stop"):
         return (
             AnswerCode.UNCHANGED,
@@ -53,6 +57,16 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
         )
     sent = sync.command_clock(now, what)
     return AnswerCode.DONE, clock_in_words(clock), sent
+
+
+def _locate_clock(sync: ClockAndTimecode, now: int, clock: ClockGenerator, value: float | str) -> SyncResult:
+    if not isinstance(value, int | float) or not float(value).is_integer() or not 0 <= value <= LAST_POSITION:
+        text = f"a song position is 0 to {LAST_POSITION}, in sixteenths from the beginning; nothing changed"
+        return AnswerCode.BAD_REQUEST, text, []
+    if clock.running:
+        text = "the clock is running; stop it before you locate; nothing changed"
+        return AnswerCode.NOT_POSSIBLE, text, []
+    return AnswerCode.DONE, f"clock at song position {int(value)}", sync.locate_clock(now, int(value))
 
 
 def clock_in_words(clock: ClockGenerator) -> str:

@@ -1,23 +1,30 @@
 """What a rig says of its clock and time code, by indices: where they come from, and where they go."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from engine.midi.timecode import RATES, Label, Rate, read_label
-from engine.rig.models.rig import Rig
+from engine.rig.models.rig import Clock, Rig
 
 INTERNAL: Final = "internal"
 
 
 @dataclass(frozen=True)
 class ClockSettings:
-    """`sources`: inputs in order of preference, None for our own clock; `to`: outputs; `runs`: from the start."""
+    """`sources`: inputs in order of preference, None for our own clock; `to`: outputs; `runs`: from the start.
+
+    `idles`: our own clock goes on while it is stopped. `transport`: those of `to` that get start, stop and position.
+    `delays`: by output, how much later (ns) than the earliest it gets everything; those that have none are left out.
+    """
 
     sources: tuple[int | None, ...]
     to: tuple[int, ...]
     bpm: float
     runs: bool
+    idles: bool
+    transport: tuple[int, ...]
+    delays: Mapping[int, int]
 
     @property
     def own(self) -> bool:
@@ -64,9 +71,7 @@ def sync_settings(rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> Sy
     cues = tuple((scene.at, scene.number) for scene in rig.scenes if scene.at is not None)
     return SyncSettings(
         tuple(inputs),
-        ClockSettings(_sources(clock.source, inputs), _outputs(clock.to, outputs), clock.bpm, clock.run)
-        if clock
-        else None,
+        _clock_settings(clock, inputs, outputs) if clock else None,
         TimecodeSettings(
             None if code.source == INTERNAL else inputs.index(code.source),
             _outputs(code.to, outputs),
@@ -78,6 +83,21 @@ def sync_settings(rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> Sy
         if code
         else None,
         CueSettings(cues, bool(code and code.chase)),
+    )
+
+
+def _clock_settings(clock: Clock, inputs: Sequence[str], outputs: Sequence[str]) -> ClockSettings:
+    to = _outputs(clock.to, outputs)
+    earliest = min((clock.offset.get(name, 0) for name in clock.to), default=0)
+    late = {outputs.index(name): clock.offset.get(name, 0) - earliest for name in clock.to}
+    return ClockSettings(
+        _sources(clock.source, inputs),
+        to,
+        clock.bpm,
+        clock.run,
+        clock.idle,
+        to if clock.transport is None else _outputs(clock.transport, outputs),
+        {output: delay for output, delay in late.items() if delay},
     )
 
 

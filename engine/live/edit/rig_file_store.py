@@ -6,7 +6,7 @@ from typing import Any
 
 from engine.live.edit import rig_texts
 from engine.live.process.worker_process import WorkGivenUp
-from engine.live.process.worker_threads import in_a_thread, to_its_end
+from engine.live.process.worker_threads import to_its_end
 from engine.rig.edit.versions import RigVersions
 from engine.rig.read.load import text_of
 
@@ -29,7 +29,7 @@ class RigFileStore:
 
     async def keep(self, text: str) -> int:
         """Make a text the newest version; its number. Raises SaveError."""
-        return await in_a_thread(self._versions.keep, text)
+        return await to_its_end(self._versions.keep, text)
 
     async def former(self, number: int | None) -> str:
         """A version by its number; without one the newest that is not in the file. Raises SaveError."""

@@ -1,5 +1,7 @@
 """Saving the current rig to its file with proof, choosing when the file was edited meanwhile, and earlier versions."""
 
+import trio
+
 from engine.live.edit.rig_session import Plan, RigSession
 from engine.plurals import counted
 from engine.protocol import Answer, AnswerCode, VersionsAnswer, done, refused, unchanged
@@ -148,6 +150,9 @@ class RigSaver:
         except SaveError as fault:
             session.show.tell("rig file", f"{unsaved} and are lost: {fault}")
             return
+        except trio.Cancelled:
+            session.show.tell("rig file", f"{unsaved} and may be lost: the disk did not answer in time")
+            raise
         back = f"bayleaf save --undo --version {number} brings them back when the rig plays again"
         session.show.tell("rig file", f"{unsaved}; they are kept as version {number} of {self._file}: {back}")
 

@@ -20,6 +20,7 @@ from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, done, refused
 from engine.rig.edit.toml_edits import EditError
+from engine.rig.models.rig import Rig
 from filters.registry import FilterFault
 
 _UNDO: Final = 100  # edits that can be undone
@@ -141,7 +142,7 @@ class RigSession:
             if isinstance(found, Answer):
                 return found
             rig = on_our_machine(await to_its_end(self._parts.unpacked, found.rig, show.engine.rig), show.engine.rig)
-            if rig != show.engine.rig:
+            if _differs(rig, show.engine.rig):
                 adopt(show, await to_its_end(made_ready, rig, show.engine.state.compiled), found.text)
         except EditError as fault:
             return refused(AnswerCode.NOT_POSSIBLE, str(fault))
@@ -157,3 +158,9 @@ class RigSession:
         self.on_disk = self.text
         self.show.refused = None
         self.show.keep_place()
+
+
+def _differs(rig: Rig, playing: Rig) -> bool:
+    """Whether a rig put together after the playing one differs from it, be it in the order of ports or instruments."""
+    tables = ("inputs", "outputs", "instruments")
+    return rig != playing or any(getattr(rig, each) is not getattr(playing, each) for each in tables)

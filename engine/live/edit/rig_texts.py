@@ -108,7 +108,9 @@ class RigParts:
 
 
 def _same(found: Any, before: Any) -> Any:
-    return before if before == found else found
+    """What was there before, if it is equal and a table of ports or instruments is in the same order, too."""
+    alike = before == found and (not isinstance(found, dict) or repr(before) == repr(found))
+    return before if alike else found
 
 
 class _Pickler(pickle.Pickler):

@@ -1,6 +1,7 @@
 """The state file, which an engine keeps from one start to the next: its last scene and the place in the set list."""
 
 import json
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from itertools import count
@@ -100,6 +101,7 @@ class LastSceneWriter:
         self._moved = trio.Event()
         self._written = trio.Event()
         self._written.set()
+        self._writing = threading.Lock()  # a try that was abandoned on a slow disk may still be under way
 
     def last(self) -> ShowPosition | None:
         """Where the show was when it was last written down, or None if that is not known."""
@@ -133,14 +135,18 @@ class LastSceneWriter:
 
     async def write(self) -> None:
         """Write the latest position down, if that is still to be done."""
-        position, self._to_write = self._to_write, None
+        position = self._to_write
         if position is None:
             return
         try:
-            kept = await to_its_end(write_last, self._path, self._rig_file, position)
+            kept = await to_its_end(self._write_alone, position)
             if kept is not None:
                 self._say(kept)
-        except OSError as fault:
-            if self._to_write is None:
-                self._to_write = position  # tried again with the next scene, or at the end
+            if self._to_write is position:
+                self._to_write = None
+        except OSError as fault:  # tried again with the next scene, or at the end
             self._say(f"the last scene could not be written down ({fault.strerror}: {self._path})")
+
+    def _write_alone(self, position: ShowPosition) -> str | None:
+        with self._writing:
+            return write_last(self._path, self._rig_file, position)

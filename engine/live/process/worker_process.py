@@ -21,6 +21,7 @@ from typing import IO, Any, Final, TypeVar, TypeVarTuple
 import trio
 
 from engine.give_way import give_way
+from engine.live.process.worker_threads import in_a_thread
 from engine.user_error import UserError
 
 _MEMORY: Final = 1 << 30  # bytes of address space
@@ -47,20 +48,19 @@ class WorkerProcess:
     def start(self) -> None:
         """Start the child, unless it runs. Any thread. Raises OSError."""
         with self._starting:
-            if self._child is None or self._child.poll() is not None:
-                command = [sys.executable, "-P", "-m", __name__, self._module]
-                pipe = subprocess.PIPE
-                self._child = subprocess.Popen(command, stdin=pipe, stdout=pipe)
+            self._running()
 
     async def run(self, call: Callable[[*_Given], _Found], *given: *_Given) -> _Found:
         """What the call returns or raises; call, arguments and answer are pickled.
 
         Raises WorkGivenUp. If the task is cancelled, the child is ended.
         """
+        given_up = threading.Event()
         async with self._lock:
             try:
-                answered, answer = await trio.to_thread.run_sync(self._exchange, (call, given), abandon_on_cancel=True)
+                answered, answer = await in_a_thread(self._exchange, (call, given), given_up)
             except trio.Cancelled:
+                given_up.set()
                 self.close()
                 raise
         if answered:
@@ -75,14 +75,28 @@ class WorkerProcess:
         if child is not None:
             _end(child)
 
-    def _exchange(self, work: tuple[Callable[..., Any], tuple[Any, ...]]) -> tuple[bool, Any]:
+    def _running(self) -> subprocess.Popen[bytes]:
+        """The child, started if need be; for who holds `_starting`."""
+        if self._child is not None and self._child.poll() is not None:
+            _end(self._child)
+            self._child = None
+        if self._child is None:
+            command = [sys.executable, "-P", "-m", __name__, self._module]
+            self._child = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        return self._child
+
+    def _exchange(
+        self, work: tuple[Callable[..., Any], tuple[Any, ...]], given_up: threading.Event
+    ) -> tuple[bool, Any]:
         try:
-            self.start()
+            with self._starting:
+                if given_up.is_set():  # this thread is late: the child, if there is one, is not ours
+                    raise WorkGivenUp("it was interrupted")
+                child = self._running()
         except OSError as fault:
             raise WorkGivenUp(f"no process could be started for it ({fault.strerror})") from None
-        child = self._child
-        if child is None or child.stdin is None or child.stdout is None:
-            raise WorkGivenUp("it was interrupted")
+        assert child.stdin is not None
+        assert child.stdout is not None
         try:
             _write(child.stdin, work)
             found: tuple[bool, Any] = pickle.load(child.stdout)

@@ -1,6 +1,7 @@
 """Runs slow work in other threads, on any processor, so that the music need not wait for it."""
 
 import contextlib
+import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
@@ -30,9 +31,12 @@ async def to_its_end(call: Callable[[*_Given], _Found], *given: *_Given) -> _Fou
     Work that hangs, as on a disk that is gone, is abandoned a second later: it must not hold up the end of a show.
     """
     finished, loop = trio.Event(), trio.lowlevel.current_trio_token()
+    claim = threading.Lock()  # the work takes it as it begins, or the cancelled task before that
     results: list[Outcome[_Found]] = []
 
     def work() -> None:
+        if not claim.acquire(blocking=False):
+            return
         results.append(capture(call, *given))
         with contextlib.suppress(trio.RunFinishedError):
             loop.run_sync_soon(finished.set)
@@ -40,6 +44,8 @@ async def to_its_end(call: Callable[[*_Given], _Found], *given: *_Given) -> _Fou
     try:
         await trio.to_thread.run_sync(_anywhere, work, abandon_on_cancel=True)
     except trio.Cancelled:
+        if claim.acquire(blocking=False):  # it has not begun, and now never does
+            raise
         with trio.move_on_after(_GRACE, shield=True):
             await finished.wait()
         if not results:

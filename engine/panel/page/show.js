@@ -81,6 +81,7 @@ function showConnection() {
   old.hidden = !isOld() && !held.gone;
   if (!old.hidden) say(old, ageWords());
   byId("view-show").classList.toggle("old", !old.hidden);
+  byId("health").hidden = !old.hidden; // whether all is well is not known
   const role = byId("role");
   role.hidden = held.role !== "view";
   say(role, role.hidden ? "" : "View only: this browser cannot change the show.");

@@ -14,7 +14,9 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from engine import durable_files, renames
+from engine.regular_files import read_regular
 from engine.rig.edit.file_attributes import AttributesLost, open_to_editors, take_over
+from engine.rig.read.toml_limits import LONGEST_TEXT
 
 KEPT: Final = 50
 _UNFINISHED: Final = ".saving"  # suffix of files that are being written
@@ -56,7 +58,7 @@ class RigVersions:
         Raises SaveError.
         """
         try:
-            return plain(_decoded(self.path.read_bytes()))
+            return plain(_decoded(_read(self.path)))
         except FileNotFoundError:
             return None
         except OSError as fault:
@@ -74,7 +76,7 @@ class RigVersions:
         except OSError as fault:
             raise SaveError(f"{self.path} could not be saved and is unchanged: {_reason(fault)}") from None
         try:
-            back = self.path.read_bytes()
+            back = _read(self.path)
         except OSError as fault:
             raise SaveError(
                 f"{self.path} was written but cannot be read back; its previous text is the newest version: "
@@ -90,10 +92,16 @@ class RigVersions:
         """Make a text the newest version and return its number; the file is not changed. Raises SaveError."""
         try:
             self._sweep()
-            present = self.path.read_bytes() if self.path.exists() else b""
-            return self._keep(_as_file(text, present))
+            return self._keep(_as_file(text, self._present_bytes()))
         except OSError as fault:
             raise SaveError(f"no version of {self.path} could be kept: {_reason(fault)}") from None
+
+    def _present_bytes(self) -> bytes:
+        """The bytes of the file; none if there is no such file, or nothing that can be read."""
+        try:
+            return _read(self.path)
+        except OSError:
+            return b""
 
     def _save(self, text: str, expected: str | None) -> tuple[bytes, list[str]]:
         """Write the file; the bytes written, and the names of the removed half-written files."""
@@ -122,7 +130,7 @@ class RigVersions:
     def _expected_bytes(self, expected: str | None) -> bytes | None:
         """The bytes of the file. Raises SaveError if they are not what is expected."""
         try:
-            present = self.path.read_bytes()
+            present = _read(self.path)
         except FileNotFoundError:
             present = None
         if (None if present is None else plain(_decoded(present))) != (None if expected is None else plain(expected)):
@@ -191,7 +199,7 @@ class RigVersions:
 
     def _keep(self, present: bytes) -> int:
         numbers = self._numbers()
-        if numbers and self._file(numbers[-1]).read_bytes() == present:
+        if numbers and _read(self._file(numbers[-1])) == present:
             return numbers[-1]
         self._make_folder()
         number = numbers[-1] + 1 if numbers else 1
@@ -220,7 +228,7 @@ class RigVersions:
     def text(self, number: int) -> str:
         """The text of a version, plain. Raises SaveError."""
         try:
-            return plain(_decoded(self._file(number).read_bytes()))
+            return plain(_decoded(_read(self._file(number))))
         except OSError:
             raise SaveError(f"there is no version {number} of {self.path}; bayleaf save --history lists them") from None
 
@@ -249,13 +257,18 @@ class RigVersions:
         return tuple(made)
 
 
+def _read(path: Path) -> bytes:
+    """Whoever shares the folder may have put a pipe or a device there. Raises OSError."""
+    return read_regular(path, LONGEST_TEXT)
+
+
 def _reason(fault: OSError) -> str:
     return fault.strerror or str(fault)
 
 
 def _holds(file: Path, text: str) -> bool:
     """Whether this is a file, not a link or a folder, with this text."""
-    return stat.S_ISREG(os.lstat(file).st_mode) and plain(_decoded(file.read_bytes())) == plain(text)
+    return stat.S_ISREG(os.lstat(file).st_mode) and plain(_decoded(_read(file))) == plain(text)
 
 
 def _decoded(data: bytes) -> str:

@@ -16,6 +16,7 @@ from pydantic import (
 
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
+from engine.rig.models.formats import Since
 from engine.rig.models.network import Network
 from engine.rig.models.references import Reference
 from engine.rig.models.values import (
@@ -25,6 +26,7 @@ from engine.rig.models.values import (
     Inputs,
     Name,
     Names,
+    NamesOrNone,
     Nanoseconds,
     Outputs,
     Part,
@@ -32,6 +34,7 @@ from engine.rig.models.values import (
     PrintedProgram,
     Scenes,
     SetupLines,
+    Shift,
     Text,
     WholeSysEx,
     between,
@@ -169,12 +172,19 @@ def _tempo(found: Any) -> Any:
 
 
 class Clock(Part):
-    """One clock for the rig, from the first of these sources that is running: inputs, or "internal"."""
+    """One clock for the rig, from the first of these sources that is running: inputs, or "internal".
+
+    `idle`: our own clock goes on while it is stopped; `offset`: by output, how much later it gets the clock;
+    `transport`: those of `to` that get start, stop and song position, None for all.
+    """
 
     source: Annotated[Names, Reference("inputs", word="internal", many=True)] = Field(("internal",), alias="from")
     bpm: Annotated[float, BeforeValidator(_tempo)] = 120.0
     to: Outputs = ()
     run: bool = False
+    idle: Annotated[bool, Since(2)] = True
+    offset: Annotated[dict[str, Shift], Since(2)] = Field(default_factory=dict)
+    transport: Annotated[NamesOrNone | None, Reference("outputs", many=True), Since(2)] = None
 
 
 class TimeCode(Part):

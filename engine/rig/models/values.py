@@ -14,6 +14,7 @@ from engine.rig.models.references import Reference
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+_FURTHEST = 100_000_000  # ns; a larger offset is no latency of gear
 _LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a typing mistake
 
 
@@ -77,6 +78,11 @@ def _names(found: Any) -> Any:
     return tuple(found)
 
 
+def _names_or_none(found: Any) -> Any:
+    """The same, or an empty list."""
+    return () if found == [] else _names(found)
+
+
 def _order(found: Any) -> Any:
     """A set list's scenes, as a tuple."""
     if not isinstance(found, list) or not found:
@@ -114,6 +120,15 @@ def _milliseconds(found: Any) -> Any:
     return nanoseconds
 
 
+def _shift(found: Any) -> Any:
+    """ "-4 ms" as nanoseconds."""
+    match = re.fullmatch(r"([+-]?[0-9]{1,3}(?:\.[0-9]{1,6})?) ?ms", found.strip()) if isinstance(found, str) else None
+    nanoseconds = round(float(match[1]) * 1_000_000) if match else None
+    if nanoseconds is None or abs(nanoseconds) > _FURTHEST:
+        raise ValueError('a time from "-100 ms" to "100 ms", such as "-4 ms"')
+    return nanoseconds
+
+
 def _setup(found: Any) -> Any:
     """Set-up messages in words, kept as they are written."""
     if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
@@ -130,6 +145,8 @@ WholeSysEx = Annotated[str, AfterValidator(_whole_sysex)]
 SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]
+Shift = Annotated[int, BeforeValidator(_shift)]
+NamesOrNone = Annotated[tuple[str, ...], BeforeValidator(_names_or_none)]
 Inputs = Annotated[Names, Reference("inputs", many=True)]
 Outputs = Annotated[Names, Reference("outputs", many=True)]
 Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order), Reference("scenes", many=True)]

@@ -10,7 +10,7 @@ from engine.rig.models.formats import too_new
 from engine.rig.models.references import references
 from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.network_checks import check_network
-from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, no_such, refer, table, tables
+from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
 
 
 def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
@@ -31,6 +31,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _names_like_numbers(data)
     yield from _bursts(data, lists)
     yield from _controls(data)
+    yield from _clock_outputs(data)
     yield from check_network(data)
 
 
@@ -261,3 +262,18 @@ def _condition(control: Data) -> Data:
     if isinstance(condition.get("sysex"), str):
         condition["sysex"] = "".join(condition["sysex"].split()).upper()
     return condition
+
+
+# Clock
+
+
+def _clock_outputs(data: Data) -> Iterator[Complaint]:
+    """Offset and transport are for outputs that get the clock."""
+    clock, outputs = table(table(data, "sync"), "clock"), table(data, "outputs")
+    to = [name for _, name in names(clock.get("to"), ())]
+    place: Keys = ("sync", "clock")
+    listed = [((*place, "offset", name), name) for name in table(clock, "offset")]
+    listed += [each for each in names(clock.get("transport"), (*place, "transport")) if each[1] in outputs]
+    for keys, name in listed:
+        if name not in to:
+            yield Complaint(keys, f'"{name}" does not get the clock; add it to the list `to` of [sync.clock]')

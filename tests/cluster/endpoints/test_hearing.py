@@ -6,6 +6,7 @@ from functools import partial
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from engine.cluster.endpoints.hearing import Hearing
 from engine.cluster.link.wire_format import OrderSender, pack_give
@@ -214,3 +215,13 @@ def test_an_owner_that_errs_loses_its_own_outputs_only() -> None:
     assert charge.epoch("right") == 9
     charge.owner_there(3 * S, "right", False)
     assert charge.refused(3 * S, "left", "spare") == [Follow("spare")]
+
+
+def test_a_word_full_of_mistakes_costs_little() -> None:
+    """A list ends with its first mistake, and thousands of mistakes elsewhere are counted and not written down."""
+    lease = {"epoch": 1, "holder": None, "given_to": None, "incomplete": [1] * 20_000}
+    with pytest.raises(ValidationError) as fault:
+        Lease.model_validate_json(json.dumps(lease))
+    assert fault.value.error_count() == 1
+    with pytest.raises(ValueError, match="5,000 values in it are wrong"):
+        read_word(Report, json.dumps({"outputs": {f"{number}": 1 for number in range(5_000)}}).encode())

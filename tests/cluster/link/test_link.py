@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
+from time import sleep
 
 import pytest
 
@@ -265,6 +266,31 @@ def test_tokens_that_flicker_without_end_count_as_gone(pair: tuple[Link, Link]) 
 
     until("the tokens to be gone", flicker)
     until("the token that stays", lambda: there == {"r1/test/alive/stage-left/in/keys"})
+    assert desk.faults == 0
+
+
+def test_a_state_whose_token_flickers_is_asked_for_once(pair: tuple[Link, Link]) -> None:
+    """However often a machine says that it keeps a state, one question for it waits, and those for others go on."""
+    left, desk = pair
+    questions: list[bytes] = []
+    heard: list[bytes] = []
+
+    def answered(question: bytes) -> bytes | None:
+        questions.append(question)
+        sleep(0.02)
+        return None
+
+    left.answer("r1/test/lease/stage-left/stage-left", answered)
+    left.keep("r1/test/state/show", b"Overture")
+    desk.subscribe_state("r1/test/lease/stage-left", lambda _, payload: None)
+    left.alive("r1/test/lease/stage-left/stage-left")
+    until("the first question", lambda: questions)
+    for _ in range(300):
+        left.gone("r1/test/lease/stage-left/stage-left")
+        left.alive("r1/test/lease/stage-left/stage-left")
+    desk.subscribe_state("r1/test/state/show", lambda _, payload: heard.append(payload))
+    until("what is kept there", lambda: heard == [b"Overture"])
+    assert len(questions) < 100
     assert desk.faults == 0
 
 

@@ -298,16 +298,23 @@ def test_an_hour_without_drift(bpm: float) -> None:
 
 
 def test_the_place_of_our_own_clock() -> None:
-    """After stop and continue our own clock goes on where it was: each clock sent is one step; start begins at 0."""
+    """Each clock sent is one step. Continue goes on at the sixteenth that has begun (p. 27); start begins at 0."""
     generator = ClockGenerator(120)
     generator.start(0)
     assert len(list(taken(generator, SECOND))) == 48
     generator.stop()
     assert (generator.position, generator.due, generator.send(2 * SECOND)) == (47, None, [])
-    assert generator.go_on(3 * SECOND) == [CONTINUE]
+    located, *rest = generator.go_on(3 * SECOND)
+    assert (located, rest) == (bytes((0xF2, 47 // 6, 0)), [CONTINUE])
     assert len(list(taken(generator, 4 * SECOND))) == 48
     heard = ClockFollower()
-    for now, message in ((0, START), *((number, CLOCK) for number in range(48)), (50, STOP), (51, CONTINUE)):
+    for now, message in (
+        (0, START),
+        *((number, CLOCK) for number in range(48)),
+        (50, STOP),
+        (51, located),
+        (51, CONTINUE),
+    ):
         heard.hear(now, message)
     for number in range(48):
         heard.hear(100 + number, CLOCK)
@@ -392,6 +399,30 @@ def test_a_short_stall_loses_no_clock(stall: int, bpm: float, part: float) -> No
     on_grid = [first + round(number * length) for number in range(len(times))]
     assert times[60:] == on_grid[60:]  # the number of each clock is its place: none is missing
     assert generator.position == len(times) - 1
+
+
+@given(
+    stall=st.integers(1, 23), before=st.sampled_from([60.0, 120.0, 300.0]), after=st.sampled_from([59.0, 120.5, 200.0])
+)
+def test_a_new_tempo_after_a_short_stall_loses_no_clock(stall: int, before: float, after: float) -> None:
+    """Clocks that are still owed when the tempo changes follow, too: every one that belongs in the time
+    so far has been sent when the grid is met again."""
+    generator, length = ClockGenerator(before), period(before)
+    generator.start(0)
+    assert generator.due is not None
+    first = generator.due
+    list(taken(generator, first + round(3 * length)))
+    now = first + round((3 + stall + 0.5) * length)
+    assert generator.send(now) == [CLOCK]
+    generator.set_bpm(now, after)
+    times = [now]
+    while len(times) < 80:
+        assert generator.due is not None
+        times.append(generator.due)
+        assert generator.send(times[-1]) == [CLOCK]
+    belongs = 3 + stall + 0.5 + (times[-1] - now) / period(after)
+    assert generator.position == pytest.approx(belongs, abs=1e-6)
+    assert all(late - early >= min(period(before), period(after)) / 2 - 1 for early, late in pairwise(times[:stall]))
 
 
 def test_a_long_stall() -> None:

@@ -265,6 +265,27 @@ async def test_a_route_is_set_on_and_off(remote: RemoteMachine) -> None:
     assert "# for Friday" in remote.session.text
 
 
+async def test_after_a_route_and_after_a_rig_the_next_request_waits(
+    remote: RemoteMachine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A tenth of a second after a route, a second after a rig: an edit is work, and whoever asks cannot hurry it."""
+    pauses: list[float] = []
+    sleep = trio.sleep
+
+    async def pause(seconds: float) -> None:
+        pauses.append(seconds)
+        await sleep(0.001)  # the pause itself is not waited for here
+
+    monkeypatch.setattr(trio, "sleep", pause)
+    remote.play(route_request(DEVICE, RouteRequest(1, 2, True)))
+    await remote.answer()
+    await eventually(lambda: 0.1 in pauses)
+    assert 1.0 not in pauses
+    remote.play(*BLOCKS)
+    await remote.answer()
+    await eventually(lambda: 1.0 in pauses)
+
+
 async def test_a_route_between_nothing(remote: RemoteMachine) -> None:
     """A route to or from a port that the rig does not have changes nothing, and the sender is answered so."""
     for route in (RouteRequest(3, 1, True), RouteRequest(1, 3, True)):

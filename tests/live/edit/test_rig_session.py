@@ -3,14 +3,16 @@
 import json
 import os
 import sys
+import threading
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
-from engine.core.commands import NextScene, RecallScene
+from engine.core.commands import NextScene, RecallScene, Resend
 from engine.core.control.remote_messages import RouteRequest
 from engine.live.edit import rig_session
 from engine.live.edit.edit_requests import EditRequests
@@ -362,6 +364,18 @@ async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
     assert "90 3C 40" in desk.bench.heard("strings")
 
 
+async def test_a_scene_that_is_deleted_while_it_plays_is_sent_again(desk: Desk) -> None:
+    """A player, a foot switch or waking up may ask for its sounds, which it still has, even if an output is missing."""
+    await desk.scenes("delete", 1)
+    desk.bench.outputs["brass"].unplug()
+    desk.show.check_outputs()
+    desk.bench.passes(1_000_000_000)
+    desk.bench.heard("strings")
+    assert desk.show.apply(Resend(), "shell").text.startswith("scene 1 Overture sent again")
+    desk.bench.passes(2_000_000_000)
+    assert any(message.startswith("C") for message in desk.bench.heard("strings"))
+
+
 async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     """It continues under its new number, its burst is not sent again, and next continues from its place."""
     desk.bench.heard("strings")
@@ -495,6 +509,43 @@ async def test_what_cannot_be_kept_at_the_end_is_reported(desk: Desk, monkeypatc
     assert "No space left on device" in notice
 
 
+async def test_a_slow_disk_at_the_end_loses_no_edit(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A version that is being written when the time for it is over is finished, and reported."""
+    begun, late, flush = threading.Event(), threading.Event(), os.fsync
+
+    def slow(file: int) -> None:
+        begun.set()
+        late.wait()
+        flush(file)
+
+    await desk.scenes("rename", 3, name="Last dance")
+    monkeypatch.setattr(os, "fsync", slow)
+    desk.bench.told()
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(desk.saver.leave)
+        await trio.to_thread.run_sync(begun.wait)
+        nursery.cancel_scope.cancel()
+        with trio.CancelScope(shield=True):
+            await trio.testing.wait_all_tasks_blocked()
+        late.set()
+    [(_, notice)] = desk.bench.told()
+    assert "they are kept as version 1" in notice
+    assert await desk.kept() == [desk.session.text]
+
+
+async def test_a_disk_that_hangs_at_the_end_is_reported(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The show ends without the version, and the player knows."""
+    for_ever = threading.Event()
+    await desk.scenes("rename", 3, name="Last dance")
+    monkeypatch.setattr(os, "fsync", lambda file: for_ever.wait())
+    desk.bench.told()
+    with trio.move_on_after(0.05):
+        await desk.saver.leave()
+    for_ever.set()
+    [(_, notice)] = desk.bench.told()
+    assert notice == "edits were not saved and may be lost: the disk did not answer in time"
+
+
 async def test_the_answer_names_all_that_follows_a_changed_scene(desk: Desk) -> None:
     """The answer names set lists, controls and start that follow a new name or number, and lists that lose a scene."""
     called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
@@ -510,3 +561,15 @@ async def test_the_answer_names_all_that_follows_a_changed_scene(desk: Desk) -> 
     assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and removed from set list Friday;")
     rig = desk.show.engine.rig
     assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")
+
+
+async def test_ports_in_another_order_are_numbered_in_it(desk: Desk) -> None:
+    """Machines that set routes count inputs in the order of the file, which an edit may change and nothing else."""
+    assert [*desk.show.engine.rig.inputs] == ["keys", "pedals"]
+    lines = TEXT.splitlines(keepends=True)
+    first = next(place for place, line in enumerate(lines) if line.startswith("keys ="))
+    lines[first], lines[first + 1] = lines[first + 1], lines[first]
+    assert (await desk.remote_work.restore("".join(lines), "a test")).done
+    assert [*desk.show.engine.rig.inputs] == ["pedals", "keys"]
+    await desk.scenes("undo")
+    assert [*desk.show.engine.rig.inputs] == ["keys", "pedals"]

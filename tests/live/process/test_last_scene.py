@@ -3,10 +3,12 @@
 import errno
 import json
 import os
+import threading
 from pathlib import Path
 from typing import Any
 
 import pytest
+import trio
 
 from engine.core.control.setlist import ShowPosition
 from engine.live.process import last_scene
@@ -214,3 +216,40 @@ def test_a_folder_in_the_files_place_is_reported(state: Path, tmp_path: Path) ->
     with pytest.raises(OSError, match="directory"):
         write(state, tmp_path / "pit.toml", 1)
     assert os.listdir(state.parent) == ["bayleaf.json"]
+
+
+async def test_a_scene_recalled_as_the_show_ends_is_written_down(state: Path, tmp_path: Path) -> None:
+    """The task that writes may be cancelled before its thread begins; the position waits for the last try."""
+    writer = LastSceneWriter(state, tmp_path / "pit.toml", lambda text: None)
+    writer.note(ShowPosition(12, "Friday", 2))
+    with trio.CancelScope() as scope:
+        scope.cancel()
+        await writer.write()
+    await writer.write()
+    assert last(state, tmp_path / "pit.toml") == 12
+
+
+async def test_a_slow_disk_has_one_writer_at_a_time(
+    state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last try begins once the one that was abandoned is through: they write to one temporary file."""
+    under_way, most, go_on = [0], [0], threading.Event()
+
+    def slow(*given: Any) -> None:
+        under_way[0] += 1
+        most[0] = max(most[0], under_way[0])
+        go_on.wait()
+        under_way[0] -= 1
+        write_last(*given)
+
+    monkeypatch.setattr(last_scene, "write_last", slow)
+    writer = LastSceneWriter(state, tmp_path / "pit.toml", lambda text: None)
+    writer.note(ShowPosition(12, "Friday", 2))
+    with trio.move_on_after(0.05):
+        await writer.write()
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(writer.write)
+        await trio.sleep(0.1)
+        go_on.set()
+    assert most == [1]
+    assert last(state, tmp_path / "pit.toml") == 12

@@ -1,5 +1,6 @@
 """The child process for heavy work: answers, faults, limits and its end."""
 
+import gc
 import os
 import pickle
 import signal
@@ -8,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 import trio
@@ -129,3 +131,43 @@ async def test_a_child_ends_with_its_engine(worker: WorkerProcess) -> None:
         return False
 
     await eventually(gone)
+
+
+async def test_cancelled_work_that_had_not_begun_starts_no_child(
+    worker: WorkerProcess, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A thread that gets its turn only after its task was cancelled must not use the child of the next piece."""
+    late, go_on, through, exchange = threading.Event(), threading.Event(), threading.Event(), worker._exchange
+    started: list[object] = []
+
+    def exchange_late(*given: Any) -> Any:
+        late.set()
+        go_on.wait()
+        try:
+            return exchange(*given)
+        finally:
+            through.set()
+
+    def start(*given: Any, **options: Any) -> Any:
+        started.append(given)
+        return popen(*given, **options)
+
+    popen = subprocess.Popen
+    monkeypatch.setattr(subprocess, "Popen", start)
+    monkeypatch.setattr(worker, "_exchange", exchange_late)
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(worker.run, os.getpid)
+        await trio.to_thread.run_sync(late.wait)
+        nursery.cancel_scope.cancel()
+    go_on.set()
+    await trio.to_thread.run_sync(through.wait)
+    assert started == []
+
+
+async def test_a_child_that_ended_by_itself_leaves_nothing_open(worker: WorkerProcess) -> None:
+    """Such as one that the system ended for want of memory while it had nothing to do (a warning fails the test)."""
+    child = await worker.run(os.getpid)
+    os.kill(child, signal.SIGKILL)
+    await trio.to_thread.run_sync(os.waitid, os.P_PID, child, os.WEXITED | os.WNOWAIT)
+    assert await worker.run(len, "abc") == 3
+    gc.collect()

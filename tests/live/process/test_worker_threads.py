@@ -135,3 +135,12 @@ async def test_work_that_hangs_is_abandoned() -> None:
         await to_its_end(for_ever.wait)
     assert scope.cancelled_caught
     for_ever.set()
+
+
+async def test_work_that_never_began_is_not_waited_for(autojump_clock: trio.testing.MockClock) -> None:
+    """In a task that is cancelled already there is nothing to come to its end."""
+    begun: list[str] = []
+    with trio.CancelScope() as scope:
+        scope.cancel()
+        await to_its_end(begun.append, "begun")
+    assert (begun, trio.current_time()) == ([], 0)

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -390,3 +391,18 @@ def test_the_file_and_its_versions_stay_its_owners(file: Path) -> None:
     RigVersions(file).save("two\n", "one\n")
     folder = file.with_name(".pit.toml.versions")
     assert {path.stat().st_uid for path in (file, folder, *folder.iterdir())} == {owner}
+
+
+@pytest.mark.parametrize("kind", ["pipe", "device"])
+def test_what_is_no_file_is_neither_waited_for_nor_read(tmp_path: Path, kind: str) -> None:
+    """Whoever shares the folder can put anything in the rig's place: saving says so, and nothing hangs."""
+    path = tmp_path / "pit.toml"
+    if kind == "pipe":
+        os.mkfifo(path)
+    else:
+        path.symlink_to("/dev/zero")
+    kept = RigVersions(path)
+    for attempt in (kept.present, partial(kept.save, "a", "b")):
+        with pytest.raises(SaveError, match="is not a regular file"):
+            attempt()
+    assert kept.text(kept.keep("a")) == "a"
