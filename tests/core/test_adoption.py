@@ -62,12 +62,12 @@ def test_an_output_that_moves_to_another_machine_has_another_cable() -> None:
     moved.take_orders()
     old.receive(2 * MS, KEYS, b"\x90\x3c\x40")
     assert [order.messages for order in moved.take_orders()] == [(b"\x90\x3c\x40",)]
-    adopt(old, 3 * MS, read(text(), "test"), remote=["strings"])
+    assert old.state.cables[BRASS] is brass
+    adopt(old, 3 * MS, read(text(), "test"), remote=["strings", "brass"])
     assert old.state.cables[STRINGS] is moved, "it stays there: so does its cable, with what it knows"
     adopt(old, 4 * MS, read(text(), "test"))
     assert old.state.cables[STRINGS].remote is None
     assert old.state.cables[STRINGS] is not strings
-    assert old.state.cables[BRASS] is brass
 
 
 def test_what_an_edit_did_not_touch_is_not_compiled_again() -> None:

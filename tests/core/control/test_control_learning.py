@@ -109,6 +109,11 @@ def test_a_quarter_of_a_second_tells_two_presses_apart(apart: int, count: int) -
     assert learned(heard((0, "C0 0B"), (apart, "C0 0B"))).presses == count
 
 
+def test_what_goes_on_bouncing_is_one_press() -> None:
+    """It is the time since the last change that counts, however long the whole has lasted."""
+    assert learned(heard(*((200 * place, "C0 0B") for place in range(4)))).presses == 1
+
+
 @pytest.mark.parametrize(("apart", "count"), [(60, 1), (61, 2)])
 def test_a_key_that_is_up_for_a_moment_is_still_the_same_press(apart: int, count: int) -> None:
     """What closes again within 60 ms bounces; later, the foot came back."""

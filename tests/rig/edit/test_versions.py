@@ -20,8 +20,6 @@ from engine import renames
 from engine.rig.edit.versions import KEPT, RigVersions, SaveError
 from tests.support.paths import process_of
 
-pytestmark = pytest.mark.slow
-
 
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
@@ -125,6 +123,7 @@ def saves(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
     return driven(tmp_path_factory.mktemp("saves"), request.param)
 
 
+@pytest.mark.slow
 def test_whatever_happens_the_file_is_the_old_one_or_the_new_one(saves: list[dict[str, Any]]) -> None:
     """Killed at any line or failed at any call, the file and its versions are whole texts, and no text is lost."""
     assert len(saves) > 40
@@ -133,6 +132,7 @@ def test_whatever_happens_the_file_is_the_old_one_or_the_new_one(saves: list[dic
         assert save["versions"] in (["old"], []) if save["holds"] == "old" else save["versions"] == ["old"]
 
 
+@pytest.mark.slow
 def test_what_is_said_is_true(saves: list[dict[str, Any]]) -> None:
     """A save that failed says so in one sentence, with the file, the reason, and whether the file is as it was."""
     for save in saves:
@@ -146,6 +146,7 @@ def test_what_is_said_is_true(saves: list[dict[str, Any]]) -> None:
             assert save["holds"] == "new"
 
 
+@pytest.mark.slow
 def test_the_next_save_works_and_cleans_up(saves: list[dict[str, Any]]) -> None:
     """After any such failure the next save succeeds, and removes what a killed one left half-written."""
     for save in saves:
@@ -155,6 +156,7 @@ def test_the_next_save_works_and_cleans_up(saves: list[dict[str, Any]]) -> None:
     assert any(save["unfinished"] for save in saves)  # it was tried
 
 
+@pytest.mark.slow
 def test_a_save_killed_at_any_moment_leaves_whole_texts(file: Path) -> None:
     """A process that saves repeatedly and is killed from outside leaves the file and every version whole."""
     texts = ["".join(f"{word} {line}\n" for line in range(2000)) for word in ("tick", "tock")]
@@ -194,6 +196,7 @@ def _no_more_than(size: int, action: signal.Handlers) -> Callable[[], None]:
     return limit
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("action", [signal.SIG_DFL, signal.SIG_IGN], ids=["killed", "refused"])
 def test_a_write_that_ends_half_way(file: Path, action: signal.Handlers) -> None:
     """If a save is killed or fails in the middle of the text (setrlimit, SIGXFSZ: POSIX), the old file is whole."""
