@@ -53,12 +53,12 @@ class Reach(NamedTuple):
         """The tests that reach a mutant, with the seconds that each may take: those of its own module, and the others.
 
         The fastest come first, until all are together `most` seconds long; before them comes `first`, if there is such
-        a test. What the import carries out concerns every test of its file, or all tests if it has no functions.
+        a test. What an import or a fork reaches, and no test in its own process, concerns every test of its file, or
+        all tests if it has no functions.
         """
         lines = self.lines.get(mutant.file, {})
-        ran = [lines[line] for line in range(mutant.first, mutant.last + 1) if line in lines]
-        reached = {test for tests in ran for test in tests}
-        if mutant.at_import or (ran and not reached):
+        reached = {test for line in range(mutant.first, mutant.last + 1) for test in lines.get(line, ())}
+        if mutant.at_import or not reached:
             reached = {test for tests in lines.values() for test in tests} or set(self.seconds)
             reached |= {test for test in self.seconds if test.startswith(_FIGURES)}
         name = f"/test_{Path(mutant.file).stem}"
