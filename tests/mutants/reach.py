@@ -53,21 +53,25 @@ class Reach(NamedTuple):
         """The tests that reach a mutant, with the seconds that each may take: those of its own module, and the others.
 
         The fastest come first, until all are together `most` seconds long; before them comes `first`, if there is such
-        a test. What an import or a fork reaches, and no test in its own process, concerns every test of its file, or
-        all tests if it has no functions.
+        a test. What an import or a fork reaches, and no test in its own process, concerns the test modules that reach
+        anything of its file, or all of them if nothing does.
         """
         lines = self.lines.get(mutant.file, {})
         reached = {test for line in range(mutant.first, mutant.last + 1) for test in lines.get(line, ())}
         if mutant.at_import or not reached:
-            reached = {test for tests in lines.values() for test in tests} or set(self.seconds)
-            reached |= {test for test in self.seconds if test.startswith(_FIGURES)}
+            modules = {_FIGURES, *(_module(test) for tests in lines.values() for test in tests)}
+            reached = {test for test in self.seconds if len(modules) == 1 or _module(test) in modules}
         name = f"/test_{Path(mutant.file).stem}"
-        ordered = sorted(reached, key=lambda test: (name not in test.partition("::")[0], self.seconds[test], test))
+        ordered = sorted(reached, key=lambda test: (name not in _module(test), self.seconds[test], test))
         until = accumulate(self.seconds[test] for test in ordered)
         chosen = [test for test, end in zip(ordered, until, strict=True) if end <= most]
-        own = [test for test in chosen if name in test.partition("::")[0]]
+        own = [test for test in chosen if name in _module(test)]
         parts = ([first] if first in self.seconds else [], own, chosen[len(own) :])
         return [{test: _AT_LEAST + _TIMES_AS_LONG * self.seconds[test] for test in part} for part in parts if part]
+
+
+def _module(test: str) -> str:
+    return test.partition("::")[0]
 
 
 def measure(tree: Tree, file: Path) -> Reach:

@@ -52,6 +52,22 @@ def assert_quiet_from_now_on(made: FeedbackCables) -> None:
     assert [len(made.messages(output)) for output in (STRINGS, BRASS)] == before
 
 
+@pytest.mark.parametrize(("after", "proves"), [(1_900, True), (2_100, False)])
+def test_an_answer_counts_for_two_seconds(after: int, proves: bool) -> None:
+    """A question that comes back up to two seconds later still proves the loop; after that it is passed over."""
+    made = looped(STRAIGHT, ONE_CABLE, (10,))
+    made.play(KEYS, ON)
+    questions: list[bytes] = []
+    while not questions:
+        made.run(made.now / MS + 1)
+        questions = [message for _, message in made.heard[STRINGS] if message.startswith(QUESTION)]
+    made.coming.clear()
+    made.cables[0].plugged = False
+    made.run(made.now / MS + after)
+    made.play(KEYS, questions[0])
+    assert made.router.state.loops.muted == ({(KEYS, STRINGS)} if proves else set())
+
+
 def test_what_a_muted_connection_does_not_carry_is_counted() -> None:
     """Each delivery that was left out counts, for `status`; what other outputs get does not."""
     made = looped('{ from = "keys", to = ["strings", "brass"] }', ONE_CABLE, (1,))
