@@ -11,7 +11,7 @@ from engine.core.commands import InputThere
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.check_values import check_value
-from tests.support.engine_calls import apply, command, engine_of, input_lost, recall, wake_up
+from tests.support.engine_calls import apply, command, engine_of, input_lost, output_left, recall, wake_up
 from tests.support.pit_engine import MS, PORTS, SCENES, ears, engine, hexed, run_dry
 from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import played
@@ -190,6 +190,14 @@ def test_an_output_that_asks_for_it_is_kept_awake(cable: str) -> None:
     assert_awake(starts_of(out, STRINGS), 5000 * MS)
     assert len(starts_of(out, STRINGS)) <= 1 + 5000 // 240
     assert starts_of(out, BRASS) == []
+
+
+def test_an_output_that_is_about_to_close_is_kept_awake_no_longer() -> None:
+    """Once an output is to be closed, no FE is sent there."""
+    router = engine_of(read(AWAKE.replace("WIRE", "fast") + scene(NO_FE), "test"))
+    recall(router, 0, 1)
+    output_left(router, 1000 * MS, STRINGS)
+    assert starts_of(let_pass(router, 1000 * MS, 5000 * MS), STRINGS) == []
 
 
 def test_nobody_who_does_not_ask_is_sent_any() -> None:
