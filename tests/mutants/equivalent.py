@@ -13,20 +13,20 @@ from tests.mutants.mutators import Mutant
 
 _FILE: Final = Path(__file__).with_suffix(".toml")
 
-#: the file, the changed line without its indentation, and what it becomes
-Key = tuple[str, str, str]
+#: the file, the changed line without its indentation, what it becomes, and the function or class it is in
+Key = tuple[str, str, str, str]
 
 
 def key_of(mutant: Mutant) -> Key:
-    """What a reason names a mutant by: line numbers change too often."""
-    return mutant.file, mutant.line, mutant.becomes
+    """What a mutant is known by, here and from run to run: line numbers change too often."""
+    return mutant.file, mutant.line, mutant.becomes, mutant.function
 
 
 def reasons() -> dict[Key, str]:
     """All reasons. Raises ValueError for one without words, or given twice."""
     found: dict[Key, str] = {}
     for each in tomllib.loads(_FILE.read_text())["mutant"]:
-        key = each["file"], each["line"], each["becomes"]
+        key = each["file"], each["line"], each["becomes"], each["function"]
         if key in found or not each["reason"].strip():
             raise ValueError(f"{_FILE.name}: one reason for {key}, in words")
         found[key] = each["reason"]

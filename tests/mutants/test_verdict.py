@@ -17,8 +17,8 @@ def outcomes(*caught_by: str | None) -> list[Outcome]:
 
 def test_a_reason_whose_line_has_changed_is_outdated(monkeypatch: pytest.MonkeyPatch) -> None:
     """A run names it and ends; nobody's edit of that line is held up."""
-    monkeypatch.setattr(equivalent, "reasons", lambda: {key_of(FOUND[0]): "so", ("any.py", "a = 7", "a = 8"): "so"})
-    assert equivalent.outdated(FOUND) == [("any.py", "a = 7", "a = 8")]
+    monkeypatch.setattr(equivalent, "reasons", lambda: {key_of(FOUND[0]): "so", ("any.py", "a = 7", "a = 8", ""): "so"})
+    assert equivalent.outdated(FOUND) == [("any.py", "a = 7", "a = 8", "")]
 
 
 def test_the_reasons_are_in_order() -> None:
