@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.cable.bulk_queue import MOST_BYTES
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.output_cable import CableCounts, Delivery
 from engine.core.cable.queues import MOST_NOTES, MOST_RELEASES, MOST_URGENT, CableQueues
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import DIN
@@ -339,3 +339,19 @@ def test_a_panic_ends_a_flood() -> None:
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
     assert (synth.held, synth.off_rest) == (0, set())
+
+
+def test_a_full_cable_keeps_so_many_releases_of_each_key() -> None:
+    """Beyond them a release is shed; each key of each channel is counted by itself, from when there was room last."""
+    counts = CableCounts()
+    queues = CableQueues((), counts)
+    for number in range(MOST_NOTES):
+        queues.line_up((bytes((0x90, number % 128, 64)),))
+    for key, channel in ((60, 0), (61, 0), (60, 1)):
+        before = len(queues.notes)
+        for _ in range(MOST_RELEASES):
+            queues.line_up((bytes((0x80 | channel, key, 64)),))
+        assert (len(queues.notes) - before, counts.shed) == (MOST_RELEASES, 0)
+    for number in range(3):
+        queues.line_up((bytes((0x80, 60, 64)),))
+        assert counts.shed == number + 1

@@ -216,18 +216,19 @@ def test_a_chord_on_two_channels_respects_both() -> None:
     assert cable.run_dry()[3:] == ["91 3C 40", "90 3C 40"]
 
 
-def test_reset_all_controllers_is_not_overtaken() -> None:
+@pytest.mark.parametrize("channel", [0, 3])
+@pytest.mark.parametrize("settling", [False, True])
+def test_reset_all_controllers_is_not_overtaken(channel: int, settling: bool) -> None:
     """Messages keep their order around a reset: earlier moves stay before it, later ones after it (RP-015)."""
-    for settling in (False, True):
-        cable = CableInTime()
-        if settling:
-            cable.burst(BurstUnit(0, (b"\xc0\x05",), 30 * MS))
-        else:
-            cable.fill()
-        for message in ("B0 01 64", "E0 00 50", "B0 79 00", "B0 01 14"):
-            cable.put(message)
-        heard = [message for message in cable.run_dry() if message != "C0 05"]
-        assert heard == ["B0 01 64", "E0 00 50", "B0 79 00", "B0 01 14"]
+    cable = CableInTime()
+    if settling:
+        cable.burst(BurstUnit(channel, (bytes((0xC0 | channel, 5)),), 30 * MS))
+    else:
+        cable.fill()
+    moves = [f"B{channel} 01 64", f"E{channel} 00 50", f"B{channel} 79 00", f"B{channel} 01 14"]
+    for message in moves:
+        cable.put(message)
+    assert [message for message in cable.run_dry() if message != f"C{channel} 05"] == moves
 
 
 def test_a_newer_value_takes_the_place_of_the_one_that_waits() -> None:
