@@ -13,7 +13,7 @@ import pytest
 from tests.support.attacked_stage import attacked_stage
 from tests.support.attacks import ATTACKS
 
-_PLAYED = 1.5  # seconds
+_PLAYED = 1.0  # seconds
 _MORE = 50.0  # MB
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from tests.attack.mutations import KINDS, trial
 
-_COUNT = int(os.environ.get("BAYLEAF_MUTATIONS", "2000"))
+_COUNT = int(os.environ.get("BAYLEAF_MUTATIONS", "1000"))
 _SEED = int(os.environ.get("BAYLEAF_SEED", "18"))
 
 

@@ -27,6 +27,7 @@ from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show, ShowEvent
 from engine.live.socket.answer_queue import AnswerQueue
 from engine.live.socket.json_lines import line_of
+from engine.live.socket.pace import ServicePace
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.show_requests import ShowRequests
 from engine.live.socket.status import sync
@@ -51,6 +52,11 @@ from engine.protocol import (
     refused,
 )
 
+_AT_ONCE: Final = 100  # requests that are answered without a wait
+_PER_SECOND: Final = 200.0  # the same after that
+_CONNECTIONS_AT_ONCE: Final = 16  # that are taken without a wait: they may all end in the same turn of the loop
+_CONNECTIONS_PER_SECOND: Final = 150.0  # the same after that
+_REST: Final = 0.002  # seconds after each piece of a long request
 _SHORT: Final = 1 << 16  # bytes of a request that is read in the loop
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE_WITH_DUMP: Final = 30.0  # seconds that a client may take to read a piece of a dump
@@ -96,12 +102,13 @@ class SocketServer:
             SendDumpRequest: self._with_progress,
         }
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
+        self._pace = ServicePace(_AT_ONCE, _PER_SECOND)
 
     async def serve(self) -> None:
         """Answer until cancelled."""
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._panel.load.run)
-            await trio.serve_listeners(self._talk, [self._listener])
+            await trio.serve_listeners(self._talk, [PacedListener(self._listener)])
 
     async def _talk(self, stream: trio.SocketStream) -> None:
         """Serve one client; whatever it does, the show goes on."""
@@ -114,6 +121,7 @@ class SocketServer:
 
     async def _answer_lines(self, stream: trio.SocketStream, lines: _Lines) -> None:
         async for line in lines:
+            await self._pace.turn()
             try:
                 row, request = _parse(line) if len(line) < _SHORT else await to_its_end(_parse, line)
             except RequestError as fault:
@@ -202,8 +210,25 @@ def _parse(line: bytes) -> tuple[Row, Request]:
         raise RequestError(AnswerCode.BAD_REQUEST, "a request is one JSON object on a line") from None
 
 
+class PacedListener(trio.abc.Listener[trio.SocketStream]):
+    """A listener that takes connections at a limited pace; the others wait in the system's queue."""
+
+    def __init__(self, listener: trio.SocketListener) -> None:
+        self._listener = listener
+        self._pace = ServicePace(_CONNECTIONS_AT_ONCE, _CONNECTIONS_PER_SECOND)
+
+    async def accept(self) -> trio.SocketStream:
+        """See trio.abc.Listener."""
+        await self._pace.turn()
+        return await self._listener.accept()
+
+    async def aclose(self) -> None:
+        """See trio.abc.Listener."""
+        await self._listener.aclose()
+
+
 async def _lines(stream: trio.SocketStream) -> _Lines:
-    """Whole lines; a line longer than allowed ends the connection."""
+    """Whole lines; a line longer than allowed ends the connection. A long one is taken in with rests."""
     begun: list[bytes | bytearray] = []
     async for piece in stream:
         first, *others = piece.split(b"\n")
@@ -213,3 +238,5 @@ async def _lines(stream: trio.SocketStream) -> _Lines:
             begun = [other]
         if sum(map(len, begun)) > LONGEST_REQUEST:
             return
+        if len(begun) > 1:
+            await trio.sleep(_REST)
