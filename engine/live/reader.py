@@ -14,7 +14,7 @@ from typing import Final
 
 from engine.core.cable.replaceable_values import slot
 from engine.fault_log import faults
-from engine.midi.kinds import is_release
+from engine.midi.kinds import SYSEX, is_release
 from engine.ports.port import InputPort, MessagesLost, PeriodicInput, PortError, StampedInput
 
 # Seconds between polls. The first note after a rest waits at most 1/2000 of that rest, and never longer than _IDLE.
@@ -25,6 +25,7 @@ _OF_PERIOD: Final = 0.45  # of the period of a driver that delivers once per per
 _OF_REST: Final = 1 / 2000
 EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `loop_wakeup`)
 _TURN: Final = 8  # messages of one input that are taken before the other inputs get their turn (bench/flood.py)
+_SYSEX_IN_A_TURN: Final = 1  # of these, if there are as many messages as that
 _WHEN: Final = itemgetter(0)  # `at`
 
 # An input's queue
@@ -81,8 +82,8 @@ class Backlog:
         if paid < now - _AHEAD:
             paid = now - _AHEAD
         count = len(queue)
-        if count > most:
-            count = most
+        if count >= most:
+            count = _before_much_sysex(queue, most)
         if now - paid < count * _EACH:
             count = (now - paid) // _EACH
         self._paid_until = paid + count * _EACH
@@ -104,6 +105,16 @@ class Backlog:
         if key is not None:
             self.late.pop(key, None)
             self.late[key] = arrival
+
+
+def _before_much_sysex(queue: deque[Arrival], most: int) -> int:
+    """How many of a flood are one turn: a SysEx costs several times as much as a note."""
+    heavy = 0
+    for place in range(most):
+        heavy += queue[place][2][0] == SYSEX
+        if heavy > _SYSEX_IN_A_TURN:
+            return place
+    return most
 
 
 class InputReader:

@@ -156,23 +156,26 @@ class DeviceOutput:
 
     def _write(self, data: bytes) -> bool:
         """Write all of it; False if the port was closed and its moment is over."""
-        while data:
+        rest, urgent = memoryview(data), b""  # a view: copies of a long SysEx would take the time of its square
+        while rest or urgent:
             if self._closed and time.monotonic() > self._end:
                 return False
             if not select.select([], [self._handle], [], _LOOK_AGAIN)[1]:
                 continue
             try:
-                written = os.write(self._handle, data[:_PIECE_OUT])
+                written = os.write(self._handle, urgent or rest[:_PIECE_OUT])
             except BlockingIOError:
                 continue
+            if urgent:
+                urgent = urgent[written:]
+            else:
+                rest = rest[written:]
             with self._news:
                 self._size -= written
                 self._went_at = time.monotonic()
-                urgent = b""
                 # real-time bytes may stand between any two bytes of a SysEx (MIDI 1.0 Table VII note 2)
-                while len(data) > written and self._waiting and self._waiting[0][0] >= FIRST_REAL_TIME:
+                while rest and self._waiting and self._waiting[0][0] >= FIRST_REAL_TIME:
                     urgent += self._waiting.popleft()
-            data = urgent + data[written:]
         return True
 
 

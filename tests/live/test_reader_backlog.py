@@ -164,3 +164,20 @@ def test_a_flood_leaves_the_others_their_turn() -> None:
     assert len(batch) <= 100
     assert reader.shed(0) > 0
     assert reader.shed(1) == 0
+
+
+def test_a_flood_of_sysex_gets_a_smaller_turn() -> None:
+    """A SysEx costs several times as much as a note: of many that wait, one is taken in a turn, with what is before the
+    next; few are taken as they come, and the order stays."""
+    sysex, note = bytes.fromhex("F0 7E 7F 06 01 F7"), b"\x90\x3c\x40"
+    backlog, sent = Backlog(0), [note, sysex, note, note, sysex, sysex, sysex, *[note] * 9]
+    backlog.put(0, sent)
+    turns = []
+    while len(backlog):
+        turns.append([message for _, _, message in backlog.take(0, 8)])
+    assert [message for turn in turns for message in turn] == sent
+    assert turns[0] == [note, sysex, note, note]
+    assert max(turn.count(sysex) for turn in turns if len(turn) > 1) <= 1
+    assert max(map(len, turns)) == 8
+    backlog.put(0, [sysex] * 3)
+    assert len(backlog.take(0, 8)) == 3
