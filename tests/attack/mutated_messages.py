@@ -221,7 +221,7 @@ class NetworkWords:
             heard.append(Sample(key, payload))
             carry(sender, key, payload)
 
-        world.net.carry = watched  # type: ignore[method-assign]
+        setattr(world.net, "carry", watched)  # noqa: B010 mypy forbids assigning to a method
         world.play(0, "90 3C 40", "B0 40 7F", "80 3C 40")
         world.run(1200)
         world.kill("desk")

@@ -126,18 +126,18 @@ def test_an_edit_of_the_file_takes_over_and_a_faulty_one_does_not(newcomer: Newc
     assert 'pit.toml:22: scenes.1.routes.1.from: there is no input "keyz"' in newcomer.engine.communicate()[0]
 
 
-def transcripts() -> list[str]:
+def quoted_runs() -> list[str]:
     """Each block that begins with a command, in README and the handbook."""
     texts = [README, *(page.read_text(encoding="utf-8") for page in (ROOT / "engine" / "handbook").glob("*.md"))]
     return [block for text in texts for block in re.findall(r"^```text\n(\$ .*?)^```$", text, re.MULTILINE | re.DOTALL)]
 
 
-def test_transcripts_are_whole() -> None:
+def test_quoted_runs_are_whole() -> None:
     """What stands below a `$ bayleaf …` is all that this command prints, to the letter."""
-    found = transcripts()
+    found = quoted_runs()
     assert len(found) >= 2  # README and the page "monitoring"
-    for transcript in found:
-        command, _, shown = transcript.partition("\n")
+    for run in found:
+        command, _, shown = run.partition("\n")
         words = command.removeprefix("$ bayleaf ").split()
         done = subprocess.run(
             [str(BAYLEAF), *words], cwd=ROOT, capture_output=True, text=True, timeout=_WITHIN, check=False

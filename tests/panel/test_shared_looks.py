@@ -120,7 +120,7 @@ async def test_refused_requests_go_at_the_same_pace(autojump_clock: MockClock, l
     async with trio.open_nursery() as nursery:
         for number in range(10):
             nursery.start_soon(lambda: looks.ask(do="explain", scene=99))
-            nursery.start_soon(lambda each=number: looks.ask(do="explain", scene=100 + each))  # type: ignore[misc]
+            nursery.start_soon(partial(looks.ask, do="explain", scene=100 + number))
     assert len(looks.at) == 20
     assert looks.at[-1] - looks.at[0] >= 19 * 0.05
 
