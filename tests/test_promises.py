@@ -90,7 +90,7 @@ def _exists(holder: str) -> bool:
 
 @cache
 def _functions(file: Path) -> set[str]:
-    """The functions at the top of a file of tests; none if there is no such file."""
+    """The functions at the top of a file of tests; empty if the file is missing."""
     if not file.is_file():
         return set()
     found = ast.parse(file.read_text(encoding="utf-8")).body

@@ -248,13 +248,7 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
     """With panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
     played = PlayedEngine(rig)
     played.perform(stream)
-    played.let_go()
-    played.run_dry()
-    assert [synth.held for synth in played.ears()] == [0, 0]
-    assert played.router.state.ledger.sounding() == 0
-    played.recall(4)
-    played.run_dry()
-    assert [synth.off_rest for synth in played.ears()] == [set(), set()]
+    played.comes_to_rest()
 
 
 @pytest.mark.slow

@@ -170,7 +170,7 @@ class World:
             self.playing[name].clear()
 
     def say(self, name: str) -> None:
-        """An engine says who is in charge, as it does when it leads or hands over."""
+        """An engine names the machine in charge, as it does when it leads or hands over."""
         engine, other = self.engines[name], self.other(name)
         self.said_at[name] = self.now
         if self.reach(name, other) and other in self.engines and (engine.in_charge or engine.leader == other):

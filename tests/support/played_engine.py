@@ -76,6 +76,16 @@ class PlayedEngine:
             self._tick(self.router.due)
         self.now = end
 
+    def comes_to_rest(self) -> None:
+        """Once every key is up nothing sounds, and in an empty scene (number 4) all is at rest."""
+        self.let_go()
+        self.run_dry()
+        assert [synth.held for synth in self.ears()] == [0, 0]
+        assert self.router.state.ledger.sounding() == 0
+        self.recall(4)
+        self.run_dry()
+        assert [synth.off_rest for synth in self.ears()] == [set(), set()]
+
     def run_dry(self) -> None:
         for _ in range(100_000):
             if self.router.due is None or not self.router.waiting:

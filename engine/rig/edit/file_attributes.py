@@ -6,7 +6,7 @@ import stat
 from pathlib import Path
 from typing import Final
 
-#: checksums of the content, which the system itself makes anew
+#: checksums of the content, which the system makes again itself
 _OF_CONTENT: Final = frozenset(("security.ima", "security.evm"))
 
 

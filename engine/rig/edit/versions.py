@@ -97,7 +97,7 @@ class RigVersions:
             raise SaveError(f"no version of {self.path} could be kept: {_reason(fault)}") from None
 
     def _present_bytes(self) -> bytes:
-        """The bytes of the file; none if there is no such file, or nothing that can be read."""
+        """The bytes of the file; empty if it is missing or cannot be read."""
         try:
             return _read(self.path)
         except OSError:

@@ -36,7 +36,7 @@ def test_what_it_hears_is_played_here_and_published() -> None:
 
 
 class _Overrun(MemoryInput):
-    """An input whose driver drops something each time it is told to."""
+    """An input whose driver drops something whenever the test says so."""
 
     drops = False
 
