@@ -4,7 +4,8 @@ Inputs and outputs keep their places, so what is held, moved, waiting or muted s
 was not touched plays on as it is, with the memories of its filters; so do the routes of every scene.
 """
 
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
 from engine.core.routing.delayed_sending import DelayedSending
@@ -13,6 +14,7 @@ from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.state import State
+from engine.midi.kinds import SYSEX
 
 
 class Adoption:
@@ -27,8 +29,8 @@ class Adoption:
     def adopt(self, now: int, compiled: CompiledRig, scenes: ScenesInPlay, out: list[Delivery]) -> None:
         """Play this rig, which was compiled with the ports of the present one, with these scenes of it.
 
-        What was removed from the rig is released, and a changed burst is sent. A scene that is no longer in the rig
-        plays on until another is recalled.
+        What was removed from the rig is released, and what changed of its sounds and set-up is sent. A scene that is
+        no longer in the rig plays on until another is recalled.
         """
         state = self._state
         before = state.adopt(compiled, scenes)
@@ -42,6 +44,8 @@ class Adoption:
                 self._outputs.left(now, output, out)
         if state.scene is not None:
             self._adopt_scene(now, before, state.scene, out)
+            if state.only_changes and compiled.setups is not before.setups:
+                self._send_changed_setups(now, before, state.scene, out)
         else:
             state.choose_setlist(state.setlist.name or "")
 
@@ -77,8 +81,24 @@ class Adoption:
         state = self._state
         for output, steps in edited.bursts.items():
             if steps != before.bursts.get(output):
-                state.ledger.select(output, (message for step in steps for message in step.unit))
-                state.cables[output].burst(now, steps, out)
+                state.cables[output].burst(now, steps if state.only_changes else again(steps), out)
+
+    def _send_changed_setups(self, now: int, before: CompiledRig, scene: SceneInPlay, out: list[Delivery]) -> None:
+        """The values that are new; a new output gets all when it is opened.
+
+        SysEx, which may reset an instrument in the middle of a song, and sounds wait for the next time that all is
+        sent.
+        """
+        state = self._state
+        for output, steps in state.compiled.setups.items():
+            known = before.setups.get(output, ())
+            changed = tuple(step for step in steps if step not in known and _sets_values(step))
+            if changed and state.compiled.outputs[output] in before.rig.outputs:
+                state.cables[output].burst(now, changed + scene.bursts.get(output, ()), out)
+
+
+def _sets_values(step: BurstUnit) -> bool:
+    return not any(message[0] >= SYSEX or selects_sound(message) for message in step.unit)
 
 
 def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) -> int | None:

@@ -199,6 +199,10 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(source, message, answer)
+            if answer.selects:
+                for output, unit in units:
+                    cables[output].select(now, unit, out)
+                return
         for output, unit in units:
             cables[output].put(now, unit, out)
 
@@ -227,11 +231,9 @@ class Engine:
         return answer
 
     def _note(self, source: int, message: bytes, answer: RoutedMessage) -> None:
-        """Write down what was moved and selected, and what is to be sent later."""
+        """Write down what was moved, and what is to be sent later."""
         state = self.state
         state.ledger.move(source, message, answer.moves)
-        for output, selecting in answer.selects:
-            state.ledger.select(output, selecting)
         for timed in answer.later:
             state.delayed.add(source, timed)
 

@@ -4,7 +4,9 @@ Each step is a bank MSB (controller 0) and bank LSB (controller 32), as far as t
 program change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle time.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.speed import DIN, CableSpeed, status_after
@@ -36,7 +38,8 @@ def _instrument_step(step: BurstStep, gear: Instrument) -> BurstUnit:
     assert program is not None  # the rig's checks make sure of it
     bank = sound.bank if sound else step.bank
     channel = gear.channel - 1
-    return BurstUnit(channel, select(channel, bank, program - gear.programs_from, gear.bank), gear.settle)
+    unit = select(channel, bank, program - gear.programs_from, gear.bank)
+    return BurstUnit(channel, unit, gear.settle, always=gear.always)
 
 
 def _output_step(step: BurstStep) -> BurstUnit:
@@ -104,3 +107,24 @@ def duration(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
                 status = status_after(message, status)
         ready[step.channel] = free_at + step.settle
     return max(ready.values(), default=0)
+
+
+class BurstCost(NamedTuple):
+    """What bursts cost until all their `instruments` are ready."""
+
+    bytes: int
+    ready_ns: int
+    instruments: int
+
+
+def burst_cost(bursts: Iterable[tuple[CableSpeed | None, tuple[BurstUnit, ...]]]) -> BurstCost:
+    """What bursts cost that are sent at once, each on a cable of this speed."""
+    costs = [(*_cost(steps, speed), len(steps)) for speed, steps in bursts]
+    return BurstCost(
+        sum(sent for sent, _, _ in costs), max((ready for _, ready, _ in costs), default=0), sum(n for _, _, n in costs)
+    )
+
+
+@lru_cache(maxsize=1 << 14)  # a recall may ask for it again and again, and a rig has a thousand scenes
+def _cost(steps: tuple[BurstUnit, ...], speed: CableSpeed | None) -> tuple[int, int]:
+    return size(steps, speed), duration(steps, speed)

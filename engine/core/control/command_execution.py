@@ -3,22 +3,26 @@
 Who commands (a switch, another machine, the shell) makes no difference here.
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 from difflib import get_close_matches
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
+from engine.core.cable.program_burst import burst_cost
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Moved, made_of, moves_of, selects_of
+from engine.core.routing.held_ledger import Moved, made_of, moves_of
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import BurstCost, SceneInPlay, burst_cost
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted
 from engine.rig.read.raw_data import no_such
+
+Bursts = Mapping[int, tuple[BurstUnit, ...]]  # by output
 
 
 class CommandExecution:
@@ -134,11 +138,13 @@ class CommandExecution:
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():
                 state.cables[output].burst(now, steps, out)
-        if scene is not state.scene:
+        repeated = scene is state.scene
+        if not repeated:
             self._change(now, scene, out)
         for output, message in state.ledger.settle(self.feeds):
             state.cables[output].put(now, (message,), out)
-        return self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
+        bursts = _again(scene.bursts) if repeated or not state.only_changes else scene.bursts
+        return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
@@ -157,31 +163,24 @@ class CommandExecution:
             return self._state.outcome(
                 "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
             )
-        return self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
+        outcome = self._state.outcome("resend", AnswerCode.DONE, f"{_named(scene)} sent again", who)
+        return self._send_burst(now, _again(scene.bursts), outcome, out)
 
-    def _send_burst(
-        self, now: int, scene: SceneInPlay, word: str, text: str, who: str, out: list[Delivery]
-    ) -> CommandResult:
-        state = self._state
-        for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            cable.burst(now, scene.bursts.get(cable.output, ()), out)
-        for output, listed in scene.bursts.items():
-            state.ledger.select(output, [message for step in listed for message in step.unit])
-        cost = self._burst_cost(scene)
+    def _send_burst(self, now: int, bursts: Bursts, outcome: CommandResult, out: list[Delivery]) -> CommandResult:
+        """The outcome with what was sent. Its cost is that at the present speeds of the cables."""
+        cables, sent = self._state.cables, dict[int, tuple[BurstUnit, ...]]()
+        for cable in cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
+            if needed := cable.burst(now, bursts.get(cable.output, ()), out):
+                sent[cable.output] = tuple(needed)
+        cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
         return replace(
-            state.outcome(word, AnswerCode.DONE, text, who),
+            outcome,
             burst_bytes=cost.bytes,
             ready_ns=cost.ready_ns,
             instruments=cost.instruments,
+            unchanged=sum(map(len, bursts.values())) - cost.instruments,
+            bursts=sent,
         )
-
-    def _burst_cost(self, scene: SceneInPlay) -> BurstCost:
-        """What the scene's burst costs at the present speeds of its cables; it is worked out once for these."""
-        cables = self._state.cables
-        speeds = tuple(cables[output].speed for output in scene.bursts)
-        if scene.burst_cost is None or scene.burst_cost.speeds != speeds:
-            scene.burst_cost = burst_cost(zip(speeds, scene.bursts.values(), strict=True))
-        return scene.burst_cost
 
     # What moves and what is muted
 
@@ -235,8 +234,7 @@ class CommandExecution:
         output = state.compiled.outputs.index(name)
         for message in messages:  # nobody's key holds these, and nobody's route feeds them
             state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
-        state.ledger.select(output, selects_of(messages))
-        self._outputs.put(now, ((output, message) for message in messages), out)
+        self._outputs.route(now, ((output, message) for message in messages), out)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
 
     def _tap(self, now: int, who: str) -> CommandResult:
@@ -246,6 +244,14 @@ class CommandExecution:
             return self._state.outcome("tap", AnswerCode.NOT_IN_RIG, text, who)
         clock.tap(now)
         return self._state.outcome("tap", AnswerCode.DONE, clock_in_words(clock), who)
+
+
+def _named(scene: SceneInPlay) -> str:
+    return f"scene {scene.number} {scene.name}"
+
+
+def _again(bursts: Bursts) -> Bursts:
+    return {output: again(steps) for output, steps in bursts.items()}
 
 
 def _scene_in_words(scene: int | str) -> str:

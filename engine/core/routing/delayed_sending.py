@@ -20,7 +20,7 @@ class DelayedSending:
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
         for due in self._state.delayed.take(now):
-            self._outputs.put(now, self._deliveries(due), out)
+            self._outputs.route(now, self._deliveries(due), out)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
         state, message = self._state, due.message

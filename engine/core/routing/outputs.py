@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 
-from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, again
 from engine.core.cable.silencing_messages import WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.state import State
@@ -20,6 +21,12 @@ class Outputs:
         cables = self._state.cables
         for output, message in sent:
             cables[output].put(now, (message,), out)
+
+    def route(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
+        """The same for messages that may select banks and programs, for those that come after to know."""
+        for output, message in sent:
+            cable = self._state.cables[output]
+            (cable.select if selects_sound(message) else cable.put)(now, (message,), out)
 
     def send(self, now: int, sent: Iterable[tuple[str, bytes]], out: list[Delivery]) -> None:
         """The same for outputs by name; those that the rig does not have are passed over."""
@@ -40,7 +47,9 @@ class Outputs:
         state.change_driver(output, driver)
         state.leaving.discard(output)
         self.silence(now, cable, out, owed, WHEELS)
-        cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
+        sounds = self._sounds_of(output)
+        cable.forget_sounds()
+        cable.burst(now, (*state.compiled.setups.get(output, ()), *sounds), out)
 
     def left(self, now: int, output: int, out: list[Delivery]) -> None:
         """This output is about to be closed: what sounds and what was moved there is released, and nothing begins."""
@@ -76,10 +85,16 @@ class Outputs:
         cable.panic(now, [*offs, *silencing.sweep, *more, *rest], out)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
+        """Those of channels that the scene does not name, which wait for their turn whatever is recalled; and its own.
+
+        They are sent whatever the channels are on.
+        """
         state = self._state
         steps = state.scene.bursts.get(output, ()) if state.scene else ()
         named = {step.channel for step in steps}
         kept = (
-            BurstUnit(channel, unit, 0) for channel, unit in state.ledger.sounds(output).items() if channel not in named
+            BurstUnit(channel, unit, 0, lasting=state.only_changes)
+            for channel, unit in state.cables[output].sounds.items()
+            if channel not in named
         )
-        return (*kept, *steps)
+        return again((*kept, *steps))

@@ -9,11 +9,10 @@ from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
-from engine.core.cable.output_cable import BurstUnit, Unit
-from engine.core.cable.program_burst import duration, size
-from engine.core.cable.speed import CableSpeed
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import Unit
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
-from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, targets_of
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
@@ -44,7 +43,7 @@ class RoutedMessage:
     units: tuple[tuple[int, Unit], ...]
     targets: tuple[Target, ...]
     moves: tuple[tuple[Moved, bool], ...]
-    selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
+    selects: bool  # whether there are banks or programs among the units
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[TimedMessage, ...] = ()  # what is to be sent later
@@ -125,8 +124,8 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
     for output, unit in once:
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
-    selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
     said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
+    selects = any(map(selects_sound, said))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
         return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later)
@@ -147,7 +146,6 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         units=tuple(each for each in answer.units if each[0] not in shut),
         targets=tuple(target for target in answer.targets if target.output not in shut),
         moves=tuple(each for each in answer.moves if each[0].output not in shut),
-        selects=tuple(each for each in answer.selects if each[0] not in shut),
         others=tuple(each for each in answer.others if each[0] not in shut),
         later=tuple(each for each in timed if each.outputs),
     )
@@ -189,26 +187,6 @@ class SharedRoutes:
         self.called += ((),) * (inputs - len(self.called))
 
 
-class BurstCost(NamedTuple):
-    """What a scene's burst costs when its cables have these speeds, until all its `instruments` are ready."""
-
-    speeds: tuple[CableSpeed | None, ...]
-    bytes: int
-    ready_ns: int
-    instruments: int
-
-
-def burst_cost(bursts: Iterable[tuple[CableSpeed | None, Sequence[BurstUnit]]]) -> BurstCost:
-    """What bursts cost that are sent at once, each on a cable of this speed."""
-    steps = [*bursts]
-    return BurstCost(
-        tuple(speed for speed, _ in steps),
-        sum(size(listed, speed) for speed, listed in steps),
-        max((duration(listed, speed) for speed, listed in steps), default=0),
-        sum(len(listed) for _, listed in steps),
-    )
-
-
 class SceneInPlay:
     """One scene. `paths[i]` are the routes of input i, those of every scene before its own."""
 
@@ -218,7 +196,6 @@ class SceneInPlay:
         self.number, self.name, self.bursts = compiled.number, compiled.name, compiled.bursts
         self.paths = tuple(both + own for both, own in zip(compiled.everywhere, compiled.own, strict=True))
         self.shared = shared or SharedRoutes(compiled.everywhere)
-        self.burst_cost: BurstCost | None = None  # as it was last worked out
         self._faults = faults
         self._all_lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in self.paths)
         self._own_called = _fresh(compiled.own)
