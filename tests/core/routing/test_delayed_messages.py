@@ -366,12 +366,11 @@ def test_nonsense_for_later_is_reported_and_stepped_over(plug_in: Callable[[Any,
 
 
 def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Engine]) -> None:
-    """A message for a time already past is sent at the next tick, which is due at once."""
-    router = plug_in(lambda message, now: (Later(now - 5, message),), True)
-    assert router.receive(100, 0, b"\x90\x3c\x40") == []
-    assert router.due is not None
-    assert router.due <= 100
-    assert [message for _, message, _ in router.tick(100)] == [b"\x90\x3c\x40"]
+    """A message for the present or a time already past is sent at once, and only once."""
+    for early in (0, 5):
+        router = plug_in(lambda message, now, early=early: (Later(now - early, message),), True)
+        assert [message for _, message, _ in router.receive(100, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
+        assert router.tick(100) == []
 
 
 @pytest.mark.parametrize("keeps_state", [False, True])
