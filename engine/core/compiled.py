@@ -9,26 +9,12 @@ from dataclasses import dataclass
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
+from engine.core.control.remote_messages import RemoteSettings, remote_settings
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
 from engine.core.timing.tempo_in_force import TempoInForce
-from engine.midi.show_control import ALL_CALL
 from engine.rig.models.rig import Rig
 from filters.registry import Filter, registry
-
-
-@dataclass(frozen=True)
-class RemoteSettings:
-    """Who may command this rig by MIDI, and how; inputs and outputs by index.
-
-    `device`: our device id, 0 to 111, or all devices (7F); `programs`: whether program changes recall scenes;
-    `reply_to`: the outputs that are answered.
-    """
-
-    inputs: frozenset[int] = frozenset()
-    device: int = ALL_CALL
-    programs: bool = False
-    reply_to: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -93,7 +79,7 @@ def compile_rig(
         frozenset(route.name for route in routes if route.name is not None),
         _setups(rig, outputs, kept),
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
-        _remote(rig, inputs, outputs),
+        remote_settings(rig.remote, inputs, outputs),
         _sync(rig, inputs, outputs, kept),
         tempo,
     )
@@ -142,13 +128,3 @@ def _setlists(rig: Rig) -> Mapping[str, tuple[int, ...]]:
 def _numbers(rig: Rig, scenes: Iterable[int | str]) -> list[int]:
     found = [rig.scene(scene) for scene in scenes]
     return [scene.number for scene in found if scene is not None]  # the rig's checks saw to it that none is None
-
-
-def _remote(rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> RemoteSettings:
-    remote = rig.remote
-    if remote is None:
-        return RemoteSettings()
-    reply_to = tuple(outputs.index(name) for name in dict.fromkeys(remote.to))
-    return RemoteSettings(
-        frozenset(inputs.index(name) for name in remote.inputs), remote.device, remote.programs, reply_to
-    )

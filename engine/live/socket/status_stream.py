@@ -149,6 +149,7 @@ class StatusFrames:
             "next": _scene((following, engine.state.compiled.scenes[following].name))
             if following is not None
             else None,
+            "loaded": engine.state.setlist.loaded is not None,
             "setlist": _setlist(show),
             **time,
             "load": load.loads,

@@ -65,6 +65,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
         "outputs": ["strings", "brass"],
         "scene": {"number": 1, "name": "Overture"},
         "next": {"number": 3, "name": "Finale"},
+        "loaded": False,
         "setlist": {"name": "Friday", "place": 1, "of": 2},
         "tempo": None,
         "clock_from": None,

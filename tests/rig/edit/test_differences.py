@@ -12,7 +12,7 @@ from tests.support.plain_rig import RIG
 from tests.support.random_rig_files import rig_texts
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(rig_texts(), rig_texts())
 def test_only_equal_rigs_have_no_difference(one: str, other: str) -> None:
     """Two rigs have differences in words exactly if they differ."""
