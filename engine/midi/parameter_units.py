@@ -21,7 +21,8 @@ DATA_INCREMENT, DATA_DECREMENT = 96, 97
 
 _NONE: Final = RESTS[RPN_LSB]
 #: a controller that selects -> whether it selects a registered parameter
-SELECTS: Final = {RPN_MSB: True, RPN_LSB: True, NRPN_MSB: False, NRPN_LSB: False}
+_REGISTERED: Final = {RPN_MSB: True, RPN_LSB: True, NRPN_MSB: False, NRPN_LSB: False}
+SELECTS: Final = frozenset(_REGISTERED)
 SETS: Final = frozenset({DATA_MSB, DATA_LSB, DATA_INCREMENT, DATA_DECREMENT})
 
 
@@ -61,7 +62,7 @@ class SelectedParameter:
             self._halves = dict.fromkeys(SELECTS, _NONE)
         elif number in SELECTS:
             self._halves[number] = value
-            self._registered = SELECTS[number]
+            self._registered = _REGISTERED[number]
 
     @property
     def now(self) -> Parameter | None:
@@ -80,6 +81,11 @@ class DataEntry:
     def __init__(self) -> None:
         self._selected = SelectedParameter()
         self._msb: int | None = None
+
+    @property
+    def selected(self) -> Parameter | None:
+        """See `SelectedParameter.now`."""
+        return self._selected.now
 
     def turn(self, number: int, value: int) -> str | None:
         """A controller of this channel; in words what it sets, None if it sets no parameter.
