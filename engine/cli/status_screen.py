@@ -65,9 +65,11 @@ def _wrapped(lines: Sequence[str], width: int) -> list[str]:
 def _head(found: _Found) -> list[str]:
     scene, setlist = found["scene"], found["setlist"]
     place = f"place {setlist['place']} of {len(setlist['scenes'])}"
+    loaded = found["loaded"]
     return [
         f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"),
         f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding",
+        *([f"loaded by show control: scene {loaded['number']} {loaded['name']} comes next"] if loaded else []),
     ]
 
 

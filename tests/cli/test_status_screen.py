@@ -29,6 +29,7 @@ def found(**more: Any) -> dict[str, Any]:
         "rig": "Lantern Street pit band",
         "scene": {"number": 12, "name": "Street at night"},
         "setlist": {"name": "Friday", "place": 2, "scenes": [11, 12, 13]},
+        "loaded": None,
         "sounding": 3,
         "inputs": [_port("keys"), _port("pedals")],
         "outputs": [_port("strings"), _port("brass")],

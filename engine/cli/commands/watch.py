@@ -13,6 +13,7 @@ from engine.cli.status_words import tempo_in_words, timecode_in_words
 from engine.cli.sweep_folding import folded
 from engine.cli.watched_kinds import CLOCK, COLOURS, KINDS, TIMECODE, chosen_kinds, kind_of_event
 from engine.live.socket import client
+from engine.midi.unit_words import UnitWords
 from engine.rig.read.raw_data import no_such
 
 Event = dict[str, Any]  # as the engine tells it
@@ -33,7 +34,7 @@ def watch(
     """Show messages as they come in and go out (Ctrl-C to stop).
 
     Clock and time code are not shown message by message but as tempo and time, once per second and when they stop.
-    The same message on many channels, such as a panic sends, is shown on one line.
+    The same message on many channels, such as a panic sends, is shown on one line, and so is a parameter (RPN or NRPN).
 
     Example: bayleaf watch --port keys --only notes,programs
     """
@@ -42,10 +43,11 @@ def watch(
     with_time = ports is None if kinds is None else bool(kinds & {CLOCK, TIMECODE})
     colours = COLOURS if has_colour() and not json else {}
     shown: tuple[Any, ...] = ()
+    units = UnitWords()
     with contextlib.suppress(KeyboardInterrupt):
         for batch in client.watch(name):
             events = [each for each in batch["events"] if _is_wanted(each, ports, kinds)]
-            for event, line in _as_json(events) if json else _in_words(events):
+            for event, line in _as_json(events) if json else _in_words(events, units):
                 print_line(line, style=colours.get(kind_of_event(event)))
             before, shown = shown, _second(batch["sync"])
             if with_time and shown != before:
@@ -73,8 +75,8 @@ def _as_json(events: Sequence[Event]) -> Iterator[tuple[Event, str]]:
     return ((event, in_json(event)) for event in events)
 
 
-def _in_words(events: Sequence[Event]) -> Iterator[tuple[Event, str]]:
-    for event, words in folded([event for event in events if not _is_time(event)]):
+def _in_words(events: Sequence[Event], units: UnitWords) -> Iterator[tuple[Event, str]]:
+    for event, words in folded([event for event in events if not _is_time(event)], units):
         ago = (time.monotonic_ns() - event["at"]) / 1e9
         clock = time.strftime("%H:%M:%S", time.localtime(time.time() - ago))
         yield event, f"{clock} {_WAYS[event['way']]:4} {event['port']:14} {words}"
