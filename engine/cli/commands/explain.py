@@ -12,6 +12,7 @@ from engine.cli.rig_lookup import check_input, scene_of
 from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
 from engine.midi.message_words import describe, from_hex, to_hex
+from engine.midi.unit_words import UnitWords
 from engine.offline.scene_change import ChangeOnOutput, scene_change
 from engine.offline.signal_flow import flow
 from engine.rig.models.rig import Rig, Scene
@@ -38,12 +39,16 @@ def explain(
 
     Also shows what each output gets, what a change from one scene to another sends, and draws the signal flow of a
     scene.
+
+    Example: bayleaf explain pit.toml --scene 12 --input keys 90 3C 40
     """
     if after is not None and (message or input or picture):
         raise typer.BadParameter("takes --scene alone: no message, no --input and no --picture", param_hint="--after")
     if after is None and not (message and input) and (message or input or picture is None):
-        allowed = "give --input and one message in hexadecimal, --picture, or --scene and --after"
-        raise typer.BadParameter(allowed, param_hint="HEX...")
+        raise typer.BadParameter(
+            "give --input and one message, such as --input keys 90 3C 40; or --after SCENE; or --picture OUT.svg",
+            param_hint="HEX...",
+        )
     loaded = load(rig)
     chosen = loaded.scenes[0] if scene is None else scene_of(loaded, scene, rig)
     if after is not None:
@@ -163,9 +168,10 @@ def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes
 
 def _messages(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> str:
     """The messages in hexadecimal, each with what it is in words."""
+    said = UnitWords().lines((output, item.message if isinstance(item, Later) else item) for item in messages)
     words = "; ".join(
-        f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {known}' if known else ''})"
-        for each, item, known in zip(shown(messages), messages, called(rig, output, messages), strict=True)
+        each if what is None else f"{each} ({what}{f', {known}' if known else ''})"
+        for each, what, known in zip(shown(messages), said, called(rig, output, messages), strict=True)
     )
     return words or "nothing"
 
