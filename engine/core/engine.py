@@ -199,6 +199,8 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(source, message, answer)
+        if answer.merges and state.merging.on:
+            units = state.merging.merge(source, message, units, scene)
         for output, unit in units:
             cables[output].put(now, unit, out)
 

@@ -133,11 +133,10 @@ class CommandExecution:
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():
-                state.cables[output].burst(now, steps, out)
+                self._outputs.burst(now, output, steps, out)
         if scene is not state.scene:
             self._change(now, scene, out)
-        for output, message in state.ledger.settle(self.feeds):
-            state.cables[output].put(now, (message,), out)
+        self._outputs.put(now, state.ledger.settle(self.feeds), out)
         return self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
@@ -164,7 +163,7 @@ class CommandExecution:
     ) -> CommandResult:
         state = self._state
         for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            cable.burst(now, scene.bursts.get(cable.output, ()), out)
+            self._outputs.burst(now, cable.output, scene.bursts.get(cable.output, ()), out)
         for output, listed in scene.bursts.items():
             state.ledger.select(output, [message for step in listed for message in step.unit])
         cost = self._burst_cost(scene)
@@ -234,7 +233,10 @@ class CommandExecution:
         state = self._state
         output = state.compiled.outputs.index(name)
         for message in messages:  # nobody's key holds these, and nobody's route feeds them
-            state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
+            moves = moves_of(output, (message,))
+            state.ledger.move(NOBODY, message, moves + made_of(output, (message,)))
+            for moved, _ in moves:
+                state.ledger.pedals.forget(moved)
         state.ledger.select(output, selects_of(messages))
         self._outputs.put(now, ((output, message) for message in messages), out)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
