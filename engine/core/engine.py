@@ -232,6 +232,8 @@ class Engine:
         """Write down what was moved and selected, and what is to be sent later."""
         state = self.state
         state.ledger.move(source, message, answer.moves)
+        if answer.highs:
+            state.merging.note(source, answer.highs)
         for output, selecting in answer.selects:
             state.ledger.select(output, selecting)
         for timed in answer.later:

@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
+from engine.core.routing.merged_messages import HIGHS
 from engine.midi.controllers import (
     BANK_LSB,
     BANK_MSB,
     BANKS,
     DATA_LSB,
     DATA_MSB,
-    LSB_OF,
     MSB_OF,
     NRPN_LSB,
     NRPN_MSB,
@@ -26,18 +26,14 @@ from engine.midi.controllers import (
 )
 from engine.midi.kinds import PROGRAM
 
-#: of what has an MSB and an LSB, so many are remembered for each channel: every controller, and over 200 parameters
-_MOST_PAIRS: Final = 256
+#: of so many parameters of a channel it is remembered who set them
+_MOST_PARAMETERS: Final = 256
 #: a controller that selects a parameter -> those that select one of its kind, MSB and LSB
 _KIND_OF: Final = {number: kind for kind in ((RPN_MSB, RPN_LSB), (NRPN_MSB, NRPN_LSB)) for number in kind}
 _NULL: Final = RESTS[RPN_LSB]
-#: the MSBs of controllers that are neither bank nor data entry
-_HIGHS: Final = frozenset(LSB_OF).difference((BANK_MSB, DATA_MSB))
 
 #: kind, high and low byte of a parameter
 _Parameter = tuple[tuple[int, int], int, int]
-#: what has an MSB and an LSB: a parameter, or a controller by the number of its MSB
-_Pair = _Parameter | int
 
 
 class ParameterSelection:
@@ -73,14 +69,22 @@ class ParameterSelection:
         return None if high is None or high == low == _NULL else (self._kind, high, low)
 
 
-class _Pairs:
+class HighsSent:
     """Who sent the last MSB of one controller or parameter, and the last one of each player."""
 
-    __slots__ = ("highs", "owner")
+    __slots__ = ("owner", "values")
 
     def __init__(self) -> None:
         self.owner: int | None = None
-        self.highs: dict[int, int] = {}
+        self.values: dict[int, int] = {}
+
+    def send(self, player: int, value: int | None) -> None:
+        """This player sends one; None: what is not known any more."""
+        self.owner = player
+        if value is None:
+            self.values.pop(player, None)
+        else:
+            self.values[player] = value
 
 
 class MergedChannel:
@@ -92,16 +96,18 @@ class MergedChannel:
         self._selected: dict[int, ParameterSelection] = {}  # by player
         self._in_force = ParameterSelection()  # the channel's
         self._selector: int | None = None  # the player who sent the last message that selects
-        self._pairs: dict[_Pair, _Pairs] = {}  # oldest first
+        self._parameters: dict[_Parameter, HighsSent] = {}  # oldest first
+        self._controllers: dict[int, HighsSent] = {}  # by the number of the MSB
         self._banks: dict[int, dict[int, int]] = {}  # player -> bank controllers and their values
         self._bank: dict[int, int] = {}  # the channel's
+
+    def of_controller(self, number: int) -> HighsSent:
+        """The MSBs of this controller: it is the number of its MSB."""
+        return self._controllers.setdefault(number, HighsSent())
 
     def turn(self, player: int, message: bytes) -> Unit:
         """What the channel gets for a controller that has an MSB and an LSB, selects a bank, or is of a parameter."""
         number, value = message[1], message[2]
-        if number in _HIGHS:  # most of what comes here
-            self._own(player, number, value)
-            return (message,)
         if number in _KIND_OF:
             return self._select(player, message)
         if number in PARAMETERS:
@@ -110,7 +116,11 @@ class MergedChannel:
             _turn_bank(self._banks.setdefault(player, {}), number, value)
             _turn_bank(self._bank, number, value)
             return (message,)
-        return (*self._own_high(player, MSB_OF[number], MSB_OF[number]), message)
+        if number in HIGHS:
+            self.of_controller(number).send(player, value)
+            return (message,)
+        high = MSB_OF[number]
+        return (*self._own_high(player, self._controllers.get(high), high), message)
 
     def program(self, player: int, message: bytes) -> Unit:
         """What the channel gets for a program change: first its player's bank, if another one is in force."""
@@ -144,14 +154,10 @@ class MergedChannel:
             of_others = self._in_force.parameter is not None and any(each != player for each in self._selected)
             return () if of_others else (message,)
         number, before = message[1], tuple(self._selecting(player, parameter))
-        if number == DATA_MSB:
-            self._own(player, parameter, message[2])
-        elif number == DATA_LSB:
-            before += self._own_high(player, parameter, DATA_MSB)
-        else:  # what the value is now is not known
-            pairs = self._pair(parameter)
-            pairs.owner = player
-            pairs.highs.pop(player, None)
+        if number == DATA_LSB:
+            before += self._own_high(player, self._parameters.get(parameter), DATA_MSB)
+        else:  # after an increment or decrement the value is not known
+            self._of_parameter(parameter).send(player, message[2] if number == DATA_MSB else None)
         return (*before, message)
 
     def _selecting(self, player: int, parameter: _Parameter) -> Iterator[bytes]:
@@ -164,76 +170,65 @@ class MergedChannel:
             self._in_force.turn(number, value)
             yield self._message(number, value)
 
-    # MSBs and LSBs
-
-    def _own(self, player: int, pair: _Pair, value: int) -> None:
-        pairs = self._pairs.get(pair) or self._pair(pair)
-        pairs.owner = player
-        pairs.highs[player] = value
-
-    def _own_high(self, player: int, pair: _Pair, number: int) -> Unit:
-        """Before an LSB: the player's own MSB, a value of this controller, if the last one was not theirs."""
-        pairs = self._pairs.get(pair)
-        if pairs is None or pairs.owner == player or player not in pairs.highs:
-            return ()
-        pairs.owner = player
-        return (self._message(number, pairs.highs[player]),)
-
-    def _pair(self, pair: _Pair) -> _Pairs:
-        found = self._pairs.get(pair)
+    def _of_parameter(self, parameter: _Parameter) -> HighsSent:
+        found = self._parameters.get(parameter)
         if found is None:
-            if len(self._pairs) == _MOST_PAIRS:
-                del self._pairs[next(iter(self._pairs))]
-            found = self._pairs[pair] = _Pairs()
+            if len(self._parameters) == _MOST_PARAMETERS:
+                del self._parameters[next(iter(self._parameters))]
+            found = self._parameters[parameter] = HighsSent()
         return found
+
+    def _own_high(self, player: int, sent: HighsSent | None, number: int) -> Unit:
+        """Before an LSB: the player's own MSB, a value of this controller, if the last one was not theirs."""
+        if sent is None or sent.owner == player or player not in sent.values:
+            return ()
+        sent.owner = player
+        return (self._message(number, sent.values[player]),)
 
     # What is no player's message
 
     def by_nobody(self, message: bytes) -> None:
         """A burst, a control or the engine itself has sent a controller or a program change."""
         number = message[1]
-        if message[0] & 0xF0 == PROGRAM or number in BANKS:
-            self._banks.clear()
         if message[0] & 0xF0 == PROGRAM:
-            return
-        if number in BANKS:
+            self._banks.clear()
+        elif number in BANKS:
+            self._banks.clear()
             _turn_bank(self._bank, number, message[2])
         elif number in _KIND_OF:
             self._in_force.turn(number, message[2])
             self._selector = None
         elif number == RESET_ALL_CONTROLLERS:
-            self._in_force.clear()
-            self._selector = None
-            self._own_rests(None)
-        else:
-            pair = self._in_force.parameter if number in PARAMETERS else number
-            if pair in self._pairs and number not in MSB_OF:
-                self._pairs[pair].owner = None
+            self._all_reset(None)
+        elif number in HIGHS:
+            self.of_controller(number).owner = None
+        elif number in PARAMETERS and number != DATA_LSB:
+            selected = self._in_force.parameter
+            if selected is not None:
+                self._of_parameter(selected).owner = None
 
     def reset(self, player: int, passed: bool) -> None:
         """A player has reset all controllers; `passed`: the channel got that message as it is (RP-015)."""
         if player in self._selected:
             self._selected[player].clear()
-        for number, pairs in self._pairs.items():
-            if isinstance(number, int) and number in RESTS and player in pairs.highs:
-                pairs.highs[player] = RESTS[number]
+        for number, sent in self._controllers.items():
+            if number in RESTS and player in sent.values:
+                sent.values[player] = RESTS[number]
         if passed:
-            self._in_force.clear()
-            self._selector = None
-            self._own_rests(player)
+            self._all_reset(player)
 
-    def _own_rests(self, owner: int | None) -> None:
-        for number, pairs in self._pairs.items():
+    def _all_reset(self, player: int | None) -> None:
+        self._in_force.clear()
+        self._selector = None
+        for number, sent in self._controllers.items():
             if number in RESTS:
-                pairs.owner = owner
+                sent.owner = player
 
     # Players
 
     def is_shared_with(self, player: int) -> bool:
         """Whether a player other than this one has set or selected anything here."""
-        if any(each != player for each in self._selected):
-            return True
-        return any(each != player for pairs in self._pairs.values() for each in pairs.highs)
+        return bool(self._selected.keys() - {player}) or any(sent.values.keys() - {player} for sent in self._all_sent())
 
     def forget(self, player: int) -> None:
         """This player is gone."""
@@ -241,10 +236,14 @@ class MergedChannel:
         self._banks.pop(player, None)
         if self._selector == player:
             self._selector = None
-        for pairs in self._pairs.values():
-            pairs.highs.pop(player, None)
-            if pairs.owner == player:
-                pairs.owner = None
+        for sent in self._all_sent():
+            sent.values.pop(player, None)
+            if sent.owner == player:
+                sent.owner = None
+
+    def _all_sent(self) -> Iterator[HighsSent]:
+        yield from self._controllers.values()
+        yield from self._parameters.values()
 
     def _message(self, number: int, value: int) -> bytes:
         return bytes((self._status, number, value))

@@ -10,8 +10,8 @@ from engine.core.cable.output_cable import Unit
 from engine.core.routing.delayed_messages import NOBODY
 from engine.core.routing.delayed_messages import player as delayed_player
 from engine.core.routing.held_ledger import Ledger, Moved, Target, moves_of, selects_of
-from engine.core.routing.merged_channel import MergedChannel
-from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, ends_notes
+from engine.core.routing.merged_channel import HighsSent, MergedChannel
+from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.midi.controllers import ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
@@ -27,6 +27,17 @@ class Merging:
         self.on = on
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
+        self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
+
+    def note(self, player: int, highs: Iterable[SentHigh]) -> None:
+        """A player's MSBs are sent as they came. (Short: wheels and faders move all the time.)"""
+        for place, value in highs:
+            sent = self._highs.get(place)
+            if sent is None:
+                output, status, number = place
+                sent = self._highs[place] = self._channel(output, status).of_controller(number)
+            sent.owner = player
+            sent.values[player] = value
 
     def merge(self, player: int, came: bytes, units: _Units, scene: SceneInPlay) -> list[tuple[int, Unit]]:
         """What the outputs get for a player's message that came in and made these units in the scene in force.
@@ -64,7 +75,7 @@ class Merging:
         if kind == CONTROLLER:
             number = message[1]
             if number in MERGED_VALUES:
-                made = self._channel(output, message).turn(player, message)
+                made = self._channel(output, message[0]).turn(player, message)
                 return made if len(made) == 1 else self._noted(player, came, output, made)
             if number in MERGED_PEDALS:
                 return self._pedal(player, came, output, message)
@@ -73,12 +84,12 @@ class Merging:
             if number == RESET_ALL_CONTROLLERS:
                 return self._reset(player, came, output, message)
         elif kind == PROGRAM:
-            made = self._channel(output, message).program(player, message)
+            made = self._channel(output, message[0]).program(player, message)
             return made if len(made) == 1 else self._noted(player, came, output, made)
         return (message,)
 
-    def _channel(self, output: int, message: bytes) -> MergedChannel:
-        place = (output, message[0] & 0x0F)
+    def _channel(self, output: int, status: int) -> MergedChannel:
+        place = (output, status & 0x0F)
         channel = self._channels.get(place)
         if channel is None:
             channel = self._channels[place] = MergedChannel(CONTROLLER | place[1])
@@ -136,7 +147,7 @@ class Merging:
     def _reset(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
         """Reset All Controllers is for what this player has moved."""
         place = (output, message[0] & 0x0F)
-        channel = self._channel(output, message)
+        channel = self._channel(output, message[0])
         alone = not (self._ledger.others_moved((player, NOBODY), *place) or channel.is_shared_with(player))
         made: Unit = ()
         for rest in self._ledger.rests_of(player, *place):

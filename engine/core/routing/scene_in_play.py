@@ -14,7 +14,7 @@ from engine.core.cable.program_burst import duration, size
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
 from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
-from engine.core.routing.merged_messages import ends_notes, is_merged
+from engine.core.routing.merged_messages import SentHigh, ends_notes, highs_of, is_high, is_merged
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
@@ -50,10 +50,11 @@ class RoutedMessage:
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[TimedMessage, ...] = ()  # what is to be sent later
     merges: bool = False  # whether other players on the same channels may change what becomes of it
+    highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.selects or self.later)
+        self.noted = bool(self.moves or self.selects or self.later or self.highs)
 
 
 class FilterFaults:
@@ -129,17 +130,19 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
         moves += moves_of(output, unit)
     selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
     said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
-    merges = any(map(is_merged, said)) or ends_notes(message)
+    merged = [one for one in said if is_merged(one)]
+    merges = ends_notes(message) or not all(map(is_high, merged))
+    highs = () if merges or not merged else highs_of(once)
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, merges)
+        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, merges, highs)
     if is_press(message):
-        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, merges)
+        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, merges, highs)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
     if targets:  # a filter starts notes when a key is released: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
-    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, merges)
+    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, merges, highs)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
@@ -153,6 +156,7 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         selects=tuple(each for each in answer.selects if each[0] not in shut),
         others=tuple(each for each in answer.others if each[0] not in shut),
         later=tuple(each for each in timed if each.outputs),
+        highs=tuple(each for each in answer.highs if each.place[0] not in shut),
     )
 
 
