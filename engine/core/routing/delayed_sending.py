@@ -27,7 +27,8 @@ class DelayedSending:
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message
         if is_release(message):
-            return [(output, (off,)) for output, off in state.ledger.release(due.player, message) or ()]
+            offs = state.ledger.release(due.player, message, among=due.outputs) or ()
+            return [(output, (off,)) for output, off in offs]
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
             outputs = tuple(output for output in outputs if not state.cables[output].full)
@@ -39,6 +40,16 @@ class DelayedSending:
         if state.scene is not None and state.merging.on and is_merged(message):
             return state.merging.merge(due.source, message, units, state.scene)
         return units
+
+    def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, int]:
+        """Where notes of this input go on sounding though their keys are up, and the player that holds them now."""
+        kept: dict[Target, int] = {}
+        for timed in held:
+            name = player(source, timed.lasting)
+            self._state.delayed.players.add(name)
+            channel, key = timed.message[0] & 0x0F, timed.message[1]
+            kept.update((Target(output, channel, key), name) for output in timed.outputs)
+        return kept
 
     def end(self, now: int, players: set[int], out: list[Delivery]) -> None:
         """Nothing more is sent for these players (see `delayed_messages.player`), and what sounds of theirs ends."""

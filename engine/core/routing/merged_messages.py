@@ -31,19 +31,16 @@ class SentHigh(NamedTuple):
     value: int
 
 
-def is_high(message: bytes) -> bool:
-    """Whether this is the MSB of a controller that is neither bank nor data entry."""
-    return message[0] & 0xF0 == CONTROLLER and message[1] in HIGHS
-
-
-def highs_of(units: Iterable[tuple[int, Unit]]) -> tuple[SentHigh, ...]:
-    """All such MSBs among these."""
-    return tuple(
-        SentHigh((output, message[0], message[1]), message[2])
-        for output, unit in units
-        for message in unit
-        if is_high(message)
-    )
+def merged_of(units: Iterable[tuple[int, Unit]]) -> tuple[bool, tuple[SentHigh, ...]]:
+    """Whether any of these is merged; if they are nothing but `HIGHS`, those instead."""
+    highs: list[SentHigh] = []
+    for output, unit in units:
+        for message in unit:
+            if message[0] & 0xF0 == CONTROLLER and message[1] in HIGHS:
+                highs.append(SentHigh((output, message[0], message[1]), message[2]))
+            elif is_merged(message):
+                return True, ()
+    return False, tuple(highs)
 
 
 def is_merged(message: bytes) -> bool:
