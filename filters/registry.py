@@ -74,6 +74,7 @@ BUILT_IN: Final = (
     "echo",
     "latch",
     "notes",
+    "parameters",
     "programs",
     "strip",
     "sustain",

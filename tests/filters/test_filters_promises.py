@@ -28,6 +28,8 @@ SAMPLES = (
     'filter = "echo", beats = 0.5',
     'filter = "latch", controllers = [64]',
     'filter = "notes", map = { 36 = 40, C4 = "D4" }',
+    'filter = "parameters", keep = ["nrpn 1/8", "controller 7"], map = { "controller 7" = "nrpn 1/9" }',
+    'filter = "parameters", range = { "rpn 0/0" = [0, 12] }, map = { "nrpn 1/8" = "controller 74" }',
     'filter = "programs", map = { 7 = 77 }',
     'filter = "strip", kinds = ["sysex", "clock", "controller 1", "aftertouch"]',
     'filter = "strip", kinds = ["timecode"]',
@@ -41,7 +43,7 @@ SAMPLES = (
     'filter = "zone", notes = [0, 64], velocity = [64, 127]',
     'filter = "zone", notes = [48, 71], fade = 8',
 )
-KEEP_STATE = {"clock", "echo", "latch", "sustain", "thin"}
+KEEP_STATE = {"clock", "echo", "latch", "parameters", "sustain", "thin"}
 STOP_SYSTEM_MESSAGES = {"clock", "strip"}
 
 SETTINGS = st.sampled_from(SAMPLES)

@@ -66,6 +66,11 @@ def test_a_scene_with_another_number_is_the_same_scene() -> None:
         ('filter = "controllers", curve = { 11 = -30 }', "controller 11 curve -30"),
         ('filter = "zone", notes = [0, 59], fade = 4', "notes C-1 to B3, fade over 4 keys"),
         ('filter = "echo", beats = 0.5', "echo every 0.5 beats"),
+        (
+            'filter = "parameters", drop = ["rpn 0/0"], map = { "NRPN 1/8" = "controller 74" }',
+            "without rpn 0/0, nrpn 1/8 to controller 74",
+        ),
+        ('filter = "parameters", range = { "nrpn 1/8" = [0, 100] }', "nrpn 1/8 from 0 to 100"),
         ('filter = "transpose", semitones = -12', "transposed by -12 semitones"),
         ('filter = "clock", block = true', "clock block"),
         ('filter = "thin", milliseconds = 20', "thin milliseconds 20"),
