@@ -95,7 +95,7 @@ def needs_one(settings: S, *names: str) -> S:
     return settings
 
 
-def not_both(settings: S, keep: Iterable[int], drop: Iterable[int], what: str) -> S:
+def not_both(settings: S, keep: Iterable[Any], drop: Iterable[Any], what: str) -> S:
     """The settings, if nothing is both kept and dropped. Raises ValueError, which names what is."""
     if both := set(keep).intersection(drop):
         raise ValueError(f"{what} {min(both)} is in keep and in drop; remove it from one of them")

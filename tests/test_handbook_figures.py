@@ -22,7 +22,7 @@ from engine.live.socket import osc, osc_packets, osc_telling
 from engine.panel import browser_socket, live_places, paired_browsers, places, rate_limit, shared_looks
 from engine.ports import driver_limits, rtmidi_port
 from engine.rig.edit import versions
-from engine.rig.models import control
+from engine.rig.models import control, values
 from engine.rig.models.control import Control
 from engine.rig.read import toml_limits
 
@@ -89,7 +89,7 @@ FIGURES: Final = [
     ("limits", "a regular file of at most {} MB", (toml_limits.LONGEST_TEXT // 1_000_000,)),
     ("limits", "at most {} parts", (toml_limits._MOST_PARTS,)),
     ("limits", "at most {} deep", (toml_limits._DEEPEST,)),
-    ("limits", "at most {:,} characters", (toml_limits._LONGEST_WORD,)),
+    ("limits", "at most {:,} characters", (values.LONGEST_NAME,)),
     (
         "limits",
         "which may take {} seconds and {} GB of memory",
