@@ -198,7 +198,7 @@ class Engine:
         if delayed.due is not None:
             delayed.outdate(source, answer.units)
         if answer.noted:
-            self._note(source, message, answer)
+            self._note(now, source, message, answer, out)
         for output, unit in units:
             cables[output].put(now, unit, out)
 
@@ -226,18 +226,21 @@ class Engine:
             sent[said] = mark
         return answer
 
-    def _note(self, source: int, message: bytes, answer: RoutedMessage) -> None:
-        """Write down what was moved and selected, and what is to be sent later."""
+    def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
+        """Write down what was moved and selected, and what is to be sent later, which may be now."""
         state = self.state
         state.ledger.move(source, message, answer.moves)
         for output, selecting in answer.selects:
             state.ledger.select(output, selecting)
         for timed in answer.later:
             state.delayed.add(source, timed)
+        if answer.later and state.delayed.due is not None and state.delayed.due <= now:
+            self._delayed.send_due(now, out)
 
     def _released(self, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
-        offs = self.state.ledger.release(source, message)
+        kept = self._delayed.keep(source, answer.held) if answer.held else None
+        offs = self.state.ledger.release(source, message, kept)
         if offs is not None:
             return [(output, (off,)) for output, off in offs] + [*answer.others]
         passing = (

@@ -6,7 +6,12 @@ import pytest
 
 from bench.grid import CLOCK, SPACING, figures, lost, off
 from bench.load import RATE, SECOND, MemoryPorts, percentiles
+from bench.result import Pace, Result
+from bench.scenes import SOUNDING, recalls
 from bench.targets import TARGETS
+from engine.core.command_result import CommandResult
+from engine.core.commands import Command
+from engine.live.show import Show
 
 MS = 1_000_000
 
@@ -59,3 +64,26 @@ def test_the_wait_before_a_look_counts(monkeypatch: pytest.MonkeyPatch) -> None:
     assert len(ports.since_due(0)) == 2 * RATE
     assert found["worst"] == pytest.approx(20_000, rel=0.06)
     assert found["p50"] == pytest.approx(10_000, rel=0.06)
+
+
+@pytest.mark.parametrize(("each_note", "verdict"), [(1, "pass"), (4, "miss")])
+def test_what_sounding_notes_cost_a_recall_is_seen(
+    monkeypatch: pytest.MonkeyPatch, each_note: int, verdict: str
+) -> None:
+    """A recall that takes so many µs for each sounding note (the show's clock stands still otherwise) meets the target
+    or misses it; the rows without sounding notes are as they were."""
+    now, apply = [0], Show.apply
+
+    def slowed(show: Show, command: Command, who: str = "") -> CommandResult:
+        now[0] += each_note * 1000 * show.engine.state.ledger.sounding()
+        return apply(show, command, who)
+
+    monkeypatch.setattr("bench.scenes.time.perf_counter_ns", lambda: now[0])
+    monkeypatch.setattr(Show, "apply", slowed)
+    result = Result()
+    recalls(Pace(quick=True), result)
+    (target,) = (each for each in TARGETS if each.figure == f"scenes.recall p99, {SOUNDING} notes")
+    measured, told = target.verdict({"scenes": {"figures": result.figures}})
+    assert measured is not None
+    assert (measured >= each_note * SOUNDING, told) == (True, verdict)
+    assert result.figures["recall p99, 1"] <= each_note  # of the player who plays on

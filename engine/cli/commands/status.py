@@ -24,6 +24,8 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
     print_line(f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"))
     place = f"place {setlist['place']} of {len(setlist['scenes'])}"
     print_line(f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding")
+    if found["loaded"] is not None:
+        print_line(f"loaded by show control: scene {found['loaded']['number']} {found['loaded']['name']} comes next")
     for way in ("inputs", "outputs"):
         columns = (way[:-1], "state", "messages", "bytes", "dropped", "left out", "last error")
         keys = ("name", "state", "messages", "bytes", "dropped", "shed", "last_error")

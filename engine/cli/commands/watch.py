@@ -10,6 +10,7 @@ from engine.cli.output import in_json, print_line
 from engine.cli.status_words import tempo_in_words, timecode_in_words
 from engine.cli.sweep_folding import folded
 from engine.live.socket import client
+from engine.midi.unit_words import UnitWords
 
 _WAYS: Final = {"in": "in", "out": "out", "told": "----"}
 
@@ -18,12 +19,13 @@ def watch(name: Name = "bayleaf", json: Json = False) -> None:
     """Show messages as they come in and go out (Ctrl-C to stop).
 
     Clock and time code are not shown message by message but as tempo and time, once per second and when they stop.
-    The same message on many channels, such as a panic sends, is shown on one line.
+    The same message on many channels, such as a panic sends, is shown on one line, and so is a parameter (RPN or NRPN).
     """
     shown: tuple[Any, ...] = ()
+    units = UnitWords()
     with contextlib.suppress(KeyboardInterrupt):
         for batch in client.watch(name):
-            for line in _as_json(batch) if json else _in_words(batch):
+            for line in _as_json(batch) if json else _in_words(batch, units):
                 print_line(line)
             before, shown = shown, _second(batch["sync"])
             if shown != before:
@@ -34,8 +36,8 @@ def _as_json(batch: dict[str, Any]) -> Iterator[str]:
     return map(in_json, batch["events"])
 
 
-def _in_words(batch: dict[str, Any]) -> Iterator[str]:
-    for event, words in folded([event for event in batch["events"] if not _is_time(event)]):
+def _in_words(batch: dict[str, Any], units: UnitWords) -> Iterator[str]:
+    for event, words in folded([event for event in batch["events"] if not _is_time(event)], units):
         ago = (time.monotonic_ns() - event["at"]) / 1e9
         clock = time.strftime("%H:%M:%S", time.localtime(time.time() - ago))
         yield f"{clock} {_WAYS[event['way']]:4} {event['port']:14} {words}"

@@ -131,6 +131,7 @@ class CommandExecution:
     def _switch(self, now: int, number: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
         state = self._state
+        state.setlist.loaded = None
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():

@@ -25,7 +25,7 @@ class DelayedSending:
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
         state, message = self._state, due.message
         if is_release(message):
-            return state.ledger.release(due.player, message) or ()
+            return state.ledger.release(due.player, message, among=due.outputs) or ()
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
             outputs = tuple(output for output in outputs if not state.cables[output].full)
@@ -34,6 +34,16 @@ class DelayedSending:
         for output in outputs:
             state.ledger.move(due.source, message, moves_of(output, (message,)))
         return [(output, message) for output in outputs]
+
+    def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, int]:
+        """Where notes of this input go on sounding though their keys are up, and the player that holds them now."""
+        kept: dict[Target, int] = {}
+        for timed in held:
+            name = player(source, timed.lasting)
+            self._state.delayed.players.add(name)
+            channel, key = timed.message[0] & 0x0F, timed.message[1]
+            kept.update((Target(output, channel, key), name) for output in timed.outputs)
+        return kept
 
     def end(self, now: int, players: set[int], out: list[Delivery]) -> None:
         """Nothing more is sent for these players (see `delayed_messages.player`), and what sounds of theirs ends."""

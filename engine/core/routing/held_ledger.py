@@ -9,7 +9,7 @@ that no longer feeds them can reset them (RP-015 for the resting values). So are
 was last sent, for an instrument that forgot them while it was unplugged.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF
@@ -61,6 +61,10 @@ class _Press:
         self.targets = targets
         self.count = 1
 
+    def is_among(self, outputs: Collection[int]) -> bool:
+        """Whether it sounds at these outputs, and at no others."""
+        return bool(self.targets) and all(target.output in outputs for target in self.targets)
+
 
 class Ledger:
     """Loop only. Inputs are indices."""
@@ -96,8 +100,18 @@ class Ledger:
             else:
                 holders[source] = holders.get(source, 0) + 1
 
-    def release(self, source: int, message: bytes) -> list[tuple[int, bytes]] | None:
-        """The note-offs that a release causes, as (output, message); None if its press is not in the ledger."""
+    def release(
+        self,
+        source: int,
+        message: bytes,
+        kept: Mapping[Target, int] | None = None,
+        among: Collection[int] | None = None,
+    ) -> list[tuple[int, bytes]] | None:
+        """The note-offs that a release causes, as (output, message); None if its press is not in the ledger.
+
+        `kept`: where the note goes on sounding, and which input holds it there from now on; `among`: the outputs of the
+        press, if it is known.
+        """
         key = (source, message[0] & 0x0F, message[1])
         presses = self._presses.get(key)
         if presses is None:
@@ -106,6 +120,8 @@ class Ledger:
         if not oldest.targets:
             # its release may have been lost, so it must not be released in place of one that sounds
             oldest = next((press for press in presses if press.targets), oldest)
+        if among is not None:
+            oldest = next((press for press in presses if press.is_among(among)), oldest)
         oldest.count -= 1
         if not oldest.count:
             presses.remove(oldest)
@@ -113,12 +129,29 @@ class Ledger:
                 del self._presses[key]
         form, velocity = message[0] & 0xF0, message[2]
         sent: list[tuple[int, bytes]] = []
-        for target in oldest.targets:
+        for target in oldest.targets if kept is None else self._hand_over(source, oldest.targets, kept):
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
             count = self._end_press(source, target)
             sent += [(output, off)] if count == 1 else [(output, off)] * count
         return sent
+
+    def _hand_over(self, source: int, targets: tuple[Target, ...], kept: Mapping[Target, int]) -> list[Target]:
+        """Other inputs hold these from now on; the targets that are left."""
+        given: dict[tuple[int, int, int], tuple[Target, ...]] = {}
+        for target in targets:
+            if target in kept:
+                holder = (kept[target], target.channel, target.key)
+                given[holder] = (*given.get(holder, ()), target)
+                holders = self._holders[target]
+                holders[source] -= 1
+                if not holders[source]:
+                    del holders[source]
+                holders[holder[0]] = holders.get(holder[0], 0) + 1
+        for holder, together in given.items():
+            self._presses.setdefault(holder, []).append(_Press(together))
+            _merge(self._presses[holder])
+        return [target for target in targets if target not in kept]
 
     def _end_press(self, source: int, target: Target) -> int:
         """One press of this input ends at a target; how many note-offs the output gets for it."""

@@ -17,7 +17,7 @@ from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
 from engine.midi.kinds import is_press, is_release
 from engine.midi.rest_values import rest_of
-from filters.registry import Later
+from filters.registry import NEVER, Later
 
 #: answers that all inputs in all scenes remember together, some 600 bytes each
 REMEMBERED: Final = 1 << 16
@@ -49,6 +49,7 @@ class RoutedMessage:
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[TimedMessage, ...] = ()  # what is to be sent later
+    held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
@@ -65,8 +66,11 @@ def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -
     return flowing
 
 
-def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[TimedMessage, ...] = ()) -> RoutedMessage:
+def answer(
+    message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
+) -> RoutedMessage:
     """The answer made of these deliveries; what would go twice to one output goes once."""
+    later = tuple(each for each in timed if each.at < NEVER)
     once = tuple(dict.fromkeys(units))
     targets: tuple[Target, ...] = ()
     moves: tuple[tuple[Moved, bool], ...] = ()
@@ -74,7 +78,8 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
     selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
-    said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
+    at_once = (each.message for each in later if each.at <= now)
+    said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
         return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later)
@@ -84,12 +89,14 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
     others = tuple((output, unit) for output, unit in without if unit)
     if targets:  # a filter starts notes when a key is released: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
-    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later)
+    held = tuple(each for each in timed if each.at >= NEVER)
+    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, held)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
     """What is left of an answer without these outputs; the ledger will not know of them either."""
-    timed = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
+    later = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
+    held = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.held)
     return replace(
         answer,
         units=tuple(each for each in answer.units if each[0] not in shut),
@@ -97,7 +104,8 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         moves=tuple(each for each in answer.moves if each[0].output not in shut),
         selects=tuple(each for each in answer.selects if each[0] not in shut),
         others=tuple(each for each in answer.others if each[0] not in shut),
-        later=tuple(each for each in timed if each.outputs),
+        later=tuple(each for each in later if each.outputs),
+        held=tuple(each for each in held if each.outputs),
     )
 
 
@@ -237,8 +245,8 @@ class SceneInPlay:
         called = self.called[source]
         if not called:
             return known
-        units, later = self._run(called, message, now)
-        return answer(message, known.units + units, later)
+        units, timed = self._run(called, message, now)
+        return answer(message, known.units + units, timed, now)
 
     def reach(self, source: int) -> set[int]:
         """All outputs that routes of this input lead to, whatever their filters let through."""
@@ -273,7 +281,7 @@ class SceneInPlay:
     def _run(
         self, paths: tuple[RoutePath, ...], message: bytes, now: int
     ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
-        """What is sent now, and what is sent later."""
+        """What is sent now, and what is sent later or kept back."""
         units: list[tuple[int, Unit]] = []
         later: list[TimedMessage] = []
         for path in paths:

@@ -28,6 +28,7 @@ from engine.live.process.worker_process import WorkerProcess
 from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.live.socket.osc import OscServer
+from engine.live.socket.osc_telling import OscTelling
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
 from engine.ports.port import PortSystem
@@ -110,6 +111,7 @@ class EngineProcess:
                 RigFileFollower(session).run,
                 remote_work.run,
                 OscServer(show).run,
+                OscTelling(show).run,
             ]
             if cluster is not None:
                 tasks += cluster.tasks(show, session)

@@ -7,6 +7,7 @@ from typing import Any, Final, NamedTuple
 Keys = tuple[str | int, ...]
 Data = dict[str, Any]
 _SHOWN: Final = 40  # names in a sentence
+_QUOTED: Final = 100  # characters of what is quoted
 
 
 class Complaint(NamedTuple):
@@ -50,15 +51,21 @@ def no_such(what: str, name: object, known: Iterable[object]) -> str:
 
 
 def as_written(name: object) -> str:
-    """Names in quotes, numbers without."""
-    return f'"{name}"' if isinstance(name, str) else str(name)
+    """Names in quotes, numbers without; of a long name the beginning."""
+    return f'"{shortened(name)}"' if isinstance(name, str) else str(name)
+
+
+def shortened(text: str, most: int = _QUOTED) -> str:
+    """The beginning of a text of more than this many characters."""
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
     """A complaint if the section has no such name. If the whole section is missing, a name is reported only once."""
     known = table(data, section)
     if not known:
-        text = f'there is no {section.removesuffix("s")} "{name}": this rig has no {section}; add it under [{section}]'
+        what = section.removesuffix("s")
+        text = f"there is no {what} {as_written(name)}: this rig has no {section}; add it under [{section}]"
         yield Complaint(place, text, once=True)
     elif name not in known:
         yield Complaint(place, no_such(section.removesuffix("s"), name, known))
