@@ -33,9 +33,13 @@ def explain(
     """Show what each route does to a message, filter by filter.
 
     Also shows what each output gets, and draws the signal flow of a scene.
+
+    Example: bayleaf explain pit.toml --scene 12 --input keys 90 3C 40
     """
     if not (message and input) and (message or input or picture is None):
-        raise typer.BadParameter("give --input and one message in hexadecimal, or --picture", param_hint="HEX...")
+        raise typer.BadParameter(
+            "give --input and one message, such as --input keys 90 3C 40, or --picture OUT.svg", param_hint="HEX..."
+        )
     loaded = load(rig)
     chosen = loaded.scenes[0] if scene is None else scene_of(loaded, scene, rig)
     if not message or input is None:

@@ -43,8 +43,9 @@ def no_such(what: str, name: object, known: Iterable[object]) -> str:
     listed = {str(one): one for one in known}
     if not listed:
         return f"there is no {what} {as_written(name)}; there are none"
-    close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # nobody misspells a number
-    remedy = f"did you mean {as_written(listed[close[0]])}? " if close else ""
+    folded = {each.casefold(): each for each in listed}
+    close = get_close_matches(name.casefold(), folded, 1) if isinstance(name, str) else []  # nobody misspells a number
+    remedy = f"did you mean {as_written(listed[folded[close[0]]])}? " if close else ""
     shown = [*listed][:_SHOWN]
     more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
     return f"there is no {what} {as_written(name)}; {remedy}there are: {', '.join(shown)}{more}"
