@@ -205,4 +205,5 @@ class SceneCompiler:
 
 def common(rig: Rig) -> tuple[object, ...]:
     """What all scenes of a rig depend on."""
-    return rig.inputs, rig.instruments, rig.chains, rig.routes, device_id(rig)
+    stops = {name: (each.stop, each.through) for name, each in rig.inputs.items() if each.stop or each.through}
+    return stops, rig.instruments, rig.chains, rig.routes, device_id(rig)
