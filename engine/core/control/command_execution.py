@@ -138,12 +138,11 @@ class CommandExecution:
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():
-                state.cables[output].burst(now, steps, out)
+                self._outputs.burst(now, output, steps, out)
         left = state.scene if scene is not state.scene else None
         if scene is not state.scene:
             self._change(now, scene, out)
-        for output, message in state.ledger.settle(self.feeds):
-            state.cables[output].put(now, (message,), out)
+        self._outputs.put(now, state.ledger.settle(self.feeds), out)
         self.set_tempo(now, scene)
         bursts = scene.compiled.entering
         if left is not None and left.compiled.leaving:
@@ -182,7 +181,7 @@ class CommandExecution:
     ) -> CommandResult:
         state = self._state
         for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            cable.burst(now, bursts.get(cable.output, ()), out)
+            self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out)
         for output, listed in bursts.items():
             self._remember(output, tuple(message for step in listed for message in step.unit))
         cost = self._burst_cost(scene)
@@ -258,10 +257,13 @@ class CommandExecution:
 
     def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
         """These were sent by nobody's key, and nobody's route feeds them."""
-        ledger = self._state.ledger
-        for message in messages:
-            ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
-        ledger.select(output, selects_of(messages))
+        ledger, selects = self._state.ledger, selects_of(messages)
+        ledger.select(output, selects)
+        for message in messages if len(selects) < len(messages) else ():  # most bursts are banks and programs alone
+            moves = moves_of(output, (message,))
+            ledger.move(NOBODY, message, moves + made_of(output, (message,)))
+            for moved, _ in moves:
+                ledger.pedals.forget(moved)
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock
