@@ -8,13 +8,14 @@ from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
+from engine.core.routing.compiled_scene import common
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.state import State
-from engine.midi.kinds import SYSEX
+from engine.rig.lowering.whole_scenes import WholeScenes
 
 
 class Adoption:
@@ -76,12 +77,14 @@ class Adoption:
             self._delayed.leave(now, scene, edited, out)
             self._outputs.put(now, state.ledger.settle(self._players.feeds), out)
             self._send_changed_bursts(now, edited, scene, out)
+            if edited.compiled.tempo not in (None, scene.compiled.tempo):
+                self._players.set_tempo(now, edited)
 
     def _send_changed_bursts(self, now: int, edited: SceneInPlay, before: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
         for output, steps in edited.bursts.items():
             if steps != before.bursts.get(output):
-                state.cables[output].burst(now, steps if state.only_changes else again(steps), out)
+                self._outputs.burst(now, output, steps if state.only_changes else again(steps), out)
 
     def _send_changed_setups(self, now: int, before: CompiledRig, scene: SceneInPlay, out: list[Delivery]) -> None:
         """The values that are new; a new output gets all when it is opened.
@@ -94,11 +97,11 @@ class Adoption:
             known = before.setups.get(output, ())
             changed = tuple(step for step in steps if step not in known and _sets_values(step))
             if changed and state.compiled.outputs[output] in before.rig.outputs:
-                state.cables[output].burst(now, changed + scene.bursts.get(output, ()), out)
+                self._outputs.burst(now, output, changed + scene.bursts.get(output, ()), out)
 
 
 def _sets_values(step: BurstUnit) -> bool:
-    return not any(message[0] >= SYSEX or selects_sound(message) for message in step.unit)
+    return step.values and not any(map(selects_sound, step.unit))
 
 
 def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) -> int | None:
@@ -113,5 +116,5 @@ def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) 
 
 def _untouched(compiled: CompiledRig, before: CompiledRig, number: int) -> bool:
     now, then = compiled.rig, before.rig
-    scenes = ([each for each in rig.scenes if each.number == number] for rig in (now, then))
-    return next(scenes) == next(scenes) and now.routes == then.routes and now.instruments == then.instruments
+    wholes = ([WholeScenes(rig).whole(each) for each in rig.scenes if each.number == number] for rig in (now, then))
+    return common(now) == common(then) and next(wholes) == next(wholes)

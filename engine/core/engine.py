@@ -199,7 +199,10 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(now, source, message, answer, out)
-            if answer.selects:
+        if answer.merges:
+            if state.merging.on:
+                units = state.merging.merge(source, message, units, scene)
+            if answer.selects:  # banks and programs are among what is merged
                 for output, unit in units:
                     cables[output].select(now, unit, out)
                 return
@@ -234,6 +237,8 @@ class Engine:
         """Write down what was moved, and what is to be sent later, which may be now."""
         state = self.state
         state.ledger.move(source, message, answer.moves)
+        if answer.highs:
+            state.merging.note(source, answer.highs)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:

@@ -9,6 +9,7 @@ from engine.core.commands import RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.rig.edit.differences import step_in_words
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.models.rig import Rig, Scene
 
 _LATER: Final = 3600 * 1_000_000_000  # ns between the two recalls: whatever the first one sent has long settled
@@ -58,7 +59,7 @@ def _quiet(engine: Engine, deliveries: list[Delivery]) -> list[Delivery]:
 def _left_out(rig: Rig, scene: Scene, sent: set[tuple[int, int]]) -> Iterator[tuple[str, LeftOut]]:
     """`sent`: the output and channel of each step that was sent."""
     outputs = list(rig.outputs)
-    for step in (step for step in scene.burst if not step.blank):
+    for step in Lowering(rig).lowered(scene).burst:
         output, compiled = compile_step(rig, step)
         if (outputs.index(output), compiled.channel) not in sent:
             yield output, LeftOut(*step_in_words(rig, step), compiled.unit)

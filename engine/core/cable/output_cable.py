@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from engine.core.cable.speed import CableSpeed
 from engine.midi.kinds import PROGRAM
+from engine.midi.setup_words import is_value
 
 if TYPE_CHECKING:
     from engine.core.cable.remote_cable import RemoteCable
@@ -34,6 +35,11 @@ class BurstUnit(NamedTuple):
     def selects(self) -> bool:
         """Whether it puts its channel on a sound."""
         return self.unit[-1][0] & 0xF0 == PROGRAM
+
+    @property
+    def values(self) -> bool:
+        """Whether it sets values that stay as they are, rather than cause an event."""
+        return all(map(is_value, self.unit))
 
 
 def again(steps: Sequence[BurstUnit]) -> tuple[BurstUnit, ...]:

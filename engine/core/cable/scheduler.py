@@ -234,16 +234,18 @@ class Cable:
 
     def _needed(self, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
         """Those of a burst's steps that are to be sent."""
-        changing: set[int] = set()  # channels to which a routed bank or program is still on its way
+        changing: set[int] = set()  # channels to which another bank or program is on its way
         if self._selects:
             waiting = (*self.queues.everything(), *(() if self._begun_step else self._begun))
             changing = {message[0] & 0x0F for message in waiting if selects_sound(message)}
-        is_on = self._sounds.is_on
-        return [
-            step
-            for step in steps
-            if step.lasting or step.always or step.channel in changing or not is_on(step.channel, step.unit)
-        ]
+        needed: list[BurstUnit] = []
+        for step in steps:
+            channel, unit = step.channel, step.unit
+            if step.lasting or step.always or channel in changing or not self._sounds.is_on(channel, unit):
+                needed.append(step)
+                if any(map(selects_sound, unit)):
+                    changing.add(channel)
+        return needed
 
     def _staying(self, steps: Sequence[BurstUnit]) -> Iterator[BurstUnit]:
         """The waiting steps that these do not replace."""

@@ -3,13 +3,13 @@
 Who commands (a switch, another machine, the shell) makes no difference here.
 """
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
+from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
-from engine.core.cable.program_burst import burst_cost
+from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
@@ -21,8 +21,6 @@ from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted
 from engine.rig.read.raw_data import no_such
 from engine.rig.scene_words import listed_scenes, nearest_scene
-
-Bursts = Mapping[int, tuple[BurstUnit, ...]]  # by output
 
 
 class CommandExecution:
@@ -141,14 +139,24 @@ class CommandExecution:
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():
-                state.cables[output].burst(now, steps, out)
-        repeated = scene is state.scene
+                self._outputs.burst(now, output, steps, out)
+        left, repeated = state.scene, scene is state.scene
         if not repeated:
             self._change(now, scene, out)
-        for output, message in state.ledger.settle(self.feeds):
-            state.cables[output].put(now, (message,), out)
-        bursts = _again(scene.bursts) if repeated or not state.only_changes else scene.bursts
+        self._outputs.put(now, state.ledger.settle(self.feeds), out)
+        self.set_tempo(now, scene)
+        bursts = scene.compiled.entering
+        if repeated or not state.only_changes:
+            bursts = _again(bursts)
+        if left is not None and not repeated and left.compiled.leaving:
+            bursts = one_after_the_other(left.compiled.leaving, bursts)
         return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
+
+    def set_tempo(self, now: int, scene: SceneInPlay) -> None:
+        """The rig's own clock runs at the tempo that the scene says, if it says one."""
+        clock = self._state.sync.clock
+        if scene.compiled.tempo is not None and clock is not None:
+            clock.set_bpm(now, scene.compiled.tempo)
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
@@ -174,15 +182,16 @@ class CommandExecution:
         """The outcome with what was sent. Its cost is that at the present speeds of the cables."""
         cables, sent = self._state.cables, dict[int, tuple[BurstUnit, ...]]()
         for cable in cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            if needed := cable.burst(now, bursts.get(cable.output, ()), out):
-                sent[cable.output] = tuple(needed)
+            if needed := self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out):
+                sent[cable.output] = needed
+                self._remember(cable.output, tuple(message for step in needed for message in step.unit))
         cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
         return replace(
             outcome,
             burst_bytes=cost.bytes,
             ready_ns=cost.ready_ns,
             instruments=cost.instruments,
-            unchanged=sum(map(len, bursts.values())) - cost.instruments,
+            unchanged=sum(map(instruments, bursts.values())) - cost.instruments,
             bursts=sent,
         )
 
@@ -237,10 +246,22 @@ class CommandExecution:
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
-        for message in messages:  # nobody's key holds these, and nobody's route feeds them
-            state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
-        self._outputs.route(now, ((output, message) for message in messages), out)
+        self._remember(output, messages)
+        for message in messages:
+            self._outputs.route(now, output, (message,), out)
+        self._state.merging.by_nobody(output, messages)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
+
+    def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
+        """These were sent by nobody's key, and nobody's route feeds them."""
+        ledger = self._state.ledger
+        for message in messages:
+            if selects_sound(message):  # most bursts are nothing else
+                continue
+            moves = moves_of(output, (message,))
+            ledger.move(NOBODY, message, moves + made_of(output, (message,)))
+            for moved, _ in moves:
+                ledger.pedals.forget(moved)
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock

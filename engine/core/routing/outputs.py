@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from engine.core.cable.channel_sounds import selects_sound
-from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, again
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit, again
 from engine.core.cable.silencing_messages import WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.state import State
@@ -17,16 +17,22 @@ class Outputs:
         self._state = state
 
     def put(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
-        """These (output, message), each by itself."""
-        cables = self._state.cables
+        """These (output, message), each by itself, which no player has sent."""
+        cables, merging = self._state.cables, self._state.merging
         for output, message in sent:
             cables[output].put(now, (message,), out)
+            merging.by_nobody(output, (message,))
 
-    def route(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
-        """The same for messages that may select banks and programs, for those that come after to know."""
-        for output, message in sent:
-            cable = self._state.cables[output]
-            (cable.select if selects_sound(message) else cable.put)(now, (message,), out)
+    def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> tuple[BurstUnit, ...]:
+        """These steps of a scene, or of the set-up; the answer are those that are sent."""
+        needed = tuple(self._state.cables[output].burst(now, steps, out))
+        self._state.merging.by_nobody(output, (message for step in needed for message in step.unit))
+        return needed
+
+    def route(self, now: int, output: int, unit: Unit, out: list[Delivery]) -> None:
+        """These together; there may be banks and programs among them."""
+        cable = self._state.cables[output]
+        (cable.select if any(map(selects_sound, unit)) else cable.put)(now, unit, out)
 
     def send(self, now: int, sent: Iterable[tuple[str, bytes]], out: list[Delivery]) -> None:
         """The same for outputs by name; those that the rig does not have are passed over."""
@@ -49,7 +55,7 @@ class Outputs:
         self.silence(now, cable, out, owed, WHEELS)
         sounds = self._sounds_of(output)
         cable.forget_sounds()
-        cable.burst(now, (*state.compiled.setups.get(output, ()), *sounds), out)
+        self.burst(now, output, (*state.compiled.setups.get(output, ()), *sounds), out)
 
     def left(self, now: int, output: int, out: list[Delivery]) -> None:
         """This output is about to be closed: what sounds and what was moved there is released, and nothing begins."""
@@ -82,7 +88,9 @@ class Outputs:
             offs = [*dict.fromkeys(offs)]
         swept = {*offs, *silencing.sweep, *more}
         rest = (message for message in known if message not in swept)
-        cable.panic(now, [*offs, *silencing.sweep, *more, *rest], out)
+        sent = [*offs, *silencing.sweep, *more, *rest]
+        cable.panic(now, sent, out)
+        self._state.merging.by_nobody(cable.output, sent)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
         """Those of channels that the scene does not name, which wait for their turn whatever is recalled; and its own.
@@ -91,7 +99,7 @@ class Outputs:
         """
         state = self._state
         steps = state.scene.bursts.get(output, ()) if state.scene else ()
-        named = {step.channel for step in steps}
+        named = {step.channel for step in steps if step.selects}
         kept = (
             BurstUnit(channel, unit, 0, lasting=state.only_changes)
             for channel, unit in state.cables[output].sounds.items()
