@@ -120,7 +120,9 @@ def table_lines(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> lis
     screen = console()
     with screen.capture() as drawn:
         _draw(screen, columns, rows)
-    return [line.rstrip() for line in drawn.get().strip("\n").split("\n")]
+    lines = [line.rstrip() for line in drawn.get().split("\n")]
+    told = [place for place, line in enumerate(lines) if line]
+    return lines[told[0] : told[-1] + 1]
 
 
 def _draw(screen: "Console", columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:

@@ -114,14 +114,14 @@ def _blocks(found: _Found) -> Iterator[_Block]:
         yield _Block(_port_table(found[way], way[:-1]), [_ports_in_words(found[way], way)])
     yield _sounds(found)
     rest = [*_sync(found), *_health(found), *_logs(found)]
-    yield _Block(rest, rest)
+    yield _Block(["", *rest], rest)
     if "network" in found:
         yield _network(found["network"])
 
 
 def _port_table(ports: Sequence[_Found], title: str) -> list[str]:
     rows = [(port["name"], *(port[key] for key in _COLUMNS.values())) for port in ports]
-    return table_lines((title, *_COLUMNS), rows)
+    return ["", *table_lines((title, *_COLUMNS), rows)]
 
 
 def _ports_in_words(ports: Sequence[_Found], way: str) -> str:
@@ -137,7 +137,7 @@ def _sounds(found: _Found) -> _Block:
     if missing and sounds:
         lost = f"{some(missing, _NAMED)} did not get these sounds: {plural(len(missing), 'output')} missing"
         full = [*sounds, f"(instruments on {lost})"]
-    return _Block(full, [f"sounds: {some(sounds, _NAMED)}"] if sounds else [])
+    return _Block(["", *full] if full else [], [f"sounds: {some(sounds, _NAMED)}"] if sounds else [])
 
 
 def _sync(found: _Found) -> Iterator[str]:
@@ -186,7 +186,7 @@ def _network(found: _Found) -> _Block:
     ]
     there = sum(each["there"] for each in found["machines"])
     return _Block(
-        [line, *table_lines(columns, rows)], [f"{line}; {there} of {counted(len(rows), 'machine')} connected"]
+        ["", line, *table_lines(columns, rows)], [f"{line}; {there} of {counted(len(rows), 'machine')} connected"]
     )
 
 

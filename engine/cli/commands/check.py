@@ -53,7 +53,7 @@ def check(
     _print_tables(found)
     for text in found["warnings"]:
         print_line(f"note: {text}")
-    print_line(f"Next, {'see to the notes, then ' if found['warnings'] else ''}play it: {_next(loaded, rig)}")
+    print_line(f"Next, play it: {_next(loaded, rig)}")
 
 
 def _next(loaded: Rig, file: Path) -> str:
