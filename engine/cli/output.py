@@ -61,9 +61,8 @@ def say(text: str) -> None:
 
 def wrapped(text: str, width: int) -> list[str]:
     """The text in lines of at most this width that end between words; what fits already keeps its spaces."""
-    lines = (
-        textwrap.wrap(line, width, break_on_hyphens=False) if len(line) > width else [line] for line in text.split("\n")
-    )
+    folded = partial(textwrap.wrap, width=width, break_on_hyphens=False)
+    lines = (folded(line) if len(line) > width else [line] for line in text.split("\n"))
     return [part for parts in lines for part in parts]
 
 
