@@ -53,6 +53,6 @@ def _cost(answer: dict[str, Any]) -> str:
     parts = []
     if answer["burst_bytes"]:
         parts.append(f"{answer['burst_bytes']} bytes sent")
-    if answer["held"] and answer["do"] != "panic":
+    if answer["held"] and not answer["do"].startswith("panic"):
         parts.append(f"{counted(answer['held'], 'note')} carried over")
     return f" ({'; '.join(parts)})" if parts else ""
