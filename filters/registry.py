@@ -73,6 +73,7 @@ BUILT_IN: Final = (
     "convert",
     "echo",
     "latch",
+    "mpe",
     "notes",
     "parameters",
     "programs",

@@ -199,6 +199,8 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(now, source, message, answer, out)
+        if answer.merges and state.merging.on:
+            units = state.merging.merge(source, message, units, scene)
         for output, unit in units:
             cables[output].put(now, unit, out)
 
@@ -230,6 +232,8 @@ class Engine:
         """Write down what was moved and selected, and what is to be sent later, which may be now."""
         state = self.state
         state.ledger.move(source, message, answer.moves)
+        if answer.highs:
+            state.merging.note(source, answer.highs)
         for output, selecting in answer.selects:
             state.ledger.select(output, selecting)
         for timed in answer.later:

@@ -9,8 +9,11 @@ from collections.abc import Collection, Iterable, Iterator
 from engine.rig.models.formats import too_new
 from engine.rig.models.references import references
 from engine.rig.models.rig import Rig, rig_model
+from engine.rig.read.chain_checks import check_chains
 from engine.rig.read.network_checks import check_network
 from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
+from engine.rig.read.scene_checks import check_scenes
+from filters.registry import registry
 
 
 def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
@@ -32,6 +35,8 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _bursts(data, lists)
     yield from _controls(data)
     yield from _clock_outputs(data)
+    yield from check_chains(data)
+    yield from check_scenes(data, lists)
     yield from check_network(data)
 
 
@@ -61,7 +66,9 @@ def _references(data: Data) -> Iterator[Complaint]:
     }
     for keys, mark, name in references(data, Rig):
         also = f', or "{mark.word}"' if mark.word else ""
-        if mark.section not in known:
+        if mark.section == "chains" and name in registry() and name not in table(data, "chains"):
+            yield Complaint(keys, f'there is no chain "{name}"; for the filter write {{ filter = "{name}" }}')
+        elif mark.section not in known:
             found = refer(data, mark.section, str(name), keys)
             yield from (complaint._replace(text=complaint.text + also) for complaint in found)
         elif name not in known[mark.section] and (known[mark.section] or mark.section == "routes"):
@@ -124,8 +131,15 @@ def _all_routes(data: Data) -> Iterator[tuple[Keys, Data]]:
     for index, route in tables(data, "routes"):
         yield ("routes", index), route
     for number, scene in tables(data, "scenes"):
-        for index, route in tables(scene, "routes"):
-            yield ("scenes", number, "routes", index), route
+        yield from _own_routes(number, scene)
+
+
+def _own_routes(number: int, scene: Data) -> Iterator[tuple[Keys, Data]]:
+    """A scene's routes and lines, but for those that take an inherited one away."""
+    for key in ("routes", "play"):
+        for index, route in tables(scene, key):
+            if route.get("off") is not True:
+                yield ("scenes", number, key, index), route
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
@@ -135,11 +149,11 @@ def _route_names(data: Data) -> Iterator[Complaint]:
             yield Complaint(("routes", index, "name"), f'a second route named "{name}"; give it another name')
     for number, scene in tables(data, "scenes"):
         seen = [name for name in everywhere if isinstance(name, str)]
-        for index, route in tables(scene, "routes"):
+        for keys, route in _own_routes(number, scene):
             name = route.get("name")
             if isinstance(name, str) and name in seen:
-                place: Keys = ("scenes", number, "routes", index, "name")
-                yield Complaint(place, f'a second route named "{name}"; give it another name')
+                what = "line" if keys[2] == "play" else "route"
+                yield Complaint((*keys, "name"), f'a second {what} named "{name}"; give it another name')
             if isinstance(name, str):
                 seen.append(name)
 
