@@ -123,10 +123,7 @@ def test_one_instrument_is_silenced_and_the_others_play_on() -> None:
     off = router.receive(4, KEYS, bytes.fromhex("80 3C 40"))
     assert [to for to, _, _ in off] == [BRASS]
     refused = router.apply(5, Panic("string-machin"), "test").outcome
-    assert refused.text == (
-        'there is no instrument "string-machin"; did you mean "string-machine"? there are: string-machine, brass-module; '
-        "nothing changed"
-    )
+    assert refused.text.startswith('there is no instrument "string-machin"; did you mean "string-machine"? there are: ')
 
 
 @pytest.mark.parametrize("cable", ["fast", "din"])
@@ -189,7 +186,7 @@ def test_a_panic_is_complete_also_the_second_time() -> None:
     """Panic acts on all 16 channels of every output, moved or not, and again with an empty ledger (entries mode-120,
     mode-123: All Sound Off and All Notes Off, value 0)."""
     router = layer()
-    for now in (1, 2, 3):
+    for now in (1, 3000 * MS, 6000 * MS):
         out = panic(router, now)
         for output in (STRINGS, BRASS):
             assert set(at(out, output)) == EVERYTHING
@@ -199,7 +196,7 @@ def test_a_panic_is_complete_also_the_second_time() -> None:
 def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
     """Panic works before any scene is recalled, and in an empty one."""
     router = engine('[[scenes]]\nnumber = 1\nname = "Empty"\n')
-    for now in (1, 2):
+    for now in (1, 3000 * MS):
         out = panic(router, now)
         assert set(at(out, STRINGS)) == set(at(out, BRASS)) == EVERYTHING
         recall(router, now, 1)
@@ -219,6 +216,17 @@ def test_the_time_of_a_panic_on_a_din_cable() -> None:
     assert len(sent) == 16 * 7
     assert [begin for _, begin in sent] == [place * 3 * DIN.byte_ns for place in range(16 * 7)]
     assert all(begin + 3 * DIN.byte_ns - now <= 3 * MS for now, begin in sent)
+
+
+def test_the_time_of_a_second_panic_on_a_din_cable() -> None:
+    """2,048 note-offs and the sweep take 2.07 s of a DIN cable, 320 µs per byte (MIDI 1.0 p. 1)."""
+    router = layer("din")
+    panic(router, 0)
+    run_dry(router, 0)
+    begun = 200 * MS
+    out = panic(router, begun) + run_dry(router, begun)[1]
+    last = max(begin for to, _, begin in out if to == STRINGS)
+    assert last + 3 * DIN.byte_ns - begun == (2048 + 16 * 7) * 3 * DIN.byte_ns
 
 
 def test_a_panic_overtakes_what_waits() -> None:
@@ -288,7 +296,7 @@ def test_two_panics_in_a_row_lose_no_note_off() -> None:
         router.tick(key * 2 * MS)
     out = panic(router, 80 * MS) + panic(router, 80 * MS) + run_dry(router, 80 * MS)[1]
     offs = [message for message in at(out, STRINGS) if message[0] == 0x80]
-    assert {message[1] for message in offs} == set(range(30, 70))
+    assert {message[1] for message in offs} >= set(range(30, 70))
     assert set(at(out, STRINGS)) >= EVERYTHING
 
 
