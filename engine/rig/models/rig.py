@@ -62,16 +62,43 @@ class _Port(Part):
 
     @model_validator(mode="after")
     def _one_place(self) -> "_Port":
-        if (self.port is None) == (self.device is None):
-            raise ValueError("give either port (a pattern on the system's port name) or device (a path)")
+        if sum(each is not None for each in self.where) != 1:
+            raise ValueError(f"give either port (a pattern on the system's port name) or device (a path){self._or()}")
         return self
+
+    @property
+    def where(self) -> tuple[str | None, ...]:
+        """Which port of its machine it is."""
+        return self.port, self.device
+
+    def _or(self) -> str:
+        return ""
+
+
+def _keyboard(found: str) -> str:
+    """A pattern that begins with a wildcard might take the keyboard of this computer while the one meant is away."""
+    if found[:1] in ("*", "?", "["):
+        raise ValueError('the name of a keyboard from its beginning, such as "Page turner*"')
+    return found
 
 
 class Input(_Port):
-    """`stop`: what it never sends on; `through`: filters before every route and line from it."""
+    """`keyboard`: instead of a port, a computer keyboard or page-turn pedal, by a pattern on its name.
 
+    `stop`: what it never sends on; `through`: filters before every route and line from it.
+    """
+
+    keyboard: Annotated[Text | None, AfterValidator(lambda found: found and _keyboard(found)), Since(2)] = None
     stop: Annotated[Stops, Since(2)] = ()
     through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()
+
+    @property
+    def where(self) -> tuple[str | None, ...]:
+        """Which port of its machine it is."""
+        return self.port, self.device, self.keyboard
+
+    def _or(self) -> str:
+        return ", or keyboard (a pattern on the name of a keyboard)"
 
 
 class Output(_Port):
