@@ -24,6 +24,7 @@ from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
 
@@ -55,6 +56,7 @@ class State:
         self.ledger = Ledger(rules.silencing.each_press)
         self.loops = Loops()
         self.delayed = DelayedMessages()
+        self.prefixes = VelocityPrefixes()
         self.sensing = ActiveSensing(compiled.sensed)
         self.kept_back: set[int] = set()  # inputs whose SysEx is being received as a dump, and goes nowhere else
         # outputs

@@ -19,8 +19,12 @@ class DelayedSending:
 
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
+        prefixes = self._state.prefixes
         for due in self._state.delayed.take(now):
-            self._outputs.put(now, self._deliveries(due), out)
+            sent = self._deliveries(due)
+            if prefixes.any:  # it must not take what belongs to a player's note
+                sent = [(output, each) for output, message in sent for each in prefixes.with_low(output, (message,))]
+            self._outputs.put(now, sent, out)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
         state, message = self._state, due.message

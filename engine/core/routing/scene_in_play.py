@@ -14,6 +14,7 @@ from engine.core.cable.program_burst import duration, size
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
 from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.midi.rest_values import rest_of
 from filters.registry import NEVER, Later
@@ -49,10 +50,11 @@ class RoutedMessage:
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[TimedMessage, ...] = ()  # what is to be sent later
     held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
+    prefix: bool = False  # it belongs to the velocity of the next note
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.selects or self.later)
+        self.noted = bool(self.moves or self.selects or self.later or self.prefix)
 
 
 class FilterFaults:
@@ -134,7 +136,8 @@ def answer(
     said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later)
+        prefix = message[0] < 0xF0 and is_prefix(message)
+        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, prefix=prefix)
     if is_press(message):
         return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
