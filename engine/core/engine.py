@@ -204,6 +204,8 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(now, source, message, answer, out)
+        if answer.merges and state.merging.on:
+            units = state.merging.merge(source, message, units, scene)
         for output, unit in units:
             cables[output].put(now, unit, out)
 
@@ -237,6 +239,8 @@ class Engine:
         if answer.prefix and state.scene is not None:
             state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
         state.ledger.move(source, message, answer.moves)
+        if answer.highs:
+            state.merging.note(source, answer.highs)
         for output, selecting in answer.selects:
             state.ledger.select(output, selecting)
         for timed in answer.later:

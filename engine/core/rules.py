@@ -9,13 +9,14 @@ class Rules(NamedTuple):
     """`silencing`: how everything is ended at once.
 
     `clock_goes_on`: the rig's own clock sends clocks while it is stopped, unless the rig forbids it, and the song
-    position before Continue.
+    position before Continue. `merges`: where several players share a channel, more than keys is merged.
     """
 
     silencing: Silencing = SILENCING
     clock_goes_on: bool = True
+    merges: bool = True
 
 
 RULES: Final = Rules()
 #: as they were when flight recordings had format 1
-RULES_1: Final = Rules(SILENCING_1, clock_goes_on=False)
+RULES_1: Final = Rules(SILENCING_1, clock_goes_on=False, merges=False)

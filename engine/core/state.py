@@ -22,6 +22,7 @@ from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
+from engine.core.routing.merging import Merging
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.velocity_prefixes import VelocityPrefixes
@@ -54,6 +55,7 @@ class State:
         self.scenes = ScenesInPlay(compiled.scenes)
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
+        self.merging = Merging(self.ledger, rules.merges)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.prefixes = VelocityPrefixes()

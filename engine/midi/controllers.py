@@ -11,7 +11,8 @@ from typing import Final, NamedTuple
 ON_FROM: Final = 64
 
 BANK_MSB: Final = 0
-MODULATION, EXPRESSION = 1, 11
+MODULATION, VOLUME, PAN, EXPRESSION = 1, 7, 10, 11
+SUSTAIN, SOSTENUTO, HOLD_2 = 64, 66, 69
 DATA_MSB: Final = 6
 NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
 VELOCITY_PREFIX: Final = 88  # CA-031
@@ -73,12 +74,12 @@ _MSB: Final = (
     *(Controller(15 + count, f"general purpose {count}") for count in range(1, 5)),
 )
 _SINGLE: Final = (
-    _switch(64, "sustain pedal", pedal=True),
+    _switch(SUSTAIN, "sustain pedal", pedal=True),
     _switch(65, "portamento switch"),
-    _switch(66, "sostenuto pedal", pedal=True),
+    _switch(SOSTENUTO, "sostenuto pedal", pedal=True),
     _switch(67, "soft pedal", pedal=True),
     _switch(68, "legato pedal"),
-    _switch(69, "hold 2 pedal", pedal=True),
+    _switch(HOLD_2, "hold 2 pedal", pedal=True),
     Controller(70, "sound variation"),
     Controller(71, "timbre"),
     Controller(72, "release time"),
@@ -144,6 +145,8 @@ SWITCHES: Final = frozenset(row.number for row in CONTROLLERS if row.momentary)
 PEDALS: Final = tuple(row.number for row in CONTROLLERS if row.pedal)
 FOR_NEXT_NOTE: Final = frozenset(row.number for row in CONTROLLERS if row.for_next_note)
 MODE_MESSAGES: Final = range(_FIRST_MODE, 128)
+#: All Notes Off, All Sound Off, and what implies All Notes Off (MIDI 1.0 p. 24)
+ENDS_NOTES: Final = frozenset(MODE_MESSAGES).difference((RESET_ALL_CONTROLLERS, LOCAL_CONTROL))
 #: what selects the bank of the next program change
 BANKS: Final = (BANK_MSB, BANK_LSB)
 #: what selects a registered or other parameter and sets it (MIDI 1.0 p. 17)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
+from engine.core.cable.program_burst import Bursts, one_after_the_other
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
@@ -137,12 +138,22 @@ class CommandExecution:
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():
-                state.cables[output].burst(now, steps, out)
+                self._outputs.burst(now, output, steps, out)
+        left = state.scene if scene is not state.scene else None
         if scene is not state.scene:
             self._change(now, scene, out)
-        for output, message in state.ledger.settle(self.feeds):
-            state.cables[output].put(now, (message,), out)
-        return self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
+        self._outputs.put(now, state.ledger.settle(self.feeds), out)
+        self.set_tempo(now, scene)
+        bursts = scene.compiled.entering
+        if left is not None and left.compiled.leaving:
+            bursts = one_after_the_other(left.compiled.leaving, bursts)
+        return self._send_burst(now, scene, bursts, word, f"scene {scene.number} {scene.name}", who, out)
+
+    def set_tempo(self, now: int, scene: SceneInPlay) -> None:
+        """The rig's own clock runs at the tempo that the scene says, if it says one."""
+        clock = self._state.sync.clock
+        if scene.compiled.tempo is not None and clock is not None:
+            clock.set_bpm(now, scene.compiled.tempo)
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
@@ -161,16 +172,18 @@ class CommandExecution:
             return self._state.outcome(
                 "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
             )
-        return self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
+        return self._send_burst(
+            now, scene, scene.bursts, "resend", f"scene {scene.number} {scene.name} sent again", who, out
+        )
 
     def _send_burst(
-        self, now: int, scene: SceneInPlay, word: str, text: str, who: str, out: list[Delivery]
+        self, now: int, scene: SceneInPlay, bursts: Bursts, word: str, text: str, who: str, out: list[Delivery]
     ) -> CommandResult:
         state = self._state
         for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            cable.burst(now, scene.bursts.get(cable.output, ()), out)
-        for output, listed in scene.bursts.items():
-            state.ledger.select(output, [message for step in listed for message in step.unit])
+            self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out)
+        for output, listed in bursts.items():
+            self._remember(output, tuple(message for step in listed for message in step.unit))
         cost = self._burst_cost(scene)
         return replace(
             state.outcome(word, AnswerCode.DONE, text, who),
@@ -238,11 +251,19 @@ class CommandExecution:
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
-        for message in messages:  # nobody's key holds these, and nobody's route feeds them
-            state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
-        state.ledger.select(output, selects_of(messages))
+        self._remember(output, messages)
         self._outputs.put(now, ((output, message) for message in messages), out)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
+
+    def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
+        """These were sent by nobody's key, and nobody's route feeds them."""
+        ledger, selects = self._state.ledger, selects_of(messages)
+        ledger.select(output, selects)
+        for message in messages if len(selects) < len(messages) else ():  # most bursts are banks and programs alone
+            moves = moves_of(output, (message,))
+            ledger.move(NOBODY, message, moves + made_of(output, (message,)))
+            for moved, _ in moves:
+                ledger.pedals.forget(moved)
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock

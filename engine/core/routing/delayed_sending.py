@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
 from engine.core.routing.held_ledger import Target, moves_of
+from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay, TimedMessage
 from engine.core.state import State
@@ -19,17 +20,19 @@ class DelayedSending:
 
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
-        prefixes = self._state.prefixes
+        cables, prefixes = self._state.cables, self._state.prefixes
         for due in self._state.delayed.take(now):
-            sent = self._deliveries(due)
-            if prefixes.any:  # it must not take what belongs to a player's note
-                sent = [(output, each) for output, message in sent for each in prefixes.with_low(output, (message,))]
-            self._outputs.put(now, sent, out)
+            for output, unit in self._deliveries(due):
+                cable = cables[output]
+                if prefixes.any and not cable.full:  # it must not take what belongs to a player's note
+                    unit = prefixes.with_low(output, unit)
+                cable.put(now, unit, out)
 
-    def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
+    def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message
         if is_release(message):
-            return state.ledger.release(due.player, message, among=due.outputs) or ()
+            offs = state.ledger.release(due.player, message, among=due.outputs) or ()
+            return [(output, (off,)) for output, off in offs]
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
             outputs = tuple(output for output in outputs if not state.cables[output].full)
@@ -37,7 +40,10 @@ class DelayedSending:
             state.ledger.press(due.player, message, targets)
         for output in outputs:
             state.ledger.move(due.source, message, moves_of(output, (message,)))
-        return [(output, message) for output in outputs]
+        units = [(output, (message,)) for output in outputs]
+        if state.scene is not None and state.merging.on and is_merged(message):
+            return state.merging.merge(due.source, message, units, state.scene)
+        return units
 
     def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, int]:
         """Where notes of this input go on sounding though their keys are up, and the player that holds them now."""

@@ -9,10 +9,11 @@ that no longer feeds them can reset them (RP-015 for the resting values). So are
 was last sent, for an instrument that forgot them while it was unplugged.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import Final, NamedTuple
 
-from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF
+from engine.core.routing.merged_pedals import MergedPedals
+from engine.midi.controllers import BANK_MSB, BANKS, HOLD_2, MSB_OF, SOSTENUTO, SUSTAIN
 from engine.midi.kinds import (
     CONTROLLER,
     NOTE_OFF,
@@ -27,6 +28,8 @@ from engine.midi.rest_values import rest_of
 #: entries of one key that are kept in order; beyond that those with the same targets are merged, so that no number of
 #: presses without releases fills the memory
 _MOST_ENTRIES: Final = 16
+#: the numbers of the pedals under which notes may sound
+_HOLDING: Final = frozenset(bytes((number,)) for number in (SUSTAIN, SOSTENUTO, HOLD_2))
 
 
 class Target(NamedTuple):
@@ -75,7 +78,8 @@ class Ledger:
         self._presses: dict[tuple[int, int, int], list[_Press]] = {}  # (input, channel, key) -> oldest first
         self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
         self._owed: dict[Target, int] = {}  # releases held back
-        self._moved: dict[Moved, tuple[int, bytes]] = {}  # -> the input that moved it, and with what
+        self._moved: dict[Moved, tuple[int, bytes]] = {}  # -> the input that moved it last, and with what
+        self.pedals = MergedPedals()
         self._banks: dict[tuple[int, int], tuple[bytes, ...]] = {}  # (output, channel) -> bank messages last sent
         self._sounds: dict[tuple[int, int], tuple[bytes, ...]] = {}  # -> bank and program that are in force
 
@@ -143,10 +147,10 @@ class Ledger:
             if target in kept:
                 holder = (kept[target], target.channel, target.key)
                 given[holder] = (*given.get(holder, ()), target)
-                holders = self._holders[target]
-                holders[source] -= 1
-                if not holders[source]:
-                    del holders[source]
+                holders = self._holders.setdefault(target, {})
+                left = holders.pop(source, 1) - 1
+                if left:
+                    holders[source] = left
                 holders[holder[0]] = holders.get(holder[0], 0) + 1
         for holder, together in given.items():
             self._presses.setdefault(holder, []).append(_Press(together))
@@ -154,18 +158,67 @@ class Ledger:
         return [target for target in targets if target not in kept]
 
     def _end_press(self, source: int, target: Target) -> int:
-        """One press of this input ends at a target; how many note-offs the output gets for it."""
-        holders = self._holders[target]
-        if len(holders) == 1 and holders[source] == 1:
-            del self._holders[target]
+        """One press of this input ends at a target; how many note-offs the output gets for it.
+
+        It is no longer counted there if All Notes Off has ended it before.
+        """
+        holders = self._holders.get(target, {})
+        left = holders.pop(source, 1) - 1
+        if left:
+            holders[source] = left
+        if not holders:
+            self._holders.pop(target, None)
             return 1 + self._owed.pop(target, 0)
-        holders[source] -= 1
-        if not holders[source]:
-            del holders[source]
         if len(holders) - (source in holders):
             self._owed[target] = self._owed.get(target, 0) + 1
             return 0
         return 1
+
+    def end(
+        self, players: Container[int], ends: Callable[[tuple[int, int, int], Target], bool]
+    ) -> Iterator[tuple[int, bytes]]:
+        """Note-offs, velocity 64, for these players' presses at some of their targets; what releases them sends none.
+
+        `ends` is asked with an input's key (input, channel, key) and one of its targets.
+        """
+        ended: dict[tuple[int, Target], int] = {}
+        for key, presses in self._presses.items():
+            if key[0] not in players:
+                continue
+            for press in presses:
+                gone = {target for target in press.targets if ends(key, target)}
+                press.targets = tuple(target for target in press.targets if target not in gone)
+                for target in gone:
+                    ended[key[0], target] = ended.get((key[0], target), 0) + press.count
+            _merge(presses)
+        for (source, target), count in ended.items():
+            holders = self._holders.get(target, {})
+            if source in holders:
+                holders[source] -= min(holders[source], count) - 1  # one note-off, however often it was pressed
+            if self._end_press(source, target):
+                yield target.output, bytes((NOTE_OFF | target.channel, target.key, 64))
+
+    def end_silently(self, players: Container[int], output: int, channel: int) -> None:
+        """The channel was told to end all that these players, and nobody else, hold there.
+
+        What releases them is sent nevertheless: a receiver may ignore All Notes Off (MIDI 1.0 p. 24).
+        """
+        for target in [each for each in self._holders if each[:2] == (output, channel)]:
+            holders = self._holders[target]
+            for player in [each for each in holders if each in players]:
+                del holders[player]
+            if not holders:
+                del self._holders[target]
+
+    def others_sound(self, players: Container[int], output: int, channel: int) -> bool:
+        """Whether anybody else holds a key, or a pedal that may hold notes, on a channel of an output."""
+        holding = [holders for target, holders in self._holders.items() if target[:2] == (output, channel)]
+        for moved, movers in self._movers_on(output, channel):
+            if moved.what[0] & 0xF0 == NOTE_ON:
+                holding.append(dict.fromkeys(movers, 1))
+            elif moved.what[1:] in _HOLDING:
+                holding.append(dict.fromkeys(self.pedals.players(moved), 1))
+        return any(holder not in players for holders in holding for holder in holders)
 
     def is_down(self, source: int, message: bytes) -> bool:
         """Whether this is the release or the pressure of a key of this input whose press is in the ledger."""
@@ -210,11 +263,43 @@ class Ledger:
                 self._moved[moved] = (source, message)
 
     def settle(self, still_fed: Callable[[int, bytes, Moved], bool]) -> Iterator[tuple[int, bytes]]:
-        """The resting values, as (output, message), of everything that is off rest and not `still_fed`."""
-        for moved, (source, message) in list(self._moved.items()):
-            if not still_fed(source, message, moved):
+        """The resting values, as (output, message), of everything that is off rest and not `still_fed`.
+
+        A pedal that only some of its players still feed takes the highest of their values.
+        """
+        for moved in list(self._moved):
+            movers = self._movers(moved)
+            staying = {source: it for source, it in movers.items() if still_fed(source, it, moved)}
+            if not staying:
+                self.pedals.forget(moved)
                 del self._moved[moved]
                 yield moved.output, _resting(moved)
+            elif len(staying) < len(movers):
+                value = self.pedals.leave(moved, movers.keys() - staying)
+                self._moved[moved] = next(iter(staying.items()))
+                if value is not None:
+                    yield moved.output, moved.what + bytes((value,))
+
+    def _movers(self, moved: Moved) -> Mapping[int, bytes]:
+        """By input, the message with which it has moved this: of a pedal all that hold it, else the last one."""
+        return self.pedals.players(moved) or dict((self._moved[moved],))
+
+    def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[int, bytes]]]:
+        for moved in list(self._moved):
+            if moved.output == output and moved.what[0] & 0x0F == channel:
+                yield moved, self._movers(moved)
+
+    def others_moved(self, players: Container[int], output: int, channel: int) -> bool:
+        """Whether anything on a channel of an output is off rest that anybody else has moved."""
+        return any(mover not in players for _, movers in self._movers_on(output, channel) for mover in movers)
+
+    def rests_of(self, source: int, output: int, channel: int) -> list[bytes]:
+        """What sets to rest all that this input has moved on a channel of an output, notes aside."""
+        return [
+            _resting(moved)
+            for moved, movers in self._movers_on(output, channel)
+            if source in movers and moved.what[0] & 0xF0 != NOTE_ON
+        ]
 
     def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:
         """Ends what one input holds, as (output, message): note-offs, velocity 64, and resting values."""
@@ -234,7 +319,7 @@ class Ledger:
             self._presses[key] = [_Press(tuple(target for target in targets if target not in once))]
             once.update(targets)
         for target in once:
-            self._holders[target][source] = 1
+            self._holders.setdefault(target, {})[source] = 1
 
     def settle_output(self, output: int) -> Iterator[tuple[int, bytes]]:
         """The resting values of everything that is off rest on one output."""

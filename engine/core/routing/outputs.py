@@ -16,10 +16,16 @@ class Outputs:
         self._state = state
 
     def put(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
-        """These (output, message), each by itself."""
-        cables = self._state.cables
+        """These (output, message), each by itself, which no player has sent."""
+        cables, merging = self._state.cables, self._state.merging
         for output, message in sent:
             cables[output].put(now, (message,), out)
+            merging.by_nobody(output, (message,))
+
+    def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
+        """These steps of a scene, or of the set-up."""
+        self._state.cables[output].burst(now, steps, out)
+        self._state.merging.by_nobody(output, (message for step in steps for message in step.unit))
 
     def send(self, now: int, sent: Iterable[tuple[str, bytes]], out: list[Delivery]) -> None:
         """The same for outputs by name; those that the rig does not have are passed over."""
@@ -40,7 +46,7 @@ class Outputs:
         state.change_driver(output, driver)
         state.leaving.discard(output)
         self.silence(now, cable, out, owed, WHEELS)
-        cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
+        self.burst(now, output, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
 
     def left(self, now: int, output: int, out: list[Delivery]) -> None:
         """This output is about to be closed: what sounds and what was moved there is released, and nothing begins."""
@@ -73,7 +79,9 @@ class Outputs:
             offs = [*dict.fromkeys(offs)]
         swept = {*offs, *silencing.sweep, *more}
         rest = (message for message in known if message not in swept)
-        cable.panic(now, [*offs, *silencing.sweep, *more, *rest], out)
+        sent = [*offs, *silencing.sweep, *more, *rest]
+        cable.panic(now, sent, out)
+        self._state.merging.by_nobody(cable.output, sent)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
         state = self._state

@@ -12,10 +12,12 @@ from typing import Final, NamedTuple
 from engine.core.cable.output_cable import BurstUnit, Unit
 from engine.core.cable.program_burst import duration, size
 from engine.core.cable.speed import CableSpeed
-from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
+from engine.core.routing.compiled_scene import CompiledScene, Paths, RoutePath
+from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
 from engine.core.routing.velocity_prefixes import is_prefix
-from engine.midi.kinds import is_press, is_release, is_whole
+from engine.midi.kinds import is_press, is_release
 from engine.midi.rest_values import rest_of
 from filters.registry import NEVER, Later
 
@@ -50,27 +52,13 @@ class RoutedMessage:
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[TimedMessage, ...] = ()  # what is to be sent later
     held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
+    merges: bool = False  # whether other players on the same channels may change what becomes of it
+    highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
     prefix: bool = False  # it belongs to the velocity of the next note
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.selects or self.later or self.prefix)
-
-
-class FilterFaults:
-    """Filters that raised or gave invalid answers: counted by filter, with the first fault of each in words."""
-
-    def __init__(self) -> None:
-        self.counts: dict[str, int] = {}
-        self.first: dict[str, str] = {}
-        self.raised: dict[str, Exception] = {}  # the first, with its traceback, until somebody takes it
-
-    def add(self, name: str, what: str, raised: Exception | None = None) -> None:
-        self.counts[name] = self.counts.get(name, 0) + 1
-        if name not in self.first:
-            self.first[name] = what
-            if raised is not None:
-                self.raised[name] = raised
+        self.noted = bool(self.moves or self.selects or self.later or self.highs or self.prefix)
 
 
 def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
@@ -81,43 +69,6 @@ def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -
         if not flowing:
             break
     return flowing
-
-
-def through(
-    link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults: FilterFaults
-) -> tuple[bytes | Later, ...]:
-    """What one filter makes of what reaches it; it is given delayed messages with the time at which they are due."""
-    answered: list[bytes | Later] = []
-    for item in flowing:
-        if isinstance(item, Later):
-            given = _answers(link, item.message, item.at, faults)
-            answered.extend(one if isinstance(one, Later) else Later(item.at, one) for one in given)
-        else:
-            answered.extend(_answers(link, item, now, faults))
-    return tuple(answered)
-
-
-def _answers(link: FilterLink, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
-    try:
-        given = tuple(link.step(message, now))
-        wrong = [one for one in given if not _is_answer(one, link)]
-    except Exception as fault:  # a plug-in may raise anything; the show goes on without it
-        trace = fault.__traceback__
-        while trace is not None and trace.tb_next is not None:
-            trace = trace.tb_next
-        place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
-        faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})", fault)
-        return (message,)
-    if wrong:
-        faults.add(link.name, f"it answered {wrong[0]!r}, which is no MIDI message")
-        return (message,)
-    return given
-
-
-def _is_answer(one: object, link: FilterLink) -> bool:
-    if isinstance(one, Later):  # a filter without state is not asked again, and its times would be remembered
-        return link.keeps_state and isinstance(one.at, int) and isinstance(one.message, bytes) and is_whole(one.message)
-    return isinstance(one, bytes) and is_whole(one)
 
 
 def answer(
@@ -132,20 +83,21 @@ def answer(
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
     selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
+    merges, highs = (True, ()) if ends_notes(message) else merged_of(once)
     at_once = (each.message for each in later if each.at <= now)
     said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
         prefix = message[0] < 0xF0 and is_prefix(message)
-        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, prefix=prefix)
+        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, (), merges, highs, prefix)
     if is_press(message):
-        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later)
+        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, (), merges, highs)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
     if targets:  # a filter starts notes when a key is released: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
     held = tuple(each for each in timed if each.at >= NEVER)
-    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, held)
+    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, held, merges, highs)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
@@ -161,6 +113,7 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         others=tuple(each for each in answer.others if each[0] not in shut),
         later=tuple(each for each in later if each.outputs),
         held=tuple(each for each in held if each.outputs),
+        highs=tuple(each for each in answer.highs if each.place[0] not in shut),
     )
 
 
@@ -306,6 +259,12 @@ class SceneInPlay:
     def reach(self, source: int) -> set[int]:
         """All outputs that routes of this input lead to, whatever their filters let through."""
         return {output for path in self.paths[source] for output in path.outputs}
+
+    def leads(self, source: int, message: bytes) -> set[tuple[int, int]]:
+        """Which channels of outputs, as (output, channel), an input's message reaches; filters with state are fresh."""
+        fresh = tuple(path.renewed() for path in self.called[source])
+        units, _ = self._run(self._lasting[source] + fresh, message, 0)
+        return {(output, each[0] & 0x0F) for output, unit in units for each in unit}
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this controller, bend or pressure in this scene."""
