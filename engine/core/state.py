@@ -72,6 +72,7 @@ class State:
         self.remote = RemoteReader(compiled.remote)
         self.setlist = self._setlist("")
         self.muted: set[str] = set()  # names of routes that carry nothing
+        self.panics: dict[str | None, int] = {}  # when each instrument, and everything (None), was last silenced
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
