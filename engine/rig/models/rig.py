@@ -17,6 +17,7 @@ from pydantic import (
 )
 
 from engine.midi.message_words import MiddleC
+from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
 from engine.rig.models.formats import Since
@@ -326,8 +327,10 @@ class Rig(Part):
         return next((scene for scene in self.scenes if scene.cue == cue), None)
 
     def scene_of_cue(self, cue: str) -> Scene | None:
-        """The scene that show control means by this cue, without zeros before it: the one of this number."""
-        return self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        """The scene that show control means by this cue, which is plain: the one so labelled, or of this number."""
+        labelled = (scene for scene in self.scenes if scene.cue is not None and plain_cue(scene.cue) == cue)
+        numbered = self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        return next(labelled, numbered)
 
     def home(self, port: Input | Output) -> str | None:
         """The machine that a port is plugged into; None in a rig on one machine."""
