@@ -27,6 +27,7 @@ class Merging:
         self.on = on
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
+        self._sent: dict[tuple[int, int, int], int] = {}  # controllers, by the same
         self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
 
     def note(self, player: int, highs: Iterable[SentHigh]) -> None:
@@ -61,9 +62,23 @@ class Merging:
         """These were sent on an output, and no player has sent them."""
         for message in messages:
             if CONTROLLER <= message[0] < PROGRAM + 16:
+                self.sent(output, message)
                 channel = self._channels.get((output, message[0] & 0x0F))
                 if channel is not None:
                     channel.by_nobody(message)
+
+    def sent(self, output: int, controller: bytes) -> None:
+        """The engine, or a filter that asks for values in force, sends this."""
+        if controller[0] < PROGRAM:
+            self._sent[output, controller[0], controller[1]] = controller[2]
+
+    def value(self, output: int, controller: bytes) -> int | None:
+        """The last value of this message's controller, as far as it is known: of an MSB, whoever sent it."""
+        place = (output, controller[0], controller[1])
+        high = self._highs.get(place)
+        if high is not None and high.owner is not None:
+            return high.values.get(high.owner)
+        return self._sent.get(place)
 
     def forget(self, player: int) -> None:
         """This player's input is gone, and what they held has been released."""

@@ -253,7 +253,7 @@ class SceneInPlay:
             asked = [rest] if (rest := rest_of(message)) else []
             if path.lasting:
                 asked.append(message)
-            if any(moved in self._moved_by((path.renewed(),), each) for each in asked):
+            if any(moved in self._moved_by((path.renewed().open(),), each) for each in asked):
                 return True
         return False
 
