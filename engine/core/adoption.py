@@ -12,6 +12,7 @@ from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.settling import Settling
 from engine.core.state import State
 
 
@@ -19,10 +20,16 @@ class Adoption:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
     def __init__(
-        self, state: State, inputs: Inputs, outputs: Outputs, delayed: DelayedSending, players: CommandExecution
+        self,
+        state: State,
+        inputs: Inputs,
+        outputs: Outputs,
+        delayed: DelayedSending,
+        players: CommandExecution,
+        settling: Settling,
     ) -> None:
         self._state, self._inputs, self._outputs = state, inputs, outputs
-        self._delayed, self._players = delayed, players
+        self._delayed, self._players, self._settling = delayed, players, settling
 
     def adopt(self, now: int, compiled: CompiledRig, scenes: ScenesInPlay, out: list[Delivery]) -> None:
         """Play this rig, which was compiled with the ports of the present one, with these scenes of it.
@@ -64,14 +71,13 @@ class Adoption:
         state.setlist.move_to(number)
         if edited is scene:
             edited.mute(frozenset(state.muted))
-            fed = self._players.consumes
-            settled = state.ledger.settle(lambda source, message, _: not fed(source, message))
-            self._outputs.put(now, settled, out)
-        else:
-            edited.enter(frozenset(state.muted))
-            self._delayed.leave(now, scene, edited, out)
-            self._outputs.put(now, state.ledger.settle(self._players.feeds), out)
-            self._send_changed_bursts(now, edited, scene, out)
+            self._settling.controls_changed(now, out)
+            return
+        edited.enter(frozenset(state.muted))
+        self._delayed.leave(now, scene, edited, out)
+        wanted = self._settling.change(now, scene.routes, out)
+        self._send_changed_bursts(now, edited, scene, out)
+        self._settling.tell(now, wanted, out)
 
     def _send_changed_bursts(self, now: int, edited: SceneInPlay, before: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state

@@ -6,7 +6,8 @@ from typing import Final
 
 from engine.core.cable.speed import DIN
 from engine.core.routing.compiled_scene import SceneCompiler
-from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay
+from engine.core.routing.open_routes import FilterFaults
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.timing.clock import CLOCK, PER_BEAT
 from engine.midi.timecode import RATES
 from engine.rig.models.rig import Rig
@@ -90,7 +91,7 @@ def _clocks(rig: Rig) -> Iterator[str]:
         playing = SceneInPlay(compiler.compile(scene), faults)
         reached: dict[str, set[str]] = {}
         for index, name in enumerate(names):
-            for output, _ in playing.answer(index, CLOCK, 0).units:
+            for output, _ in playing.routes.answer(index, CLOCK, 0).units:
                 reached.setdefault(outputs[output], set()).add(name)
         for to, found in reached.items():
             if to in own or len(found) > 1:

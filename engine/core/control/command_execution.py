@@ -10,11 +10,13 @@ from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
-from engine.core.routing.delayed_messages import NOBODY, player
+from engine.core.routing.delayed_messages import player
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Moved, made_of, moves_of, selects_of
+from engine.core.routing.held_ledger import selects_of
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import BurstCost, SceneInPlay, burst_cost
+from engine.core.routing.settling import Settling
+from engine.core.routing.told_values import made_of, moves_of
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted
@@ -24,8 +26,8 @@ from engine.rig.read.raw_data import no_such
 class CommandExecution:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
-    def __init__(self, state: State, outputs: Outputs, delayed: DelayedSending) -> None:
-        self._state, self._outputs, self._delayed = state, outputs, delayed
+    def __init__(self, state: State, outputs: Outputs, delayed: DelayedSending, settling: Settling) -> None:
+        self._state, self._outputs, self._delayed, self._settling = state, outputs, delayed, settling
 
     def obey(self, now: int, command: do.PlayerCommand, who: str, out: list[Delivery]) -> CommandResult:
         """Carry it out, unless another engine of the network is in charge."""
@@ -132,13 +134,16 @@ class CommandExecution:
         state = self._state
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
-            for output, steps in state.compiled.setups.items():
-                state.cables[output].burst(now, steps, out)
-        if scene is not state.scene:
+            for output in state.compiled.setups:
+                self._outputs.set_up(now, output, out)
+        before = state.scene
+        routes = before.routes if before is not None else None
+        if scene is not before:
             self._change(now, scene, out)
-        for output, message in state.ledger.settle(self.feeds):
-            state.cables[output].put(now, (message,), out)
-        return self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
+        wanted = self._settling.change(now, routes, out)
+        result = self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
+        self._settling.tell(now, wanted, out)
+        return result
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
@@ -148,7 +153,7 @@ class CommandExecution:
             state.loops.lift()
         self._delayed.leave(now, before, scene, out)
         if scene.compiled.cuts:
-            self._outputs.put(now, state.ledger.cut(), out)
+            self._outputs.cut(now, out)
 
     def resend(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
         """Send the sounds of the scene in force again."""
@@ -157,7 +162,9 @@ class CommandExecution:
             return self._state.outcome(
                 "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
             )
-        return self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
+        result = self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
+        self._settling.tell_again(now, out)
+        return result
 
     def _send_burst(
         self, now: int, scene: SceneInPlay, word: str, text: str, who: str, out: list[Delivery]
@@ -185,18 +192,6 @@ class CommandExecution:
 
     # What moves and what is muted
 
-    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
-        """Whether this input's message still moves this thing in the scene in force; what controls sent stays."""
-        if source == NOBODY:
-            return True
-        scene = self._state.scene
-        return scene is not None and not self.consumes(source, message) and scene.feeds(source, message, moved)
-
-    def consumes(self, source: int, message: bytes) -> bool:
-        """Whether a control takes this input's message in the scene in force, so that it takes no route."""
-        board = self._state.boards[source] if source != NOBODY else None
-        return board is not None and board.owns(message, self._state.scene_in_force)
-
     def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
         state, word = self._state, "mute" if on else "unmute"
         if route not in state.compiled.route_names:
@@ -209,11 +204,12 @@ class CommandExecution:
             )
         state.muted ^= {route}
         if state.scene is not None:
+            before = state.scene.routes
             state.scene.mute(frozenset(state.muted))
             if on:  # its filters will not hear of the releases of what they have begun
                 state.renew_filters(lambda at, path: path.route == route)
                 self._delayed.end(now, {player(*each) for each in state.scene.keeping_state(route)}, out)
-            self._outputs.put(now, state.ledger.settle(self.feeds), out)
+            self._settling.tell(now, self._settling.change(now, before, out), out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
@@ -234,7 +230,7 @@ class CommandExecution:
         state = self._state
         output = state.compiled.outputs.index(name)
         for message in messages:  # nobody's key holds these, and nobody's route feeds them
-            state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
+            state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
         state.ledger.select(output, selects_of(messages))
         self._outputs.put(now, ((output, message) for message in messages), out)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)

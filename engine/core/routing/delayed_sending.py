@@ -4,9 +4,11 @@ from collections.abc import Iterable
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
-from engine.core.routing.held_ledger import Target, moves_of
+from engine.core.routing.held_ledger import Target
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import SceneInPlay, TimedMessage
+from engine.core.routing.routed_message import TimedMessage
+from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.routing.told_values import moves_of
 from engine.core.state import State
 from engine.midi.kinds import NOTE_OFF, NOTE_ON, is_press, is_release
 

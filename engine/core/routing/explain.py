@@ -6,7 +6,8 @@ from typing import Final
 
 from engine.core.control.explain_command import ExplainedCommand, commanded
 from engine.core.routing.compiled_scene import CompiledScene, RoutePath, SceneCompiler
-from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, through
+from engine.core.routing.open_routes import FilterFaults, through
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.drum_names import CHANNEL as DRUMS
 from engine.midi.drum_names import drum
@@ -71,7 +72,7 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[0], *compiled.own[0]))
     # compiled again: filters with state have just been asked once
-    answer = SceneInPlay(_compiled(rig, scene, source), faults).answer(0, message, 0)
+    answer = SceneInPlay(_compiled(rig, scene, source), faults).routes.answer(0, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit

@@ -4,25 +4,22 @@ A release follows the record of its own press, whatever scene, transposition or 
 that two inputs hold sounds until both release it; the note-offs held back until then are sent with the last one, since
 every note-on is owed its note-off (MIDI 1.0 p. A-4).
 
-Pedals, bends, wheels, pressures and parameter numbers that left their resting value are remembered, so that a scene
-that no longer feeds them can reset them (RP-015 for the resting values). So are the bank and program that each channel
-was last sent, for an instrument that forgot them while it was unplugged.
+A press also remembers the routes by which it went, once others have taken their place: what shapes its note goes on
+coming by these. Under a pedal notes ring on when their keys are up (`ringing_notes`). What was moved off rest is in
+`told_values`. The bank and program that each channel was last sent are remembered for an instrument that forgot them
+while it was unplugged.
 """
 
-from collections.abc import Callable, Iterable, Iterator
-from typing import Final, NamedTuple
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF
-from engine.midi.kinds import (
-    CONTROLLER,
-    NOTE_OFF,
-    NOTE_ON,
-    POLY_AFTERTOUCH,
-    PROGRAM,
-    is_press,
-    is_release,
-)
-from engine.midi.rest_values import rest_of
+from engine.core.routing.ringing_notes import RingingNotes
+from engine.core.routing.told_values import Channel, Move, Moved, ToldValues
+from engine.midi.controllers import BANK_MSB, BANKS, HOLDING, ON_FROM
+from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, is_press, is_release
+
+if TYPE_CHECKING:
+    from engine.core.routing.open_routes import OpenRoutes
 
 #: entries of one key that are kept in order; beyond that those with the same targets are merged, so that no number of
 #: presses without releases fills the memory
@@ -37,29 +34,23 @@ class Target(NamedTuple):
     key: int
 
 
-class Moved(NamedTuple):
-    """Something that can be off rest: output index, and the bytes that name it (status, and number or key)."""
+class Voice(NamedTuple):
+    """A note that sounds: who plays it, by which routes (None: those in force), on which channel of which output."""
 
-    output: int
-    what: bytes
-
-
-def named(message: bytes) -> bytes:
-    """The part of a message that says what it moves, without the value."""
-    kind = message[0] & 0xF0
-    if kind == CONTROLLER:
-        return bytes((message[0], MSB_OF.get(message[1], message[1])))
-    return message[:2] if kind == POLY_AFTERTOUCH else message[:1]
+    source: int
+    routes: "OpenRoutes | None"
+    channel: Channel
 
 
 class _Press:
     """Presses of one key of one input that went to the same targets."""
 
-    __slots__ = ("count", "targets")
+    __slots__ = ("count", "routes", "targets")
 
     def __init__(self, targets: tuple[Target, ...]) -> None:
         self.targets = targets
         self.count = 1
+        self.routes: OpenRoutes | None = None  # by which it went, if these are no longer in force
 
 
 class Ledger:
@@ -71,7 +62,8 @@ class Ledger:
         self._presses: dict[tuple[int, int, int], list[_Press]] = {}  # (input, channel, key) -> oldest first
         self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
         self._owed: dict[Target, int] = {}  # releases held back
-        self._moved: dict[Moved, tuple[int, bytes]] = {}  # -> the input that moved it, and with what
+        self.told = ToldValues()
+        self.ringing = RingingNotes()
         self._banks: dict[tuple[int, int], tuple[bytes, ...]] = {}  # (output, channel) -> bank messages last sent
         self._sounds: dict[tuple[int, int], tuple[bytes, ...]] = {}  # -> bank and program that are in force
 
@@ -83,7 +75,7 @@ class Ledger:
         presses = self._presses.get(key)
         if presses is None:
             self._presses[key] = [_Press(targets)]
-        elif presses[-1].targets == targets:
+        elif presses[-1].targets == targets and presses[-1].routes is None:
             presses[-1].count += 1
         else:
             presses.append(_Press(targets))
@@ -118,6 +110,8 @@ class Ledger:
             off = bytes((form | channel, number, velocity))
             count = self._end_press(source, target)
             sent += [(output, off)] if count == 1 else [(output, off)] * count
+            if self.ringing.held and (output, channel) in self.ringing.held and target not in self._holders:
+                self.ringing.released(number, Voice(source, oldest.routes, (output, channel)))
         return sent
 
     def _end_press(self, source: int, target: Target) -> int:
@@ -166,22 +160,64 @@ class Ledger:
         """No key of any input counts as down: what sounded was cut, and a lost release must not matter later."""
         self._presses.clear()
 
-    # What was moved off rest
+    # What was moved
 
-    def move(self, source: int, message: bytes, moves: tuple[tuple[Moved, bool], ...]) -> None:
-        """This input's message was sent and moved these; each flag says whether that was to its resting value."""
-        for moved, at_rest in moves:
-            if at_rest:
-                self._moved.pop(moved, None)
-            else:
-                self._moved[moved] = (source, message)
+    def move(self, source: int, message: bytes, moves: tuple[Move, ...]) -> None:
+        """This input's message was sent and moved these."""
+        self.told.move(source, message, moves)
+        self.pedals(moves)
 
-    def settle(self, still_fed: Callable[[int, bytes, Moved], bool]) -> Iterator[tuple[int, bytes]]:
-        """The resting values, as (output, message), of everything that is off rest and not `still_fed`."""
-        for moved, (source, message) in list(self._moved.items()):
-            if not still_fed(source, message, moved):
-                del self._moved[moved]
-                yield moved.output, _resting(moved)
+    def command(self, moves: tuple[Move, ...]) -> None:
+        """A control has sent what moves these, to stay."""
+        self.told.command(moves)
+        self.pedals(moves)
+
+    def set_up(self, moves: tuple[Move, ...]) -> None:
+        """The rig has set these on an instrument."""
+        self.told.set_up(moves)
+        self.pedals(moves)
+
+    def pedals(self, moves: Iterable[Move]) -> None:
+        """Those among these moves that are of pedals which hold notes: what rings under them, or no longer does."""
+        for moved, sent, _ in moves:
+            if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
+                channel = moved.channel
+                down = (t.key for t in self._holders if (t.output, t.channel) == channel)
+                self.ringing.pedal(channel, sent[1], sent[2] >= ON_FROM, down)
+
+    def reset(self, channel: Channel) -> None:
+        """All controllers of this channel were reset (RP-015)."""
+        self.told.reset(channel)
+        self.ringing.reset(channel)
+
+    # Who plays what
+
+    def sounding_channels(self) -> set[Channel]:
+        """The channels on which anything sounds."""
+        return {(output, channel) for output, channel, _ in self._holders} | self.ringing.channels()
+
+    def voices(self) -> Iterator[Voice]:
+        """All notes that sound."""
+        for (source, _, _), presses in self._presses.items():
+            for press in presses:
+                for output, channel, _ in press.targets:
+                    yield Voice(source, press.routes, (output, channel))
+        yield from self.ringing.voices()
+
+    def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
+        """By which routes the key of this message of an input plays; None for those in force."""
+        presses = self._presses.get((source, message[0] & 0x0F, message[1]))
+        return presses[0].routes if presses else None
+
+    def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
+        """Other routes take the place of these: what these inputs play goes on by these until it is silent."""
+        for (source, _, _), presses in self._presses.items():
+            if source in sources:
+                for press in presses:
+                    press.routes = press.routes or routes
+        self.ringing.bind(sources, routes)
+
+    # What ends
 
     def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:
         """Ends what one input holds, as (output, message): note-offs, velocity 64, and resting values."""
@@ -191,7 +227,28 @@ class Ledger:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
                 yield from offs if self._each_press else dict.fromkeys(offs)
-        yield from self.settle(lambda mover, *_: mover != source)
+        for moved, told in self.told.moved():
+            if told.source == source:
+                yield from self.rest(moved)
+        self.ringing.abandon(source)
+
+    def rest(self, moved: Moved) -> Iterator[tuple[int, bytes]]:
+        """It comes to rest, if it can: the message for that, as (output, message)."""
+        message = self.told.rest(moved)
+        if message is not None:
+            self.pedals((Move(moved, message, True),))
+            yield moved.output, message
+
+    def lift_pedals(self) -> Iterator[tuple[int, bytes]]:
+        """Lifts the pedals under which anything rings, as (output, message)."""
+        for output, channel in self.ringing.channels():
+            for number in sorted(self.ringing.held[output, channel]):
+                yield from self.rest(Moved(output, bytes((CONTROLLER | channel, number))))
+
+    def rest_all(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """What brings everything to rest (on one output), that of controls, too, as (output, message)."""
+        yield from self.told.rest_all(output)
+        self.ringing.silence(output)
 
     def _hold_once(self, source: int) -> None:
         """From now on this input holds each target as if it had been pressed once."""
@@ -202,10 +259,6 @@ class Ledger:
             once.update(targets)
         for target in once:
             self._holders[target][source] = 1
-
-    def settle_output(self, output: int) -> Iterator[tuple[int, bytes]]:
-        """The resting values of everything that is off rest on one output."""
-        return self.settle(lambda source, message, moved: moved.output != output)
 
     # The sound that each channel was last set to
 
@@ -227,7 +280,7 @@ class Ledger:
 
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
-        return len(self._moved)
+        return self.told.off_rest()
 
 
 def _merge(presses: list[_Press]) -> None:
@@ -239,27 +292,9 @@ def _merge(presses: list[_Press]) -> None:
     presses[:] = entries.values()
 
 
-def _resting(moved: Moved) -> bytes:
-    if moved.what[0] & 0xF0 == NOTE_ON:
-        return bytes((NOTE_OFF | moved.what[0] & 0x0F, moved.what[1], 64))
-    padded = moved.what + bytes(2)
-    rest = rest_of(padded[:3])
-    assert rest is not None  # only what has a resting value is remembered
-    return rest
-
-
 def targets_of(output: int, messages: tuple[bytes, ...]) -> tuple[Target, ...]:
     """The keys that these note-ons press on an output."""
     return tuple(Target(output, m[0] & 0x0F, m[1]) for m in messages if m[0] & 0xF0 == NOTE_ON and is_press(m))
-
-
-def moves_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
-    """What these messages move on an output, each with whether that is to its resting value."""
-    return tuple(
-        (Moved(output, named(message)), message == rest)
-        for message in messages
-        if (rest := rest_of(message)) is not None
-    )
 
 
 def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
@@ -268,13 +303,4 @@ def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
         message
         for message in messages
         if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in BANKS)
-    )
-
-
-def made_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
-    """Notes that a filter made from a pedal, a clock or the like: no key holds them, so they count as off rest."""
-    return tuple(
-        (Moved(output, bytes((NOTE_ON | message[0] & 0x0F, message[1]))), is_release(message))
-        for message in messages
-        if message[0] & 0xE0 == NOTE_OFF  # note-off or note-on
     )

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable
 from engine.core.cable.silencing_messages import WHEELS
 from engine.core.cable.speed import CableSpeed
+from engine.core.routing.told_values import moves_of
 from engine.core.state import State
 from engine.midi.kinds import is_release
 
@@ -40,14 +41,27 @@ class Outputs:
         state.change_driver(output, driver)
         state.leaving.discard(output)
         self.silence(now, cable, out, owed, WHEELS)
+        state.ledger.told.forget(output)
+        self.note_set_up(output)
         cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
+
+    def set_up(self, now: int, output: int, out: list[Delivery]) -> None:
+        """Send an output what sets up its instruments."""
+        self.note_set_up(output)
+        self._state.cables[output].burst(now, self._state.compiled.setups.get(output, ()), out)
+
+    def note_set_up(self, output: int) -> None:
+        """Remember what the set-up of this output moves, so that rest does not undo it."""
+        for step in self._state.compiled.setups.get(output, ()):
+            self._state.ledger.set_up(moves_of(output, step.unit))
 
     def left(self, now: int, output: int, out: list[Delivery]) -> None:
         """This output is about to be closed: what sounds and what was moved there is released, and nothing begins."""
         state = self._state
         state.sensing.outputs.discard(output)
         state.leaving.add(output)
-        self.put(now, [*state.ledger.cut(output), *state.ledger.settle_output(output)], out)
+        self.put(now, [*state.ledger.cut(output), *state.ledger.rest_all(output)], out)
+        state.gestures.forget(now, output)
 
     def lost(self, output: int) -> None:
         """The port of this output is gone."""
@@ -57,7 +71,15 @@ class Outputs:
         """Every note off, every pedal, bend and wheel to rest."""
         state = self._state
         state.delayed.forget(state.delayed.players)
-        self.put(now, [*state.ledger.cut(), *state.ledger.settle(lambda *_: False)], out)
+        self.put(now, [*state.ledger.cut(), *state.ledger.rest_all()], out)
+        state.gestures.forget(now)
+
+    def cut(self, now: int, out: list[Delivery]) -> None:
+        """End all notes, those that ring under a pedal, too: the pedal is lifted for that."""
+        ledger = self._state.ledger
+        self.put(now, ledger.cut(), out)
+        if self._state.rules.gestures:
+            self.put(now, ledger.lift_pedals(), out)
 
     def silence(
         self, now: int, cable: OutputCable, out: list[Delivery], owed: Sequence[bytes] = (), more: Sequence[bytes] = ()
@@ -67,13 +89,14 @@ class Outputs:
         `owed`: releases that the output missed.
         """
         silencing, ledger = self._state.silencing, self._state.ledger
-        known = [message for _, message in (*ledger.cut(cable.output), *ledger.settle_output(cable.output))]
+        known = [message for _, message in (*ledger.cut(cable.output), *ledger.rest_all(cable.output))]
         offs = [*(message for message in known if is_release(message)), *owed]
         if not silencing.each_press:
             offs = [*dict.fromkeys(offs)]
         swept = {*offs, *silencing.sweep, *more}
         rest = (message for message in known if message not in swept)
         cable.panic(now, [*offs, *silencing.sweep, *more, *rest], out)
+        self._state.gestures.forget(now, cable.output)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
         state = self._state

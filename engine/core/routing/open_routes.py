@@ -1,0 +1,201 @@
+"""Routes that carry messages: sends each through its filters, and remembers the answers.
+
+What filters without state do to a short message depends on that message alone. So each input of a scene remembers, for
+each message, all of its deliveries; the second time, any number of routes and filters costs one look-up.
+"""
+
+from collections import deque
+from collections.abc import Iterable
+from typing import Final
+
+from engine.core.cable.output_cable import Unit
+from engine.core.routing.compiled_scene import FilterLink, Paths, RoutePath
+from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
+from engine.core.routing.told_values import Moved, made_of, moves_of
+from engine.midi.kinds import is_whole
+from engine.midi.rest_values import rest_of
+from filters.registry import Later
+
+#: answers that all inputs in all scenes remember together, some 600 bytes each
+REMEMBERED: Final = 1 << 16
+
+
+class FilterFaults:
+    """Filters that raised or gave invalid answers: counted by filter, with the first fault of each in words."""
+
+    def __init__(self) -> None:
+        self.counts: dict[str, int] = {}
+        self.first: dict[str, str] = {}
+        self.raised: dict[str, Exception] = {}  # the first, with its traceback, until somebody takes it
+
+    def add(self, name: str, what: str, raised: Exception | None = None) -> None:
+        self.counts[name] = self.counts.get(name, 0) + 1
+        if name not in self.first:
+            self.first[name] = what
+            if raised is not None:
+                self.raised[name] = raised
+
+
+def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
+    """What a route's filters make of a message. A filter that fails is bypassed, and counted in `faults`."""
+    flowing: tuple[bytes | Later, ...] = (message,)
+    for link in path.links:
+        flowing = through(link, flowing, now, faults)
+        if not flowing:
+            break
+    return flowing
+
+
+def through(
+    link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults: FilterFaults
+) -> tuple[bytes | Later, ...]:
+    """What one filter makes of what reaches it; it is given delayed messages with the time at which they are due."""
+    answered: list[bytes | Later] = []
+    for item in flowing:
+        if isinstance(item, Later):
+            given = _answers(link, item.message, item.at, faults)
+            answered.extend(one if isinstance(one, Later) else Later(item.at, one) for one in given)
+        else:
+            answered.extend(_answers(link, item, now, faults))
+    return tuple(answered)
+
+
+def _answers(link: FilterLink, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
+    try:
+        given = tuple(link.step(message, now))
+        wrong = [one for one in given if not _is_answer(one, link)]
+    except Exception as fault:  # a plug-in may raise anything; the show goes on without it
+        trace = fault.__traceback__
+        while trace is not None and trace.tb_next is not None:
+            trace = trace.tb_next
+        place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
+        faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})", fault)
+        return (message,)
+    if wrong:
+        faults.add(link.name, f"it answered {wrong[0]!r}, which is no MIDI message")
+        return (message,)
+    return given
+
+
+def _is_answer(one: object, link: FilterLink) -> bool:
+    if isinstance(one, Later):  # a filter without state is not asked again, and its times would be remembered
+        return link.keeps_state and isinstance(one.at, int) and isinstance(one.message, bytes) and is_whole(one.message)
+    return isinstance(one, bytes) and is_whole(one)
+
+
+class AnswerMemory:
+    """The answers that the inputs of all scenes remember; the newest replaces the oldest."""
+
+    def __init__(self, most: int = REMEMBERED) -> None:
+        self._most = most
+        self._places: deque[tuple[dict[bytes, RoutedMessage], bytes]] = deque()  # oldest first
+
+    def keep(self, known: dict[bytes, RoutedMessage], message: bytes, worked_out: RoutedMessage) -> None:
+        """Remember one more answer, to a message that is not in `known` yet."""
+        known[message] = worked_out
+        self._places.append((known, message))
+        if len(self._places) > self._most:
+            oldest, its_message = self._places.popleft()
+            del oldest[its_message]
+
+
+class OpenRoutes:
+    """The routes of all inputs, by input, that carry messages: a mute makes others of them.
+
+    `lasting`: those whose answers are remembered; `called`: those that have state, and are asked each time.
+    """
+
+    def __init__(self, lasting: Paths, called: Paths, memory: AnswerMemory, faults: FilterFaults) -> None:
+        self.lasting, self.called = lasting, called
+        self.faults = faults
+        self._memory = memory
+        self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
+
+    def with_called(self, called: Paths) -> "OpenRoutes":
+        """The same, but for those with state; these go on remembering the same answers."""
+        made = OpenRoutes((), called, self._memory, self.faults)
+        made.lasting, made._known = self.lasting, self._known
+        return made
+
+    def grow(self, inputs: int) -> None:
+        """An edited rig has this many inputs: the new ones lead nowhere here."""
+        more = ((),) * (inputs - len(self.lasting))
+        self.lasting += more
+        self.called += more
+        self._known += tuple({} for _ in more)
+
+    def alike(self, other: "OpenRoutes", source: int) -> bool:
+        """Whether this input's messages go the same ways there, now and later."""
+        if max(source, 0) >= min(len(self.lasting), len(other.lasting)):
+            return False
+        lasting, others = self.lasting[source], other.lasting[source]
+        if lasting is not others and [_way(path) for path in lasting] != [_way(path) for path in others]:
+            return False
+        called, others = self.called[source], other.called[source]
+        return len(called) == len(others) and all(one is two for one, two in zip(called, others, strict=True))
+
+    def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
+        """The answer to one message of input `source`."""
+        known = self._known[source].get(message) or self._work_out(source, message, now)
+        called = self.called[source]
+        if not called:
+            return known
+        units, later = self._run(called, message, now)
+        return answer(message, known.units + units, later)
+
+    def moves(self, source: int, message: bytes) -> dict[Moved, bytes]:
+        """What this input's message moves, and by what is sent. Filters with state do not hear of it.
+
+        Fresh ones are asked in their place. They do not know of earlier messages, so what counts is whether the resting
+        value would undo it: a switch that latches, for one, is not pressed.
+        """
+        known = self._known[source].get(message) or self._work_out(source, message, 0)
+        moved = {move.moved: move.sent for move in known.moves}
+        for path in self.called[source]:
+            undone = self._moved_by((path.renewed(),), rest_of(message) or message)
+            asked = self._moved_by((path.renewed(),), message)
+            moved.update({each: sent for each, sent in asked.items() if each in undone})
+        return moved
+
+    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
+        """Whether this input's message still moves this controller, bend or pressure here."""
+        if moved in self._moved_by(self.lasting[source], message):
+            return True
+        # as in `moves`; for routes of every scene, which were not reset, the message counts, too
+        for path in self.called[source]:
+            asked = [rest] if (rest := rest_of(message)) else []
+            if path.lasting:
+                asked.append(message)
+            if any(moved in self._moved_by((path.renewed(),), each) for each in asked):
+                return True
+        return False
+
+    def _moved_by(self, paths: tuple[RoutePath, ...], message: bytes) -> dict[Moved, bytes]:
+        """What this message moves on its way along these paths, now and later."""
+        units, later = self._run(paths, message, 0)
+        units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
+        return {each.moved: each.sent for at, unit in units for each in moves_of(at, unit) + made_of(at, unit)}
+
+    def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
+        worked_out = answer(message, self._run(self.lasting[source], message, now)[0])
+        if len(message) <= 3:
+            self._memory.keep(self._known[source], message, worked_out)
+        return worked_out
+
+    def _run(
+        self, paths: tuple[RoutePath, ...], message: bytes, now: int
+    ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
+        """What is sent now, and what is sent later."""
+        units: list[tuple[int, Unit]] = []
+        later: list[TimedMessage] = []
+        for path in paths:
+            given = run_chain(path, message, now, self.faults)
+            unit = tuple(item for item in given if isinstance(item, bytes))
+            if unit:
+                units.extend((output, unit) for output in path.outputs)
+            later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
+        return tuple(units), tuple(later)
+
+
+def _way(path: RoutePath) -> tuple[tuple[FilterLink, ...], tuple[int, ...]]:
+    return path.links, path.outputs
