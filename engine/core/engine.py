@@ -32,6 +32,7 @@ from engine.core.routing.routed_message import PRESS, RELEASE, RoutedMessage, wi
 from engine.core.routing.routed_message import answer as routed
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.settling import Settling
+from engine.core.routing.told_values import position_of
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
 from engine.core.timing.sync import is_clock
@@ -223,14 +224,14 @@ class Engine:
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
-        answer = routed(message, ())
         if source in state.gestures.older:
-            answer = state.gestures.answer(now, source, message, answer)
-        if answer.noted:
-            self._note(source, message, answer)
-        self._outputs.put(now, ((output, each) for output, unit in answer.units for each in unit), out)
-        if answer.pedals:
-            state.gestures.look(now)
+            answer = state.gestures.answer(now, source, message, routed(message, ()))
+            if answer.noted:
+                self._note(source, message, answer)
+            self._outputs.put(now, ((output, each) for output, unit in answer.units for each in unit), out)
+            if answer.pedals:
+                state.gestures.look(now)
+        state.positions.lose(source, position_of(message))
 
     def _watch(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
         """Watch for loops: what is left of the answer, None if nothing.

@@ -41,6 +41,7 @@ class Gestures:
         for source, routes, channel in self._ledger.voices():
             if routes is not None:
                 self.older.setdefault(source, {}).setdefault(routes, set()).add(channel)
+                self.waiting.add(channel)
         sounding = self._ledger.sounding_channels()
         self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
         self.active = bool(self.older or self.waiting)

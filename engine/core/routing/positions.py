@@ -21,6 +21,10 @@ class Positions:
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
             positions.pop(bytes((message[0], LSB_OF[message[1]])), None)  # MIDI 1.0 p. 12
 
+    def lose(self, source: int, place: bytes) -> None:
+        """A control has taken what moved this: it is a command now, and no longer a value."""
+        self._of.get(source, {}).pop(place, None)
+
     def reset(self, source: int, channel: int) -> None:
         """This input has reset all controllers of a channel, 0 to 15 (RP-015): they are not known to be off rest."""
         positions = self._of.get(source, {})
