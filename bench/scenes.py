@@ -27,6 +27,9 @@ from engine.live.show import Show
 from engine.rig.read.load import read
 
 LOADED: Final = (1, 64, 1000)
+_INPUTS: Final = 8  # that scenes with recalls route
+SOUNDING: Final = 64  # notes that are held through recalls, eight of each of these inputs
+SOUNDING_FIGURE: Final = f"{SOUNDING} notes"  # the name of their figure
 BYTE_NS: Final = 320_000  # ten bits at 31,250 baud (MIDI 1.0 p. 1)
 CHANNELS: Final = 8  # in a burst: two banks and a program each, eight bytes
 _PLAYER: Final = 1  # the input that plays on: every scene sends it elsewhere
@@ -74,12 +77,14 @@ class Spans(Samples):
 def recalls(pace: Pace, result: Result) -> None:
     """From the command to the first message from the new scene, with few scenes and with many."""
     loaded = (1, 64) if pace.quick else LOADED
-    shows = {many: _quiet(many) for many in loaded}
+    shows = {_scenes(many): (many, *_quiet(many)) for many in loaded}
+    holding = f"{_scenes(loaded[-1])}, {SOUNDING} notes held"
+    shows[holding] = (loaded[-1], *_holding(*_quiet(loaded[-1])))
     order = random.Random(1)
-    times: dict[int, tuple[list[int], list[int]]] = {many: ([], []) for many in loaded}
+    times: dict[str, tuple[list[int], list[int]]] = {name: ([], []) for name in shows}
     with undisturbed() as scheduling, collector_at_rest():
         for number in range(100 if pace.quick else 500):
-            for many, (playing, reader) in shows.items():
+            for name, (many, playing, reader) in shows.items():
                 wanted = order.randrange(many) + 1
                 message = messages(_PLAYER, 3)[number % 2]
                 begin = time.perf_counter_ns()
@@ -87,30 +92,47 @@ def recalls(pace: Pace, result: Result) -> None:
                 switched = time.perf_counter_ns()
                 reader.arrivals = [(playing.clock(), _PLAYER, message)]
                 playing.pump()
-                times[many][0].append(switched - begin)
-                times[many][1].append(time.perf_counter_ns() - begin)
+                times[name][0].append(switched - begin)
+                times[name][1].append(time.perf_counter_ns() - begin)
     rows = {}
-    for many, (switching, routing) in times.items():
-        name = f"{many:,} scene{'s' * (many > 1)}"
+    for name, (switching, routing) in times.items():
         rows[name] = {
             **{f"routes again {part}": each for part, each in percentiles(routing).items()},
             **{f"command {part}": each for part, each in percentiles(switching).items() if part in ("p50", "p99")},
         }
         for part in ("p50", "p99"):
-            result.figures[f"recall {part}, {many}"] = rows[name][f"routes again {part}"]
+            figure = SOUNDING_FIGURE if name == holding else shows[name][0]
+            result.figures[f"recall {part}, {figure}"] = rows[name][f"routes again {part}"]
     note = (
         "µs from the command until the next message has been sent by the new scene; a burst for 8 instruments each; "
-        f"{scheduling}."
+        f"notes are held by keys and pedals, their inputs bent and turned; {scheduling}."
     )
     title = "Recall, by how many scenes are loaded"
     table = beside(list(rows)[-1], rows, ("routes again p50", "routes again p99"), title, note)
     result.tables.append(table)
 
 
+def _scenes(many: int) -> str:
+    return f"{many:,} scene{'s' * (many > 1)}"
+
+
+def _holding(playing: Show, reader: Handed) -> tuple[Show, Handed]:
+    """The same show once its inputs hold keys down, with a pedal and a bend that must neither be lifted nor rest."""
+    for source in range(_INPUTS):
+        channel = source % 16
+        moved = [bytes((0xB0 | channel, number, 100)) for number in (1, 11, 64)]
+        keys = [bytes((0x90 | channel, 48 + key, 100)) for key in range(SOUNDING // _INPUTS)]
+        reader.arrivals = [(playing.clock(), source, each) for each in (*moved, bytes((0xE0 | channel, 0, 80)), *keys)]
+        playing.pump()
+    held = playing.engine.state.ledger.sounding()
+    assert held == SOUNDING, f"{held} notes sound"
+    return playing, reader
+
+
 def _quiet(scenes: int) -> tuple[Show, Handed]:
     reader: Any = Handed()
     outputs: Any = {f"out{o}": Swallowing(o) for o in range(OUTPUTS)}
-    playing = Show(read(show(scenes, 8, 2), "bench"), OpenPorts({}, outputs), reader)
+    playing = Show(read(show(scenes, _INPUTS, 2), "bench"), OpenPorts({}, outputs), reader)
     playing.apply(RecallScene(1))
     return playing, reader
 

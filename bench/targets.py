@@ -46,6 +46,7 @@ TARGETS: Final = (
     Target("20 filters a route against none", "throughput.20 filters ÷ none", 0.9, "times", least=True),
     Target("recall with 1,000 scenes until the new one routes: p50", "scenes.recall p50, 1000", 200, "µs"),
     Target("… p99", "scenes.recall p99, 1000", 200, "µs"),
+    Target("… p99 with 64 sounding notes", "scenes.recall p99, 64 notes", 200, "µs"),
     Target("longest extra wait of a note beside a recall", "scenes.extra wait", 960, "µs"),
     Target("notes lost or doubled by recalls", "scenes.strays", 0, ""),
     Target("burst on a DIN cable under full traffic, over its arithmetic", "scenes.burst over arithmetic", 5, "ms"),

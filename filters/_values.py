@@ -4,10 +4,11 @@ TOML's integer keys arrive as text ("36"), its lists as Python lists; both are c
 check them. Numbers are the printed ones of the rig file: channels 1 to 16, programs 1 to 128, all others 0 to 127.
 """
 
+import math
 from collections.abc import Callable, Iterable
 from typing import Annotated, Any, TypeVar
 
-from pydantic import BeforeValidator, ValidatorFunctionWrapHandler, WrapValidator
+from pydantic import AfterValidator, BeforeValidator, ValidatorFunctionWrapHandler, WrapValidator
 
 from engine.midi.controllers import MODE_MESSAGES
 from engine.midi.message_words import note_number
@@ -66,6 +67,12 @@ def _low_to_high(found: Any, handler: ValidatorFunctionWrapHandler) -> Any:
     return (low, high)
 
 
+def _apart(found: tuple[int, int]) -> tuple[int, int]:
+    if found[0] == found[1]:
+        raise ValueError("two different values, [low, high]")
+    return found
+
+
 def _bank(found: Any) -> Any:
     if not isinstance(found, list | tuple) or len(found) != 2:
         raise ValueError("a bank as [msb, lsb]")
@@ -88,7 +95,7 @@ def needs_one(settings: S, *names: str) -> S:
     return settings
 
 
-def not_both(settings: S, keep: Iterable[int], drop: Iterable[int], what: str) -> S:
+def not_both(settings: S, keep: Iterable[Any], drop: Iterable[Any], what: str) -> S:
     """The settings, if nothing is both kept and dropped. Raises ValueError, which names what is."""
     if both := set(keep).intersection(drop):
         raise ValueError(f"{what} {min(both)} is in keep and in drop; remove it from one of them")
@@ -98,6 +105,11 @@ def not_both(settings: S, keep: Iterable[int], drop: Iterable[int], what: str) -
 def scale(value: int, top: int, low: int, high: int) -> int:
     """Scale 0..top to low..high linearly, both ends exactly, halves rounded up."""
     return low + (2 * value * (high - low) + top) // (2 * top)
+
+
+def curved(value: int, curve: int) -> int:
+    """0..127 on a curve of -100 to 100: above 0 low values become higher, below 0 lower; 0 is straight."""
+    return round(127 * math.pow(value / 127, math.pow(2, -curve / 50)))
 
 
 TABLE = WrapValidator(_table)
@@ -112,6 +124,8 @@ ChannelKey = Annotated[int, _as_key(_channel)]
 
 Value = Annotated[int, BeforeValidator(whole("a value", 0, 127))]
 Values = Annotated[tuple[Value, Value], _LOW_TO_HIGH]
+Travel = Annotated[tuple[Value, Value], _LOW_TO_HIGH, AfterValidator(_apart)]
+Curve = Annotated[int, BeforeValidator(whole("a curve", -100, 100))]
 Bank = Annotated[tuple[Value, Value], BeforeValidator(_bank)]
 
 Velocity = Annotated[int, BeforeValidator(whole("a velocity", 1, 127))]

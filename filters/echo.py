@@ -1,50 +1,77 @@
 """Repeats each note, softer each time, like an echo from the back wall.
 
 `milliseconds = 250`, `repeats = 3`, `fade = 40`: three repeats a quarter of a second apart, each 40 per cent softer
-than the one before. A repeat lasts as long as its key was held. Silent repeats are left out.
+than the one before. With `beats = 0.75` instead of milliseconds they are three quarters of a beat apart, at the tempo
+in force when the key is pressed. A repeat lasts as long as its key was held. Silent repeats are left out.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, model_validator
 
 from engine.midi.kinds import NOTE_OFF, is_press
 from filters._values import whole
-from filters.registry import FilterSettings, Later, Step
+from filters.registry import FilterSettings, Later, Since, Step, Tempo
 
 KEEPS_STATE = True
 
+_MINUTE: Final = 60_000_000_000  # ns
+_FEWEST, _MOST = 0.05, 16
+
+
+def _beats(found: Any) -> float:
+    if isinstance(found, bool) or not isinstance(found, int | float) or not _FEWEST <= found <= _MOST:
+        raise ValueError(f"a number of beats from {_FEWEST} to {_MOST}")
+    return float(found)
+
 
 class Settings(FilterSettings):
-    """Milliseconds from 1 to 5000, repeats from 1 to 16, fade in per cent from 0 to 99."""
+    """Milliseconds from 1 to 5000 or beats from 0.05 to 16, repeats from 1 to 16, fade in per cent from 0 to 99."""
 
     filter: Literal["echo"]
     milliseconds: Annotated[int, BeforeValidator(whole("milliseconds", 1, 5000))] = 250
+    beats: Annotated[float | None, BeforeValidator(_beats), Since(2)] = None
     repeats: Annotated[int, BeforeValidator(whole("repeats", 1, 16))] = 3
     fade: Annotated[int, BeforeValidator(whole("fade in per cent", 0, 99))] = 40
 
+    @model_validator(mode="after")
+    def _one_distance(self) -> Self:
+        if {"milliseconds", "beats"} <= self.model_fields_set:
+            raise ValueError("either milliseconds or beats")
+        return self
 
-def build(settings: Settings) -> Step:
-    """Remember which keys are held and the most repeats any press of them has, so that each that began also ends."""
-    apart = settings.milliseconds * 1_000_000
+
+def build(settings: Settings, tempo: Tempo) -> Step:
+    """Remember which keys are held, and the most repeats and the longest distance that any press of them has.
+
+    So each repeat that began also ends, after it began.
+    """
     kept = (100 - settings.fade) / 100
-    held: dict[tuple[int, int], tuple[int, int]] = {}  # channel and key -> presses, most repeats of one
+    held: dict[tuple[int, int], tuple[int, int, int]] = {}  # channel and key -> presses, repeats, ns between them
 
     def echo(message: bytes, now: int) -> tuple[bytes | Later, ...]:
         if message[0] & 0xE0 != NOTE_OFF:  # neither note-off nor note-on
             return (message,)
         key = (message[0] & 0x0F, message[1])
-        presses, most = held.pop(key, (0, 0))
+        presses, most, longest = held.pop(key, (0, 0, 0))
         if is_press(message):
+            apart = _distance(settings, tempo, now)
             louds = [round(message[2] * kept**number) for number in range(1, settings.repeats + 1)]
             louds = [loud for loud in louds if loud]
-            held[key] = (presses + 1, max(most, len(louds)))
+            held[key] = (presses + 1, max(most, len(louds)), max(longest, apart))
         else:
             # an extra release ends nothing; a missing one, where an earlier one was lost, would leave a repeat hanging
-            louds = [message[2]] * most
+            apart, louds = longest, [message[2]] * most
             if presses > 1:
-                held[key] = (presses - 1, most)
+                held[key] = (presses - 1, most, longest)
         later = (Later(now + number * apart, message[:2] + bytes((loud,))) for number, loud in enumerate(louds, 1))
         return (message, *later)
 
     return echo
+
+
+def _distance(settings: Settings, tempo: Tempo, now: int) -> int:
+    """From one repeat to the next, in ns."""
+    if settings.beats is None:
+        return settings.milliseconds * 1_000_000
+    return round(settings.beats * _MINUTE / tempo(now))

@@ -4,15 +4,21 @@ A filter is a module with
 
 * a docstring that says what the player hears,
 * `class Settings(FilterSettings)` with a field `filter: Literal["its-name"]` and its own settings,
-* `def build(settings) -> Step`, called once when a scene is compiled,
+* `def build(settings) -> Step`, called once when a scene is compiled, or, for a filter that counts beats,
+  `def build(settings, tempo) -> Step`: `tempo(now)` gives the beats per minute in force,
 * `KEEPS_STATE = True` if the same message may get another answer the second time; if that is so with some settings
   only, a function `keeps_state(settings) -> bool` instead.
+
+A setting that came with a later format of the rig file is marked `Annotated[TYPE, Since(2)]`, and so is the field
+`filter` of a filter that came with it.
 
 A `Step` is a plain callable `(message, now) -> messages`: one whole MIDI 1.0 message and the time in nanoseconds
 come in, a tuple of whole messages goes out; an empty tuple drops, the same message in a tuple passes it on.
 A filter that keeps state may also answer `Later(at, message)`: this message at that time. The core keeps it until then,
 hands it to the filters after it, and forgets it when its input is unplugged, its scene ends or a panic comes. A newer
-value of a controller, bend or pressure replaces one that still waits, and a new MSB removes a waiting LSB. A filter is
+value of a controller, bend or pressure replaces one that still waits, and a new MSB removes a waiting LSB.
+`Later(NEVER, release)` for a release keeps the note sounding though its key is up; the filter ends it with
+`Later(at, release)`, as early as now. If the note must end before (see above), the core does that. A filter is
 built again when its scene is recalled, its input unplugged, its route muted or a panic comes, since what it held was
 released. With `KEEPS_TIME = True` a panic leaves it alone: it counts a clock, which goes on.
 The core remembers the answers to short messages unless the filter keeps state, so a step without state must be a pure
@@ -36,6 +42,13 @@ from pydantic import BaseModel, ConfigDict
 from engine.user_error import UserError
 
 
+@dataclass(frozen=True)
+class Since:
+    """Marks a field that a rig may have from this format on."""
+
+    format: int
+
+
 class Later(NamedTuple):
     """A message that is to be sent at a later time (ns, on the clock that steps are given)."""
 
@@ -43,7 +56,12 @@ class Later(NamedTuple):
     message: bytes
 
 
+#: the time of a release that is kept back
+NEVER: Final = 1 << 62
+
 Step = Callable[[bytes, int], tuple[bytes | Later, ...]]
+#: the beats per minute that are in force at a time (ns)
+Tempo = Callable[[int], float]
 
 ENTRY_POINT_GROUP: Final = "bayleaf.filters"
 
@@ -55,9 +73,12 @@ BUILT_IN: Final = (
     "convert",
     "echo",
     "latch",
+    "mpe",
     "notes",
+    "parameters",
     "programs",
     "strip",
+    "sustain",
     "thin",
     "transpose",
     "velocity",
@@ -83,7 +104,7 @@ class Filter:
 
     name: str
     settings: type[FilterSettings]
-    build: Callable[[FilterSettings], Step]  # raises FilterFault, whatever the module's own raises
+    build: Callable[[FilterSettings, Tempo], Step]  # raises FilterFault, whatever the module's own raises
     keeps_state: Callable[[FilterSettings], bool]
     hears: str  # first line of the module's docstring
     keeps_time: bool = False  # a panic does not make it begin again
@@ -98,8 +119,8 @@ def check(name: str, module: ModuleType) -> Filter:
     if get_args(settings.model_fields["filter"].annotation) != (name,):
         raise FilterFault(f'{where}: Settings needs the field filter: Literal["{name}"]')
     build = getattr(module, "build", None)
-    if not _takes_settings(build):
-        raise FilterFault(f"{where}: it needs a function build(settings)")
+    if not (_takes(build, "settings") or _takes(build, "settings", "tempo")):
+        raise FilterFault(f"{where}: it needs a function build(settings) or build(settings, tempo)")
     hears = (module.__doc__ or "").strip()
     if not hears:
         raise FilterFault(f"{where}: its docstring must say what the player hears")
@@ -115,7 +136,7 @@ def _keeps_state(module: ModuleType, where: str) -> Callable[[FilterSettings], b
     if by_settings is not None and always is not None:
         raise FilterFault(f"{where}: either KEEPS_STATE or keeps_state(settings), not both")
     if by_settings is not None:
-        if not _takes_settings(by_settings):
+        if not _takes(by_settings, "settings"):
             raise FilterFault(f"{where}: keeps_state must be a function keeps_state(settings)")
         return by_settings
     return lambda settings: bool(always)
@@ -128,19 +149,21 @@ def _constant(module: ModuleType, name: str, where: str) -> bool | None:
     return found
 
 
-def _takes_settings(function: object) -> TypeGuard[Callable[[FilterSettings], Any]]:
+def _takes(function: object, *arguments: str) -> TypeGuard[Callable[..., Any]]:
+    """Whether it is called with as many arguments; plug-ins may name theirs as they like."""
     try:
-        return callable(function) and len(inspect.signature(function).parameters) == 1
+        return callable(function) and len(inspect.signature(function).parameters) == len(arguments)
     except ValueError:  # some built-in types do not list their parameters
         return False
 
 
-def _guarded(build: Callable[[FilterSettings], Step], where: str) -> Callable[[FilterSettings], Step]:
-    """The same function, whose failure names the filter."""
+def _guarded(build: Callable[..., Step], where: str) -> Callable[[FilterSettings, Tempo], Step]:
+    """The same function, whose failure names the filter; it is given the tempo if it counts beats."""
+    counts_beats = _takes(build, "settings", "tempo")
 
-    def guarded(settings: FilterSettings) -> Step:
+    def guarded(settings: FilterSettings, tempo: Tempo) -> Step:
         try:
-            return build(settings)
+            return build(settings, tempo) if counts_beats else build(settings)
         except Exception as fault:  # a plug-in may raise anything; the error names which one it was
             raise FilterFault(f"{where}: it cannot be built: {fault}") from fault
 

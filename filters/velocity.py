@@ -8,12 +8,12 @@
 Releases and their velocity stay unchanged, and no press becomes softer than 1.
 """
 
-from typing import Annotated, Literal, Self
+from typing import Literal, Self
 
-from pydantic import BeforeValidator, model_validator
+from pydantic import model_validator
 
 from engine.midi.kinds import is_press
-from filters._values import Velocities, Velocity, needs_one, scale, whole
+from filters._values import Curve, Velocities, Velocity, curved, needs_one, scale
 from filters.registry import FilterSettings, Step
 
 
@@ -22,7 +22,7 @@ class Settings(FilterSettings):
 
     filter: Literal["velocity"]
     fixed: Velocity | None = None
-    curve: Annotated[int, BeforeValidator(whole("a curve", -100, 100))] = 0
+    curve: Curve = 0
     range: Velocities = (1, 127)
 
     @model_validator(mode="after")
@@ -48,5 +48,4 @@ def build(settings: Settings) -> Step:
 def _velocity(settings: Settings, velocity: int) -> int:
     if settings.fixed is not None:
         return settings.fixed
-    curved = max(1, round(127 * (velocity / 127) ** (2 ** (-settings.curve / 50))))
-    return scale(curved - 1, 126, *settings.range)
+    return scale(max(1, curved(velocity, settings.curve)) - 1, 126, *settings.range)

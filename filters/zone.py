@@ -3,41 +3,63 @@
 `notes = ["C2", "B3"]` lets these keys and all between them through, `velocity = [1, 80]` presses with these
 velocities; both ends are included. A release passes whatever its velocity, so that no note is left sounding, and key
 pressure passes by its key alone.
+
+`fade = 4` makes the four keys at each end of the zone softer, the outermost most. Two zones that share these keys cross
+over into each other: their velocities add up to that of the press, to within
+one. The ends of MIDI's own range do not fade.
 """
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import model_validator
+from pydantic import BeforeValidator, model_validator
 
 from engine.midi.kinds import CONTROLLER, is_press
-from filters._values import Notes, Values, needs_one
-from filters.registry import FilterSettings, Step
+from filters._values import Notes, Values, needs_one, scale, whole
+from filters.registry import FilterSettings, Since, Step
 
 
 class Settings(FilterSettings):
-    """Notes as numbers 0 to 127 or names (C4 is 60), velocities 0 to 127."""
+    """Notes as numbers 0 to 127 or names (C4 is 60), velocities 0 to 127, fade in keys from 1 to 64."""
 
     filter: Literal["zone"]
     notes: Notes = (0, 127)
     velocity: Values = (0, 127)
+    fade: Annotated[int | None, BeforeValidator(whole("a number of keys", 1, 64)), Since(2)] = None
 
     @model_validator(mode="after")
     def _does_something(self) -> Self:
-        return needs_one(self, "notes", "velocity")
+        needs_one(self, "notes", "velocity")
+        if self.fade is not None and self.notes == (0, 127):
+            raise ValueError("fade needs notes that leave out a part of the keyboard: it softens their ends")
+        return self
 
 
 def build(settings: Settings) -> Step:
-    """Comparisons with both ends."""
+    """Comparisons with both ends; with a fade, a look-up of the velocity by note and velocity."""
     lowest, highest = settings.notes
     softest, hardest = settings.velocity
+    faded = {note: _velocities(settings, note) for note in range(lowest, highest + 1)} if settings.fade else {}
 
     def zone(message: bytes, now: int) -> tuple[bytes, ...]:
         if message[0] >= CONTROLLER:
             return (message,)
-        if not lowest <= message[1] <= highest:
+        note = message[1]
+        if not lowest <= note <= highest:
             return ()
-        if is_press(message) and not softest <= message[2] <= hardest:
-            return ()
+        if is_press(message):
+            if not softest <= message[2] <= hardest:
+                return ()
+            if faded:
+                return (bytes((message[0], note, faded[note][message[2]])),)
         return (message,)
 
     return zone
+
+
+def _velocities(settings: Settings, note: int) -> bytes:
+    """The new velocities of one note, none of them 0."""
+    steps = (settings.fade or 0) + 1
+    lowest, highest = settings.notes
+    ends = [note - lowest + 1] * (lowest > 0) + [highest - note + 1] * (highest < 127)
+    share = min(steps, *ends)
+    return bytes(max(1, scale(velocity, steps, 0, share)) for velocity in range(128))

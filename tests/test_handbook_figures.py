@@ -18,10 +18,11 @@ from engine.live import port_bank, reader
 from engine.live.edit import remote_work, rig_session
 from engine.live.process import worker_process
 from engine.live.recorder import FlightRecorder
-from engine.live.socket import osc
+from engine.live.socket import osc, osc_packets, osc_telling
 from engine.panel import browser_socket, live_places, paired_browsers, places, rate_limit, shared_looks
 from engine.ports import driver_limits, rtmidi_port
 from engine.rig.edit import versions
+from engine.rig.models import control, values
 from engine.rig.models.control import Control
 from engine.rig.read import toml_limits
 
@@ -88,7 +89,7 @@ FIGURES: Final = [
     ("limits", "a regular file of at most {} MB", (toml_limits.LONGEST_TEXT // 1_000_000,)),
     ("limits", "at most {} parts", (toml_limits._MOST_PARTS,)),
     ("limits", "at most {} deep", (toml_limits._DEEPEST,)),
-    ("limits", "at most {:,} characters", (toml_limits._LONGEST_WORD,)),
+    ("limits", "at most {:,} characters", (values.LONGEST_NAME,)),
     (
         "limits",
         "which may take {} seconds and {} GB of memory",
@@ -111,7 +112,11 @@ FIGURES: Final = [
     ("limits", "up to {:,} bytes", (protocol._TRACED // 3,)),
     ("limits", "more than {:w} edits", (shared_looks._BACK,)),
     ("monitoring", "about {} MB", (inspect.signature(FlightRecorder).parameters["most_bytes"].default // _MB,)),
-    ("osc", "At most {:w} datagrams per second", (round(1 / osc._PACE),)),
+    ("osc", "at most {} (format 2)", (control._MOST_TARGETS,)),
+    ("osc", "{} seconds ahead, and {} messages may wait", (osc.FURTHEST, osc.MOST_WAITING)),
+    ("osc", "At most {:w} messages per second are read, and {} in one", (round(1 / osc._PACE), osc_packets.MOST)),
+    ("osc", "commands {} per second are obeyed, and {} at once", (osc.COMMANDS_A_SECOND, osc.COMMANDS_AT_ONCE)),
+    ("osc", "up to {:w} times per second", (round(1 / osc_telling._PERIOD),)),
     ("ports", "{:w} times per second", (_SECOND // active_sensing.SENT_EVERY,)),
     ("ports", "silent for {} ms", (active_sensing.JUDGED_AFTER // _MS,)),
     (

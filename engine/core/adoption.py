@@ -84,7 +84,7 @@ class Adoption:
         for output, steps in edited.bursts.items():
             if steps != before.bursts.get(output):
                 state.ledger.select(output, (message for step in steps for message in step.unit))
-                state.cables[output].burst(now, steps, out)
+                self._outputs.burst(now, output, steps, out)
 
 
 def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) -> int | None:

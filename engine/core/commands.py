@@ -288,11 +288,15 @@ class FollowLeader(Command):
 
 @dataclass(frozen=True)
 class FollowShow(Command):
-    """Be where the engine in charge says that the show is. `position`: None before its first scene."""
+    """Be where the engine in charge says that the show is.
+
+    `position`: None before its first scene; `loaded`: the scene that show control has loaded there.
+    """
 
     word: ClassVar[str] = "follow show"
     position: ShowPosition | None
     muted: tuple[str, ...]
+    loaded: int | None = None
 
 
 @dataclass(frozen=True)

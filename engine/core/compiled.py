@@ -9,25 +9,12 @@ from dataclasses import dataclass
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
+from engine.core.control.remote_messages import RemoteSettings, remote_settings
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
-from engine.midi.show_control import ALL_CALL
+from engine.core.timing.tempo_in_force import TempoInForce
 from engine.rig.models.rig import Rig
 from filters.registry import Filter, registry
-
-
-@dataclass(frozen=True)
-class RemoteSettings:
-    """Who may command this rig by MIDI, and how; inputs and outputs by index.
-
-    `device`: our device id, 0 to 111, or all devices (7F); `programs`: whether program changes recall scenes;
-    `reply_to`: the outputs that are answered.
-    """
-
-    inputs: frozenset[int] = frozenset()
-    device: int = ALL_CALL
-    programs: bool = False
-    reply_to: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -36,7 +23,8 @@ class CompiledRig:
 
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
     any; `setlists`: scene numbers in playing order, by name ("" for the scenes in the order of a rig without set
-    lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing.
+    lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing;
+    `tempo`: what filters ask for the tempo, which an edited rig shares with the one before.
     """
 
     rig: Rig
@@ -51,6 +39,7 @@ class CompiledRig:
     sensed: frozenset[int]
     remote: RemoteSettings
     sync: SyncSettings
+    tempo: TempoInForce
 
     def find(self, scene: int | str) -> int | None:
         """The number of the scene of this number or name, or None. A name wins over a number in words."""
@@ -73,7 +62,8 @@ def compile_rig(
     """
     inputs, outputs = (after.inputs, after.outputs) if after is not None else ((), ())
     inputs, outputs = _places(inputs, rig.inputs), _places(outputs, rig.outputs)
-    compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs)
+    tempo = after.tempo if after is not None else TempoInForce()
+    compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs, tempo)
     kept = after if after is not None and (inputs, outputs) == (after.inputs, after.outputs) else None
     if kept is not None and filters is None:
         compiler.keep(kept.rig, kept.scenes)
@@ -89,8 +79,9 @@ def compile_rig(
         frozenset(route.name for route in routes if route.name is not None),
         _setups(rig, outputs, kept),
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
-        _remote(rig, inputs, outputs),
+        remote_settings(rig.remote, inputs, outputs),
         _sync(rig, inputs, outputs, kept),
+        tempo,
     )
 
 
@@ -137,13 +128,3 @@ def _setlists(rig: Rig) -> Mapping[str, tuple[int, ...]]:
 def _numbers(rig: Rig, scenes: Iterable[int | str]) -> list[int]:
     found = [rig.scene(scene) for scene in scenes]
     return [scene.number for scene in found if scene is not None]  # the rig's checks saw to it that none is None
-
-
-def _remote(rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> RemoteSettings:
-    remote = rig.remote
-    if remote is None:
-        return RemoteSettings()
-    reply_to = tuple(outputs.index(name) for name in dict.fromkeys(remote.to))
-    return RemoteSettings(
-        frozenset(inputs.index(name) for name in remote.inputs), remote.device, remote.programs, reply_to
-    )

@@ -184,7 +184,7 @@ class Engine:
         loops, delayed, cables = state.loops, state.delayed, state.cables
         answer = scene.routes.answer(source, message, now)
         gestures = state.gestures
-        if gestures.active and source in gestures.older:
+        if gestures.taken:
             answer = gestures.answer(now, source, message, answer)
         if self._watches_loops:
             watched = self._watch(now, source, message, answer)
@@ -215,22 +215,27 @@ class Engine:
         if delayed.due is not None:
             delayed.outdate(source, answer.units)
         if answer.noted:
-            self._note(source, message, answer)
+            self._note(now, source, message, answer, out)
+        if answer.merges and state.merging.on:
+            units = state.merging.merge(source, message, units, scene.routes)
         for output, unit in units:
             cables[output].put(now, unit, out)
-        if gestures.active and (answer.kind == RELEASE or answer.pedals):
+        if gestures.active and (answer.kind == RELEASE or answer.merges):
             gestures.look(now)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
-        if source in state.gestures.older:
+        if state.scene is not None and source in state.gestures.older:
             answer = state.gestures.answer(now, source, message, routed(message, ()))
+            units: Iterable[tuple[int, Unit]] = answer.units
             if answer.noted:
-                self._note(source, message, answer)
-            self._outputs.put(now, ((output, each) for output, unit in answer.units for each in unit), out)
-            if answer.pedals:
-                state.gestures.look(now)
+                self._note(now, source, message, answer, out)
+            if answer.merges and state.merging.on:
+                units = state.merging.merge(source, message, units, state.scene.routes)
+            for output, unit in units:
+                state.cables[output].put(now, unit, out)
+            state.gestures.look(now)
         state.positions.lose(source, position_of(message))
 
     def _watch(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
@@ -257,26 +262,27 @@ class Engine:
             sent[said] = mark
         return answer
 
-    def _note(self, source: int, message: bytes, answer: RoutedMessage) -> None:
-        """Write down what was moved and selected, and what is to be sent later."""
+    def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
+        """Write down what was moved and selected, and what is to be sent later, which may be now."""
         state = self.state
         state.ledger.told.move(source, message, answer.moves)
+        if answer.highs:
+            state.merging.note(source, answer.highs)
         if answer.position:
             state.positions.note(source, answer.position, message)
-        if answer.pedals:
-            state.ledger.pedals(answer.moves)
-        if resets(message) and state.rules.gestures:
+        elif resets(message):
             state.positions.reset(source, message[0] & 0x0F)
-            for channel in answer.resets:
-                state.ledger.reset(channel)
         for output, selecting in answer.selects:
             state.ledger.select(output, selecting)
         for timed in answer.later:
             state.delayed.add(source, timed)
+        if answer.later and state.delayed.due is not None and state.delayed.due <= now:
+            self._delayed.send_due(now, out)
 
     def _released(self, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
-        offs = self.state.ledger.release(source, message)
+        kept = self._delayed.keep(source, answer.held) if answer.held else None
+        offs = self.state.ledger.release(source, message, kept)
         if offs is not None:
             return [(output, (off,)) for output, off in offs] + [*answer.others]
         passing = (

@@ -29,12 +29,12 @@ class Follower:
         for route in sorted(state.muted ^ {*command.muted}):
             mute = MuteRoute(route) if route in command.muted else UnmuteRoute(route)
             self._players.carry_out(now, mute, _LEADER, out)
-        if position is None or position == state.position:
-            return state.outcome(command.word, AnswerCode.DONE, "", who)
-        if position.scene not in state.compiled.scenes:
-            text = f"it plays scene {position.scene}, which is not in the rig here"
-            return state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
-        self._go(now, position, out)
+        if position is not None and position != state.position:
+            if position.scene not in state.compiled.scenes:
+                text = f"it plays scene {position.scene}, which is not in the rig here"
+                return state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
+            self._go(now, position, out)
+        state.setlist.loaded = command.loaded if command.loaded in state.compiled.scenes else None
         return state.outcome(command.word, AnswerCode.DONE, "", who)
 
     def _go(self, now: int, position: ShowPosition, out: list[Delivery]) -> None:

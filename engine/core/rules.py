@@ -9,15 +9,17 @@ class Rules(NamedTuple):
     """`silencing`: how everything is ended at once.
 
     `clock_goes_on`: the rig's own clock sends clocks while it is stopped, unless the rig forbids it, and the song
-    position before Continue. `gestures`: what shapes a note that sounds goes on reaching it after a scene change, and
-    what a scene newly reaches is told the positions of pedals and wheels; Reset All Controllers counts for that.
+    position before Continue. `merges`: where several players share a channel, more than keys is merged. `gestures`:
+    what shapes a note that sounds goes on reaching it after a scene change, and what a scene newly reaches is told the
+    positions of pedals and wheels.
     """
 
     silencing: Silencing = SILENCING
     clock_goes_on: bool = True
+    merges: bool = True
     gestures: bool = True
 
 
 RULES: Final = Rules()
 #: as they were when flight recordings had format 1
-RULES_1: Final = Rules(SILENCING_1, clock_goes_on=False, gestures=False)
+RULES_1: Final = Rules(SILENCING_1, clock_goes_on=False, merges=False, gestures=False)

@@ -23,6 +23,7 @@ from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.gestures import Gestures
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
+from engine.core.routing.merging import Merging
 from engine.core.routing.positions import Positions
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
@@ -55,6 +56,7 @@ class State:
         self.scenes = ScenesInPlay(compiled.scenes)
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
+        self.merging = Merging(self.ledger, rules.merges)
         self.positions = Positions()
         self.gestures = Gestures(self.ledger)
         self.loops = Loops()
@@ -69,12 +71,13 @@ class State:
         self.leaving: set[int] = set()  # outputs about to be closed: only what ends something is still sent there
         # commands
         self.boards = [Switchboard(conditions) if conditions else None for conditions in compiled.controls]
-        self.remote = RemoteReader(compiled.remote.device, compiled.remote.programs)
+        self.remote = RemoteReader(compiled.remote)
         self.setlist = self._setlist("")
         self.muted: set[str] = set()  # names of routes that carry nothing
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
+        compiled.tempo.follow(self.sync.bpm)
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)
@@ -134,8 +137,13 @@ class State:
             self.scene.renew(which, keep_time)
 
     def choose_setlist(self, name: str) -> None:
-        """Play by this set list, before its first entry; by the rig's first one if there is none of that name."""
+        """Play by this set list, before its first entry; by the rig's first one if there is none of that name.
+
+        A scene that show control has loaded stays loaded while the rig has it.
+        """
+        loaded = self.setlist.loaded
         self.setlist = self._setlist(name)
+        self.setlist.loaded = loaded if loaded in self.compiled.scenes else None
 
     def _setlist(self, name: str) -> SetListPlace:
         listed = self.compiled.setlists
@@ -160,7 +168,7 @@ class State:
         still = (output for output, name in enumerate(compiled.outputs) if name in compiled.rig.outputs)
         self.sensing.adopt(compiled.sensed, frozenset(still))
         if compiled.remote != before.remote:
-            self.remote.adopt(compiled.remote.device, compiled.remote.programs)
+            self.remote.adopt(compiled.remote)
         return before
 
     def _keep_shared(self, scenes: ScenesInPlay) -> None:

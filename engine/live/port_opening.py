@@ -33,13 +33,15 @@ class SamePort(PortError):
     """Two names of the rig lead to one port of the system."""
 
 
-def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
+def system_for(
+    rig: Rig, backend: str | None, client_name: str, say: Callable[[str], None] = lambda text: None
+) -> PortSystem:
     """The ports of a backend; None: the usual one of this system, which a rig of byte devices alone can do without.
 
-    Raises PortError.
+    `say`: see open_system. Raises PortError.
     """
     try:
-        return open_system(backend, client_name)
+        return open_system(backend, client_name, say)
     except PortError as fault:
         wanted: tuple[Input | Output, ...] = (*rig.inputs.values(), *rig.outputs.values())
         if backend is not None or any(port.device is None and not rig.is_remote(port) for port in wanted):

@@ -12,7 +12,7 @@ ON_FROM: Final = 64
 
 BANK_MSB: Final = 0
 MODULATION, EXPRESSION = 1, 11
-SOSTENUTO: Final = 66
+SUSTAIN, SOSTENUTO, HOLD_2 = 64, 66, 69
 DATA_MSB: Final = 6
 NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
 ALL_SOUND_OFF, RESET_ALL_CONTROLLERS, LOCAL_CONTROL, ALL_NOTES_OFF = 120, 121, 122, 123
@@ -78,12 +78,12 @@ _MSB: Final = (
     *(Controller(15 + count, f"general purpose {count}") for count in range(1, 5)),
 )
 _SINGLE: Final = (
-    _switch(64, "sustain pedal", pedal=True),
+    _switch(SUSTAIN, "sustain pedal", pedal=True),
     _switch(65, "portamento switch"),
     _switch(SOSTENUTO, "sostenuto pedal", pedal=True),
     _switch(67, "soft pedal", pedal=True),
     _switch(68, "legato pedal"),
-    _switch(69, "hold 2 pedal", pedal=True),
+    _switch(HOLD_2, "hold 2 pedal", pedal=True),
     _shaping(70, "sound variation"),
     _shaping(71, "timbre"),
     _shaping(72, "release time"),
@@ -150,9 +150,11 @@ PEDALS: Final = tuple(row.number for row in CONTROLLERS if row.pedal)
 #: what changes notes that sound, with the LSBs of those
 SHAPING: Final = frozenset(row.number for row in CONTROLLERS if row.shapes)
 #: pedals under which released notes ring on: sustain, sostenuto, hold 2
-HOLDING: Final = (64, SOSTENUTO, 69)
+HOLDING: Final = (SUSTAIN, SOSTENUTO, HOLD_2)
 FOR_NEXT_NOTE: Final = frozenset(row.number for row in CONTROLLERS if row.for_next_note)
 MODE_MESSAGES: Final = range(_FIRST_MODE, 128)
+#: All Notes Off, All Sound Off, and what implies All Notes Off (MIDI 1.0 p. 24)
+ENDS_NOTES: Final = frozenset(MODE_MESSAGES).difference((RESET_ALL_CONTROLLERS, LOCAL_CONTROL))
 #: what selects the bank of the next program change
 BANKS: Final = (BANK_MSB, BANK_LSB)
 #: what selects a registered or other parameter and sets it (MIDI 1.0 p. 17)

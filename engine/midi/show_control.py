@@ -13,6 +13,14 @@ SOUND: Final = 0x10
 ALL_TYPES: Final = 0x7F
 ALL_CALL: Final = 0x7F  # the device id that means all devices
 
+#: the formats that a rig obeys, by their names in the rig file; 11 to 1F are kinds of sound. Those for machinery,
+#: process control and pyrotechnics are not here: such a cue must never recall a scene.
+SHOW_FORMATS: Final = {
+    "lighting": frozenset((LIGHTING,)),
+    "sound": frozenset(range(SOUND, SOUND + 16)),
+    "all": frozenset((ALL_TYPES,)),
+}
+
 COMMANDS: Final = {
     0x01: "go",
     0x02: "stop",

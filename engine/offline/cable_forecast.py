@@ -1,6 +1,6 @@
 """Forecast of the load on each cable: clock, time code and playing at a given density against the cable's capacity."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,6 +10,7 @@ from engine.core.routing.open_routes import FilterFaults
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.timing.clock import CLOCK, PER_BEAT
 from engine.midi.timecode import RATES
+from engine.plurals import some
 from engine.rig.models.rig import Rig
 from filters.registry import registry
 
@@ -96,9 +97,21 @@ def _clocks(rig: Rig) -> Iterator[str]:
         for to, found in reached.items():
             if to in own or len(found) > 1:
                 met.setdefault(to, set()).update(found)
-    for to, found in met.items():
-        routed = ", ".join(sorted(found, key=names.index))
-        if to in own:
-            yield f"{to} gets the rig's clock; the clock of {routed}, which is routed there, is blocked"
-        else:
-            yield f"clocks of {routed} may meet at {to}; it follows the first one until that stops"
+    for clocked in (True, False):
+        there = [to for to in outputs if to in met and (to in own) == clocked]
+        if there:
+            players = sorted(set[str]().union(*(met[to] for to in there)), key=names.index)
+            yield _meeting(players, there, clocked)
+
+
+def _meeting(players: Sequence[str], outputs: Sequence[str], own: bool) -> str:
+    """What becomes of the clocks of these inputs, which are routed to these outputs; `own`: to where ours goes."""
+    routed, several = some(players), len(outputs) > 1
+    where = f"{len(outputs)} outputs ({some(outputs)})" if several else outputs[0]
+    if own:
+        clocks = f"{'clock' if len(players) == 1 else 'clocks'} of {routed}"
+        blocked = "is routed there, is blocked" if len(players) == 1 else "are routed there, are blocked"
+        return f"{where} {'get' if several else 'gets'} the rig's clock; the {clocks}, which {blocked}"
+    return (
+        f"clocks of {routed} may meet at {where}; {'each' if several else 'it'} follows the first one until that stops"
+    )

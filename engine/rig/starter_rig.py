@@ -1,12 +1,12 @@
 """The starter rigs: one made from the connected ports, to be edited by its owner, and ready-made examples."""
 
 import json
-import re
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from importlib.resources import files
+from types import MappingProxyType
 from typing import Final
 
-_NOT_A_NAME: Final = re.compile(r"[^a-z0-9]+")
+from engine.rig.short_port_names import short_names
 
 _HEAD: Final = """\
 # A rig for Bayleaf. The names on the left are yours: change them as you like.
@@ -87,16 +87,22 @@ def starter_of(kind: str) -> str:
     return files("presets").joinpath(KINDS[kind]).read_text(encoding="utf-8")
 
 
-def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:
+def starter(
+    inputs: Sequence[str],
+    outputs: Sequence[str],
+    said: Mapping[str, str] = MappingProxyType({}),
+    loops: Collection[tuple[str, str]] = (),
+) -> str:
     """The text of a rig with these ports of the system; it loads as it is.
 
-    Port names must not contain what the driver changes at each replug; equal ones get a number.
+    Port names must not contain what the driver changes at each replug; equal ones get a number. `said`: by output
+    port, what is known of the device there; `loops`: outputs and the inputs that their cables lead back to.
     """
     named_inputs = _named(inputs) or {"keys": "Stage piano*"}
     named_outputs = _named(outputs) or {"strings": "String machine*"}
     head = _HEAD + ("" if inputs and outputs else _NO_PORTS)
-    sections = [_section("inputs", named_inputs), _section("outputs", named_outputs)]
-    pairs = _pairs(named_inputs, named_outputs)
+    sections = [_section("inputs", named_inputs, {}), _section("outputs", named_outputs, said)]
+    pairs = _pairs(named_inputs, named_outputs, loops)
     tail = _TAIL.format(
         input=next(iter(named_inputs)),
         output=next(iter(named_outputs)),
@@ -106,9 +112,14 @@ def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:
     return head + "".join(sections) + tail
 
 
-def _pairs(inputs: dict[str, str], outputs: dict[str, str]) -> dict[str, list[str]]:
-    """Each input with the outputs that are not the same port, so that no port feeds itself."""
-    pairs = {source: [to for to in outputs if outputs[to] != port] for source, port in inputs.items()}
+def _pairs(
+    inputs: Mapping[str, str], outputs: Mapping[str, str], loops: Collection[tuple[str, str]]
+) -> dict[str, list[str]]:
+    """Each input with the outputs that are not the same port and do not lead back to it: no port feeds itself."""
+    pairs = {
+        source: [to for to in outputs if outputs[to] != port and (outputs[to], port) not in loops]
+        for source, port in inputs.items()
+    }
     return {source: to for source, to in pairs.items() if to}
 
 
@@ -116,9 +127,12 @@ def _listed(names: Sequence[str]) -> str:
     return ", ".join(f'"{name}"' for name in names)
 
 
-def _section(title: str, named: dict[str, str]) -> str:
+def _section(title: str, named: Mapping[str, str], said: Mapping[str, str]) -> str:
     width = max(len(name) for name in named)
-    lines = [f"{name:{width}} = {{ port = {_quoted(port)} }}\n" for name, port in named.items()]
+    lines = [
+        f"{name:{width}} = {{ port = {_quoted(port)} }}{f'    # {said[port]}' if port in said else ''}\n"
+        for name, port in named.items()
+    ]
     return f"\n[{title}]\n" + "".join(lines)
 
 
@@ -130,23 +144,12 @@ def _quoted(port: str) -> str:
 def _named(ports: Sequence[str]) -> dict[str, str]:
     """A short name for each port, and the pattern that finds the port again."""
     there = [port for port in ports if port.strip()]
-    named: dict[str, str] = {}
-    for index, port in enumerate(there):
-        same = [other for other in range(len(there)) if there[other] == port]
-        pattern = f"{port} #{same.index(index) + 1}" if len(same) > 1 else port
-        named[_unused(_slug(port), named)] = pattern
-    return named
+    return dict(zip(short_names(there), patterns(there), strict=True))
 
 
-def _slug(port: str) -> str:
-    client, _, own = port.partition(":")
-    words = _NOT_A_NAME.sub("-", (own or client).lower()).strip("-")
-    return words or _NOT_A_NAME.sub("-", client.lower()).strip("-") or "port"
-
-
-def _unused(name: str, taken: dict[str, str]) -> str:
-    number, free = 1, name
-    while free in taken:
-        number += 1
-        free = f"{name}-{number}"
-    return free
+def patterns(ports: Sequence[str]) -> list[str]:
+    """What finds each of these ports again: its name, and among equal ones its number."""
+    return [
+        f"{port} #{ports[: index + 1].count(port)}" if ports.count(port) > 1 else port
+        for index, port in enumerate(ports)
+    ]

@@ -70,7 +70,10 @@ class Datagrams:
         yield self
 
     def take(self, sample: Sample) -> None:
-        self._server.take(sample.data, _HERE)
+        self._bench.now += 10_000_000
+        self._server.take(sample.data, (_HERE, 5000))
+        for _ in self._server.take_due():
+            pass
         self._bench.events.clear()
         for output in self._bench.outputs.values():
             output.sent.clear()

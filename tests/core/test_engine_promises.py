@@ -77,7 +77,7 @@ def let_go_of_everything(router: Engine, now: int, played: list[list[bytes]]) ->
 
 
 @given(events, cables)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_nothing_hangs(stream: list[Event], cable: str) -> None:
     """After any stream and any scene changes, once every key is up no note sounds at any output."""
     router = engine(cable=cable)
@@ -89,7 +89,7 @@ def test_nothing_hangs(stream: list[Event], cable: str) -> None:
 
 
 @given(events, cables)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
     """For every note-on an output gets, it gets that note's own note-off (MIDI 1.0 p. A-4)."""
     router = engine(cable=cable)
@@ -106,7 +106,7 @@ def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
 
 
 @given(st.lists(routed, max_size=60))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_identity_routes_lose_and_reorder_nothing(messages: list[bytes]) -> None:
     """An identity route to an unpaced output passes everything on, in order."""
     router = engine(SCENES.replace("burst =", "# burst ="))
@@ -135,7 +135,7 @@ CLASSES: dict[str, Callable[[bytes], bool]] = {
 
 
 @given(st.lists(routed, max_size=80), st.integers(0, 3))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: int) -> None:
     """On a DIN cable notes, pedals and the like all arrive in order, real time in its own order, and the last value of
     each continuous controller arrives."""
@@ -154,7 +154,7 @@ def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: i
 
 
 @given(events)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_din_wire_never_carries_more_than_it_can(stream: list[Event]) -> None:
     """In any window of t seconds at most 3,125 t bytes, plus the 3 ms allowance and one message, are handed over, and
     never further ahead than that (values of the area din-timing: 320 µs per byte). A SysEx occupies the cable until it
@@ -193,7 +193,7 @@ def _real_time(message: bytes) -> bool:
 
 
 @given(events, cables)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_nothing_is_inside_a_triple(stream: list[Event], cable: str) -> None:
     """Between bank MSB, bank LSB and program of a burst there are only real-time bytes, and only whole triples of one
     scene arrive: never the bank of one with the program of another."""
@@ -211,7 +211,7 @@ def test_nothing_is_inside_a_triple(stream: list[Event], cable: str) -> None:
 
 
 @given(events)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
     """After a program change nothing is sent on its channel until the settle time is over; other channels go on."""
     router = engine()
@@ -236,7 +236,7 @@ def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
 
 
 @given(events, st.integers(1, 2))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
     """Whatever is played, a recall's burst is complete within its computed time plus 5 ms."""
     router = engine(cable="din")
@@ -260,7 +260,7 @@ def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
 
 
 @given(st.lists(st.tuples(presses, st.booleans()), max_size=30))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes, bool]]) -> None:
     """A message before a recall follows the old scene and one after it the new, even if the recall is a program change
     in the same stream."""
@@ -277,7 +277,7 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
 
 
 @given(events, st.integers(1, 3), cables)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
     """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015),
     and a further recall moves none of them: it sends the sounds of its scene and nothing else."""
@@ -296,7 +296,7 @@ def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int
 
 
 @given(events, cables)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: str) -> None:
     """After a panic nothing sounds and all is at rest; a note played then sounds."""
     router = engine(cable=cable)
@@ -313,7 +313,7 @@ def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: st
 
 
 @given(events)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_what_is_the_same_is_said_once(stream: list[Event]) -> None:
     """If two routes make the same message of one, it is sent once."""
     double = SCENES.replace("routes = [ { from", 'routes = [ { from = "keys", to = "strings" }, { from', 1)

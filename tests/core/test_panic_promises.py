@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.cable.speed import DIN
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
+from engine.core.rules import RULES_1
 from engine.rig.read.load import read
 from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, finish, recall
@@ -243,7 +245,7 @@ def with_panics(draw: st.DrawFn) -> list[Any]:
 
 @pytest.mark.slow
 @given(rigs(), with_panics())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
     """With panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
     played = PlayedEngine(rig)
@@ -253,7 +255,7 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
 
 @pytest.mark.slow
 @given(rigs(), with_panics())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
     """After any panics, a key that is played sounds where its route leads, as it would without them."""
     route = '{ from = "keys", to = ["strings", "brass"] }'
@@ -290,6 +292,16 @@ def test_after_a_panic_a_press_turns_a_latch_on() -> None:
     panic(router, 3)
     for source in (KEYS, PADS):
         assert [m for _, m, _ in router.receive(4, source, b"\xb0\x40\x7f")] == [b"\xb0\x40\x7f"]
+
+
+def test_a_recording_of_format_1_has_the_panic_of_its_time() -> None:
+    """When recordings had format 1, a panic sent a note-off for each press, and left a latch on."""
+    router = Engine(compile_rig(read(PORTS.replace("WIRE", "fast") + LATCHES, "test")), rules=RULES_1)
+    recall(router, 0, 1)
+    for message in (b"\xb0\x40\x7f", b"\xb0\x40\x00", b"\x90\x3c\x40", b"\x90\x3c\x41"):
+        router.receive(1, KEYS, message)
+    assert at(panic(router, 2), STRINGS).count(b"\x80\x3c\x40") == 2
+    assert at(router.receive(3, KEYS, b"\xb0\x40\x7f"), STRINGS) == [b"\xb0\x40\x00"]
 
 
 def test_a_panic_leaves_a_divided_clock_in_step() -> None:

@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import is_press
-from filters.registry import Later
-from tests.support.filter_bench import MS, heard, refusal, step_of
+from filters.registry import Later, Step
+from tests.support.filter_bench import MS, heard, refusal, step_at, step_of
 
 ECHO = 'filter = "echo", milliseconds = 100, repeats = 3, fade = 50'
 
@@ -60,21 +60,52 @@ def test_the_defaults() -> None:
     assert made == ["90 3C 64", "90 3C 3C at 250", "90 3C 24 at 500", "90 3C 16 at 750"]
 
 
-@given(st.lists(st.tuples(st.booleans(), st.sampled_from([1, 2, 4, 127]), st.integers(0, 400)), max_size=30))
-def test_no_repeat_is_left_without_its_end(played: list[tuple[bool, int, int]]) -> None:
-    """Whatever is pressed and released on one key, how loud, and whichever releases are lost: once every key that is
-    down is released, there have been at every time at least as many ends as presses that began before."""
-    step, now, down = step_of(ECHO), 0, 0
+def test_beats_follow_the_tempo_in_force() -> None:
+    """Half a beat is 250 ms at 120 beats per minute, 500 ms at 60 (a minute has 60 seconds)."""
+    half = 'filter = "echo", beats = 0.5, repeats = 2, fade = 0'
+    assert heard(step_of(half, 120), "90 3C 40") == ["90 3C 40", "90 3C 40 at 250", "90 3C 40 at 500"]
+    assert heard(step_of(half, 60), "90 3C 40") == ["90 3C 40", "90 3C 40 at 500", "90 3C 40 at 1000"]
+    assert heard('filter = "echo", beats = 1, repeats = 1, fade = 0', "90 3C 40")[1:] == ["90 3C 40 at 500"]
+
+
+def test_a_repeat_ends_after_it_began_though_the_tempo_rises() -> None:
+    """The ends of the repeats keep the distance that the repeats had when the key was pressed."""
+    bpm = [60.0]
+    step = step_at('filter = "echo", beats = 1, repeats = 1, fade = 0', lambda now: bpm[0])
+    assert heard(step, "90 3C 40") == ["90 3C 40", "90 3C 40 at 1000"]
+    bpm[0] = 240.0
+    assert heard(step, "80 3C 40", now=10 * MS) == ["80 3C 40", "80 3C 40 at 1010"]
+    assert heard(step, "90 3C 40", now=20 * MS) == ["90 3C 40", "90 3C 40 at 270"]
+
+
+@given(
+    st.lists(
+        st.tuples(st.booleans(), st.sampled_from([1, 2, 4, 127]), st.integers(0, 400), st.integers(20, 300)),
+        max_size=30,
+    )
+)
+def test_no_repeat_in_beats_is_left_without_its_end(played: list[tuple[bool, int, int, int]]) -> None:
+    """The same holds in beats, whatever the tempo does meanwhile."""
+    bpm = [120.0]
+    step = step_at('filter = "echo", beats = 0.25, repeats = 3, fade = 50', lambda now: bpm[0])
+    presses, ends = _repeats(step, played, bpm)
+    assert len(ends) >= len(presses)
+    assert all(end >= began for began, end in zip(sorted(presses)[::-1], sorted(ends)[::-1], strict=False))
+
+
+def _repeats(step: Step, played: list[tuple[bool, int, int, int]], bpm: list[float]) -> tuple[list[int], list[int]]:
+    """The times at which repeats begin and end of what is played on one key; all that is down is released last."""
     presses: list[int] = []
     ends: list[int] = []
+    now = down = 0
 
     def play(message: bytes) -> None:
         for one in step(message, now):
             if isinstance(one, Later):
                 (presses if is_press(one.message) else ends).append(one.at)
 
-    for pressed, loud, gap in played:
-        now += gap * MS
+    for pressed, loud, gap, tempo in played:
+        now, bpm[0] = now + gap * MS, float(tempo)
         if pressed:
             down += 1
             play(bytes((0x90, 60, loud)))
@@ -83,6 +114,14 @@ def test_no_repeat_is_left_without_its_end(played: list[tuple[bool, int, int]]) 
             play(b"\x80\x3c\x40")
     for _ in range(down):
         play(b"\x80\x3c\x40")
+    return presses, ends
+
+
+@given(st.lists(st.tuples(st.booleans(), st.sampled_from([1, 2, 4, 127]), st.integers(0, 400)), max_size=30))
+def test_no_repeat_is_left_without_its_end(played: list[tuple[bool, int, int]]) -> None:
+    """Whatever is pressed and released on one key, how loud, and whichever releases are lost: once every key that is
+    down is released, there have been at every time at least as many ends as presses that began before."""
+    presses, ends = _repeats(step_of(ECHO), [(*each, 120) for each in played], [120.0])
     assert len(ends) >= len(presses)
     assert all(end >= began for began, end in zip(sorted(presses)[::-1], sorted(ends)[::-1], strict=False))
 
@@ -106,6 +145,9 @@ def test_two_presses_of_one_key_are_owed_the_ends_of_the_louder() -> None:
 def test_what_is_allowed_is_said() -> None:
     """Allowed are 1 to 5000 ms, 1 to 16 repeats, 0 to 99 per cent."""
     assert "milliseconds from 1 to 5000" in refusal('filter = "echo", milliseconds = 0')
+    assert "a number of beats from 0.05 to 16" in refusal('filter = "echo", beats = 0')
+    assert "a number of beats from 0.05 to 16" in refusal('filter = "echo", beats = true')
+    assert "either milliseconds or beats" in refusal('filter = "echo", milliseconds = 250, beats = 1')
     assert "repeats from 1 to 16" in refusal('filter = "echo", repeats = 17')
     assert "fade in per cent from 0 to 99" in refusal('filter = "echo", fade = 100')
     assert refusal('filter = "echo", feedback = 3').startswith("feedback")

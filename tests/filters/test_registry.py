@@ -104,7 +104,17 @@ def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path: Path, monkeypatc
     assert found["tone"].hears == "A test tone."
     settings = found["tone"].settings(filter="tone")
     assert not found["tone"].keeps_state(settings)
-    assert found["tone"].build(settings)(b"\xf8", 0) == (b"\xf8",)
+    assert found["tone"].build(settings, lambda now: 120.0)(b"\xf8", 0) == (b"\xf8",)
+
+
+def test_a_plug_in_that_counts_beats_is_given_the_tempo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A build with two arguments gets the settings and a function that gives the tempo in force."""
+    monkeypatch.syspath_prepend(str(tmp_path))
+    counting = GOOD.replace("(settings)", "(settings, tempo)").replace("(message,)", "(bytes((int(tempo(now)),)),)")
+    (tmp_path / "counting_tone.py").write_text(counting)
+    tone = collect([EntryPoint("tone", "counting_tone", ENTRY_POINT_GROUP)])["tone"]
+    step = tone.build(tone.settings(filter="tone"), lambda now: 90.0 + now)
+    assert [*step(b"\xf8", 0), *step(b"\xf8", 6)] == [b"\x5a", b"\x60"]
 
 
 @pytest.mark.parametrize(
@@ -115,6 +125,7 @@ def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path: Path, monkeypatc
         (GOOD.replace('Literal["tone"]', 'Literal["noise"]'), 'the field filter: Literal["tone"]'),
         (GOOD.replace('    filter: Literal["tone"]', "    pass"), 'the field filter: Literal["tone"]'),
         (GOOD.replace("def build(settings)", "def build()"), "a function build(settings)"),
+        (GOOD.replace("def build(settings)", "def build(a, b, c)"), "or build(settings, tempo)"),
         (GOOD.replace("def build", "def make"), "a function build(settings)"),
         (GOOD.replace("def build", "build = dict\ndef make"), "a function build(settings)"),
         (GOOD.replace("A test tone.", " "), "docstring must say what the player hears"),
@@ -141,7 +152,7 @@ def test_a_filter_that_cannot_be_built_is_named(tmp_path: Path, monkeypatch: pyt
     (tmp_path / "unbuilt_tone.py").write_text(GOOD.replace("    return lambda message, now: (message,)", "    1 / 0"))
     tone = collect([EntryPoint("tone", "unbuilt_tone", ENTRY_POINT_GROUP)])["tone"]
     with pytest.raises(FilterFault, match=r"^filter 'tone' \(.*unbuilt_tone.*it cannot be built: division by zero$"):
-        tone.build(tone.settings(filter="tone"))
+        tone.build(tone.settings(filter="tone"), lambda now: 120.0)
 
 
 def test_a_name_is_given_once(fault_of: Callable[..., Any], tmp_path: Path) -> None:

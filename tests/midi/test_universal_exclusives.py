@@ -2,7 +2,7 @@
 
 import pytest
 
-from engine.core.control.remote_messages import RemoteReader
+from engine.core.control.remote_messages import RemoteReader, RemoteSettings
 from engine.core.engine import Engine
 from engine.instruments.device_inquiry import request
 from engine.midi.machine_control import MachineControl, read_machine_control
@@ -79,7 +79,7 @@ def test_whose_ids_our_own_messages_bear() -> None:
 
 def test_other_makers_messages_are_not_ours() -> None:
     """The same bytes under any other id ask for nothing (mid-ignore-foreign: p. 34)."""
-    ours, reader = plain_request(5, "next"), RemoteReader(5)
+    ours, reader = plain_request(5, "next"), RemoteReader(RemoteSettings(device=5))
     assert reader.read(0, ours) is not None
     foreign = [ours[:1] + bytes((maker,)) + ours[2:] for maker in range(128) if maker != ours[1]]
     ignored = not any(reader.read(0, message) for message in foreign)
@@ -89,7 +89,7 @@ def test_other_makers_messages_are_not_ours() -> None:
 def test_whom_a_device_id_addresses() -> None:
     """A device obeys its own id and 7F (id-request-rule)."""
     entry = check_value("id-request-rule")
-    reader = RemoteReader(int(entry.input["own"], 16))
+    reader = RemoteReader(RemoteSettings(device=int(entry.input["own"], 16)))
     asked = [show_control(ShowControl(int(device, 16), 1, "go")) for device in entry.input["asked"]]
     assert [reader.read(0, message) is not None for message in asked] == entry.expected
 

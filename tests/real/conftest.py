@@ -40,8 +40,8 @@ def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
 
 @pytest.fixture(scope="session")
 def alone() -> Iterator[None]:
-    """One run of these tests at a time on a machine, as the servers' names are fixed: a second run waits here."""
-    with (Path(tempfile.gettempdir()) / "bayleaf-tests.lock").open("a") as lock:
+    """One run at a time uses these servers, as their names are fixed: a second run waits here."""
+    with (Path(tempfile.gettempdir()) / f"{SERVER}.lock").open("a") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
 

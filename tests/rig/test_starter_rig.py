@@ -52,7 +52,7 @@ def test_without_ports_the_starter_says_what_to_do() -> None:
     assert "No MIDI ports were found" in starter([], [])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.text(max_size=12), max_size=4), st.lists(st.text(max_size=12), max_size=4))
 def test_no_port_name_breaks_the_starter(inputs: list[str], outputs: list[str]) -> None:
     """Whatever a driver calls its ports, the starter rig loads."""

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from engine.midi.kinds import KINDS
 from engine.midi.message_words import from_hex, to_hex
-from filters.registry import FilterSettings, Later, Step, registry
+from filters.registry import FilterSettings, Later, Step, Tempo, registry
 
 MS = 1_000_000
 
@@ -20,10 +20,15 @@ def settings_of(text: str) -> FilterSettings:
     return registry()[table["filter"]].settings.model_validate(table)
 
 
-def step_of(text: str) -> Step:
-    """A freshly built step."""
+def step_of(text: str, bpm: float = 120) -> Step:
+    """A freshly built step, at this tempo."""
+    return step_at(text, lambda now: bpm)
+
+
+def step_at(text: str, tempo: Tempo) -> Step:
+    """A freshly built step, whose tempo may change."""
     settings = settings_of(text)
-    return registry()[settings.filter].build(settings)
+    return registry()[settings.filter].build(settings, tempo)
 
 
 def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:

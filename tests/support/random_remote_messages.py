@@ -18,7 +18,11 @@ TIME = (
     rb"(?:[\x00-\x17\x20-\x37\x40-\x57\x60-\x77])[\x00-\x3b\x40-\x7b][\x00-\x3b]"
     rb"(?:[\x00-\x1d][\x00-\x63]|[\x20-\x3d][\x00-\x7f])"
 )
-SHOW = re.compile(rb"\xf0\x7f[\x05\x7f]\x02[\x01\x10-\x1f\x7f][\x01-\x03]" + CUE + rb"\xf7", re.DOTALL)
+SHOW = re.compile(
+    rb"\xf0\x7f[\x05\x7f]\x02[\x01\x10-\x1f\x7f]"
+    rb"(?:(?:[\x01-\x03\x0b]|\x04[\x00-\x7f]{5})" + CUE + rb"|\x05(?=[0-9])" + CUE + rb")\xf7",
+    re.DOTALL,
+)
 MACHINE = re.compile(rb"\xf0\x7f[\x05\x7f]\x06(?:[\x01\x02\x03\x09]|\x44\x06\x01" + TIME + rb")\xf7", re.DOTALL)
 OWN = re.compile(
     rb"\xf0\x7d\x62\x6c(\x01[\x05\x7f](?:\x01[\x00-\x7f]{3}|[\x02-\x06\x08]|\x07(?!\x00\x00|..\x00\x00)[\x00-\x7f]{4}[\x00\x01]"
@@ -56,9 +60,9 @@ def random_message(chance: random.Random, valid: list[bytes]) -> bytes:
 
 def valid_messages() -> list[bytes]:
     """At least one command of every kind for device US."""
-    valid = [
-        show_control(ShowControl(US, 0x10, *said)) for said in (("go", "61.5", "2", "3"), ("stop",), ("resume", "7"))
-    ]
+    cues = (("go", "61.5", "2", "3"), ("stop",), ("resume", "7"), ("load", "61"), ("go_off", "61"))
+    valid = [show_control(ShowControl(US, 0x10, *said)) for said in cues]
+    valid.append(show_control(ShowControl(US, 0x10, "timed_go", "61", settings=bytes((1, 2, 3, 4, 5)))))
     valid += [
         machine_control(MachineControl(US, "play")),
         machine_control(MachineControl(US, "locate", read_label("01:02:03:04", RATES["30"]))),

@@ -1,6 +1,7 @@
 """`bayleaf check`: checks a rig file, and forecasts what its scenes send and how full its cables get."""
 
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import Annotated, Any, Final
 
 import typer
@@ -33,6 +34,8 @@ def check(
 
     Shows what each scene's burst costs on each output. A burst is what a scene recall sends to the instruments: bank
     selects and program changes.
+
+    Example: bayleaf check pit.toml
     """
     loaded = load(rig)
     found: dict[str, Any] = {
@@ -50,6 +53,13 @@ def check(
     _print_tables(found)
     for text in found["warnings"]:
         print_line(f"note: {text}")
+    print_line(f"Next, {'see to the notes, then ' if found['warnings'] else ''}play it: {_next(loaded, rig)}")
+
+
+def _next(loaded: Rig, file: Path) -> str:
+    """The command that plays this rig on this machine."""
+    network = loaded.network
+    return f"bayleaf {'lend' if network is not None and network.machine not in network.engines else 'run'} {file}"
 
 
 def _print_tables(found: dict[str, Any]) -> None:

@@ -11,6 +11,7 @@ from engine.cli.rig_lookup import check_input, scene_of
 from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
 from engine.midi.message_words import describe, from_hex, to_hex
+from engine.midi.unit_words import UnitWords
 from engine.offline.signal_flow import flow
 from engine.rig.models.rig import Rig, Scene
 from engine.rig.read.load import load
@@ -32,9 +33,13 @@ def explain(
     """Show what each route does to a message, filter by filter.
 
     Also shows what each output gets, and draws the signal flow of a scene.
+
+    Example: bayleaf explain pit.toml --scene 12 --input keys 90 3C 40
     """
     if not (message and input) and (message or input or picture is None):
-        raise typer.BadParameter("give --input and one message in hexadecimal, or --picture", param_hint="HEX...")
+        raise typer.BadParameter(
+            "give --input and one message, such as --input keys 90 3C 40, or --picture OUT.svg", param_hint="HEX..."
+        )
     loaded = load(rig)
     chosen = loaded.scenes[0] if scene is None else scene_of(loaded, scene, rig)
     if not message or input is None:
@@ -114,9 +119,10 @@ def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes
             print_line(f"    {one.filter}: {one.words}")
     print_line("what each output gets:")
     for name, messages in found.outputs.items():
+        said = UnitWords().lines((name, item.message if isinstance(item, Later) else item) for item in messages)
         words = "; ".join(
-            f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {known}' if known else ''})"
-            for each, item, known in zip(shown(messages), messages, called(rig, name, messages), strict=True)
+            each if what is None else f"{each} ({what}{f', {known}' if known else ''})"
+            for each, what, known in zip(shown(messages), said, called(rig, name, messages), strict=True)
         )
         print_line(f"  {name}: {words or 'nothing'}")
 

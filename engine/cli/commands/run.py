@@ -36,6 +36,8 @@ def run(
     """Play a rig until stopped (Ctrl-C).
 
     Opens the ports of the rig, recalls the start scene and routes.
+
+    Example: bayleaf run pit.toml
     """
     text = text_of(rig)
     loaded = as_machine(read(text, str(rig)), machine)
@@ -44,7 +46,7 @@ def run(
         raise CommandError(
             f"{network.machine} is not an engine of this rig but lends its ports; start it with: bayleaf lend {rig}"
         )
-    system = system_for(loaded, backend, name)
+    system = system_for(loaded, backend, name, say)
     leave_signals_to_the_show()
     try:
         beside = [partial(keep_beside, panel_command(name, panel_port), say)] if panel else []

@@ -21,7 +21,8 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 def show_place(engine: Engine) -> ShowPlace:
     """Where the show is."""
-    return ShowPlace(standing=engine.position, muted=tuple(sorted(engine.state.muted)))
+    state = engine.state
+    return ShowPlace(standing=engine.position, muted=tuple(sorted(state.muted)), loaded=state.setlist.loaded)
 
 
 def time_place(engine: Engine, now: int) -> TimePlace:
@@ -45,7 +46,7 @@ def between_ticks(engine: Engine, now: int) -> bool:
 def show_command(place: ShowPlace) -> FollowShow:
     """What the word about the show commands here."""
     standing = ShowPosition(*place.standing) if place.standing is not None else None
-    return FollowShow(standing, place.muted)
+    return FollowShow(standing, place.muted, place.loaded)
 
 
 def time_command(place: TimePlace, age: int) -> FollowTime:

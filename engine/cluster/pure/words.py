@@ -132,11 +132,13 @@ class Report(BaseModel):
 
 
 class ShowPlace(BaseModel):
-    """Where a show is: number of the scene, name of the set list and place in it; and the muted routes."""
+    """Where a show is: number of the scene, name of the set list and place in it; the muted routes; and the scene that
+    show control has loaded."""
 
     model_config = _STRICT
     standing: tuple[_Scene, str, _Place] | None
     muted: Annotated[_Ports, Field(max_length=10_000)]
+    loaded: _Scene | None = None
 
 
 class TimePlace(BaseModel):

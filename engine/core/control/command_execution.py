@@ -4,7 +4,6 @@ Who commands (a switch, another machine, the shell) makes no difference here.
 """
 
 from dataclasses import replace
-from difflib import get_close_matches
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
@@ -21,6 +20,7 @@ from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted
 from engine.rig.read.raw_data import no_such
+from engine.rig.scene_words import listed_scenes, nearest_scene
 
 
 class CommandExecution:
@@ -90,10 +90,13 @@ class CommandExecution:
         return self._switch(now, number, "scene", who, out)
 
     def _meant(self, scene: int | str) -> str:
-        """The end of a sentence: the scene whose name is much like this one, if any."""
-        names = {each.name.casefold(): each.name for each in self._state.compiled.rig.scenes}
-        close = get_close_matches(scene.casefold(), names, 1) if isinstance(scene, str) else []
-        return f'. Did you mean "{names[close[0]]}"?' if close else ""
+        """The end of a sentence, for whoever typed a name or number: the nearest name, if any, and all scenes."""
+        if isinstance(scene, int):  # a foot switch: nobody reads a list
+            return ""
+        known = self._state.compiled.rig.scenes
+        near = nearest_scene(scene, known)
+        meant = f' Did you mean "{near}"?' if near else ""
+        return f".{meant} There are: {listed_scenes(known)}"
 
     def _step(self, now: int, step: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         setlist = self._state.setlist
@@ -132,6 +135,7 @@ class CommandExecution:
     def _switch(self, now: int, number: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
         state = self._state
+        state.setlist.loaded = None
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
             for output in state.compiled.setups:
@@ -171,7 +175,7 @@ class CommandExecution:
     ) -> CommandResult:
         state = self._state
         for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            cable.burst(now, scene.bursts.get(cable.output, ()), out)
+            self._outputs.burst(now, cable.output, scene.bursts.get(cable.output, ()), out)
         for output, listed in scene.bursts.items():
             state.ledger.select(output, [message for step in listed for message in step.unit])
         cost = self._burst_cost(scene)
@@ -194,9 +198,10 @@ class CommandExecution:
 
     def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
         state, word = self._state, "mute" if on else "unmute"
-        if route not in state.compiled.route_names:
+        known = state.compiled.route_names
+        if route not in known:
             return state.outcome(
-                word, AnswerCode.UNKNOWN_ROUTE, f'there is no route named "{route}"; nothing changed', who
+                word, AnswerCode.UNKNOWN_ROUTE, f"{no_such('route', route, sorted(known))}; nothing changed", who
             )
         if (route in state.muted) == on:
             return state.outcome(

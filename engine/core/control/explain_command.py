@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from engine.core.control.control_matching import Contact, ControlConditions, Owner, closes, contact_of, turned
-from engine.core.control.remote_messages import RemoteReader
+from engine.core.control.remote_messages import RemoteReader, RemoteRequest, remote_settings
+from engine.core.control.show_commands import SHOW_COMMANDS
 from engine.midi.message_words import to_hex
 from engine.rig.models.control import Control
 from engine.rig.models.rig import Rig, Scene
@@ -40,11 +41,20 @@ def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> ExplainedC
             return ExplainedCommand("a control", tuple(words), any(owner.control.passes for owner in owners))
     if rig.remote is None or source not in rig.remote.inputs:
         return None
-    request = RemoteReader(rig.remote.device, rig.remote.programs).read(0, message)
-    if request is None:
-        return None
-    does = _recall(rig, request.scene) if request.do == "scene" and request.scene is not None else request.do
-    return ExplainedCommand("[remote]", (does,), routed=False)
+    request = RemoteReader(remote_settings(rig.remote, [*rig.inputs], [*rig.outputs])).read(0, message)
+    return ExplainedCommand("[remote]", (_asked(rig, request),), routed=False) if request is not None else None
+
+
+def _asked(rig: Rig, request: RemoteRequest) -> str:
+    if request.do == "scene" and request.scene is not None:
+        return _recall(rig, request.scene)
+    if request.do not in SHOW_COMMANDS:
+        return request.do
+    if not isinstance(request.data, str):
+        return "next" if request.do == "go" else request.do
+    found = rig.scene_of_cue(request.data)
+    meant = f"scene {found.number} {found.name}" if found else f"cue {request.data}, which is not in the rig"
+    return f"{'recall' if request.do == 'go' else request.do} {meant}"
 
 
 def _commands_in_words(rig: Rig, owners: list[Owner], contact: Contact, message: bytes) -> Iterator[str]:

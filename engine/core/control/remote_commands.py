@@ -2,19 +2,19 @@
 
 from typing import Final
 
-from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
-from engine.core.commands import ControlClock, ControlTimecode, NextScene, Panic, PreviousScene, RecallScene
+from engine.core.commands import ControlTimecode, NextScene, Panic, PreviousScene, RecallScene
 from engine.core.control.command_execution import CommandExecution
 from engine.core.control.remote_messages import RemoteRequest, answer_reply, read_own, routing_reply, scene_reply
+from engine.core.control.request_budget import RequestBudget
+from engine.core.control.show_commands import SHOW_COMMANDS, ShowCommands
 from engine.core.routing.outputs import Outputs
 from engine.core.state import State
 
 MOST_WAITING: Final = 4096  # requests that wait for the show, of all inputs; a large rig has a hundred blocks
 REQUESTS_A_SECOND: Final = 300  # of one input, blocks aside: a DIN cable carries no more of our own
 REQUESTS_AT_ONCE: Final = 64
-_EACH: Final = 1_000_000_000 // REQUESTS_A_SECOND  # ns
 _COMPLAIN: Final = 1_000_000_000  # ns between two sentences about it
 _SHARE: Final = 2  # replies take one half of a paced cable
 _REPLIES_AHEAD: Final = 2_000_000_000  # ns of such a cable's time that replies may be ahead
@@ -29,7 +29,8 @@ class RemoteCommands:
 
     def __init__(self, state: State, outputs: Outputs, players: CommandExecution) -> None:
         self._state, self._outputs, self._players = state, outputs, players
-        self._paid_until: dict[tuple[int, bool], int] = {}  # ns, by input; a panic is counted apart
+        self._show = ShowCommands(state, players)
+        self._budgets: dict[tuple[int, bool], RequestBudget] = {}  # by input; a panic is counted apart
         self._complained_at: dict[int, int] = {}  # ns, by input
         self._replied_until: dict[int, int] = {}  # ns, by output
 
@@ -59,11 +60,8 @@ class RemoteCommands:
             return [self._players.obey(now, RecallScene(request.scene), name, out)]
         if do in _PLAIN:
             return [self._players.obey(now, _PLAIN[do], name, out)]
-        if do == "unknown cue":
-            text = f"there is no scene for cue {_text(request)}; nothing changed"
-            return [state.outcome("scene", AnswerCode.UNKNOWN_SCENE, text, name)]
-        if do in ("stop", "resume"):
-            return self._stop_or_resume(now, request, name, out)
+        if do in SHOW_COMMANDS:
+            return self._show.obey(now, do, _text(request), name, out)
         if do in _TIME:
             return [self._players.obey(now, ControlTimecode(_TIME[do], _text(request)), name, out)]
         if do == "ask scene":
@@ -81,36 +79,18 @@ class RemoteCommands:
         """Whether this input has not asked for too much lately: each request may cost a scene change."""
         if do in _FREE:
             return True
-        budget = source, do == "panic"
-        paid = max(self._paid_until.get(budget, now), now) + _EACH
-        if paid > now + REQUESTS_AT_ONCE * _EACH:
-            self._complain(now, source, f"more than {REQUESTS_A_SECOND} requests per second; some are ignored")
-            return False
-        self._paid_until[budget] = paid
-        return True
+        asker = source, do == "panic"
+        if asker not in self._budgets:
+            self._budgets[asker] = RequestBudget(REQUESTS_A_SECOND, REQUESTS_AT_ONCE)
+        if self._budgets[asker].admits(now):
+            return True
+        self._complain(now, source, f"more than {REQUESTS_A_SECOND} requests per second; some are ignored")
+        return False
 
     def _complain(self, now: int, source: int, text: str) -> None:
         if now - self._complained_at.get(source, now - _COMPLAIN) >= _COMPLAIN:
             self._complained_at[source] = now
             self._state.reports.news.append((self._state.compiled.inputs[source], text))
-
-    def _stop_or_resume(self, now: int, request: RemoteRequest, name: str, out: list[Delivery]) -> list[CommandResult]:
-        """Show control stops and resumes what runs by itself: clock and time code. Of a cue, only while it plays."""
-        state, scene = self._state, self._state.scene_in_force
-        if request.scene is not None and (scene is None or scene[0] != request.scene):
-            return [
-                state.outcome(
-                    request.do, AnswerCode.NOT_POSSIBLE, f"cue {request.scene} is not playing; nothing changed", name
-                )
-            ]
-        clock, code = ("stop", "stop") if request.do == "stop" else ("continue", "start")
-        outcomes = []
-        if state.sync.clock is not None:
-            outcomes.append(self._players.obey(now, ControlClock(clock), name, out))
-        if state.sync.code is not None:
-            outcomes.append(self._players.obey(now, ControlTimecode(code), name, out))
-        text = "this rig has no clock and no time code of its own"
-        return outcomes or [state.outcome(request.do, AnswerCode.NOT_IN_RIG, text, name)]
 
     def _reply(self, now: int, message: bytes, out: list[Delivery]) -> None:
         reply_to = self._state.compiled.remote.reply_to

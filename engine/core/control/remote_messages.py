@@ -6,14 +6,16 @@ checksum, `F7`.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, SYSEX_END, is_whole
 from engine.midi.machine_control import read_machine_control
 from engine.midi.seven_bit_packing import pack
-from engine.midi.show_control import ALL_CALL, ALL_TYPES, LIGHTING, SOUND, read_show_control
+from engine.midi.show_control import ALL_CALL, SHOW_FORMATS, read_show_control
+from engine.rig.models.control import RemoteControl
 
 _VERSION: Final = 0x01
 HEAD: Final = bytes((SYSEX, 0x7D, 0x62, 0x6C, _VERSION))
@@ -23,9 +25,17 @@ LONGEST_REQUEST: Final = 256  # bytes on the cable; that is a block of a backup,
 
 _SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
 _SONG_SELECT: Final = 0xF3
-_FORMATS: Final = frozenset((LIGHTING, ALL_TYPES, *range(SOUND, SOUND + 16)))  # 11 to 1F are kinds of sound
-_WHOLE: Final = re.compile("[0-9]+")
-_SHOW: Final = {"go": "next", "stop": "stop", "resume": "resume"}
+_ZEROS: Final = re.compile("^0+(?=[0-9])")
+# a receiver without timed transitions takes TIMED_GO as GO (RP-002 4.3, from memory); what is not here acts on
+# settings, macros and outputs of other gear, and passes like any SysEx
+_SHOW: Final = {
+    "go": "go",
+    "timed_go": "go",
+    "load": "load",
+    "go_off": "go off",
+    "stop": "stop",
+    "resume": "resume",
+}
 # our own time code reaches a place at once, so a deferred play need not wait; a pause is a stop
 _MACHINE: Final = {"play": "play", "deferred play": "play", "stop": "halt", "pause": "halt"}
 
@@ -45,6 +55,42 @@ _SCENE_REPLY: Final = 0x45
 _ROUTING_REPLY: Final = 0x46
 
 
+@dataclass(frozen=True)
+class RemoteSettings:
+    """Who may command a rig by MIDI, and how; inputs and outputs by index.
+
+    `device`: our device id, 0 to 111, or all devices (7F); `programs`: whether program changes recall scenes;
+    `reply_to`: the outputs that are answered; `formats`: of show control, those that are obeyed; `lists`: the cue lists
+    that are open, None for all.
+    """
+
+    inputs: frozenset[int] = frozenset()
+    device: int = ALL_CALL
+    programs: bool = False
+    reply_to: tuple[int, ...] = ()
+    formats: frozenset[int] = frozenset().union(*SHOW_FORMATS.values())
+    lists: frozenset[str] | None = None
+
+
+def remote_settings(remote: RemoteControl | None, inputs: Sequence[str], outputs: Sequence[str]) -> RemoteSettings:
+    """What a rig's [remote] says; nobody may command one without it."""
+    if remote is None:
+        return RemoteSettings()
+    return RemoteSettings(
+        frozenset(inputs.index(name) for name in remote.inputs),
+        remote.device,
+        remote.programs,
+        tuple(outputs.index(name) for name in dict.fromkeys(remote.to)),
+        frozenset().union(*(SHOW_FORMATS[name] for name in remote.formats)),
+        frozenset(map(plain_cue, remote.lists)) if remote.lists is not None else None,
+    )
+
+
+def plain_cue(cue: str) -> str:
+    """A cue or a list as it is compared: zeros before the first digit that counts do not matter."""
+    return _ZEROS.sub("", cue)
+
+
 class RouteRequest(NamedTuple):
     """Connect or disconnect an input and an output, given by their places in the rig file; the first of each is 1."""
 
@@ -56,11 +102,10 @@ class RouteRequest(NamedTuple):
 class RemoteRequest(NamedTuple):
     """What is asked for.
 
-    "scene": recall `scene`; `data` is the cue's list, if it names one.
+    "scene": recall `scene`.
     "next", "back", "panic", "ask scene", "ask routing", "ask backup": what the words say.
-    "stop", "resume": clock and time code; `scene` is the cue that is meant, if one is named.
+    "go", "load", "go off", "stop", "resume": what show control asks; `data` is the cue, None if it names none.
     "play", "halt", "locate": the time code; `data` is the place to locate, such as "01:02:03:04".
-    "unknown cue": a cue that is not the number of a scene; `data` is the cue. It is reported, and nothing changes.
     "bank": a bank select for the next program change; there is nothing to do yet.
     "route": `data` is a `RouteRequest`.
     "block": `data` is a whole message for `engine.core.control.rig_dump.DumpCollector`.
@@ -74,15 +119,13 @@ class RemoteRequest(NamedTuple):
 class RemoteReader:
     """Reads the commands for one rig. It remembers the bank that each channel of each source has selected."""
 
-    def __init__(self, device: int, programs: bool = False) -> None:
-        """`device`: our device id, 0 to 111. `programs`: whether programs and songs recall scenes by number."""
-        self._device = device
-        self._programs = programs
+    def __init__(self, settings: RemoteSettings) -> None:
+        self._settings = settings
         self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
 
-    def adopt(self, device: int, programs: bool) -> None:
+    def adopt(self, settings: RemoteSettings) -> None:
         """The settings of an edited rig; the banks stay selected."""
-        self._device, self._programs = device, programs
+        self._settings = settings
 
     def read(self, source: int, message: bytes) -> RemoteRequest | None:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is the index of its input."""
@@ -90,7 +133,10 @@ class RemoteReader:
             if len(message) > LONGEST_REQUEST:
                 return None
             return self._read_show(message) or self._read_machine(message) or self._read_own(message)
-        return self._read_number(source, message) if self._programs and is_whole(message) else None
+        return self._read_number(source, message) if self._settings.programs and is_whole(message) else None
+
+    def _is_for_us(self, device: int) -> bool:
+        return device in (self._settings.device, ALL_CALL)
 
     def _read_number(self, source: int, message: bytes) -> RemoteRequest | None:
         """Programs and songs count from 1, and a bank has 128 programs (MIDI 1.0 p. 13, 14, 18)."""
@@ -107,19 +153,19 @@ class RemoteReader:
         return RemoteRequest("bank")
 
     def _read_show(self, message: bytes) -> RemoteRequest | None:
-        said = read_show_control(message)
-        if said is None or said.device not in (self._device, ALL_CALL) or said.format not in _FORMATS:
+        """A cue without a list is meant for every open list (RP-002 4.3, from memory)."""
+        said, settings = read_show_control(message), self._settings
+        if said is None or not self._is_for_us(said.device) or said.format not in settings.formats:
+            return None
+        if settings.lists is not None and said.cue_list is not None and plain_cue(said.cue_list) not in settings.lists:
             return None
         do = _SHOW.get(said.command)
-        if do is None or said.cue is None:
-            return None if do is None else RemoteRequest(do)
-        if not _WHOLE.fullmatch(said.cue):
-            return RemoteRequest("unknown cue", None, said.cue)
-        return RemoteRequest("scene" if do == "next" else do, int(said.cue), said.cue_list)
+        cue = plain_cue(said.cue) if said.cue is not None else None
+        return RemoteRequest(do, None, cue) if do is not None else None
 
     def _read_machine(self, message: bytes) -> RemoteRequest | None:
         said = read_machine_control(message)
-        if said is None or said.device not in (self._device, ALL_CALL):
+        if said is None or not self._is_for_us(said.device):
             return None
         if said.target is not None:
             return RemoteRequest("locate", None, str(said.target))
@@ -128,7 +174,7 @@ class RemoteReader:
 
     def _read_own(self, message: bytes) -> RemoteRequest | None:
         said = read_own(message)
-        if said is None or said.device not in (self._device, ALL_CALL):
+        if said is None or not self._is_for_us(said.device):
             return None
         command, data = said.command, said.data
         if command == _SCENE and len(data) == 3:

@@ -21,6 +21,7 @@ class SetListPlace:
         self.name = name
         self.numbers = tuple(numbers)
         self.place = -1
+        self.loaded: int | None = None  # the scene that show control wants next, until another is recalled
 
     @property
     def words(self) -> str:
@@ -42,13 +43,21 @@ class SetListPlace:
             self.place = position.place
 
     def beside(self, step: int) -> int | None:
-        """The number of the next scene (`step` 1) or the one before (-1); None at either end."""
+        """The number of the next scene (`step` 1) or the one before (-1); None at either end.
+
+        A scene that has been loaded is next, wherever it is in the list.
+        """
+        if step > 0 and self.loaded is not None:
+            return self.loaded
         place = self.place + step
         return self.numbers[place] if 0 <= place < len(self.numbers) else None
 
     def go(self, step: int) -> None:
         """Move the place; the caller has checked that there is one."""
-        self.place += step
+        if step > 0 and self.loaded is not None:
+            self.move_to(self.loaded)
+        else:
+            self.place += step
 
     def onwards(self) -> tuple[int, ...]:
         """The scenes that are still to come."""

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_burst
+from engine.core.timing.tempo_in_force import TempoInForce
 from engine.rig.models.rig import Rig, Route, Scene
 from filters.registry import Filter, FilterSettings
 from filters.registry import Step as FilterStep
@@ -75,12 +76,15 @@ class SceneCompiler:
         filters: Mapping[str, Filter],
         inputs: Sequence[str] | None = None,
         outputs: Sequence[str] | None = None,
+        tempo: TempoInForce | None = None,
     ) -> None:
         """`inputs`, `outputs`: names of ports in the order of their indices, the rig's own if they are not given.
 
-        Routes from other inputs than these are left out.
+        Routes from other inputs than these are left out. `tempo`: for filters that count beats; if it is not given,
+        that of the rig's own clock.
         """
         self._rig = rig
+        self._tempo = tempo or (TempoInForce(rig.sync.clock.bpm) if rig.sync.clock else TempoInForce())
         self._filters = filters
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
@@ -135,7 +139,9 @@ class SceneCompiler:
         link = self._without_state.get(written)
         if link is None:
             entry = self._filters[settings.filter]
-            link = FilterLink(entry.name, entry.build(settings), entry.keeps_state(settings), entry.keeps_time)
+            link = FilterLink(
+                entry.name, entry.build(settings, self._tempo), entry.keeps_state(settings), entry.keeps_time
+            )
             if not link.keeps_state:
                 self._without_state[written] = link
         return link

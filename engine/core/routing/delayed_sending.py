@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
 from engine.core.routing.held_ledger import Target
+from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import TimedMessage
 from engine.core.routing.scene_in_play import SceneInPlay
@@ -22,12 +23,14 @@ class DelayedSending:
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
         for due in self._state.delayed.take(now):
-            self._outputs.put(now, self._deliveries(due), out)
+            for output, unit in self._deliveries(due):
+                self._state.cables[output].put(now, unit, out)
 
-    def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
+    def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message
         if is_release(message):
-            return state.ledger.release(due.player, message) or ()
+            offs = state.ledger.release(due.player, message, among=due.outputs) or ()
+            return [(output, (off,)) for output, off in offs]
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
             outputs = tuple(output for output in outputs if not state.cables[output].full)
@@ -35,7 +38,20 @@ class DelayedSending:
             state.ledger.press(due.player, message, targets)
         for output in outputs:
             state.ledger.move(due.source, message, moves_of(output, (message,)))
-        return [(output, message) for output in outputs]
+        units = [(output, (message,)) for output in outputs]
+        if state.scene is not None and state.merging.on and is_merged(message):
+            return state.merging.merge(due.source, message, units, state.scene.routes)
+        return units
+
+    def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, int]:
+        """Where notes of this input go on sounding though their keys are up, and the player that holds them now."""
+        kept: dict[Target, int] = {}
+        for timed in held:
+            name = player(source, timed.lasting)
+            self._state.delayed.players.add(name)
+            channel, key = timed.message[0] & 0x0F, timed.message[1]
+            kept.update((Target(output, channel, key), name) for output in timed.outputs)
+        return kept
 
     def end(self, now: int, players: set[int], out: list[Delivery]) -> None:
         """Nothing more is sent for these players (see `delayed_messages.player`), and what sounds of theirs ends."""

@@ -10,11 +10,12 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 while it was unplugged.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
-from engine.core.routing.told_values import Channel, Move, Moved, ToldValues
+from engine.core.routing.told_values import Channel, Move, Moved, ToldValues, rest_for
 from engine.midi.controllers import BANK_MSB, BANKS, HOLDING, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, is_press, is_release
 
@@ -47,10 +48,14 @@ class _Press:
 
     __slots__ = ("count", "routes", "targets")
 
-    def __init__(self, targets: tuple[Target, ...]) -> None:
+    def __init__(self, targets: tuple[Target, ...], routes: "OpenRoutes | None" = None) -> None:
         self.targets = targets
         self.count = 1
-        self.routes: OpenRoutes | None = None  # by which it went, if these are no longer in force
+        self.routes = routes  # by which it went, if these are no longer in force
+
+    def is_among(self, outputs: Collection[int]) -> bool:
+        """Whether it sounds at these outputs, and at no others."""
+        return bool(self.targets) and all(target.output in outputs for target in self.targets)
 
 
 class Ledger:
@@ -64,6 +69,7 @@ class Ledger:
         self._owed: dict[Target, int] = {}  # releases held back
         self.told = ToldValues()
         self.ringing = RingingNotes()
+        self.pedals = MergedPedals()
         self._banks: dict[tuple[int, int], tuple[bytes, ...]] = {}  # (output, channel) -> bank messages last sent
         self._sounds: dict[tuple[int, int], tuple[bytes, ...]] = {}  # -> bank and program that are in force
 
@@ -88,8 +94,18 @@ class Ledger:
             else:
                 holders[source] = holders.get(source, 0) + 1
 
-    def release(self, source: int, message: bytes) -> list[tuple[int, bytes]] | None:
-        """The note-offs that a release causes, as (output, message); None if its press is not in the ledger."""
+    def release(
+        self,
+        source: int,
+        message: bytes,
+        kept: Mapping[Target, int] | None = None,
+        among: Collection[int] | None = None,
+    ) -> list[tuple[int, bytes]] | None:
+        """The note-offs that a release causes, as (output, message); None if its press is not in the ledger.
+
+        `kept`: where the note goes on sounding, and which input holds it there from now on; `among`: the outputs of the
+        press, if it is known.
+        """
         key = (source, message[0] & 0x0F, message[1])
         presses = self._presses.get(key)
         if presses is None:
@@ -98,6 +114,8 @@ class Ledger:
         if not oldest.targets:
             # its release may have been lost, so it must not be released in place of one that sounds
             oldest = next((press for press in presses if press.targets), oldest)
+        if among is not None:
+            oldest = next((press for press in presses if press.is_among(among)), oldest)
         oldest.count -= 1
         if not oldest.count:
             presses.remove(oldest)
@@ -105,28 +123,110 @@ class Ledger:
                 del self._presses[key]
         form, velocity = message[0] & 0xF0, message[2]
         sent: list[tuple[int, bytes]] = []
-        for target in oldest.targets:
+        for target in oldest.targets if kept is None else self._hand_over(source, oldest, kept):
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
             count = self._end_press(source, target)
             sent += [(output, off)] if count == 1 else [(output, off)] * count
-            if self.ringing.held and (output, channel) in self.ringing.held and target not in self._holders:
-                self.ringing.released(number, Voice(source, oldest.routes, (output, channel)))
+            if self.ringing.held:
+                self._ring_on(source, target, oldest.routes)
         return sent
 
+    def _ring_on(self, source: int, target: Target, routes: "OpenRoutes | None") -> None:
+        """A key is up; under a pedal its note rings on."""
+        output, channel, key = target
+        if (output, channel) in self.ringing.held and target not in self._holders:
+            self.ringing.released(key, Voice(source, routes, (output, channel)))
+
+    def _hand_over(self, source: int, press: _Press, kept: Mapping[Target, int]) -> list[Target]:
+        """Other inputs hold these from now on; the targets that are left."""
+        given: dict[tuple[int, int, int], tuple[Target, ...]] = {}
+        for target in press.targets:
+            if target in kept:
+                holder = (kept[target], target.channel, target.key)
+                given[holder] = (*given.get(holder, ()), target)
+                holders = self._holders.setdefault(target, {})
+                left = holders.pop(source, 1) - 1
+                if left:
+                    holders[source] = left
+                holders[holder[0]] = holders.get(holder[0], 0) + 1
+        for holder, together in given.items():
+            self._presses.setdefault(holder, []).append(_Press(together, press.routes))
+            _merge(self._presses[holder])
+        return [target for target in press.targets if target not in kept]
+
     def _end_press(self, source: int, target: Target) -> int:
-        """One press of this input ends at a target; how many note-offs the output gets for it."""
-        holders = self._holders[target]
-        if len(holders) == 1 and holders[source] == 1:
-            del self._holders[target]
+        """One press of this input ends at a target; how many note-offs the output gets for it.
+
+        It is no longer counted there if All Notes Off has ended it before.
+        """
+        holders = self._holders.get(target, {})
+        left = holders.pop(source, 1) - 1
+        if left:
+            holders[source] = left
+        if not holders:
+            self._holders.pop(target, None)
             return 1 + self._owed.pop(target, 0)
-        holders[source] -= 1
-        if not holders[source]:
-            del holders[source]
         if len(holders) - (source in holders):
             self._owed[target] = self._owed.get(target, 0) + 1
             return 0
         return 1
+
+    def end(
+        self, players: Container[int], ends: Callable[[tuple[int, int, int], Target], bool]
+    ) -> Iterator[tuple[int, bytes]]:
+        """Note-offs, velocity 64, for these players' presses at some of their targets; what releases them sends none.
+
+        `ends` is asked with an input's key (input, channel, key) and one of its targets.
+        """
+        ended: dict[tuple[int, Target], int] = {}
+        routes: dict[tuple[int, Target], OpenRoutes | None] = {}
+        for key, presses in self._presses.items():
+            if key[0] not in players:
+                continue
+            for press in presses:
+                gone = {target for target in press.targets if ends(key, target)}
+                press.targets = tuple(target for target in press.targets if target not in gone)
+                for target in gone:
+                    ended[key[0], target] = ended.get((key[0], target), 0) + press.count
+                    routes[key[0], target] = press.routes
+            _merge(presses)
+        for (source, target), count in ended.items():
+            holders = self._holders.get(target, {})
+            if source in holders:
+                holders[source] -= min(holders[source], count) - 1  # one note-off, however often it was pressed
+            if self._end_press(source, target):
+                yield target.output, bytes((NOTE_OFF | target.channel, target.key, 64))
+            self._ring_on(source, target, routes[source, target])
+
+    def end_silently(self, players: Container[int], output: int, channel: int, under_pedals: bool) -> None:
+        """The channel was told to end all that these players, and nobody else, hold there.
+
+        `under_pedals`: what rings under a pedal rings on.
+
+        What releases them is sent nevertheless: a receiver may ignore All Notes Off (MIDI 1.0 p. 24).
+        """
+        for target in [each for each in self._holders if each[:2] == (output, channel)]:
+            holders = self._holders[target]
+            ended = [each for each in holders if each in players]
+            for player in ended:
+                del holders[player]
+            if not holders:
+                del self._holders[target]
+                for player in ended:
+                    self._ring_on(player, target, None)
+        if not under_pedals:
+            self.ringing.end((output, channel))
+
+    def others_sound(self, players: Container[int], output: int, channel: int) -> bool:
+        """Whether anybody else holds a key, or a pedal that may hold notes, on a channel of an output."""
+        holding = [holders for target, holders in self._holders.items() if target[:2] == (output, channel)]
+        for moved, movers in self._movers_on(output, channel):
+            if moved.what[0] & 0xF0 == NOTE_ON:
+                holding.append(dict.fromkeys(movers, 1))
+            elif len(moved.what) == 2 and moved.what[1] in HOLDING:
+                holding.append(dict.fromkeys(self.pedals.players(moved), 1))
+        return any(holder not in players for holders in holding for holder in holders)
 
     def is_down(self, source: int, message: bytes) -> bool:
         """Whether this is the release or the pressure of a key of this input whose press is in the ledger."""
@@ -165,19 +265,21 @@ class Ledger:
     def move(self, source: int, message: bytes, moves: tuple[Move, ...]) -> None:
         """This input's message was sent and moved these."""
         self.told.move(source, message, moves)
-        self.pedals(moves)
+        self.hold(moves)
 
     def command(self, moves: tuple[Move, ...]) -> None:
         """A control has sent what moves these, to stay."""
         self.told.command(moves)
-        self.pedals(moves)
+        for move in moves:
+            self.pedals.forget(move.moved)
+        self.hold(moves)
 
     def set_up(self, moves: tuple[Move, ...]) -> None:
         """The rig has set these on an instrument."""
         self.told.set_up(moves)
-        self.pedals(moves)
+        self.hold(moves)
 
-    def pedals(self, moves: Iterable[Move]) -> None:
+    def hold(self, moves: Iterable[Move]) -> None:
         """Those among these moves that are of pedals which hold notes: what rings under them, or no longer does."""
         for moved, sent, _ in moves:
             if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
@@ -217,6 +319,53 @@ class Ledger:
                     press.routes = press.routes or routes
         self.ringing.bind(sources, routes)
 
+    # Who has moved what
+
+    def movers(self, moved: Moved) -> Mapping[int, bytes]:
+        """By input, the message with which it has moved this: of a pedal all that hold it, else the last one."""
+        return self.pedals.players(moved) or self.told.mover(moved)
+
+    def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[int, bytes]]]:
+        for moved, _ in self.told.moved():
+            if moved.channel == (output, channel):
+                yield moved, self.movers(moved)
+
+    def others_moved(self, players: Container[int], output: int, channel: int) -> bool:
+        """Whether anything on a channel of an output is off rest that anybody else has moved."""
+        return any(
+            mover not in players
+            for moved, movers in self._movers_on(output, channel)
+            if rest_for(moved) is not None
+            for mover in movers
+        )
+
+    def rests_of(self, source: int, output: int, channel: int) -> list[bytes]:
+        """What sets to rest all that this input has moved on a channel of an output, notes aside."""
+        return [
+            rest
+            for moved, movers in self._movers_on(output, channel)
+            if source in movers and moved.what[0] & 0xF0 != NOTE_ON and (rest := rest_for(moved)) is not None
+        ]
+
+    def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
+        """A player moves a pedal (see `MergedPedals.turn`); what it was told is the highest value of all."""
+        sent = self.pedals.turn(moved, player, came, value)
+        self._pedal_is(moved)
+        return sent
+
+    def leave_pedal(self, moved: Moved, players: Iterable[int]) -> int | None:
+        """These players no longer have this pedal: the value to be sent, None if it stays as it is."""
+        sent = self.pedals.leave(moved, players)
+        self._pedal_is(moved)
+        return sent
+
+    def _pedal_is(self, moved: Moved) -> None:
+        """The channel has the value that all its players make; the ledger follows."""
+        holders = self.pedals.players(moved)
+        value = self.pedals.value(moved)
+        player, came = next(iter(holders.items()), (0, b""))
+        self.move(player, came, (Move(moved, moved.what + bytes((value,)), value == 0),))
+
     # What ends
 
     def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:
@@ -227,16 +376,27 @@ class Ledger:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
                 yield from offs if self._each_press else dict.fromkeys(offs)
-        for moved, told in self.told.moved():
-            if told.source == source:
-                yield from self.rest(moved)
+        for moved, _ in self.told.moved():
+            if source in self.movers(moved):
+                yield from self.leave(moved, {source})
         self.ringing.abandon(source)
+
+    def leave(self, moved: Moved, players: Collection[int]) -> Iterator[tuple[int, bytes]]:
+        """These players no longer move this, as (output, message): it rests, or is what the others make of it."""
+        movers = self.movers(moved)
+        if all(mover in players for mover in movers):
+            yield from self.rest(moved)
+            return
+        value = self.leave_pedal(moved, players)
+        if value is not None:
+            yield moved.output, moved.what + bytes((value,))
 
     def rest(self, moved: Moved) -> Iterator[tuple[int, bytes]]:
         """It comes to rest, if it can: the message for that, as (output, message)."""
         message = self.told.rest(moved)
         if message is not None:
-            self.pedals((Move(moved, message, True),))
+            self.pedals.forget(moved)
+            self.hold((Move(moved, message, True),))
             yield moved.output, message
 
     def lift_pedals(self) -> Iterator[tuple[int, bytes]]:
@@ -247,6 +407,9 @@ class Ledger:
 
     def rest_all(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
         """What brings everything to rest (on one output), that of controls, too, as (output, message)."""
+        for moved, _ in self.told.moved():
+            if output in (None, moved.output):
+                self.pedals.forget(moved)
         yield from self.told.rest_all(output)
         self.ringing.silence(output)
 
@@ -258,7 +421,7 @@ class Ledger:
             self._presses[key] = [_Press(tuple(target for target in targets if target not in once))]
             once.update(targets)
         for target in once:
-            self._holders[target][source] = 1
+            self._holders.setdefault(target, {})[source] = 1
 
     # The sound that each channel was last set to
 

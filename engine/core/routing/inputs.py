@@ -33,6 +33,7 @@ class Inputs:
         state.renew_filters(lambda at, path: at == source)
         self._delayed.end(now, {player(source, False), player(source, True)}, out)
         self._outputs.put(now, state.ledger.abandon(source), out)
+        state.merging.forget(source)
         state.positions.forget(source)
         state.gestures.look(now)
 

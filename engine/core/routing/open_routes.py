@@ -11,7 +11,7 @@ from typing import Final
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.compiled_scene import FilterLink, Paths, RoutePath
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
-from engine.core.routing.told_values import Moved, made_of, moves_of
+from engine.core.routing.told_values import Channel, Moved, made_of, moves_of
 from engine.midi.kinds import is_whole
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
@@ -140,8 +140,14 @@ class OpenRoutes:
         called = self.called[source]
         if not called:
             return known
-        units, later = self._run(called, message, now)
-        return answer(message, known.units + units, later)
+        units, timed = self._run(called, message, now)
+        return answer(message, known.units + units, timed, now)
+
+    def leads(self, source: int, message: bytes) -> set[Channel]:
+        """Which channels of outputs an input's message reaches; filters with state are fresh."""
+        fresh = tuple(path.renewed() for path in self.called[source])
+        units, _ = self._run(self.lasting[source] + fresh, message, 0)
+        return {(output, each[0] & 0x0F) for output, unit in units for each in unit}
 
     def moves(self, source: int, message: bytes) -> dict[Moved, bytes]:
         """What this input's message moves, and by what is sent. Filters with state do not hear of it.
@@ -185,7 +191,7 @@ class OpenRoutes:
     def _run(
         self, paths: tuple[RoutePath, ...], message: bytes, now: int
     ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
-        """What is sent now, and what is sent later."""
+        """What is sent now, and what is sent later or kept back."""
         units: list[tuple[int, Unit]] = []
         later: list[TimedMessage] = []
         for path in paths:

@@ -17,10 +17,16 @@ class Outputs:
         self._state = state
 
     def put(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
-        """These (output, message), each by itself."""
-        cables = self._state.cables
+        """These (output, message), each by itself, which no player has sent."""
+        cables, merging = self._state.cables, self._state.merging
         for output, message in sent:
             cables[output].put(now, (message,), out)
+            merging.by_nobody(output, (message,))
+
+    def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
+        """These steps of a scene, or of the set-up."""
+        self._state.cables[output].burst(now, steps, out)
+        self._state.merging.by_nobody(output, (message for step in steps for message in step.unit))
 
     def send(self, now: int, sent: Iterable[tuple[str, bytes]], out: list[Delivery]) -> None:
         """The same for outputs by name; those that the rig does not have are passed over."""
@@ -43,12 +49,12 @@ class Outputs:
         self.silence(now, cable, out, owed, WHEELS)
         state.ledger.told.forget(output)
         self.note_set_up(output)
-        cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
+        self.burst(now, output, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
 
     def set_up(self, now: int, output: int, out: list[Delivery]) -> None:
         """Send an output what sets up its instruments."""
         self.note_set_up(output)
-        self._state.cables[output].burst(now, self._state.compiled.setups.get(output, ()), out)
+        self.burst(now, output, self._state.compiled.setups.get(output, ()), out)
 
     def note_set_up(self, output: int) -> None:
         """Remember what the set-up of this output moves, so that rest does not undo it."""
@@ -95,7 +101,9 @@ class Outputs:
             offs = [*dict.fromkeys(offs)]
         swept = {*offs, *silencing.sweep, *more}
         rest = (message for message in known if message not in swept)
-        cable.panic(now, [*offs, *silencing.sweep, *more, *rest], out)
+        sent = [*offs, *silencing.sweep, *more, *rest]
+        cable.panic(now, sent, out)
+        self._state.merging.by_nobody(cable.output, sent)
         self._state.gestures.forget(now, cable.output)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:

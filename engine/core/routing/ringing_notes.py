@@ -72,6 +72,10 @@ class RingingNotes:
         for kept in (self.held, self._captured, self._notes):
             kept.pop(channel, None)
 
+    def end(self, channel: Channel) -> None:
+        """All sound of a channel is off."""
+        self._notes.pop(channel, None)
+
     def abandon(self, source: int) -> None:
         """Nothing of this input rings any more."""
         for channel, notes in self._notes.items():

@@ -5,11 +5,11 @@ from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from engine.core.cable.output_cable import Unit
-from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_ledger import Target, selects_of, targets_of
-from engine.core.routing.told_values import Channel, Move, made_of, moves_of, position_of
-from engine.midi.controllers import HOLDING
-from engine.midi.kinds import CONTROLLER, is_press, is_release
+from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
+from engine.core.routing.told_values import Move, made_of, moves_of, position_of
+from engine.midi.kinds import is_press, is_release
+from filters.registry import NEVER
 
 PLAIN, PRESS, RELEASE = range(3)
 
@@ -38,18 +38,21 @@ class RoutedMessage:
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[TimedMessage, ...] = ()  # what is to be sent later
+    held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
+    merges: bool = False  # whether other players on the same channels may change what becomes of it
+    highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
     position: bytes = b""  # what a hand or foot has left somewhere; see `position_of`
-    resets: tuple[Channel, ...] = ()  # where all controllers are reset
-    pedals: bool = field(init=False)  # whether a pedal that holds notes is among the moves
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
-        self.pedals = any(move.sent[0] & 0xF0 == CONTROLLER and move.sent[1] in HOLDING for move in self.moves)
-        self.noted = bool(self.moves or self.selects or self.later or self.position or self.resets)
+        self.noted = bool(self.moves or self.selects or self.later or self.highs or self.position)
 
 
-def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[TimedMessage, ...] = ()) -> RoutedMessage:
+def answer(
+    message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
+) -> RoutedMessage:
     """The answer made of these deliveries; what would go twice to one output goes once."""
+    later = tuple(each for each in timed if each.at < NEVER)
     once = tuple(dict.fromkeys(units))
     targets: tuple[Target, ...] = ()
     moves: tuple[Move, ...] = ()
@@ -57,23 +60,27 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
     selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
-    said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
+    merges, highs = (True, ()) if ends_notes(message) else merged_of(once)
+    at_once = (each.message for each in later if each.at <= now)
+    said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         moves += tuple(note for output, unit in once for note in made_of(output, unit))
-        reset = tuple((output, each[0] & 0x0F) for output, unit in once for each in unit if resets(each))
-        return RoutedMessage(PLAIN, once, (), moves, selects, said, (), later, position_of(message), reset)
+        place = position_of(message)
+        return RoutedMessage(PLAIN, once, (), moves, selects, said, (), later, (), merges, highs, place)
     if is_press(message):
-        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later)
+        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, (), merges, highs)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
     if targets:  # a filter starts notes when a key is released: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
-    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later)
+    held = tuple(each for each in timed if each.at >= NEVER)
+    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, held, merges, highs)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
     """What is left of an answer without these outputs; the ledger will not know of them either."""
-    timed = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
+    later = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
+    held = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.held)
     return replace(
         answer,
         units=tuple(each for each in answer.units if each[0] not in shut),
@@ -81,6 +88,7 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         moves=tuple(each for each in answer.moves if each.moved.output not in shut),
         selects=tuple(each for each in answer.selects if each[0] not in shut),
         others=tuple(each for each in answer.others if each[0] not in shut),
-        resets=tuple(each for each in answer.resets if each[0] not in shut),
-        later=tuple(each for each in timed if each.outputs),
+        later=tuple(each for each in later if each.outputs),
+        held=tuple(each for each in held if each.outputs),
+        highs=tuple(each for each in answer.highs if each.place[0] not in shut),
     )

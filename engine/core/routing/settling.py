@@ -5,26 +5,30 @@ comes to rest. On a channel where a note sounds both wait until it is silent (`g
 or made loud by a scene change.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from typing import NamedTuple
 
 from engine.core.cable.output_cable import Delivery, KeptUnit
 from engine.core.routing.delayed_messages import NOBODY
 from engine.core.routing.held_ledger import Target
+from engine.core.routing.merged_messages import MERGED_PEDALS
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.told_values import Channel, Moved, Told, is_at_rest, moves_of, position_of
+from engine.core.routing.told_values import Channel, Moved, is_at_rest, moves_of, position_of
 from engine.core.state import State
-from engine.midi.controllers import ON_FROM, SWITCHES
+from engine.midi.controllers import ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON
 
 
 class Wanted(NamedTuple):
-    """What something should be moved to: the input whose hand is there, what it sent, what is to be sent."""
+    """What an input makes of something: the message that came in when it was moved there, and what is to be sent."""
 
-    source: int
     message: bytes
     sent: bytes
+
+
+#: by what is moved, and by input
+AllWanted = dict[Moved, dict[int, Wanted]]
 
 
 class Settling:
@@ -35,7 +39,7 @@ class Settling:
 
     # Occasions
 
-    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> Mapping[Moved, Wanted]:
+    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> AllWanted:
         """Other routes are in force now: what they no longer feed comes to rest. What is to be told, see `tell`."""
         state = self._state
         assert state.scene is not None, "routes belong to a scene"
@@ -55,18 +59,18 @@ class Settling:
             if self.consumes(told.source, told.message):
                 self._outputs.put(now, state.ledger.rest(moved), out)
 
-    def tell(self, now: int, wanted: Mapping[Moved, Wanted], out: list[Delivery]) -> None:
+    def tell(self, now: int, wanted: AllWanted, out: list[Delivery]) -> None:
         """Tell what is wanted, where it is not so already, and no note sounds."""
-        self._tell(now, wanted, self._sounding(), out)
+        self._tell(now, wanted, out, self._sounding())
         self._state.gestures.look(now)
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
-            wanted = {moved: each for moved, each in self._wanted(None).items() if moved.channel in ended}
+            wanted = _only(self._wanted(None), lambda moved, _: moved.channel in ended)
             self._rest(now, wanted, None, ended, out)
-            self._tell(now, wanted, set(), out)
+            self._tell(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
@@ -76,75 +80,65 @@ class Settling:
         self.after_silence(now, out, channels)
         sounding = channels & self._state.gestures.waiting
         if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
-            pedals = {
-                moved: each
-                for moved, each in self._wanted({source}).items()
-                if moved.channel in sounding and _is_down(each.sent)
-            }
-            self._tell(now, pedals, set(), out)
+            self._tell(now, _only(self._wanted({source}), lambda m, w: m.channel in sounding and _is_down(w.sent)), out)
 
     def tell_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is told everything that the routes in force lead there."""
-        wanted = {moved: each for moved, each in self._wanted(None).items() if moved.output == output}
-        self._tell(now, wanted, set(), out)
+        self._tell(now, _only(self._wanted(None), lambda moved, _: moved.output == output), out)
 
     def tell_again(self, now: int, out: list[Delivery]) -> None:
         """Everything that the routes in force lead anywhere is told once more."""
-        state, wanted = self._state, self._wanted(None)
-        sounding = self._sounding()
-        told = state.ledger.told
-        same = {moved: each for moved, each in wanted.items() if told.now(moved) == each.sent}
+        told, wanted = self._state.ledger.told, self._wanted(None)
+        same = [(moved, sent) for moved in sorted(wanted) if (sent := told.now(moved)) is not None]
         self._put(now, same, out)
-        self._tell(now, wanted, sounding, out)
+        self._tell(now, wanted, out, self._sounding())
 
     # What is wanted, what is at rest
 
     def _sounding(self) -> set[Channel]:
         return self._state.ledger.sounding_channels() if self._state.rules.gestures else set()
 
-    def _wanted(self, sources: set[int] | None) -> dict[Moved, Wanted]:
+    def _wanted(self, sources: set[int] | None) -> AllWanted:
         """What the routes in force make of the positions of these inputs, or of all."""
         state = self._state
-        wanted: dict[Moved, Wanted] = {}
+        wanted: AllWanted = {}
         if state.scene is None or not state.rules.gestures:
             return wanted
-        routes, told = state.scene.routes, dict(state.ledger.told.moved())
+        routes = state.scene.routes
         for source in range(len(state.compiled.inputs)) if sources is None else sorted(sources):
             for message in state.positions.of(source):
-                if self.consumes(source, message):
-                    continue
-                for moved, sent in routes.moves(source, message).items():
-                    former = wanted.get(moved)
-                    if former is None or former.source == source or (moved in told and told[moved].source == source):
-                        wanted[moved] = Wanted(source, message, sent)
+                if not self.consumes(source, message):
+                    for moved, sent in routes.moves(source, message).items():
+                        wanted.setdefault(moved, {})[source] = Wanted(message, sent)
         return wanted
 
     def _rest(
-        self,
-        now: int,
-        wanted: Mapping[Moved, Wanted],
-        sources: set[int] | None,
-        channels: set[Channel] | None,
-        out: list[Delivery],
+        self, now: int, wanted: AllWanted, sources: set[int] | None, channels: set[Channel] | None, out: list[Delivery]
     ) -> None:
-        """What these inputs have moved (on these channels), and nothing feeds, comes to rest."""
+        """What these inputs have moved (on these channels), and no longer feed, comes to rest."""
         state, sounding = self._state, self._sounding()
-        for moved, told in state.ledger.told.moved():
-            if sources is not None and told.source not in sources:
+        for moved, _ in state.ledger.told.moved():
+            if channels is not None and moved.channel not in channels:
                 continue
-            if (channels is not None and moved.channel not in channels) or moved in wanted or self._fed(told, moved):
-                continue
-            if moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
+            movers = state.ledger.movers(moved).items()
+            leaving = {
+                source
+                for source, message in movers
+                if (sources is None or source in sources)
+                and source not in wanted.get(moved, ())
+                and not self._fed(source, message, moved)
+            }
+            if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
                 state.gestures.waiting.add(moved.channel)
-            else:
-                self._outputs.put(now, state.ledger.rest(moved), out)
+            elif leaving:
+                self._outputs.put(now, state.ledger.leave(moved, leaving), out)
 
-    def _fed(self, told: Told, moved: Moved) -> bool:
+    def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether what moved this still does; of positions that are known, what is wanted says so."""
         state = self._state
-        if state.rules.gestures and state.positions.known(told.source, told.message):
+        if state.rules.gestures and state.positions.known(source, message):
             return False
-        return self.feeds(told.source, told.message, moved)
+        return self.feeds(source, message, moved)
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this thing by the routes in force."""
@@ -158,29 +152,71 @@ class Settling:
         board = self._state.boards[source] if source != NOBODY else None
         return board is not None and board.owns(message, self._state.scene_in_force)
 
-    def _tell(self, now: int, wanted: Mapping[Moved, Wanted], sounding: set[Channel], out: list[Delivery]) -> None:
+    def _tell(self, now: int, wanted: AllWanted, out: list[Delivery], sounding: Container[Channel] = ()) -> None:
         """Tell what is wanted, where it is not so already; on channels that sound it waits."""
         state, told = self._state, self._state.ledger.told
-        news: dict[Moved, Wanted] = {}
+        news: list[tuple[Moved, bytes]] = []
         for moved in sorted(wanted):  # an MSB before its LSB, which it sets to 0
-            sent = wanted[moved].sent
-            if not position_of(sent) or told.now(moved) == sent or (told.now(moved) is None and is_at_rest(sent)):
+            players = {source: each for source, each in wanted[moved].items() if position_of(each.sent)}
+            before = told.now(moved)
+            if not players or all(_is_so(each.sent, before) for each in players.values()):
+                continue
+            if self._is_others(moved, players):
                 continue
             if moved.channel in sounding:
                 state.gestures.waiting.add(moved.channel)
-            else:
-                news[moved] = wanted[moved]
-                state.ledger.move(*wanted[moved][:2], moves_of(moved.output, (sent,)))
+                continue
+            sent = self._note(moved, players)
+            if not _is_so(sent, before):
+                news.append((moved, sent))
         self._put(now, news, out)
 
-    def _put(self, now: int, news: Mapping[Moved, Wanted], out: list[Delivery]) -> None:
+    def _is_others(self, moved: Moved, players: Mapping[int, Wanted]) -> bool:
+        """Whether another player, who still feeds this, has moved it: theirs stays."""
+        if _is_pedal(moved.what):
+            return False
+        movers = self._state.ledger.movers(moved).items()
+        return any(source not in players and self.feeds(source, message, moved) for source, message in movers)
+
+    def _note(self, moved: Moved, players: Mapping[int, Wanted]) -> bytes:
+        """This is what these players make of it; the message that says so: of a pedal, the highest value of all."""
+        ledger = self._state.ledger
+        if _is_pedal(moved.what):
+            for source, each in players.items():
+                ledger.turn_pedal(moved, source, each.message, each.sent[2])
+            return moved.what + bytes((ledger.pedals.value(moved),))
+        last = [source for source in ledger.movers(moved) if source in players]
+        source = last[0] if last else next(iter(players))
+        ledger.move(source, players[source].message, moves_of(moved.output, (players[source].sent,)))
+        return players[source].sent
+
+    def _put(self, now: int, news: Iterable[tuple[Moved, bytes]], out: list[Delivery]) -> None:
         units: dict[Channel, list[bytes]] = {}
-        for moved, each in news.items():
-            units.setdefault(moved.channel, []).append(each.sent)
+        for moved, sent in news:
+            units.setdefault(moved.channel, []).append(sent)
         for (output, _), unit in units.items():
             self._state.cables[output].put(now, KeptUnit(unit), out)
 
 
+def _only(wanted: AllWanted, which: Callable[[Moved, Wanted], bool]) -> AllWanted:
+    """What of it is wanted where `which` is true."""
+    left: AllWanted = {}
+    for moved, players in wanted.items():
+        kept = {source: each for source, each in players.items() if which(moved, each)}
+        if kept:
+            left[moved] = kept
+    return left
+
+
+def _is_so(sent: bytes, before: bytes | None) -> bool:
+    """Whether the channel was told this already, or is there at rest."""
+    return sent == before or (before is None and is_at_rest(sent))
+
+
+def _is_pedal(what: bytes) -> bool:
+    return len(what) > 1 and what[0] & 0xF0 == CONTROLLER and what[1] in MERGED_PEDALS
+
+
 def _is_down(message: bytes) -> bool:
     """Whether this is a pedal that is down."""
-    return message[0] & 0xF0 == CONTROLLER and message[1] in SWITCHES and message[2] >= ON_FROM
+    return _is_pedal(message) and message[2] >= ON_FROM

@@ -139,9 +139,14 @@ class ToldValues:
         """All that hands and feet have moved, and what to."""
         return [*self._told.items()]
 
+    def mover(self, moved: Moved) -> dict[int, bytes]:
+        """The input that moved it last, and its message."""
+        told = self._told.get(moved)
+        return {} if told is None else {told.source: told.message}
+
     def rest(self, moved: Moved) -> bytes | None:
         """It comes to rest: the message that brings it there; None if there is none, and it stays."""
-        message = self._kept(moved) or _resting(moved)
+        message = self._kept(moved) or rest_for(moved)
         if message is not None:
             self._told.pop(moved, None)
         return message
@@ -151,7 +156,7 @@ class ToldValues:
         for kept in (self._told, self._commanded):
             for moved in [each for each in kept if output in (None, each.output)]:
                 del kept[moved]
-                message = self._kept(moved) or _resting(moved)
+                message = self._kept(moved) or rest_for(moved)
                 if message is not None:
                     yield moved.output, message
 
@@ -163,10 +168,11 @@ class ToldValues:
 
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
-        return sum(_resting(moved) is not None for moved in {**self._told, **self._commanded})
+        return sum(rest_for(moved) is not None for moved in {**self._told, **self._commanded})
 
 
-def _resting(moved: Moved) -> bytes | None:
+def rest_for(moved: Moved) -> bytes | None:
+    """The message that brings this to its resting value; None if it has none."""
     if moved.what[0] & 0xF0 == NOTE_ON:
         return bytes((NOTE_OFF | moved.what[0] & 0x0F, moved.what[1], 64))
     return rest_of((moved.what + bytes(2))[:3])
@@ -174,4 +180,4 @@ def _resting(moved: Moved) -> bytes | None:
 
 def _is_reset(moved: Moved) -> bool:
     """Whether Reset All Controllers resets this (RP-015)."""
-    return moved.what[0] & 0xF0 != NOTE_ON and _resting(moved) is not None
+    return moved.what[0] & 0xF0 != NOTE_ON and rest_for(moved) is not None

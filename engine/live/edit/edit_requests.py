@@ -43,6 +43,7 @@ from engine.protocol import (
     refused,
 )
 from engine.rig.edit import scene_edits, scene_references
+from engine.rig.read.raw_data import no_such
 
 
 class EditRequests:
@@ -104,7 +105,7 @@ class EditRequests:
             return BackupAnswer(text="", rig=text, device=device)
         outputs = show.engine.rig.outputs
         if output not in outputs:
-            return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {output}; there are: {', '.join(outputs)}")
+            return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", output, outputs))
         try:
             blocks = await self._remote_work.send_backup((show.outputs.index(output),))
         except ValueError as fault:

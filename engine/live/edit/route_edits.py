@@ -21,6 +21,7 @@ from engine.protocol import (
 )
 from engine.rig.edit import scene_edits
 from engine.rig.models.rig import Rig, Scene
+from engine.rig.read.raw_data import no_such
 
 
 def unknown_scene(rig: Rig, number: int) -> Answer:
@@ -36,10 +37,9 @@ def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Cha
         return scene
     rig, source, target = show.engine.rig, asked.source, asked.to
     if source not in rig.inputs:
-        return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; there are: {', '.join(rig.inputs)}")
+        return refused(AnswerCode.UNKNOWN_INPUT, no_such("input", source, rig.inputs))
     if target not in rig.outputs:
-        outputs = ", ".join(rig.outputs)
-        return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {target}; there are: {outputs}")
+        return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", target, rig.outputs))
     try:
         routes = scene_snapshot.with_route(show.engine, scene, source, target, on)
     except ValueError as fault:

@@ -8,6 +8,7 @@ from engine.core.cable.program_burst import select
 from engine.live.show import Show
 from engine.midi.kinds import NOTE_OFF, NOTE_ON
 from engine.protocol import Answer, AnswerCode, AuditionRequest, done, refused
+from engine.rig.read.raw_data import no_such
 
 _PHRASE: Final = (60, 64, 67)  # a C major chord, note by note
 _DRUMS: Final = (36, 38, 42)  # bass drum, snare, closed hi-hat (RP-003, Table 3)
@@ -23,12 +24,11 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
     name = request.instrument
     gear = show.engine.rig.instruments.get(name)
     if gear is None:
-        known = ", ".join(show.engine.rig.instruments) or "none"
-        text = f"there is no instrument {name}; there are: {known}. Nothing was played"
+        text = f"{no_such('instrument', name, show.engine.rig.instruments)}. Nothing was played"
         return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
     sound = gear.sounds.get(request.sound)
     if sound is None:
-        text = f"the instrument {name} has no sound {request.sound}; nothing was played"
+        text = f"{name}: {no_such('sound', request.sound, gear.sounds)}. Nothing was played"
         return refused(AnswerCode.UNKNOWN_SOUND, text)
     output, channel = show.outputs.index(gear.output), gear.channel - 1
     if output in show.ports.missing()[1]:

@@ -1,48 +1,76 @@
-"""Open Sound Control: scene recalls and mutes over the network, and replies with the current scene.
+"""Open Sound Control: scenes, set lists and mutes over the network, and answers for control surfaces.
 
-Off unless the rig has [osc]. Only senders in its list are obeyed. python-osc encodes and decodes.
+Off unless the rig has [osc]. Only senders in its list are obeyed. Whatever they send, its cost is bounded: how much is
+read, how much is obeyed, how much waits for its time, and how much is answered.
 """
 
-import re
-import struct
-from collections.abc import Iterator
+import heapq
+import time
+from collections.abc import Callable, Iterator
 from ipaddress import ip_address
-from typing import Final
+from itertools import count, islice
+from typing import Any, Final
 
 import trio
-from pythonosc.osc_message import OscMessage, ParseError
-from pythonosc.osc_message_builder import OscMessageBuilder
 
-from engine.core.command_codec import decode
-from engine.core.commands import MuteRoute, RecallScene, UnmuteRoute
+from engine.core.commands import (
+    FirstScene,
+    MuteRoute,
+    NextScene,
+    Panic,
+    PlayerCommand,
+    PreviousScene,
+    RecallScene,
+    Resend,
+    TapTempo,
+    UnmuteRoute,
+)
+from engine.core.control.request_budget import RequestBudget
 from engine.live.show import Show
+from engine.live.socket.osc_facts import everything, osc_now
+from engine.live.socket.osc_packets import LARGEST, OscAsked, Value, osc_message, read_packet, seconds_until
 from engine.rig.models.control import Osc as OscSettings
 
-Value = int | str
+Sender = tuple[Any, ...]  # address and port; those of IPv6 have two parts more
 
-_ROOT: Final = "/bayleaf/"
-_LARGEST: Final = 4096  # bytes of a datagram; a longer one is ignored
-_DEEPEST: Final = 4  # bundles in bundles
-_COMMANDS: Final = ("next", "back", "first", "panic", "resend", "tap")
-_ANSWER: Final = "answer"
-_NOW: Final = "now"
+COMMANDS_A_SECOND: Final = 300  # that are obeyed; a panic is counted apart
+COMMANDS_AT_ONCE: Final = 64
+FURTHEST: Final = 60  # seconds that a bundle's time may be ahead
+MOST_WAITING: Final = 64  # messages that wait for their times
+
+_BUTTONS: Final[dict[str, PlayerCommand]] = {
+    "next": NextScene(),
+    "back": PreviousScene(),
+    "first": FirstScene(),
+    "panic": Panic(),
+    "resend": Resend(),
+    "tap": TapTempo(),
+}
+_QUERIES: Final = ("state", "all")
+#: what we answer and tell: answering that would never end
+_REPLIES: Final = frozenset(
+    ("answer", "now", "coming", "tempo", "running", "order", "listed", "route", "complete"),
+)
 _ROUND: Final = 0.5  # seconds between looks at the rig
-_PACE: Final = 0.001  # seconds from one datagram to the next; what a flood sends beyond that, the system drops
+_PACE: Final = 0.001  # seconds from one message to the next; what a flood sends beyond that, the system drops
 _RETRY: Final = 5.0  # seconds until an unavailable port is tried again
-
-_BUNDLE: Final = b"#bundle\x00"
-_BUNDLE_HEAD: Final = len(_BUNDLE) + 8  # its time tag follows: it is ignored, and a bundle is carried out at once
-_SIZE: Final = struct.Struct(">i")
-# integers and strings only: python-osc drops values of types that it does not know
-_FORM: Final = re.compile(rb"/bayleaf/[a-z]+\x00+,[is]*\x00")
+_COMPLAIN: Final = 1_000_000_000  # ns between two sentences about too many commands
+_DRAWING: Final = 16  # senders that are being answered at length
+_IN_A_ROW: Final = 2  # of such answers
 
 
 class OscServer:
     """The OSC port of one show. It follows the rig: an edit of [osc] opens, moves or closes it."""
 
-    def __init__(self, show: Show) -> None:
-        self._show = show
+    def __init__(self, show: Show, wall: Callable[[], float] = time.time) -> None:
+        """`wall`: the time of day in seconds since 1970, which the time tags of bundles mean."""
+        self._show, self._wall = show, wall
         self._reported = ""
+        self._budgets = {panic: RequestBudget(COMMANDS_A_SECOND, COMMANDS_AT_ONCE) for panic in (False, True)}
+        self._complained_at: int | None = None
+        self._waiting: list[tuple[int, int, list[OscAsked], Sender]] = []  # a heap by time (ns of the show's clock)
+        self._order = count()
+        self._long: dict[Sender, Iterator[bytes]] = {}  # what is still to be answered at length
 
     async def run(self) -> None:
         """Listen while the rig has [osc], until cancelled."""
@@ -63,101 +91,167 @@ class OscServer:
         self._reported = text
 
     async def _listen(self, settings: OscSettings) -> None:
-        """Until the rig has other settings."""
+        """Until the rig has other settings; what waited for its time is then forgotten."""
+        self._waiting, self._long = [], {}
         family = trio.socket.AF_INET if ip_address(settings.listen).version == 4 else trio.socket.AF_INET6
         with trio.socket.socket(family, trio.socket.SOCK_DGRAM) as listener:
             await listener.bind((settings.listen, settings.port))
             self._report_once(f"listens on port {settings.port} of {settings.listen}")
             while self._show.engine.rig.osc == settings:
-                with trio.move_on_after(_ROUND):
-                    data, sender = await listener.recvfrom(_LARGEST + 1)
-                    with trio.CancelScope(shield=True):  # what is carried out is answered
-                        await self._answer(listener, data, sender)
-                    await trio.sleep(_PACE)
+                heard = None
+                with trio.move_on_after(self._patience()):
+                    heard = await listener.recvfrom(LARGEST + 1)
+                with trio.CancelScope(shield=True):  # what is carried out is answered
+                    taken = await self._hear(listener, *heard) if heard is not None else 0
+                    taken += await self._go_on(listener)
+                await trio.sleep(_PACE * taken)
 
-    async def _answer(self, listener: trio.socket.SocketType, data: bytes, sender: tuple[str, int]) -> None:
-        for reply in self.take(data, sender[0]):
-            try:
-                await listener.sendto(reply, sender)
-            except OSError:  # the sender has gone
-                return
+    def _patience(self) -> float:
+        """Seconds to wait for a datagram."""
+        if self._long:
+            return _PACE
+        due = self._waiting[0][0] - self._show.clock() if self._waiting else _ROUND * 1e9
+        return min(max(due / 1e9, 0.0), _ROUND)
 
-    def take(self, data: bytes, sender: str) -> list[bytes]:
-        """Carry out one datagram of this address; the replies. A datagram with any fault is ignored."""
-        settings = self._show.engine.rig.osc
-        if settings is None or sender not in settings.allow:
+    async def _hear(self, listener: trio.socket.SocketType, data: bytes, sender: Sender) -> int:
+        """Carry out a datagram, and answer it; for how many messages that counts."""
+        replies = self.take(data, sender)
+        await _send(listener, replies, sender)
+        return max(1, len(replies) // 2)  # a command has two
+
+    async def _go_on(self, listener: trio.socket.SocketType) -> int:
+        """Carry out what is due, and go on with long answers; for how many messages that counts."""
+        took = 0
+        for replies, sender in self.take_due():
+            await _send(listener, replies, sender)
+            took += max(1, len(replies) // 2)
+        for sender, rest in [*self._long.items()][:1]:
+            del self._long[sender]
+            replies = [*islice(rest, _IN_A_ROW)]
+            if replies:
+                self._long[sender] = rest  # behind the others
+            await _send(listener, replies, sender)
+        return took
+
+    def take(self, data: bytes, sender: Sender) -> list[bytes]:
+        """Carry out one datagram of this address, or keep it for its time; the replies.
+
+        A datagram with any fault is ignored.
+        """
+        if not self._is_allowed(sender):
             return []
         try:
-            asked = [_read(element) for element in _elements(data)]
+            asked = read_packet(data)
         except ValueError:
             return []
-        replies: list[bytes] = []
-        for do, values in asked:
-            try:
-                replies += self._obey(do, values, f"osc {sender}")
-            except Exception as fault:  # it costs this message, not the show
-                self._show.own_fault(f"obeying {do} by OSC from {sender}", fault)
+        wall = self._wall()
+        ahead = {tag: seconds_until(tag, wall) for tag in dict.fromkeys(each.tag for each in asked)}
+        replies = self._carry_out([each for each in asked if ahead[each.tag] <= 0], sender)
+        for tag, seconds in ahead.items():
+            if seconds > 0:
+                replies += self._keep(seconds, [each for each in asked if each.tag == tag], sender)
         return replies
 
-    def _obey(self, do: str, values: list[Value], source: str) -> list[bytes]:
-        if do in (_ANSWER, _NOW):  # our own replies: answering them would never end
+    def take_due(self) -> Iterator[tuple[list[bytes], Sender]]:
+        """Carry out what has waited for this time; the replies to each sender."""
+        while self._waiting and self._waiting[0][0] <= self._show.clock():
+            _, _, asked, sender = heapq.heappop(self._waiting)
+            if self._is_allowed(sender):
+                yield self._carry_out(asked, sender), sender
+
+    def _is_allowed(self, sender: Sender) -> bool:
+        settings = self._show.engine.rig.osc
+        return settings is not None and sender[0] in settings.allow
+
+    def _keep(self, ahead: float, asked: list[OscAsked], sender: Sender) -> list[bytes]:
+        """Keep messages until their time."""
+        if ahead > FURTHEST:
+            return [osc_message("answer", f"a time more than {FURTHEST} s ahead is not kept; nothing changed")]
+        if sum(len(waiting) for _, _, waiting, _ in self._waiting) + len(asked) > MOST_WAITING:
+            return [osc_message("answer", f"more than {MOST_WAITING} messages would wait; nothing changed")]
+        at = self._show.clock() + round(ahead * 1e9)
+        heapq.heappush(self._waiting, (at, next(self._order), asked, sender))
+        return []
+
+    def _carry_out(self, asked: list[OscAsked], sender: Sender) -> list[bytes]:
+        replies: list[bytes] = []
+        for _, do, values in asked:
+            try:
+                replies += self._obey(do, values, sender)
+            except Exception as fault:  # it costs this message, not the show
+                self._show.own_fault(f"obeying {do} by OSC from {sender[0]}", fault)
+        return replies
+
+    def _obey(self, do: str, values: tuple[Value, ...], sender: Sender) -> list[bytes]:
+        if do in _REPLIES:
             return []
-        if do == "state" and not values:
-            return [self._now()]
-        if do in _COMMANDS and not values:
-            text = self._show.apply(decode(do, {}), source).text
-        elif do == "scene" and len(values) == 1:
-            text = self._show.apply(RecallScene(values[0]), source).text
-        elif do in ("mute", "unmute") and len(values) == 1 and isinstance(values[0], str):
-            text = self._show.apply((MuteRoute if do == "mute" else UnmuteRoute)(values[0]), source).text
-        else:
-            return [_message(_ANSWER, f"{_ROOT}{do} is not a command, or takes other values; nothing changed")]
-        return [_message(_ANSWER, text), self._now()]
+        pressed = _is_pressed(values)
+        if do in _BUTTONS or do in _QUERIES:
+            if pressed is False:  # the button's release
+                return []
+            if do in _QUERIES and pressed:
+                return self._answer_query(do, sender)
+        command = _command(do, values)
+        if command is None:
+            return [osc_message("answer", f"/bayleaf/{do} is not a command, or takes other values; nothing changed")]
+        if not self._admits(do == "panic"):
+            return []
+        return [osc_message("answer", self._apply(command, f"osc {sender[0]}")), osc_now(self._show)]
 
-    def _now(self) -> bytes:
-        scene = self._show.engine.scene
-        return _message(_NOW, *(scene if scene is not None else (0, "")))
+    def _answer_query(self, do: str, sender: Sender) -> list[bytes]:
+        if do == "state":
+            return [osc_now(self._show)]
+        if sender in self._long or len(self._long) < _DRAWING:
+            self._long[sender] = everything(self._show)
+        return []
 
+    def _admits(self, panic: bool) -> bool:
+        """Whether not too much was asked lately: each command may cost a scene change."""
+        now = self._show.clock()
+        if self._budgets[panic].admits(now):
+            return True
+        if self._complained_at is None or now - self._complained_at >= _COMPLAIN:
+            self._complained_at = now
+            self._show.tell("osc", f"more than {COMMANDS_A_SECOND} commands per second; some are ignored")
+        return False
 
-def _elements(data: bytes, depth: int = 0) -> Iterator[bytes]:
-    """The messages of a datagram or bundle (OSC 1.0, "OSC Bundles"); ValueError if its sizes do not add up.
-
-    Not left to python-osc, which never returns from a bundle whose element has a negative size.
-    """
-    if len(data) > _LARGEST or depth > _DEEPEST:
-        raise ValueError("too long or too deep")
-    if not data.startswith(_BUNDLE):
-        yield data
-        return
-    if len(data) < _BUNDLE_HEAD:
-        raise ValueError("a bundle without its time tag")
-    place = _BUNDLE_HEAD
-    while place < len(data):
-        size = _SIZE.unpack(data[place : place + 4])[0] if place + 4 <= len(data) else 0
-        place += 4
-        if size <= 0 or size % 4 or place + size > len(data):
-            raise ValueError("an element of another size")
-        yield from _elements(data[place : place + size], depth + 1)
-        place += size
-
-
-def _read(element: bytes) -> tuple[str, list[Value]]:
-    """Command and values of a message; ValueError if it is not ours, or not as OSC 1.0 writes it."""
-    if not _FORM.match(element):
-        raise ValueError("no message for us")
-    try:
-        message = OscMessage(element)
-    except ParseError:
-        raise ValueError("no message") from None
-    do, values = message.address.removeprefix(_ROOT), message.params
-    # python-osc overlooks bytes after the values, and padding other than zeros
-    if any(isinstance(value, str) and not value.isprintable() for value in values) or _message(do, *values) != element:
-        raise ValueError("more or other than the values")
-    return do, values
+    def _apply(self, command: PlayerCommand, who: str) -> str:
+        """What became of it, in a sentence."""
+        if isinstance(command, RecallScene) and self._show.engine.state.compiled.find(command.scene) is None:
+            # not left to the engine, which would look for names like it: in a large rig that takes milliseconds
+            text = f"there is no scene {command.scene}; nothing changed"
+            self._show.tell(who, text)
+            return text
+        return self._show.apply(command, who).text
 
 
-def _message(what: str, *values: Value) -> bytes:
-    builder = OscMessageBuilder(address=_ROOT + what)
-    for value in values:
-        builder.add_arg(value)
-    return bytes(builder.build().dgram)
+async def _send(listener: trio.socket.SocketType, replies: list[bytes], sender: Sender) -> None:
+    for reply in replies:
+        try:
+            await listener.sendto(reply, sender)
+        except OSError:  # the sender has gone
+            return
+
+
+def _is_pressed(values: tuple[Value, ...]) -> bool | None:
+    """Whether these values press a button or release it; None if they are not those of a button."""
+    if not values:
+        return True
+    value = values[0]
+    if len(values) > 1 or isinstance(value, str) or value not in (0, 1):
+        return None
+    return bool(value)
+
+
+def _command(do: str, values: tuple[Value, ...]) -> PlayerCommand | None:
+    """The command that a message gives; None if it gives none."""
+    if do in _BUTTONS:
+        return _BUTTONS[do] if _is_pressed(values) else None
+    value = values[0] if len(values) == 1 else None
+    if do == "scene" and isinstance(value, float) and value.is_integer():
+        return RecallScene(int(value))
+    if do == "scene" and isinstance(value, int | str) and not isinstance(value, bool):
+        return RecallScene(value)
+    if do in ("mute", "unmute") and isinstance(value, str):
+        return MuteRoute(value) if do == "mute" else UnmuteRoute(value)
+    return None

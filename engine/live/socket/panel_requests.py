@@ -43,6 +43,7 @@ from engine.protocol import (
 )
 from engine.rig.edit import differences
 from engine.rig.models.rig import Rig, Scene
+from engine.rig.read.raw_data import no_such
 from filters.registry import FilterSettings, registry
 
 _TEST_KEY: Final = 60  # middle C
@@ -87,8 +88,7 @@ class PanelRequests:
         if scene is None:
             return unknown_scene(rig, request.scene)
         if source not in rig.inputs:
-            inputs = ", ".join(rig.inputs)
-            return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; there are: {inputs}")
+            return refused(AnswerCode.UNKNOWN_INPUT, no_such("input", source, rig.inputs))
         try:
             message = from_hex(request.message)
         except ValueError as fault:
@@ -112,9 +112,7 @@ class PanelRequests:
         show, name = self._show, request.instrument
         instrument = show.engine.rig.instruments.get(name)
         if instrument is None:
-            known = ", ".join(show.engine.rig.instruments) or "none"
-            text = f"there is no instrument {name}; there are: {known}"
-            return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
+            return refused(AnswerCode.UNKNOWN_INSTRUMENT, no_such("instrument", name, show.engine.rig.instruments))
         output = show.outputs.index(instrument.output)
         if output in show.ports.missing()[1]:
             text = f"output {instrument.output} of {name} is missing; nothing was sent"

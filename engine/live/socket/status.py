@@ -3,6 +3,7 @@
 from typing import Any
 
 from engine.core import scene_snapshot
+from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.meters import PortMeter
 from engine.live.show import Show
@@ -20,6 +21,7 @@ def status(show: Show) -> dict[str, Any]:
             "place": engine.state.setlist.place + 1,
             "scenes": list(engine.state.setlist.numbers),
         },
+        "loaded": _loaded(engine),
         "setlists": [name for name in engine.state.compiled.setlists if name],
         "muted_routes": sorted(engine.state.muted),
         "sounds": scene_snapshot.sounds(engine),
@@ -42,6 +44,12 @@ def status(show: Show) -> dict[str, Any]:
         "filter_faults": dict(engine.state.faults.counts),
         "running_s": round((show.clock() - show.started_at) / 1e9, 1),
     }
+
+
+def _loaded(engine: Engine) -> dict[str, Any] | None:
+    """The scene that show control has loaded: it comes next."""
+    number = engine.state.setlist.loaded
+    return {"number": number, "name": engine.state.compiled.scenes[number].name} if number is not None else None
 
 
 def sync(show: Show) -> dict[str, Any]:

@@ -18,7 +18,8 @@ from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
 from engine.live.socket.status import sync
-from engine.midi.message_words import describe, to_hex
+from engine.midi.message_words import to_hex
+from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
 
 _FRAME: Final = 1 / 30  # seconds
@@ -114,6 +115,7 @@ class StatusFrames:
         if self._passing is not None:
             self._show.unwatch(self._passing)
         self._passing = self._show.watch(told=False, most=_EVENTS) if events else None
+        self._units = UnitWords()
         self._moved = True  # the next frame has them from now on
 
     def _frame(self) -> Facts | None:
@@ -149,6 +151,7 @@ class StatusFrames:
             "next": _scene((following, engine.state.compiled.scenes[following].name))
             if following is not None
             else None,
+            "loaded": engine.state.setlist.loaded is not None,
             "setlist": _setlist(show),
             **time,
             "load": load.loads,
@@ -167,8 +170,13 @@ class StatusFrames:
         found: Facts = {"activity": dict(zip(("in", "out"), ways, strict=True))} if total or moved else {}
         if self._passing is not None and (self._passing or moved):
             events = [self._passing.popleft() for _ in range(len(self._passing))]
-            found["events"] = [_plain(event) for event in events]
             found["left_out"] = max(0, total - len(events))
+            if found["left_out"]:  # a selection may be among them
+                self._units = UnitWords()
+            lines = self._units.lines(((event.way, event.port), event.message or b"") for event in events)
+            found["events"] = [
+                _plain(event, line) for event, line in zip(events, lines, strict=True) if line is not None
+            ]
         return found
 
 
@@ -191,7 +199,7 @@ def _setlist(show: Show) -> Facts:
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
 
 
-def _plain(event: ShowEvent) -> Facts:
+def _plain(event: ShowEvent, words: str) -> Facts:
     message = event.message or b""
     more = " …" if len(message) > _SHOWN else ""
     return {
@@ -199,5 +207,5 @@ def _plain(event: ShowEvent) -> Facts:
         "way": event.way,
         "port": event.port,
         "message": to_hex(message[:_SHOWN]) + more,
-        "words": describe(message),
+        "words": words,
     }

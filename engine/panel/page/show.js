@@ -36,16 +36,16 @@ export function enter() {
 
 /** @param {Frame} frame */
 function showFrame(frame) {
-  if ("scene" in frame || "next" in frame || "setlist" in frame) showScene();
+  if ("scene" in frame || "next" in frame || "setlist" in frame || "loaded" in frame) showScene();
   if (!byId("view-show").hidden) showTime();
   if ("health" in frame || "muted_routes" in frame) showHealth();
 }
 
 function showScene() {
-  const { scene, next, setlist } = held.facts;
+  const { scene, next, setlist, loaded } = held.facts;
   say(byId("scene-number"), scene ? String(scene.number) : "–");
   say(byId("scene-name"), scene?.name ?? "No scene yet");
-  say(byId("next-scene"), next ? sceneWords(next) : "none; this is the last scene");
+  say(byId("next-scene"), next ? `${sceneWords(next)}${loaded ? ", loaded by show control" : ""}` : "none; this is the last scene");
   say(byId("setlist"), setlist?.name ? `${setlist.name}, ${setlist.place} of ${setlist.of}` : "none; scenes in the rig’s order");
   say(byId("dock-scene"), `${sceneWords(scene)}${next ? `, next ${sceneWords(next)}` : ""}`);
   say(byId("said-scene"), scene ? `Scene ${sceneWords(scene)}` : "");
@@ -145,11 +145,11 @@ function sceneButton(scene, place) {
 }
 
 function markScenes() {
-  const { scene, next, setlist } = held.facts;
+  const { scene, next, setlist, loaded } = held.facts;
   for (const row of findAll(byId("scenes"), "button")) {
     const place = Number(row.dataset.place) || null;
     const here = Number(row.dataset.number) === scene?.number && (place === null || place === setlist?.place);
-    const following = Number(row.dataset.number) === next?.number && (place === null || place === (setlist?.place ?? 0) + 1);
+    const following = Number(row.dataset.number) === next?.number && (place === null || loaded || place === (setlist?.place ?? 0) + 1);
     if (here) row.setAttribute("aria-current", "true");
     else row.removeAttribute("aria-current");
     const mark = find(row, ".mark");

@@ -53,6 +53,7 @@ interface Facts {
   scene: SceneName | null;
   next: SceneName | null;
   setlist: { name: string | null; place: number; of: number };
+  loaded: boolean;
   tempo: number | null;
   clock_from: string | null;
   timecode: string | null;

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from engine.midi.message_words import note_name
-from engine.plurals import plural
+from engine.plurals import counted, plural
 from filters.registry import FilterSettings
 
 
@@ -65,13 +65,26 @@ WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
     ("channels", "map"): _mapped("channel"),
     ("controllers", "keep"): lambda found: f"only {_numbers('controller', found)}",
     ("controllers", "drop"): lambda found: f"without {_numbers('controller', found)}",
+    ("controllers", "stretch"): lambda table: ", ".join(
+        f"controller {number} stretched from {low} to {high}" for number, (low, high) in table.items()
+    ),
     ("controllers", "invert"): lambda found: f"{_numbers('controller', found)} inverted",
+    ("controllers", "curve"): lambda table: ", ".join(
+        f"controller {number} curve {curve:+d}" for number, curve in table.items()
+    ),
     ("controllers", "map"): _mapped("controller"),
     ("controllers", "range"): lambda table: ", ".join(
         f"controller {number} from {low} to {high}" for number, (low, high) in table.items()
     ),
+    ("echo", "beats"): lambda beats: f"echo every {beats:g} {'beat' if beats == 1 else 'beats'}",
     ("latch", "controllers"): lambda found: f"{_numbers('controller', found)} latched",
     ("notes", "map"): _mapped("note", note_name),
+    ("parameters", "keep"): lambda found: f"only {', '.join(found)}",
+    ("parameters", "drop"): lambda found: f"without {', '.join(found)}",
+    ("parameters", "map"): lambda table: ", ".join(f"{came} to {goes}" for came, goes in table.items()),
+    ("parameters", "range"): lambda table: ", ".join(
+        f"{name} from {low} to {high}" for name, (low, high) in table.items()
+    ),
     ("programs", "map"): _mapped("program"),
     ("strip", "kinds"): lambda found: f"without {', '.join(found).replace('_', ' ')}",
     ("transpose", "semitones"): lambda found: f"transposed by {found:+d} {plural(abs(found), 'semitone')}",
@@ -79,4 +92,5 @@ WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
     ("velocity", "range"): _ends("velocity scaled to"),
     ("zone", "notes"): _ends("notes", note_name),
     ("zone", "velocity"): _ends("velocity"),
+    ("zone", "fade"): lambda found: f"fade over {counted(found, 'key')}",
 }

@@ -1,10 +1,13 @@
 """The tables of the rig file for everything that gives commands: controls, remote control, OSC."""
 
+import re
 from ipaddress import ip_address
-from typing import Annotated, Literal
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import AfterValidator, Field, field_validator, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, field_validator, model_validator
 
+from engine.midi.show_control import SHOW_FORMATS
+from engine.rig.models.formats import Since
 from engine.rig.models.references import Reference
 from engine.rig.models.values import (
     Channel,
@@ -22,6 +25,10 @@ from engine.rig.models.values import (
     between,
     one_or_range,
 )
+
+_CUE: Final = re.compile(r"[0-9]+(?:\.[0-9]+)*")
+_MOST_TARGETS: Final = 16
+_TARGET: Final = 'an address with its port, such as "192.168.1.20:9000" or "[::1]:9000"'
 
 Action = Literal[
     "scene",
@@ -121,11 +128,30 @@ class Control(Part):
         return self
 
 
+def _formats(found: Any) -> Any:
+    if not isinstance(found, list) or not found or not all(each in SHOW_FORMATS for each in found):
+        known = ", ".join(f'"{name}"' for name in SHOW_FORMATS)
+        raise ValueError(f"a list of {known}")
+    return tuple(found)
+
+
+def _cue_lists(found: Any) -> Any:
+    listed = isinstance(found, list) and found and all(isinstance(one, str) and _CUE.fullmatch(one) for one in found)
+    if not listed:
+        raise ValueError('a list of cue lists as show control writes them, such as ["2", "2.5"]')
+    return tuple(found)
+
+
+ShowFormats = Annotated[tuple[str, ...], BeforeValidator(_formats)]
+CueLists = Annotated[tuple[str, ...], BeforeValidator(_cue_lists)]
+
+
 class RemoteControl(Part):
     """The inputs from which show control, machine control and our own SysEx are obeyed.
 
     `programs`: bank and program, or song select, recall scenes as well; `to`: the outputs that answers are sent to;
-    `restore`: whether a rig that comes as SysEx is played.
+    `restore`: whether a rig that comes as SysEx is played; `formats`, `lists`: what of show control is obeyed, `lists`
+    None for every cue list.
     """
 
     inputs: Inputs
@@ -133,6 +159,8 @@ class RemoteControl(Part):
     programs: bool = False
     to: Outputs = ()
     restore: bool = False
+    formats: Annotated[ShowFormats, Since(2)] = ("lighting", "sound", "all")
+    lists: Annotated[CueLists | None, Since(2)] = None
 
 
 def _address(found: str) -> str:
@@ -142,12 +170,42 @@ def _address(found: str) -> str:
         raise ValueError('an address such as "127.0.0.1"') from None
 
 
+def osc_address(found: str) -> tuple[str, int]:
+    """Address and port of "192.168.1.20:9000" or "[::1]:9000". Raises ValueError."""
+    host, colon, port = found.rpartition(":")
+    bare = host[1:-1] if host.startswith("[") and host.endswith("]") else host
+    if not colon or not port.isascii() or not port.isdecimal() or not 1 <= int(port[:6]) <= 65535:
+        raise ValueError(_TARGET)
+    try:
+        address = ip_address(bare)
+    except ValueError:
+        raise ValueError(_TARGET) from None
+    if (address.version == 6) != (bare != host):
+        raise ValueError(_TARGET)
+    return str(address), int(port)
+
+
+def _targets(found: Any) -> Any:
+    if not isinstance(found, list) or len(found) > _MOST_TARGETS or not all(isinstance(one, str) for one in found):
+        raise ValueError(f'a list of at most {_MOST_TARGETS} addresses with ports, such as ["192.168.1.20:9000"]')
+    for one in found:
+        osc_address(one)
+    return tuple(dict.fromkeys(found))
+
+
+OscTargets = Annotated[tuple[str, ...], BeforeValidator(_targets)]
+
+
 class Osc(Part):
-    """Open Sound Control on a UDP port, obeyed from these addresses only."""
+    """Open Sound Control on a UDP port, obeyed from the addresses `allow` only.
+
+    `tell`: the addresses with ports that are sent what changes.
+    """
 
     port: Annotated[int, between(1024, 65535)]
     listen: Annotated[str, AfterValidator(_address)] = "127.0.0.1"
     allow: Names = ("127.0.0.1",)
+    tell: Annotated[OscTargets, Since(2)] = ()
 
     @field_validator("allow")
     @classmethod

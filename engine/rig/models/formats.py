@@ -1,18 +1,13 @@
-"""The formats of the rig file: the mark of keys that came with a later one, and where a rig uses them too early."""
+"""The formats of the rig file: where a rig uses keys that came with a later one, which are marked with `Since`."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from engine.rig.models.fields import Model
 from engine.rig.models.marks import Keys, marked_values
+from filters.registry import Since
 
-
-@dataclass(frozen=True)
-class Since:
-    """Marks a field that a rig may have from this format on."""
-
-    format: int
+__all__ = ["Since", "too_new"]
 
 
 def too_new(rig: dict[str, Any], model: Model) -> Iterator[tuple[Keys, int]]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from functools import cache
-from typing import Any, TypeVar
+from typing import Any, Literal, NamedTuple, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel
 
@@ -10,6 +10,16 @@ from engine.rig.models.fields import Model, fields_of, models_in
 
 Keys = tuple[str | int, ...]
 Mark = TypeVar("Mark")
+
+
+class _Only(NamedTuple):
+    """A step of a path: it goes on only where the table has this value, which names its kind among several."""
+
+    key: str
+    value: Any
+
+
+_Path = tuple[str | _Only | None, ...]
 
 
 def marked_values(rig: dict[str, Any] | BaseModel, model: Model, kind: type[Mark]) -> Iterator[tuple[Keys, Mark, Any]]:
@@ -22,24 +32,37 @@ def marked_values(rig: dict[str, Any] | BaseModel, model: Model, kind: type[Mark
 
 
 @cache
-def _marked(model: Model) -> tuple[tuple[tuple[str | None, ...], Any], ...]:
+def _marked(model: Model) -> tuple[tuple[_Path, Any], ...]:
     """The paths of all fields that have marks of any kind; None is any element of a list or a table by name."""
-    found: list[tuple[tuple[str | None, ...], Any]] = []
+    found: list[tuple[_Path, Any]] = []
     for key, field in fields_of(model).items():
         found += [((key,), mark) for mark in field.metadata]
         for depth, inner in models_in(field.annotation):
-            found += [((key, *[None] * depth, *path), mark) for path, mark in _marked(inner)]
+            found += [((key, *[None] * depth, *_kind(inner), *path), mark) for path, mark in _marked(inner)]
     return tuple(found)
 
 
-def _values(part: Any, path: tuple[str | None, ...], keys: Keys) -> Iterator[tuple[Keys, Any]]:
+def _kind(model: Model) -> Iterator[_Only]:
+    """What a table of this model has, and one of another model at the same place has not."""
+    for key, field in fields_of(model).items():
+        allowed = get_args(field.annotation) if get_origin(field.annotation) is Literal else ()
+        if len(allowed) == 1:
+            yield _Only(key, allowed[0])
+
+
+def _values(part: Any, path: _Path, keys: Keys) -> Iterator[tuple[Keys, Any]]:
     if not path:
         yield keys, part
-    elif path[0] is None:
+        return
+    step, rest = path[0], path[1:]
+    if step is None:
         for key, inner in elements(part):
-            yield from _values(inner, path[1:], (*keys, key))
+            yield from _values(inner, rest, (*keys, key))
+    elif isinstance(step, _Only):
+        if _value(part, step.key) == step.value:
+            yield from _values(part, rest, keys)
     else:
-        yield from _values(_value(part, path[0]), path[1:], (*keys, path[0]))
+        yield from _values(_value(part, step), rest, (*keys, step))
 
 
 def elements(part: Any) -> Iterator[tuple[str | int, Any]]:

@@ -251,6 +251,10 @@ class Rig(Part):
             return self.scene(int(wanted))
         return None
 
+    def scene_of_cue(self, cue: str) -> Scene | None:
+        """The scene that show control means by this cue, without zeros before it: the one of this number."""
+        return self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+
     def home(self, port: Input | Output) -> str | None:
         """The machine that a port is plugged into; None in a rig on one machine."""
         return self.network.home(port.machine) if self.network is not None else None

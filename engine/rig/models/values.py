@@ -4,7 +4,7 @@ Numbers are the ones printed on gear: channels 1 to 16, programs 1 to 128, banks
 """
 
 import re
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
@@ -16,6 +16,8 @@ _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 _FURTHEST = 100_000_000  # ns; a larger offset is no latency of gear
 _LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a typing mistake
+
+LONGEST_NAME: Final = 1000  # characters; names are in every status
 
 
 def between(low: int, high: int) -> AfterValidator:
@@ -55,13 +57,19 @@ def _plain(found: str) -> str:
     """It is shown in terminals, which react to control characters."""
     if _CONTROL.search(found):
         raise ValueError("text without control characters")
+    return _short(found)
+
+
+def _short(found: str) -> str:
+    if len(found) > LONGEST_NAME:
+        raise ValueError(f"text of at most {LONGEST_NAME:,} characters")
     return found
 
 
 def _text(found: str) -> str:
     if not found.strip():
         raise ValueError("text that is not empty")
-    return found
+    return _short(found)
 
 
 Plain = Annotated[str, AfterValidator(_plain)]

@@ -46,8 +46,9 @@ def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
 
 def _formats(data: Data) -> Iterator[Complaint]:
     for keys, needed in too_new(data, rig_model()):
+        what = "filter" if keys[-1] == "filter" else "key"
         yield Complaint(
-            keys, f"this key needs format = {needed} in the first line of the file; it says {data['format']}"
+            keys, f"this {what} needs format = {needed} in the first line of the file; it says {data['format']}"
         )
 
 

@@ -16,7 +16,7 @@ from engine.plurals import counted
 from engine.regular_files import NotRegular, TooLong, decoded, read_regular
 from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.cross_checks import cross_check
-from engine.rig.read.raw_data import Complaint, Keys
+from engine.rig.read.raw_data import Complaint, Keys, shortened
 from engine.rig.read.sound_list import with_lists
 from engine.rig.read.templates import with_templates
 from engine.rig.read.toml_errors import TomlError
@@ -28,6 +28,7 @@ from engine.user_error import UserError
 
 _NO_LINE: Final = 0
 _LISTED: Final = 100  # mistakes that are listed; of the others only the number is given
+_SENTENCE: Final = 4000  # characters of one; names in it may be long
 _COMPARED: Final = 1000  # mistakes between two places of the file after which no more are looked for
 
 
@@ -148,7 +149,9 @@ def _error(text: str, source: str, findings: Sequence[_Finding], counted_all: bo
     lines = lines_of(text)
     first = nsmallest(_LISTED, ((line_of(lines, found.keys), place) for place, found in enumerate(findings)))
     listed = ((line, findings[place]) for line, place in first)
-    problems = [RigProblem(source, line, _key(found.keys), found.words()) for line, found in listed]
+    problems = [
+        RigProblem(source, line, _key(found.keys), shortened(found.words(), _SENTENCE)) for line, found in listed
+    ]
     return RigError(problems, len(findings) - len(problems), counted_all)
 
 

@@ -202,7 +202,7 @@ MOVES = st.builds(lambda number, value: bytes((0xB0, number, value)), st.sampled
 STEPS = st.lists(st.one_of(NOTES, MOVES, st.sampled_from([1, 2]), st.booleans()), max_size=40)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(STEPS)
 def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
     """A follower that gets each change before the next message would send exactly what its leader sends."""

@@ -772,16 +772,18 @@ def test_another_set_list() -> None:
 
 
 def test_a_misspelt_name_is_answered_with_the_one_that_was_meant() -> None:
-    """A scene that does not exist is quoted, with the name most like it; a route that does not is neither muted nor
-    unmuted."""
+    """A scene that does not exist is quoted, with the name most like it and all others, unless a switch asked for its
+    number; a route that does not is neither muted nor unmuted."""
     made = router(scenes=DOING + SCENES)
     recall(made, 0, 1)
     for asked, text in (
-        ("thirteem", 'there is no scene "thirteem"; nothing changed. Did you mean "Thirteen"?'),
-        ("", 'there is no scene ""; nothing changed'),
-        ("99", "there is no scene 99; nothing changed"),
+        ("thirteem", 'there is no scene "thirteem"; nothing changed. Did you mean "Thirteen"? There are: 1 '),
+        ("", 'there is no scene ""; nothing changed. There are: 1 '),
+        ("99", "there is no scene 99; nothing changed. There are: 1 "),
     ):
-        assert command(made, 1, "scene", asked, "test")[0].text == text
+        assert command(made, 1, "scene", asked, "test")[0].text.startswith(text)
+    assert command(made, 1, "scene", 99, "test")[0].text == "there is no scene 99; nothing changed"
     for asked_for in (MuteRoute("padz"), UnmuteRoute("padz")):
         outcome = made.apply(2, asked_for, "test").outcome
-        assert (outcome.done, outcome.text) == (False, 'there is no route named "padz"; nothing changed')
+        meant = 'there is no route "padz"; did you mean "pads"? there are: all, pads; nothing changed'
+        assert (outcome.done, outcome.text) == (False, meant)

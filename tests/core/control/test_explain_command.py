@@ -75,7 +75,7 @@ GO = "F0 7F 01 02 7F 01 36 31 F7"  # MIDI Show Control 1.0: GO, cue 61
         (
             "desk",
             GO.replace("31", "32"),
-            "[remote] takes it; it is not routed: recall scene 62, which is not in the rig",
+            "[remote] takes it; it is not routed: recall cue 62, which is not in the rig",
         ),
         ("desk", "B0 40 7F", None),
     ],

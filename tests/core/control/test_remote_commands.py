@@ -246,47 +246,7 @@ def test_a_program_of_no_scene_is_reported() -> None:
     assert told(made) == [("scene", False, "there is no scene 6; nothing changed", "pads")]
 
 
-# Show control and machine control
-
-
-def test_cues() -> None:
-    """GO 61 recalls scene 61, GO is next, an unknown cue changes nothing; the report names the source (RP-002 4.3)."""
-    made = router()
-    for cue in ("61", None, "61.5", "7"):
-        made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, "go", cue, "2" if cue else None)))
-    assert told(made) == [
-        ("scene", True, "scene 61 Finale", "foot"),
-        ("next", True, "scene 300 Encore", "foot"),
-        ("scene", False, "there is no scene for cue 61.5; nothing changed", "foot"),
-        ("scene", False, "there is no scene 7; nothing changed", "foot"),
-    ]
-    assert made.scene == (300, "Encore")
-
-
-def test_stop_and_resume() -> None:
-    """STOP halts our own clock and time code, RESUME continues them; with a cue only while it plays (RP-002 4.3)."""
-    made = router()
-    clock, code = made.state.sync.clock, made.state.sync.code
-    assert clock is not None
-    assert code is not None
-    for command, cue, running in (
-        ("resume", None, True),
-        ("stop", "61", True),
-        ("stop", "1", False),
-        ("resume", "61", False),
-        ("resume", "1", True),
-        ("stop", None, False),
-    ):
-        made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, command, cue)))
-        assert (clock.running, code.running) == (running, running), (command, cue)
-    assert ("stop", False, "cue 61 is not playing; nothing changed", "foot") in told(made)
-
-
-def test_stop_without_anything_that_runs() -> None:
-    """A rig without clock and time code says that STOP changed nothing."""
-    made = router(SCENES[: SCENES.index("[sync.clock]")] + SCENES[SCENES.index("[remote]") :])
-    made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, "stop")))
-    assert told(made) == [("stop", False, "this rig has no clock and no time code of its own", "foot")]
+# Machine control
 
 
 def test_transport() -> None:
@@ -377,10 +337,11 @@ def _state(made: Engine, now: int) -> tuple[Any, ...]:
     clock, code = made.state.sync.clock, made.state.sync.code
     assert clock is not None
     assert code is not None
-    place = made.state.setlist.place
+    setlist = made.state.setlist
     return (
         made.scene,
-        place,
+        setlist.place,
+        setlist.loaded,
         clock.running,
         code.running,
         str(code.label(now)),

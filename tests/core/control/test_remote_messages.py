@@ -11,10 +11,12 @@ from engine.core.control.remote_messages import (
     LONGEST_REQUEST,
     RemoteReader,
     RemoteRequest,
+    RemoteSettings,
     RouteRequest,
     answer_reply,
     own,
     read_own,
+    remote_settings,
     routing_reply,
     scene_reply,
 )
@@ -22,6 +24,7 @@ from engine.midi.machine_control import MachineControl
 from engine.midi.seven_bit_packing import unpack
 from engine.midi.show_control import ShowControl
 from engine.midi.timecode import RATES, read_label
+from engine.rig.models.control import RemoteControl
 from tests.support.check_values import CheckValue, check_value, check_values
 from tests.support.random_remote_messages import PLAIN, US, is_in_order, random_message, valid_messages
 from tests.support.remote_writing import machine_control, plain_request, recall_request, route_request, show_control
@@ -31,7 +34,8 @@ MESSAGES = [*check_values("usx-gm"), *check_values("usx-master-"), check_value("
 
 
 def heard(message: str | bytes, programs: bool = True) -> RemoteRequest | None:
-    return RemoteReader(US, programs).read(DESK, bytes.fromhex(message) if isinstance(message, str) else message)
+    reader = RemoteReader(RemoteSettings(device=US, programs=programs))
+    return reader.read(DESK, bytes.fromhex(message) if isinstance(message, str) else message)
 
 
 # Show control
@@ -40,34 +44,58 @@ def heard(message: str | bytes, programs: bool = True) -> RemoteRequest | None:
 @pytest.mark.parametrize(
     ("command", "cue", "expected"),
     [
-        ("go", "61", RemoteRequest("scene", 61)),
-        ("go", "061", RemoteRequest("scene", 61)),
-        ("go", None, RemoteRequest("next")),
+        ("go", "61", RemoteRequest("go", None, "61")),
+        ("go", "061.50", RemoteRequest("go", None, "61.50")),
+        ("go", "0", RemoteRequest("go", None, "0")),
+        ("go", None, RemoteRequest("go")),
         ("stop", None, RemoteRequest("stop")),
-        ("stop", "61", RemoteRequest("stop", 61)),
+        ("stop", "61", RemoteRequest("stop", None, "61")),
         ("resume", None, RemoteRequest("resume")),
-        ("resume", "61", RemoteRequest("resume", 61)),
-        ("go", "61.5", RemoteRequest("unknown cue", None, "61.5")),
-        ("stop", "61.5", RemoteRequest("unknown cue", None, "61.5")),
-        ("load", "61", None),
+        ("resume", "61.5", RemoteRequest("resume", None, "61.5")),
+        ("load", "61", RemoteRequest("load", None, "61")),
+        ("go_off", "61", RemoteRequest("go off", None, "61")),
+        ("go_off", None, RemoteRequest("go off")),
         ("all_off", None, None),
+        ("restore", None, None),
         ("reset", None, None),
-        ("go_off", "61", None),
     ],
 )
-def test_cues_are_scenes(command: str, cue: str | None, expected: RemoteRequest | None) -> None:
-    """GO of a cue recalls the scene of its number, GO alone is next; a cue number without a scene changes nothing."""
+def test_what_is_read_of_show_control(command: str, cue: str | None, expected: RemoteRequest | None) -> None:
+    """What acts on cues is read, zeros before a cue left out; what acts on other gear's outputs is not."""
     assert heard(show_control(ShowControl(US, 0x01, command, cue))) == expected
 
 
-def test_the_list_of_a_cue_is_handed_on() -> None:
-    """The list that a cue belongs to comes with the recall (RP-002 3.1)."""
-    assert heard(show_control(ShowControl(US, 0x01, "go", "61", "2"))) == RemoteRequest("scene", 61, "2")
+def test_timed_go_is_go() -> None:
+    """TIMED_GO is read as GO, whatever its time (RP-002 4.3, from memory); SET and FIRE are not for a rig."""
+    timed = ShowControl(US, 0x01, "timed_go", "61", settings=bytes(5))
+    assert heard(show_control(timed)) == RemoteRequest("go", None, "61")
+    assert heard(show_control(ShowControl(US, 0x01, "timed_go", settings=bytes(5)))) == RemoteRequest("go")
+    assert heard(show_control(ShowControl(US, 0x01, "set", settings=bytes(4)))) is None
+    assert heard(show_control(ShowControl(US, 0x01, "fire", settings=bytes(1)))) is None
+
+
+def test_the_open_lists_are_obeyed() -> None:
+    """With `lists`, a cue of another list is not obeyed; one without a list is (RP-002 3.1; 4.3, from memory)."""
+    reader = RemoteReader(RemoteSettings(device=US, lists=frozenset(("2",))))
+    for cue, cue_list, obeyed in (("61", "2", True), ("61", "02", True), ("61", "2.1", False), ("61", None, True)):
+        said = reader.read(DESK, show_control(ShowControl(US, 0x01, "go", cue, cue_list)))
+        assert said == (RemoteRequest("go", None, "61") if obeyed else None), (cue, cue_list)
+    assert reader.read(DESK, show_control(ShowControl(US, 0x01, "go"))) == RemoteRequest("go")
+    assert heard(show_control(ShowControl(US, 0x01, "go", "61", "7"))) == RemoteRequest("go", None, "61")
+
+
+def test_the_formats_that_are_named_are_obeyed() -> None:
+    """With `formats`, only those that it names are obeyed (RP-002 4.1)."""
+    remote = RemoteControl.model_validate({"inputs": ["desk"], "device": US, "formats": ["sound", "all"]})
+    reader = RemoteReader(remote_settings(remote, ["desk"], []))
+    named = {name: int(code, 16) for code, name in check_value("msc-formats").expected.items()}
+    spoken = [form for form in range(1, 128) if reader.read(DESK, show_control(ShowControl(US, form, "go")))]
+    assert spoken == [*range(named["Sound"], named["Machinery"]), named["All-types"]]
 
 
 def test_a_cue_to_all_lights() -> None:
-    """The standard's own example, GO of cue 1 to all devices, recalls scene 1 (RP-002 2.1, 5)."""
-    assert heard(check_value("msc-go").expected) == RemoteRequest("scene", 1)
+    """The standard's own example is read: GO of cue 1 to all devices (RP-002 2.1, 5)."""
+    assert heard(check_value("msc-go").expected) == RemoteRequest("go", None, "1")
 
 
 def test_ids_that_are_obeyed() -> None:
@@ -117,7 +145,7 @@ def test_locate() -> None:
 @pytest.mark.parametrize("entry", check_values("bank-number-"))
 def test_a_bank_has_128_scenes(entry: CheckValue) -> None:
     """The first program of a bank is the scene after all those of the banks below it (MIDI 1.0 p. 13, 14)."""
-    remote = RemoteReader(US, programs=True)
+    remote = RemoteReader(RemoteSettings(device=US, programs=True))
     for number, name in ((0, "msb"), (32, "lsb")):
         assert remote.read(DESK, bytes((0xB0, number, entry.input[name]))) == RemoteRequest("bank")
     assert remote.read(DESK, bytes((0xC0, 0))) == RemoteRequest("scene", (entry.expected - 1) * 128 + 1)
@@ -129,7 +157,7 @@ def test_a_bank_has_128_scenes(entry: CheckValue) -> None:
 )
 def test_a_bank_stays_until_the_next(name: str, bank: tuple[int, int] | None) -> None:
     """A bank acts at the next program and stays; controller 121 leaves it alone; a high byte sets the low one to 0."""
-    remote = RemoteReader(US, programs=True)
+    remote = RemoteReader(RemoteSettings(device=US, programs=True))
     messages = [bytes.fromhex(message) for message in check_value(name).input]
     requests = [remote.read(DESK, message) for message in messages]
     if bank is None:
@@ -140,7 +168,7 @@ def test_a_bank_stays_until_the_next(name: str, bank: tuple[int, int] | None) ->
 
 def test_a_high_byte_sets_the_low_byte_to_0() -> None:
     """A bank's new high byte sets the low byte to 0, even one that was selected before it (MIDI 1.0 p. 12)."""
-    remote = RemoteReader(US, programs=True)
+    remote = RemoteReader(RemoteSettings(device=US, programs=True))
     for number, value in ((0x20, 5), (0x00, 1)):
         remote.read(DESK, bytes((0xB0, number, value)))
     assert remote.read(DESK, b"\xc0\x00") == RemoteRequest("scene", 128 * 128 + 1)
@@ -160,7 +188,7 @@ def test_songs_count_from_one() -> None:
 
 def test_banks_are_kept_apart() -> None:
     """A bank counts only for the channel and the input that it came on."""
-    remote = RemoteReader(US, programs=True)
+    remote = RemoteReader(RemoteSettings(device=US, programs=True))
     remote.read(DESK, bytes((0xB4, 0x20, 1)))
     program = [remote.read(source, bytes((status, 9))) for source, status in ((DESK, 0xC4), (DESK, 0xC5), (KEYS, 0xC4))]
     assert program == [RemoteRequest("scene", 138), RemoteRequest("scene", 10), RemoteRequest("scene", 10)]
@@ -284,7 +312,7 @@ def test_nothing_but_valid_messages_is_obeyed() -> None:
     """Of 100,000 random and half-right messages exactly the valid ones are requests; none raises an error."""
     chance = random.Random(1953)
     valid = valid_messages()
-    remote = RemoteReader(US)
+    remote = RemoteReader(RemoteSettings(device=US))
     obeyed = 0
     for _ in range(100_000):
         message = random_message(chance, valid)

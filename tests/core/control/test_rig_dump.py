@@ -12,7 +12,15 @@ from hypothesis import strategies as st
 from hypothesis.strategies._internal.core import DataObject
 from hypothesis.strategies._internal.random import ArtificialRandom
 
-from engine.core.control.remote_messages import LONGEST_REQUEST, RemoteReader, RemoteRequest, own, read_own, seven
+from engine.core.control.remote_messages import (
+    LONGEST_REQUEST,
+    RemoteReader,
+    RemoteRequest,
+    RemoteSettings,
+    own,
+    read_own,
+    seven,
+)
 from engine.core.control.rig_dump import DumpCollector, blocks, from_syx
 from engine.midi.kinds import is_whole
 from engine.midi.seven_bit_packing import pack, unpack
@@ -82,10 +90,10 @@ def test_a_block_byte_by_byte() -> None:
 
 def test_blocks_are_read_as_blocks() -> None:
     """The remote passes every block addressed to it to the collector, and no block addressed to another."""
-    assert [RemoteReader(DEVICE).read(0, message) for message in BLOCKS] == [
+    assert [RemoteReader(RemoteSettings(device=DEVICE)).read(0, message) for message in BLOCKS] == [
         RemoteRequest("block", None, each) for each in BLOCKS
     ]
-    assert RemoteReader(DEVICE + 1).read(0, BLOCKS[0]) is None
+    assert RemoteReader(RemoteSettings(device=DEVICE + 1)).read(0, BLOCKS[0]) is None
 
 
 @given(st.integers(0, len(BLOCKS) - 1), st.data())

@@ -175,7 +175,7 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
         ({"what": "join", "scene": 1}, 'needs "from": the name of an input'),
         (
             {"what": "part", "scene": 1, "from": "keys", "to": "bass"},
-            "there is no output bass; there are: strings, brass",
+            'there is no output "bass"; did you mean "brass"? there are: strings, brass',
         ),
         ({"what": "join", "scene": 1, "from": ["keys"], "to": "brass"}, '"from" must be the name of an input'),
         ({"what": "part", "scene": 1, "from": "pedals", "to": "strings"}, "a route of every scene leads from pedals"),

@@ -297,7 +297,7 @@ async def test_who_is_there_is_answered_in_one_line(bench: Bench) -> None:
         assert found["rows"] == [{"output": "strings", "input": None, "identity": None, "text": "no answer"}]
         assert "F0 7E 7F 06 01 F7" in bench.heard("strings")
         refused = await ask({"do": "identify", "outputs": ["harp"]})
-        assert refused["text"].startswith("there is no output harp")
+        assert refused["text"].startswith('there is no output "harp"')
 
 
 async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

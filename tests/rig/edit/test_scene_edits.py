@@ -29,7 +29,7 @@ COMMENTED = re.sub(r"(?m)^(?=\[)", "# above\n", RIG).replace('= "Finale"', '= "F
 ROUTE = {"from": "keys", "to": ["drums"]}
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(rig_texts())
 def test_a_copy_deleted_again_leaves_the_text(text: str) -> None:
     """Copying a scene and deleting the copy restores the text, byte for byte."""
@@ -38,7 +38,7 @@ def test_a_copy_deleted_again_leaves_the_text(text: str) -> None:
     assert delete_scene(copy_scene(text, numbers[0], new, "the copy of it"), new) == text
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(rig_texts())
 def test_storing_what_a_scene_has_changes_nothing(text: str) -> None:
     """A scene set to the routes it already has keeps its text as written."""

@@ -31,7 +31,7 @@ from engine.rig.read.load import load, read, text_of
 from tests.support import random_rigs
 from tests.support.random_rig_files import rig_texts
 
-SETTINGS = settings(max_examples=40, deadline=None)
+SETTINGS = settings(max_examples=40)
 
 
 def commented(text: str) -> str:
