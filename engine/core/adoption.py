@@ -7,13 +7,16 @@ was not touched plays on as it is, with the memories of its filters; so do the r
 from engine.core.cable.output_cable import Delivery
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
+from engine.core.routing.compiled_scene import common
 from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.held_ledger import selects_of
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.settling import Settling
 from engine.core.state import State
+from engine.rig.lowering.whole_scenes import WholeScenes
 
 
 class Adoption:
@@ -78,12 +81,14 @@ class Adoption:
         wanted = self._settling.change(now, scene.routes, out)
         self._send_changed_bursts(now, edited, scene, out)
         self._settling.tell(now, wanted, out)
+        if edited.compiled.tempo not in (None, scene.compiled.tempo):
+            self._players.set_tempo(now, edited)
 
     def _send_changed_bursts(self, now: int, edited: SceneInPlay, before: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
         for output, steps in edited.bursts.items():
             if steps != before.bursts.get(output):
-                state.ledger.select(output, (message for step in steps for message in step.unit))
+                state.ledger.select(output, selects_of(tuple(message for step in steps for message in step.unit)))
                 self._outputs.burst(now, output, steps, out)
 
 
@@ -99,5 +104,5 @@ def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) 
 
 def _untouched(compiled: CompiledRig, before: CompiledRig, number: int) -> bool:
     now, then = compiled.rig, before.rig
-    scenes = ([each for each in rig.scenes if each.number == number] for rig in (now, then))
-    return next(scenes) == next(scenes) and now.routes == then.routes and now.instruments == then.instruments
+    wholes = ([WholeScenes(rig).whole(each) for each in rig.scenes if each.number == number] for rig in (now, then))
+    return common(now) == common(then) and next(wholes) == next(wholes)

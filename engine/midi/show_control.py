@@ -56,6 +56,12 @@ class ShowControl:
     settings: bytes = b""  # the time of timed_go, the control and value of set, the macro of fire
 
 
+def go(cue: str, device: int) -> bytes:
+    """GO for this cue, in the format "all types"."""
+    command = next(code for code, name in COMMANDS.items() if name == "go")
+    return bytes((*_START, device, _SHOW_CONTROL, ALL_TYPES, command, *cue.encode("ascii"), 0xF7))
+
+
 def read_show_control(message: bytes) -> ShowControl | None:
     """What a message says; None if it is not show control, or not as the standard defines it."""
     if not 7 <= len(message) <= _LONGEST or message[:2] != _START or message[3] != _SHOW_CONTROL:

@@ -6,11 +6,12 @@ from typing import Final
 
 from engine.core.cable.speed import DIN
 from engine.core.routing.compiled_scene import SceneCompiler
-from engine.core.routing.open_routes import FilterFaults
+from engine.core.routing.filter_chain import FilterFaults
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.timing.clock import CLOCK, PER_BEAT
 from engine.midi.timecode import RATES
 from engine.plurals import some
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.models.rig import Rig
 from filters.registry import registry
 
@@ -46,11 +47,14 @@ def loads(rig: Rig, density: int = DENSITY) -> Iterator[ForecastLoad]:
     if code is not None:
         rate = RATES[code.rate]
         per_code = round(4 * rate.denominator / rate.numerator * _QUARTER_FRAME)
+    lowering = Lowering(rig)
+    everywhere = lowering.routes(rig.routes, "route")
     for scene in rig.scenes:
+        routes = (*everywhere, *lowering.lowered(scene).routes)
         for name, port in rig.outputs.items():
             if port.wire != "din":
                 continue
-            players = {source for route in (*rig.routes, *scene.routes) if name in route.to for source in route.source}
+            players = {source for route in routes if name in route.to for source in route.source}
             yield ForecastLoad(
                 scene.number,
                 scene.name,
@@ -75,7 +79,9 @@ def warnings(rig: Rig, density: int = DENSITY) -> Iterator[str]:
 
 
 def _own_ports(rig: Rig) -> Iterator[str]:
-    routes = [*rig.routes, *(route for scene in rig.scenes for route in scene.routes)]
+    lowering = Lowering(rig)
+    routes = [*lowering.routes(rig.routes, "route")]
+    routes += [route for scene in rig.scenes for route in lowering.lowered(scene).routes]
     pairs = dict.fromkeys((source, to) for route in routes for source in route.source for to in route.to)
     for source, to in pairs:
         input_, output = rig.inputs[source], rig.outputs[to]

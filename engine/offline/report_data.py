@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, Final
 
-from engine.core.cable.program_burst import compile_burst, size
+from engine.core.cable.program_burst import compile_recall, size
 from engine.core.cable.queues import SHORT_SYSEX
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed, status_after
 from engine.midi.kinds import is_press
@@ -18,6 +18,7 @@ from engine.offline.rehearsal import Performance, SceneChange
 from engine.offline.report_findings import findings
 from engine.offline.song_time import SongTime
 from engine.offline.timed_cable import InstrumentReady, SentByCable
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.models.rig import Rig, sound_of
 
 FORMAT: Final = "bayleaf rehearsal 1"
@@ -127,7 +128,8 @@ def _costs(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -
         return {}
     names = list(done.rig.outputs)
     found = {}
-    for index, steps in compile_burst(done.rig, scene, {name: place for place, name in enumerate(names)}).items():
+    lowered, places = Lowering(done.rig).lowered(scene), {name: place for place, name in enumerate(names)}
+    for index, steps in compile_recall(done.rig, lowered, places).items():
         name = names[index]
         settled = ready[name].get(change.at, [])
         until = max(settled, default=change.at)

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from pydantic import BaseModel
+
 from engine.rig.models.rig import Rig, Route, Scene
 
 Table = dict[str, Any]
@@ -44,10 +46,14 @@ def scene_outline(scene: Scene) -> Table:
     }
 
 
+def _table(one: BaseModel) -> Table:
+    return one.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+
 def _route(route: Route) -> Table:
     return {
         "name": route.name,
         "from": list(route.source),
         "to": list(route.to),
-        "through": [one.model_dump(mode="json", by_alias=True, exclude_unset=True) for one in route.through],
+        "through": [each if isinstance(each, str) else _table(each) for each in route.through],
     }

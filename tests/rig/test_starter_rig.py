@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from engine.ports.open_system import lasting
 from engine.ports.port_names import resolve
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.read.load import read
 from engine.rig.starter_rig import starter
 
@@ -65,5 +66,10 @@ def test_the_demo_rig_shows_what_a_rig_can_say() -> None:
     assert {gear.bank for gear in rig.instruments.values()} == {"none", "msb", "lsb", "msb lsb"}
     assert len(rig.scenes) >= 4
     assert {control.do for control in rig.controls} == {"scene", "next", "back", "panic"}
-    used = {one.filter for scene in rig.scenes for route in (*scene.routes, *rig.routes) for one in route.through}
+    lowering = Lowering(rig)
+    routes = [
+        *lowering.routes(rig.routes, "route"),
+        *(one for each in rig.scenes for one in lowering.lowered(each).routes),
+    ]
+    used = {one.filter for route in routes for one in route.through}
     assert {"zone", "transpose", "notes", "add_bank", "channels"} <= used

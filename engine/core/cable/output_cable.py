@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from engine.core.cable.speed import CableSpeed
+from engine.midi.setup_words import is_value
 
 if TYPE_CHECKING:
     from engine.core.cable.remote_cable import RemoteCable
@@ -32,6 +33,11 @@ class BurstUnit(NamedTuple):
     unit: Unit
     settle: int
     lasting: bool = False
+
+    @property
+    def values(self) -> bool:
+        """Whether it sets values that stay as they are, rather than cause an event."""
+        return all(map(is_value, self.unit))
 
 
 @dataclass(slots=True)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
+from engine.core.cable.program_burst import Bursts, one_after_the_other
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import player
 from engine.core.routing.delayed_sending import DelayedSending
@@ -140,14 +141,24 @@ class CommandExecution:
         if state.scene is None:  # the start
             for output in state.compiled.setups:
                 self._outputs.set_up(now, output, out)
-        before = state.scene
-        routes = before.routes if before is not None else None
-        if scene is not before:
+        left = state.scene
+        routes = left.routes if left is not None else None
+        if scene is not left:
             self._change(now, scene, out)
         wanted = self._settling.change(now, routes, out)
-        result = self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
+        self.set_tempo(now, scene)
+        bursts = scene.compiled.entering
+        if left is not None and left is not scene and left.compiled.leaving:
+            bursts = one_after_the_other(left.compiled.leaving, bursts)
+        result = self._send_burst(now, scene, bursts, word, f"scene {scene.number} {scene.name}", who, out)
         self._settling.tell(now, wanted, out)
         return result
+
+    def set_tempo(self, now: int, scene: SceneInPlay) -> None:
+        """The rig's own clock runs at the tempo that the scene says, if it says one."""
+        clock = self._state.sync.clock
+        if scene.compiled.tempo is not None and clock is not None:
+            clock.set_bpm(now, scene.compiled.tempo)
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
@@ -166,18 +177,19 @@ class CommandExecution:
             return self._state.outcome(
                 "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
             )
-        result = self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
+        text = f"scene {scene.number} {scene.name} sent again"
+        result = self._send_burst(now, scene, scene.bursts, "resend", text, who, out)
         self._settling.tell_again(now, out)
         return result
 
     def _send_burst(
-        self, now: int, scene: SceneInPlay, word: str, text: str, who: str, out: list[Delivery]
+        self, now: int, scene: SceneInPlay, bursts: Bursts, word: str, text: str, who: str, out: list[Delivery]
     ) -> CommandResult:
         state = self._state
         for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            self._outputs.burst(now, cable.output, scene.bursts.get(cable.output, ()), out)
-        for output, listed in scene.bursts.items():
-            state.ledger.select(output, [message for step in listed for message in step.unit])
+            self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out)
+        for output, listed in bursts.items():
+            self._remember(output, tuple(message for step in listed for message in step.unit))
         cost = self._burst_cost(scene)
         return replace(
             state.outcome(word, AnswerCode.DONE, text, who),
@@ -234,11 +246,16 @@ class CommandExecution:
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
-        for message in messages:  # nobody's key holds these, and nobody's route feeds them
-            state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
-        state.ledger.select(output, selects_of(messages))
+        self._remember(output, messages)
         self._outputs.put(now, ((output, message) for message in messages), out)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
+
+    def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
+        """These were sent by nobody's key, and nobody's route feeds them."""
+        ledger, selects = self._state.ledger, selects_of(messages)
+        ledger.select(output, selects)
+        for message in messages if len(selects) < len(messages) else ():  # most bursts are banks and programs alone
+            ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock

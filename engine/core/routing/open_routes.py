@@ -5,35 +5,18 @@ each message, all of its deliveries; the second time, any number of routes and f
 """
 
 from collections import deque
-from collections.abc import Iterable
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.compiled_scene import FilterLink, Paths, RoutePath
+from engine.core.routing.compiled_scene import Paths, RoutePath
+from engine.core.routing.filter_chain import FilterFaults, FilterLink, through
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
 from engine.core.routing.told_values import Channel, Moved, made_of, moves_of
-from engine.midi.kinds import is_whole
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
 
 #: answers that all inputs in all scenes remember together, some 600 bytes each
 REMEMBERED: Final = 1 << 16
-
-
-class FilterFaults:
-    """Filters that raised or gave invalid answers: counted by filter, with the first fault of each in words."""
-
-    def __init__(self) -> None:
-        self.counts: dict[str, int] = {}
-        self.first: dict[str, str] = {}
-        self.raised: dict[str, Exception] = {}  # the first, with its traceback, until somebody takes it
-
-    def add(self, name: str, what: str, raised: Exception | None = None) -> None:
-        self.counts[name] = self.counts.get(name, 0) + 1
-        if name not in self.first:
-            self.first[name] = what
-            if raised is not None:
-                self.raised[name] = raised
 
 
 def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
@@ -44,43 +27,6 @@ def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -
         if not flowing:
             break
     return flowing
-
-
-def through(
-    link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults: FilterFaults
-) -> tuple[bytes | Later, ...]:
-    """What one filter makes of what reaches it; it is given delayed messages with the time at which they are due."""
-    answered: list[bytes | Later] = []
-    for item in flowing:
-        if isinstance(item, Later):
-            given = _answers(link, item.message, item.at, faults)
-            answered.extend(one if isinstance(one, Later) else Later(item.at, one) for one in given)
-        else:
-            answered.extend(_answers(link, item, now, faults))
-    return tuple(answered)
-
-
-def _answers(link: FilterLink, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
-    try:
-        given = tuple(link.step(message, now))
-        wrong = [one for one in given if not _is_answer(one, link)]
-    except Exception as fault:  # a plug-in may raise anything; the show goes on without it
-        trace = fault.__traceback__
-        while trace is not None and trace.tb_next is not None:
-            trace = trace.tb_next
-        place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
-        faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})", fault)
-        return (message,)
-    if wrong:
-        faults.add(link.name, f"it answered {wrong[0]!r}, which is no MIDI message")
-        return (message,)
-    return given
-
-
-def _is_answer(one: object, link: FilterLink) -> bool:
-    if isinstance(one, Later):  # a filter without state is not asked again, and its times would be remembered
-        return link.keeps_state and isinstance(one.at, int) and isinstance(one.message, bytes) and is_whole(one.message)
-    return isinstance(one, bytes) and is_whole(one)
 
 
 class AnswerMemory:

@@ -7,7 +7,8 @@ from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import duration, size
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.compiled_scene import CompiledScene, Paths, RoutePath
-from engine.core.routing.open_routes import AnswerMemory, FilterFaults, OpenRoutes
+from engine.core.routing.filter_chain import FilterFaults
+from engine.core.routing.open_routes import AnswerMemory, OpenRoutes
 
 
 class SharedRoutes:

@@ -161,7 +161,7 @@ class Settling:
             before = told.now(moved)
             if not players or all(_is_so(each.sent, before) for each in players.values()):
                 continue
-            if self._is_others(moved, players):
+            if told.is_commanded(moved) or self._is_others(moved, players):
                 continue
             if moved.channel in sounding:
                 state.gestures.waiting.add(moved.channel)

@@ -94,7 +94,7 @@ class ToldValues:
     def __init__(self) -> None:
         self._told: dict[Moved, Told] = {}
         self._set_up: dict[Moved, bytes] = {}  # what the rig sets on an instrument
-        self._commanded: dict[Moved, bytes] = {}  # what a control has sent, to stay
+        self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these."""
@@ -110,7 +110,7 @@ class ToldValues:
         self._keep(self._set_up, moves)
 
     def command(self, moves: Iterable[Move]) -> None:
-        """A control has sent these."""
+        """A scene or a control has sent these."""
         self._keep(self._commanded, moves)
 
     def _keep(self, kept: dict[Moved, bytes], moves: Iterable[Move]) -> None:
@@ -131,6 +131,10 @@ class ToldValues:
         """What it was last moved to; None if it is at rest, or was never moved."""
         told = self._told.get(moved)
         return told.sent if told is not None else self._kept(moved)
+
+    def is_commanded(self, moved: Moved) -> bool:
+        """Whether a scene or a control has set it, and no hand has moved it since."""
+        return moved in self._commanded and moved not in self._told
 
     def _kept(self, moved: Moved) -> bytes | None:
         return self._commanded.get(moved) or self._set_up.get(moved)

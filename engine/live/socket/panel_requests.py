@@ -42,6 +42,7 @@ from engine.protocol import (
     refused,
 )
 from engine.rig.edit import differences
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import Rig, Scene
 from engine.rig.read.raw_data import no_such
 from filters.registry import FilterSettings, registry
@@ -158,11 +159,14 @@ def _explained(rig: Rig, scene: Scene, source: str, message: bytes, muted: set[s
 
 
 def _verdict(rig: Rig, scene: Scene, route: RouteVerdict, muted: set[str]) -> Facts:
-    name = (rig.routes if route.lasting else scene.routes)[route.place].name
+    """`route`: "lasting", the place of one of the scene's own, or what a line or an inherited route is called."""
+    listed = rig.routes if route.lasting else getattr(WholeScenes(rig).whole(scene), route.kind)
+    found = listed[route.place]
+    own = next((place for place, each in enumerate(scene.routes) if each is found), route.route)
     return {
-        "route": "lasting" if route.lasting else route.place,
-        "name": name,
-        "muted": name in muted,
+        "route": "lasting" if route.lasting else own,
+        "name": found.name,
+        "muted": found.name in muted,
         "steps": [{"filter": one.filter, "verdict": one.words} for one in route.filters],
         "to": list(route.outputs),
         "gets": shown(route.result),

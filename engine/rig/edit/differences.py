@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from difflib import unified_diff
 from typing import Any
 
-from engine.rig.edit.filter_words import bank_in_words, filter_in_words
+from engine.rig.edit.filter_words import bank_in_words, link_in_words
 from engine.rig.models.rig import BurstStep, Rig, Route, Scene, gear_at, sound_of
 
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
@@ -123,7 +123,7 @@ def _fields(whose: str, a: Any, b: Any) -> list[str]:
 
 def _route(route: Route) -> str:
     name = f'"{route.name}" ' if route.name else ""
-    through = ", ".join(map(filter_in_words, route.through))
+    through = ", ".join(map(link_in_words, route.through))
     return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
         f" through {through}" if through else ""
     )

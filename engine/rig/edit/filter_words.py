@@ -15,6 +15,11 @@ def filter_in_words(settings: FilterSettings) -> str:
     return ", ".join(_setting(name, key, value) for key, value in given.items()) or name
 
 
+def link_in_words(link: FilterSettings | str) -> str:
+    """A filter of a chain, or a chain that it names."""
+    return f'chain "{link}"' if isinstance(link, str) else filter_in_words(link)
+
+
 def _setting(name: str, key: str, value: Any) -> str:
     words = WORDS.get((name, key))
     if words is not None:

@@ -12,11 +12,13 @@ from typing import Any, Final, NamedTuple
 
 from pydantic import ValidationError
 
+from engine.midi.message_words import MIDDLE_CS
 from engine.plurals import counted
 from engine.regular_files import NotRegular, TooLong, decoded, read_regular
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.cross_checks import cross_check
-from engine.rig.read.raw_data import Complaint, Keys, shortened
+from engine.rig.read.raw_data import Complaint, Keys, shortened, table
 from engine.rig.read.sound_list import with_lists
 from engine.rig.read.templates import with_templates
 from engine.rig.read.toml_errors import TomlError
@@ -28,6 +30,7 @@ from engine.user_error import UserError
 
 _NO_LINE: Final = 0
 _LISTED: Final = 100  # mistakes that are listed; of the others only the number is given
+_INHERITED: Final = 200_000  # lines of scenes that are like others; a rig of 500 cues has 20,000
 _SENTENCE: Final = 4000  # characters of one; names in it may be long
 _COMPARED: Final = 1000  # mistakes between two places of the file after which no more are looked for
 
@@ -118,14 +121,34 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
     compared = [*islice(cross_check(data, lists=lists), _COMPARED)]
     complaints += compared
     try:
-        rig = rig_model().model_validate(data)
+        rig = rig_model().model_validate(data, context=naming(data))
     except ValidationError as fault:
         found = [*_compared(complaints), *_validated(data, fault)]
     else:
+        complaints += _grown(rig) if not complaints else []
         if not complaints:
             return rig
         found = _compared(complaints)
     raise _error(text, source, found, len(compared) < _COMPARED)
+
+
+def _grown(rig: Rig) -> list[Complaint]:
+    """The first scene with which all that scenes inherit is too much: ten thousand lines may be inherited as often."""
+    wholes, lines = WholeScenes(rig), 0
+    for place, scene in enumerate(rig.scenes):
+        if scene.like is not None:
+            whole = wholes.whole(scene)
+            lines += sum(map(len, (whole.play, whole.routes, whole.burst, whole.enter, whole.leave)))
+        if lines > _INHERITED:
+            text = f"with what they inherit, the scenes so far have more than {_INHERITED} lines; inherit less"
+            return [Complaint(("scenes", place, "like"), text)]
+    return []
+
+
+def naming(data: dict[str, Any]) -> dict[str, Any]:
+    """What names of notes depend on, as the context of validation: how the gear in this rig prints middle C."""
+    middle_c = table(data, "rig").get("middle_c")
+    return {"middle_c": middle_c} if middle_c in MIDDLE_CS else {}
 
 
 class _Finding(NamedTuple):

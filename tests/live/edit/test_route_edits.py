@@ -52,7 +52,7 @@ class Panel:
 
     def routes(self, scene: int) -> list[tuple[object, object, list[str]]]:
         return [
-            (route.source, route.to, [step.filter for step in route.through])
+            (route.source, route.to, [step if isinstance(step, str) else step.filter for step in route.through])
             for route in self.bench.scene(scene).routes
         ]
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.read.load import RigError, RigProblem, load, read
 from engine.rig.read.sound_list import SoundListError, sound_list
 from tests.support.plain_rig import RIG
@@ -35,7 +36,8 @@ def test_a_good_rig_loads_with_its_defaults() -> None:
     assert rig.instruments["old-synth"].programs_from == 0
     assert rig.scenes[0].routes[0].source == ("keys",)
     assert rig.scenes[0].routes[1].source == ("keys", "pedals")
-    assert [settings.filter for settings in rig.scenes[0].routes[0].through] == ["channels", "transpose"]
+    chain = Lowering(rig).lowered(rig.scenes[0]).routes[0].through
+    assert [settings.filter for settings in chain] == ["channels", "transpose"]
     assert rig.controls[0].guard == 250_000_000
     assert rig.controls[1].guard == 30_000_000
     assert rig.controls[1].passes is False
