@@ -142,7 +142,7 @@ class CommandExecution:
             for output in state.compiled.setups:
                 self._outputs.set_up(now, output, out)
         left = state.scene
-        routes = left.routes if left is not None else None
+        routes = left.routes if left is not None and not scene.compiled.cuts else None
         if scene is not left:
             self._change(now, scene, out)
         wanted = self._settling.change(now, routes, out)

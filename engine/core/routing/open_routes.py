@@ -102,7 +102,7 @@ class OpenRoutes:
         value would undo it: a switch that latches, for one, is not pressed.
         """
         known = self._known[source].get(message) or self._work_out(source, message, 0)
-        moved = {move.moved: move.sent for move in known.moves}
+        moved = {move.moved: move.sent for move in known.moves if move.sent}
         for path in self.called[source]:
             undone = self._moved_by((path.renewed(),), rest_of(message) or message)
             asked = self._moved_by((path.renewed(),), message)
@@ -126,7 +126,8 @@ class OpenRoutes:
         """What this message moves on its way along these paths, now and later."""
         units, later = self._run(paths, message, 0)
         units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
-        return {each.moved: each.sent for at, unit in units for each in moves_of(at, unit) + made_of(at, unit)}
+        made = (each for at, unit in units for each in moves_of(at, unit) + made_of(at, unit))
+        return {each.moved: each.sent for each in made if each.sent}
 
     def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
         worked_out = answer(message, self._run(self.lasting[source], message, now)[0])

@@ -130,7 +130,7 @@ class Settling:
             }
             if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
                 state.gestures.waiting.add(moved.channel)
-            elif leaving:
+            elif leaving and (moved not in wanted or _is_pedal(moved.what)):  # else it is told just now
                 self._outputs.put(now, state.ledger.leave(moved, leaving), out)
 
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:

@@ -7,7 +7,7 @@ control set there, or else to the values of RP-015.
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, MSB_OF, PARAMETERS
+from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, PARAMETERS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_release
 from engine.midi.rest_values import rest_of
 
@@ -30,7 +30,7 @@ class Moved(NamedTuple):
 
 
 class Move(NamedTuple):
-    """What is moved, by which message, and whether that is to its resting value."""
+    """What is moved, by which message (empty for an LSB that its MSB moves), and whether that is to its rest."""
 
     moved: Moved
     sent: bytes
@@ -64,8 +64,7 @@ def moves_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
             continue
         moves.append(Move(Moved(output, _name(message)), message, is_at_rest(message)))
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
-            low = bytes((message[0], LSB_OF[message[1]], 0))
-            moves.append(Move(Moved(output, low[:2]), low, True))
+            moves.append(Move(Moved(output, bytes((message[0], LSB_OF[message[1]]))), b"", True))
     return tuple(moves)
 
 
@@ -83,9 +82,8 @@ def _name(message: bytes) -> bytes:
 
 
 def is_at_rest(message: bytes) -> bool:
-    """Whether this brings what it moves to rest. An LSB is at rest at 0."""
-    low = message[0] & 0xF0 == CONTROLLER and message[1] in MSB_OF
-    return message[2] == 0 if low else rest_of(message) == message
+    """Whether this brings what it moves to rest."""
+    return rest_of(message) == message
 
 
 class ToldValues:
