@@ -77,7 +77,9 @@ class SetlistRequest(Request):
 
 
 class PanicRequest(Request):
-    """Silence every output."""
+    """Silence every output, or one instrument."""
+
+    instrument: Name | None = Field(None, description="the name of an instrument, or null for everything")
 
 
 class ResendRequest(Request):

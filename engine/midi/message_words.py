@@ -8,6 +8,7 @@ import re
 from typing import Final, Literal, get_args
 
 from engine.midi.controllers import LOCAL_CONTROL, MODE_MESSAGES, MONO_ON, NAMES, ON_FROM, SWITCHES
+from engine.midi.key_messages import key_name, read_key
 from engine.midi.kinds import (
     AFTERTOUCH,
     CONTROLLER,
@@ -130,6 +131,8 @@ def _describe_controller(number: int, value: int) -> str:
 
 def _describe_system(message: Message) -> str:
     name = kind_of(message).name.replace("_", " ")
+    if (key := read_key(message)) is not None:
+        return f"key {key_name(key.code)} {'down' if key.down else 'up'}"
     if name == "sysex":
         shown = to_hex(message[:_SYSEX_SHOWN])
         return f"SysEx {len(message)} bytes: {shown}{' …' if len(message) > _SYSEX_SHOWN else ''}"

@@ -1,10 +1,11 @@
-"""Opens the ports of a backend, and byte devices: all that other packages need of the adapters."""
+"""Opens the ports of a backend, byte devices and keyboards: all that other packages need of the adapters."""
 
 import sys
 from collections.abc import Callable, Sequence
 from typing import Final
 
 from engine.ports.byte_device import open_device_input, open_device_output
+from engine.ports.keyboards import keyboards, open_keyboard
 from engine.ports.memory import MemorySystem
 from engine.ports.port import PortError, PortSystem
 from engine.ports.port_names import plain
@@ -15,7 +16,15 @@ _NEITHER: Final = (
     "this system has no ALSA sequencer, and no JACK server is running; load ALSA's (modprobe snd-seq), or start JACK"
 )
 
-__all__ = ["BACKENDS", "lasting", "open_device_input", "open_device_output", "open_system"]
+__all__ = [
+    "BACKENDS",
+    "keyboards",
+    "lasting",
+    "open_device_input",
+    "open_device_output",
+    "open_keyboard",
+    "open_system",
+]
 
 
 def lasting(backend: str | None, names: Sequence[str]) -> list[str]:
@@ -51,7 +60,7 @@ def open_system(backend: str | None, client_name: str, say: Callable[[str], None
         system = _jack(client_name)
     except PortError:
         raise PortError(_NEITHER) from None
-    say("this system has no ALSA sequencer; the JACK server that is running takes its place")
+    say("no ALSA sequencer on this system; using the JACK server that is running")
     return system
 
 

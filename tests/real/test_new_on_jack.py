@@ -16,7 +16,7 @@ from tests.support.simulated_instrument import IDENTITY, INQUIRY
 from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
-SAID = "this system has no ALSA sequencer; the JACK server that is running takes its place\n"
+SAID = "no ALSA sequencer on this system; using the JACK server that is running\n"
 
 pytestmark = pytest.mark.skipif(Path(rtmidi_system._ALSA_SEQUENCER).exists(), reason="this system has ALSA")
 

@@ -9,6 +9,7 @@ from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import Bursts, one_after_the_other
+from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
@@ -64,8 +65,8 @@ class CommandExecution:
                 return self._tap(now, who)
             case do.SendPreset(output, messages):
                 return self._send(now, output, messages, who, out)
-            case do.Panic():
-                return self._panic(now, who, out)
+            case do.Panic(instrument):
+                return self._panic(now, who, out) if instrument is None else self._panic_at(now, instrument, who, out)
             case do.Resend():
                 return self.resend(now, who, out)
         raise TypeError(f"the engine cannot carry out {command}")
@@ -241,12 +242,31 @@ class CommandExecution:
         state.delayed.forget(state.delayed.players)
         if state.silencing.resets_filters:
             state.renew_filters(lambda source, path: True, keep_time=True)
+        more = EVERY_KEY if self._is_again(now, None) else ()
         for cable in state.cables:
-            self._outputs.silence(now, cable, out)
+            self._outputs.silence(now, cable, out, more=more)
         state.ledger.forget_keys()
         outputs = counted(len(state.cables), "output")
         text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"
         return state.outcome("panic", AnswerCode.DONE, text, who)
+
+    def _panic_at(self, now: int, name: str, who: str, out: list[Delivery]) -> CommandResult:
+        """The same for one instrument; the others play on."""
+        state = self._state
+        rig = state.compiled.rig
+        gear = rig.instruments.get(name)
+        if gear is None:
+            text = f"{no_such('instrument', name, rig.instruments)}; nothing changed"
+            return state.outcome("panic", AnswerCode.UNKNOWN_INSTRUMENT, text, who)
+        output = state.compiled.outputs.index(gear.output)
+        self._outputs.silence_channel(now, output, gear.channel - 1, self._is_again(now, name), out)
+        text = f"panic: {name} silenced, channel {gear.channel} of {gear.output}"
+        return state.outcome("panic instrument", AnswerCode.DONE, text, who)
+
+    def _is_again(self, now: int, instrument: str | None) -> bool:
+        """Whether this is the second panic in a short time; the next one counts from here."""
+        last, self._state.panics[instrument] = self._state.panics.get(instrument), now
+        return last is not None and now - last <= self._state.silencing.again_ns
 
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state

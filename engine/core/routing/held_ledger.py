@@ -235,13 +235,20 @@ class Ledger:
         """How many keys of outputs are sounding."""
         return len(self._holders)
 
-    def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output), which then counts as silent."""
-        gone = [target for target in self._holders if output is None or target.output == output]
+    def cut(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds, which then counts as silent.
+
+        All that sounds on one output, if it is given; with `channel` (0 to 15) too, on that channel of it.
+        """
+
+        def ends(target: Target) -> bool:
+            return (output is None or target.output == output) and (channel is None or target.channel == channel)
+
+        gone = [target for target in self._holders if ends(target)]
         for presses in self._presses.values():
             # its release comes later, and must not cut what is played there then
             for press in presses:
-                press.targets = tuple(each for each in press.targets if output is not None and each.output != output)
+                press.targets = tuple(each for each in press.targets if not ends(each))
             _merge(presses)
         for target in gone:
             count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
@@ -321,9 +328,13 @@ class Ledger:
         for target in once:
             self._holders.setdefault(target, {})[source] = 1
 
-    def settle_output(self, output: int) -> Iterator[tuple[int, bytes]]:
-        """The resting values of everything that is off rest on one output."""
-        return self.settle(lambda source, message, moved: moved.output != output)
+    def settle_output(self, output: int, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """The resting values of everything that is off rest on one output, or on one channel (0 to 15) of it."""
+
+        def stays(source: int, message: bytes, moved: Moved) -> bool:
+            return moved.output != output or (channel is not None and moved.what[0] & 0x0F != channel)
+
+        return self.settle(stays)
 
     # The sound that each channel was last set to
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable
-from engine.core.cable.silencing_messages import WHEELS
+from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.state import State
 from engine.midi.kinds import is_release
@@ -77,11 +77,24 @@ class Outputs:
         offs = [*(message for message in known if is_release(message)), *owed]
         if not silencing.each_press:
             offs = [*dict.fromkeys(offs)]
+        more = [message for message in more if message not in offs]
         swept = {*offs, *silencing.sweep, *more}
         rest = (message for message in known if message not in swept)
         sent = [*offs, *silencing.sweep, *more, *rest]
         cable.panic(now, sent, out)
         self._state.merging.by_nobody(cable.output, sent)
+
+    def silence_channel(self, now: int, output: int, channel: int, more: bool, out: list[Delivery]) -> None:
+        """The same for one channel (0 to 15); `more`: a note-off for every key of it as well.
+
+        What plays on the other channels of its cable goes on.
+        """
+        ledger = self._state.ledger
+        known = [message for _, message in (*ledger.cut(output, channel), *ledger.settle_output(output, channel))]
+        offs = [message for message in known if is_release(message)]
+        every_key = EVERY_KEY if more else ()
+        swept = [message for message in (*self._state.silencing.sweep, *every_key) if message[0] & 0x0F == channel]
+        self.put(now, ((output, message) for message in dict.fromkeys((*offs, *swept, *known))), out)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
         state = self._state

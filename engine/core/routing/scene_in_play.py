@@ -16,6 +16,7 @@ from engine.core.routing.compiled_scene import CompiledScene, Paths, RoutePath
 from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
+from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.kinds import is_press, is_release
 from engine.midi.rest_values import rest_of
 from filters.registry import NEVER, Later
@@ -53,10 +54,11 @@ class RoutedMessage:
     held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
     merges: bool = False  # whether other players on the same channels may change what becomes of it
     highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
+    prefix: bool = False  # it belongs to the velocity of the next note
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.selects or self.later or self.highs)
+        self.noted = bool(self.moves or self.selects or self.later or self.highs or self.prefix)
 
 
 def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
@@ -86,7 +88,8 @@ def answer(
     said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, (), merges, highs)
+        prefix = message[0] < 0xF0 and is_prefix(message)
+        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, (), merges, highs, prefix)
     if is_press(message):
         return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, (), merges, highs)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)

@@ -83,7 +83,7 @@ class ShowRequests:
             FirstRequest: lambda _: self._apply(FirstScene()),
             EntryRequest: lambda asked: self._apply(GoToEntry(asked.entry)),
             SetlistRequest: lambda asked: self._apply(ChooseSetlist(asked.setlist)),
-            PanicRequest: lambda _: self._apply(Panic()),
+            PanicRequest: lambda asked: self._apply(Panic(asked.instrument)),
             ResendRequest: lambda _: self._apply(Resend()),
             TapRequest: lambda _: self._apply(TapTempo()),
             ClockRequest: lambda asked: self._apply(ControlClock(asked.what, asked.value)),

@@ -45,12 +45,18 @@ def _changed(current: Rig, new: Rig) -> Iterator[str]:
             yield f"[{table}]"
     for kind in ("inputs", "outputs"):
         yield from _differing(kind, "device", _devices(getattr(current, kind)), _devices(getattr(new, kind)))
+    yield from _differing("inputs", "keyboard", _keyboards(current), _keyboards(new))
     yield from _differing("instruments", "sounds_from", _lists(current), _lists(new))
 
 
 def _devices(ports: Mapping[str, Input | Output]) -> dict[str, object]:
     """The devices by port, each with its machine."""
     return {name: (port.machine, port.device) for name, port in ports.items() if port.device is not None}
+
+
+def _keyboards(rig: Rig) -> dict[str, object]:
+    """The keyboards by input, each with its machine."""
+    return {name: (port.machine, port.keyboard) for name, port in rig.inputs.items() if port.keyboard is not None}
 
 
 def _lists(rig: Rig) -> dict[str, object]:

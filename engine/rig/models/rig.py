@@ -18,6 +18,7 @@ from pydantic import (
 )
 
 from engine.midi.message_words import MiddleC
+from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
 from engine.rig.models.formats import Since
@@ -63,16 +64,43 @@ class _Port(Part):
 
     @model_validator(mode="after")
     def _one_place(self) -> "_Port":
-        if (self.port is None) == (self.device is None):
-            raise ValueError("give either port (a pattern on the system's port name) or device (a path)")
+        if sum(each is not None for each in self.where) != 1:
+            raise ValueError(f"give either port (a pattern on the system's port name) or device (a path){self._or()}")
         return self
+
+    @property
+    def where(self) -> tuple[str | None, ...]:
+        """Which port of its machine it is."""
+        return self.port, self.device
+
+    def _or(self) -> str:
+        return ""
+
+
+def _keyboard(found: str) -> str:
+    """A pattern that begins with a wildcard might take the keyboard of this computer while the one meant is away."""
+    if found[:1] in ("*", "?", "["):
+        raise ValueError('the name of a keyboard from its beginning, such as "Page turner*"')
+    return found
 
 
 class Input(_Port):
-    """`stop`: what it never sends on; `through`: filters before every route and line from it."""
+    """`keyboard`: instead of a port, a computer keyboard or page-turn pedal, by a pattern on its name.
 
+    `stop`: what it never sends on; `through`: filters before every route and line from it.
+    """
+
+    keyboard: Annotated[Text | None, AfterValidator(lambda found: found and _keyboard(found)), Since(2)] = None
     stop: Annotated[Stops, Since(2)] = ()
     through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()
+
+    @property
+    def where(self) -> tuple[str | None, ...]:
+        """Which port of its machine it is."""
+        return self.port, self.device, self.keyboard
+
+    def _or(self) -> str:
+        return ", or keyboard (a pattern on the name of a keyboard)"
 
 
 class Output(_Port):
@@ -300,8 +328,10 @@ class Rig(Part):
         return next((scene for scene in self.scenes if scene.cue == cue), None)
 
     def scene_of_cue(self, cue: str) -> Scene | None:
-        """The scene that show control means by this cue, without zeros before it: the one of this number."""
-        return self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        """The scene that show control means by this cue, which is plain: the one so labelled, or of this number."""
+        labelled = (scene for scene in self.scenes if scene.cue is not None and plain_cue(scene.cue) == cue)
+        numbered = self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        return next(labelled, numbered)
 
     def home(self, port: Input | Output) -> str | None:
         """The machine that a port is plugged into; None in a rig on one machine."""

@@ -6,6 +6,7 @@ the wrong kind is passed over here; the models complain about it.
 
 from collections.abc import Collection, Iterable, Iterator
 
+from engine.midi.key_messages import key_name
 from engine.rig.models.formats import too_new
 from engine.rig.models.references import references
 from engine.rig.models.rig import Rig, rig_model
@@ -34,6 +35,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _names_like_numbers(data)
     yield from _bursts(data, lists)
     yield from _controls(data)
+    yield from _keyboards(data)
     yield from _clock_outputs(data)
     yield from check_chains(data)
     yield from check_scenes(data, lists)
@@ -89,7 +91,7 @@ def _port_names(data: Data) -> Iterator[Complaint]:
 def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
     taken: dict[tuple[str | None, str, str], str] = {}
     for name, port in table(data, section).items():
-        for kind in ("port", "device"):
+        for kind in ("port", "device", "keyboard"):
             where = port.get(kind) if isinstance(port, dict) else None
             if not isinstance(where, str):
                 continue
@@ -269,7 +271,9 @@ def _condition(control: Data) -> Data:
     condition = {**table(control, "when"), "scenes": control.get("scenes")}
     if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
         condition["at_least"] = 64
-    if ("controller" in condition or "note" in condition) and "turn" not in condition:
+    if isinstance(condition.get("key"), int):
+        condition["key"] = key_name(condition["key"])
+    if {"controller", "note", "key"} & condition.keys() and "turn" not in condition:
         condition.setdefault("press", "short")  # the default, which counts at once if there is no other kind of press
     for key in ("note", "program", "song"):
         if isinstance(condition.get(key), int):
@@ -277,6 +281,28 @@ def _condition(control: Data) -> Data:
     if isinstance(condition.get("sysex"), str):
         condition["sysex"] = "".join(condition["sysex"].split()).upper()
     return condition
+
+
+# Keyboards
+
+
+def _keyboards(data: Data) -> Iterator[Complaint]:
+    """The keys of keyboards serve controls, and nothing else does."""
+    inputs = table(data, "inputs")
+    boards = [name for name, port in inputs.items() if isinstance(port, dict) and "keyboard" in port]
+    for found in references(data, Rig):
+        if found.mark.section == "inputs" and found.name in boards and found.keys[0] != "controls":
+            yield Complaint(
+                found.keys, f'"{found.name}" is a keyboard: its keys serve controls only; leave it out here'
+            )
+    for index, control in tables(data, "controls"):
+        source, when = control.get("input"), table(control, "when")
+        if isinstance(source, str) and source in inputs and when and ("key" in when) != (source in boards):
+            place: Keys = ("controls", index, "when")
+            if "key" in when:
+                yield Complaint((*place, "key"), f'"{source}" is not a keyboard; only an input with keyboard has keys')
+            else:
+                yield Complaint(place, f'"{source}" is a keyboard; write when = {{ key = "PageDown" }}')
 
 
 # Clock

@@ -420,8 +420,7 @@ def test_what_comes_again_out_of_step_is_no_round() -> None:
     """A fast roll beside a fader that trembles out of step looks no more like a loop than half of it does: for two
     windows nothing is asked."""
     made = looped(STRAIGHT, (), ())
-    for number in range(3):
-        made.plan(0, KEYS, bytes((0xB0, 20 + number, 1)))
+    made.plan(0, KEYS, b"\xb0\x14\x01")
     for at in range(58):
         made.plan(at, KEYS, ON)
     for at in range(0, 58, 6):

@@ -102,6 +102,16 @@ def test_what_opens_the_machine_may_not(old: str, new: str, named: str) -> None:
     assert refused(RIG.replace(old, new)) == named
 
 
+def test_a_keyboard_may_not() -> None:
+    """A keyboard, which Bayleaf would take away from whoever types on it, neither comes nor goes nor changes."""
+    plain = RIG.replace("format = 1", "format = 2")
+    pedal, other = (
+        plain.replace("[outputs]", f'pages = {{ keyboard = "{name}" }}\n[outputs]') for name in ("Pedal", "Laptop")
+    )
+    for new, current in ((pedal, plain), (plain, pedal), (other, pedal)):
+        assert refused(new, current) == "inputs.pages.keyboard"
+
+
 def test_a_network_may_not_change() -> None:
     """A rig that comes over MIDI adds no machine, moves none, and does not say which one reads it."""
     assert refused(RIG + MACHINES) == "[network]"
