@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from engine.rig.edit.scene_difference import as_difference
+from engine.rig.edit.scene_difference import PLAYED, as_difference
 from engine.rig.edit.toml_edits import Block, EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
 from engine.rig.lowering.whole_scenes import WholeScenes
@@ -290,9 +290,9 @@ def _stored(text: str, number: int, name: str, played: Table) -> str:
         _free(sheet.data, "name", name)
         return _made(sheet, number, name, played)
     text = _renamed(text, number, name)
-    said = {**_played_by(text, number, name, played)}
+    said = _played_by(text, number, name, played)
     for key in _LISTS:
-        text = _listed(text, number, key, said.get(key, ()))
+        text = _listed(text, number, key, said[key] or ())
     for key in said.keys() - {*_LISTS}:
         text = _in_scene(text, number, partial(_valued, key=key, value=said[key]))
     return text
@@ -302,7 +302,8 @@ def _played_by(text: str, number: int, name: str, played: Table) -> Table:
     """What a scene has to say to play this; None for a key that it may no longer have."""
     rig = read(text, "rig", lists=False)
     scene = next(each for each in rig.scenes if each.number == number)
-    everything = {"transpose": None, **played}
+    nothing: Table = dict.fromkeys(PLAYED)
+    everything = {**nothing, **played}
     if scene.like is None:
         return everything
     alone = {"format": 2, "scenes": [{"number": number, "name": name, **played}]}
@@ -312,7 +313,7 @@ def _played_by(text: str, number: int, name: str, played: Table) -> Table:
         return everything  # the edited rig will be rejected with the reason
     difference = as_difference(rig, scene, wanted)
     if difference is not None:
-        return {"transpose": None, **difference}
+        return {**nothing, **difference}
     whole = WholeScenes(rig).whole(scene).model_dump(mode="json", by_alias=True, exclude_unset=True)
     kept: Table = {key: whole[key] for key in ("tempo", "held", "enter", "leave") if key in whole}
     return {**everything, **kept, "like": None}

@@ -183,7 +183,10 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
         ({"what": "chain", "scene": 1, "route": -1, "through": []}, "scene 1 has 1 route"),
         ({"what": "chain", "scene": 1, "route": True, "through": []}, '"route" must be the place of a route'),
         ({"what": "chain", "scene": 1, "route": 0}, 'needs "through": a list of filters, each with its settings'),
-        ({"what": "chain", "scene": 1, "route": 0, "through": ["thin"]}, 'there is no chain "thin"; for the filter write {'),
+        (
+            {"what": "chain", "scene": 1, "route": 0, "through": ["thin"]},
+            'there is no chain "thin"; for the filter write {',
+        ),
         ({"what": "burst", "scene": 1, "burst": {}}, '"burst" must be a list of steps'),
         (
             {"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "transpose", "semitones": 200}]},
