@@ -552,7 +552,10 @@ class InvalidRigAnswer(Answer):
 
 
 class CommandAnswer(Answer):
-    """To a command of the show: what it changed and what that costs. Bytes, and nanoseconds."""
+    """To a command of the show: what it changed and what that costs. Bytes, and nanoseconds.
+
+    `instruments`: how many are put on another sound; `unchanged`: how many are on theirs already.
+    """
 
     do: str
     source: str
@@ -561,6 +564,7 @@ class CommandAnswer(Answer):
     ready_ns: int
     held: int
     instruments: int
+    unchanged: int = 0
 
 
 class StatusAnswer(Answer):

@@ -204,8 +204,13 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(now, source, message, answer, out)
-        if answer.merges and state.merging.on:
-            units = state.merging.merge(source, message, units, scene)
+        if answer.merges:
+            if state.merging.on:
+                units = state.merging.merge(source, message, units, scene)
+            if answer.selects:  # banks and programs are among what is merged
+                for output, unit in units:
+                    cables[output].select(now, unit, out)
+                return
         for output, unit in units:
             cables[output].put(now, unit, out)
 
@@ -234,15 +239,13 @@ class Engine:
         return answer
 
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
-        """Write down what was moved and selected, and what is to be sent later, which may be now."""
+        """Write down what was moved, and what is to be sent later, which may be now."""
         state = self.state
         if answer.prefix and state.scene is not None:
             state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
         state.ledger.move(source, message, answer.moves)
         if answer.highs:
             state.merging.note(source, answer.highs)
-        for output, selecting in answer.selects:
-            state.ledger.select(output, selecting)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:

@@ -68,7 +68,7 @@ def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
     sounding = set()
     for index, output in enumerate(engine.outputs):
         if output in engine.rig.outputs:
-            for channel, unit in sorted(engine.state.ledger.sounds(index).items()):
+            for channel, unit in sorted(engine.state.cables[index].sounds.items()):
                 steps.append(_step(engine.rig, output, channel + 1, unit))
                 sounding.add((output, channel + 1))
     for place, step in enumerate(over.burst if over else ()):
@@ -81,7 +81,7 @@ def sounds(engine: Engine) -> dict[str, str | None]:
     """By instrument, the name of its present sound, None if it has no name. Those never sent a sound are left out."""
     found: dict[str, str | None] = {}
     for name, gear in engine.rig.instruments.items():
-        unit = engine.state.ledger.sounds(engine.outputs.index(gear.output)).get(gear.channel - 1)
+        unit = engine.state.cables[engine.outputs.index(gear.output)].sounds.get(gear.channel - 1)
         if unit is not None:
             found[name] = sound_of(gear, *_selected(unit))
     return found

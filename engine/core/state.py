@@ -48,7 +48,7 @@ class State:
         maker: CableMaker,
         rules: Rules = RULES,
     ) -> None:
-        self.compiled, self.silencing = compiled, rules.silencing
+        self.compiled, self.silencing, self.only_changes = compiled, rules.silencing, rules.only_changes
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force

@@ -144,9 +144,9 @@ def test_what_is_stored_sends_the_same_bytes() -> None:
         return "{ " + ", ".join(f"{key} = {value!r}" for key, value in step.items()) + " }"
 
     stored = ", ".join(text(step) for step in scene_snapshot.burst(router())).replace("'", '"')
-    again = engine(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
     sent = []
     for scene in (1, 3):
+        again = engine(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
         out = recall(again, 0, scene)
         _, later = run_dry(again, 0)
         sent.append([hexed(out + later, output) for output in (0, 1)])

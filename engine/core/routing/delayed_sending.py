@@ -23,10 +23,9 @@ class DelayedSending:
         cables, prefixes = self._state.cables, self._state.prefixes
         for due in self._state.delayed.take(now):
             for output, unit in self._deliveries(due):
-                cable = cables[output]
-                if prefixes.any and not cable.full:  # it must not take what belongs to a player's note
+                if prefixes.any and not cables[output].full:  # it must not take what belongs to a player's note
                     unit = prefixes.with_low(output, unit)
-                cable.put(now, unit, out)
+                self._outputs.route(now, output, unit, out)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message

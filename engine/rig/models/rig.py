@@ -132,6 +132,7 @@ class Instrument(Part):
     like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
+    always: Annotated[bool, Since(2)] = False  # its program is sent at every recall
     programs_from: Literal[0, 1] = 1
     sounds_from: Text | None = None  # a sound list, read into `sounds`; sounds given there override it
     setup: SetupLines = ()  # sent before the sounds, at the start and when the output is reconnected
