@@ -27,7 +27,7 @@ from engine.core.routing.held_ledger import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without
+from engine.core.routing.scene_in_play import PLAIN, PRESS, RELEASE, RoutedMessage, without
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
@@ -139,6 +139,8 @@ class Engine:
             # a key whose press was routed, in another scene maybe, must not hang
             if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
+            else:
+                state.prefixes.skip(source, message)
             for asked in taken.commands:
                 self._obey_control(now, source, asked, describe(message), out)
             return out
@@ -190,6 +192,9 @@ class Engine:
                     units = answer.units
                     break
             state.ledger.press(source, message, answer.targets)
+        if answer.kind != PLAIN and state.prefixes.any:
+            full = [cable.output for cable in cables if cable.full]
+            units = state.prefixes.give(source, message, [*units], full)
         if message[0] >= SYSEX:
             if message == SENSE:
                 state.sensing.carry(now, (output for output, _ in answer.units))
@@ -199,8 +204,13 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(now, source, message, answer, out)
-        if answer.merges and state.merging.on:
-            units = state.merging.merge(source, message, units, scene)
+        if answer.merges:
+            if state.merging.on:
+                units = state.merging.merge(source, message, units, scene)
+            if answer.selects:  # banks and programs are among what is merged
+                for output, unit in units:
+                    cables[output].select(now, unit, out)
+                return
         for output, unit in units:
             cables[output].put(now, unit, out)
 
@@ -229,13 +239,13 @@ class Engine:
         return answer
 
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
-        """Write down what was moved and selected, and what is to be sent later, which may be now."""
+        """Write down what was moved, and what is to be sent later, which may be now."""
         state = self.state
+        if answer.prefix and state.scene is not None:
+            state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
         state.ledger.move(source, message, answer.moves)
         if answer.highs:
             state.merging.note(source, answer.highs)
-        for output, selecting in answer.selects:
-            state.ledger.select(output, selecting)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:

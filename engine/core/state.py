@@ -25,6 +25,7 @@ from engine.core.routing.loops import Loops
 from engine.core.routing.merging import Merging
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
 
@@ -47,7 +48,7 @@ class State:
         maker: CableMaker,
         rules: Rules = RULES,
     ) -> None:
-        self.compiled, self.silencing = compiled, rules.silencing
+        self.compiled, self.silencing, self.only_changes = compiled, rules.silencing, rules.only_changes
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
@@ -57,6 +58,7 @@ class State:
         self.merging = Merging(self.ledger, rules.merges)
         self.loops = Loops()
         self.delayed = DelayedMessages()
+        self.prefixes = VelocityPrefixes()
         self.sensing = ActiveSensing(compiled.sensed)
         self.kept_back: set[int] = set()  # inputs whose SysEx is being received as a dump, and goes nowhere else
         # outputs

@@ -238,14 +238,15 @@ def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
 @given(events, st.integers(1, 2))
 @settings(max_examples=100)
 def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
-    """Whatever is played, a recall's burst is complete within its computed time plus 5 ms."""
+    """Whatever is played, a burst that is sent whole is complete within its computed time plus 5 ms."""
     router = engine(cable="din")
     now = perform(router, stream)[0]
+    recall(router, now, scene)
     now, _ = run_dry(router, now)  # earlier bursts are over
     now = max(now, router.state.cables[0].carried_at)  # and so is what was handed to the driver
     for key in range(20):  # and the cable is full
         router.receive(now, 0, bytes((0x90 | key % 2, 40 + key, 99)))
-    begin, out = now, [(now, d) for d in recall(router, now, scene)]
+    begin, out = now, [(now, d) for d in command(router, now, "resend")[1]]
     steps = router.state.compiled.scenes[scene].bursts[0]
     bound = begin + size(steps) * DIN.byte_ns + 5 * MS
     for tick in range(60):
@@ -280,7 +281,8 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
 @settings(max_examples=150)
 def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
     """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015),
-    and a further recall moves none of them: it sends the sounds of its scene and nothing else."""
+    and a further recall moves none of them: it sends those sounds of its scene that are not there yet, and nothing
+    else."""
     router = engine(cable=cable)
     now, out, _ = perform(router, stream)
     out += recall(router, now, 3)
@@ -292,7 +294,8 @@ def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int
     burst += run_dry(router, now)[1]
     assert all(message[0] & 0xF0 == 0xC0 or message[1] in (0, 32) for _, message, _ in burst)
     steps = router.state.compiled.scenes[scene].bursts.get(0, ())
-    assert sorted(message for _, message, _ in burst) == sorted(message for step in steps for message in step.unit)
+    sent = [message for _, message, _ in burst]
+    assert sent == [message for step in steps for message in step.unit if step.unit[-1] in sent]
 
 
 @given(events, cables)

@@ -7,15 +7,16 @@ from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.cable.output_cable import Delivery
-from engine.core.cable.program_burst import Bursts, one_after_the_other
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
+from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Moved, made_of, moves_of, selects_of
+from engine.core.routing.held_ledger import Moved, made_of, moves_of
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import BurstCost, SceneInPlay, burst_cost
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted
@@ -140,15 +141,17 @@ class CommandExecution:
         if state.scene is None:  # the start
             for output, steps in state.compiled.setups.items():
                 self._outputs.burst(now, output, steps, out)
-        left = state.scene if scene is not state.scene else None
-        if scene is not state.scene:
+        left, repeated = state.scene, scene is state.scene
+        if not repeated:
             self._change(now, scene, out)
         self._outputs.put(now, state.ledger.settle(self.feeds), out)
         self.set_tempo(now, scene)
         bursts = scene.compiled.entering
-        if left is not None and left.compiled.leaving:
+        if repeated or not state.only_changes:
+            bursts = _again(bursts)
+        if left is not None and not repeated and left.compiled.leaving:
             bursts = one_after_the_other(left.compiled.leaving, bursts)
-        return self._send_burst(now, scene, bursts, word, f"scene {scene.number} {scene.name}", who, out)
+        return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
     def set_tempo(self, now: int, scene: SceneInPlay) -> None:
         """The rig's own clock runs at the tempo that the scene says, if it says one."""
@@ -173,33 +176,25 @@ class CommandExecution:
             return self._state.outcome(
                 "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
             )
-        return self._send_burst(
-            now, scene, scene.bursts, "resend", f"scene {scene.number} {scene.name} sent again", who, out
-        )
+        outcome = self._state.outcome("resend", AnswerCode.DONE, f"{_named(scene)} sent again", who)
+        return self._send_burst(now, _again(scene.bursts), outcome, out)
 
-    def _send_burst(
-        self, now: int, scene: SceneInPlay, bursts: Bursts, word: str, text: str, who: str, out: list[Delivery]
-    ) -> CommandResult:
-        state = self._state
-        for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out)
-        for output, listed in bursts.items():
-            self._remember(output, tuple(message for step in listed for message in step.unit))
-        cost = self._burst_cost(scene)
+    def _send_burst(self, now: int, bursts: Bursts, outcome: CommandResult, out: list[Delivery]) -> CommandResult:
+        """The outcome with what was sent. Its cost is that at the present speeds of the cables."""
+        cables, sent = self._state.cables, dict[int, tuple[BurstUnit, ...]]()
+        for cable in cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
+            if needed := self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out):
+                sent[cable.output] = needed
+                self._remember(cable.output, tuple(message for step in needed for message in step.unit))
+        cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
         return replace(
-            state.outcome(word, AnswerCode.DONE, text, who),
+            outcome,
             burst_bytes=cost.bytes,
             ready_ns=cost.ready_ns,
             instruments=cost.instruments,
+            unchanged=sum(map(instruments, bursts.values())) - cost.instruments,
+            bursts=sent,
         )
-
-    def _burst_cost(self, scene: SceneInPlay) -> BurstCost:
-        """What the scene's burst costs at the present speeds of its cables; it is worked out once for these."""
-        cables = self._state.cables
-        speeds = tuple(cables[output].speed for output in scene.bursts)
-        if scene.burst_cost is None or scene.burst_cost.speeds != speeds:
-            scene.burst_cost = burst_cost(zip(speeds, scene.bursts.values(), strict=True))
-        return scene.burst_cost
 
     # What moves and what is muted
 
@@ -272,14 +267,17 @@ class CommandExecution:
         state = self._state
         output = state.compiled.outputs.index(name)
         self._remember(output, messages)
-        self._outputs.put(now, ((output, message) for message in messages), out)
+        for message in messages:
+            self._outputs.route(now, output, (message,), out)
+        self._state.merging.by_nobody(output, messages)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
 
     def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
         """These were sent by nobody's key, and nobody's route feeds them."""
-        ledger, selects = self._state.ledger, selects_of(messages)
-        ledger.select(output, selects)
-        for message in messages if len(selects) < len(messages) else ():  # most bursts are banks and programs alone
+        ledger = self._state.ledger
+        for message in messages:
+            if selects_sound(message):  # most bursts are nothing else
+                continue
             moves = moves_of(output, (message,))
             ledger.move(NOBODY, message, moves + made_of(output, (message,)))
             for moved, _ in moves:
@@ -292,6 +290,14 @@ class CommandExecution:
             return self._state.outcome("tap", AnswerCode.NOT_IN_RIG, text, who)
         clock.tap(now)
         return self._state.outcome("tap", AnswerCode.DONE, clock_in_words(clock), who)
+
+
+def _named(scene: SceneInPlay) -> str:
+    return f"scene {scene.number} {scene.name}"
+
+
+def _again(bursts: Bursts) -> Bursts:
+    return {output: again(steps) for output, steps in bursts.items()}
 
 
 def _scene_in_words(scene: int | str) -> str:

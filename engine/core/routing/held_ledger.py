@@ -5,21 +5,19 @@ that two inputs hold sounds until both release it; the note-offs held back until
 every note-on is owed its note-off (MIDI 1.0 p. A-4).
 
 Pedals, bends, wheels, pressures and parameter numbers that left their resting value are remembered, so that a scene
-that no longer feeds them can reset them (RP-015 for the resting values). So are the bank and program that each channel
-was last sent, for an instrument that forgot them while it was unplugged.
+that no longer feeds them can reset them (RP-015 for the resting values).
 """
 
-from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Container, Iterator, Mapping
 from typing import Final, NamedTuple
 
 from engine.core.routing.merged_pedals import MergedPedals
-from engine.midi.controllers import BANK_MSB, BANKS, HOLD_2, MSB_OF, SOSTENUTO, SUSTAIN
+from engine.midi.controllers import HOLD_2, MSB_OF, SOSTENUTO, SUSTAIN
 from engine.midi.kinds import (
     CONTROLLER,
     NOTE_OFF,
     NOTE_ON,
     POLY_AFTERTOUCH,
-    PROGRAM,
     is_press,
     is_release,
 )
@@ -80,8 +78,6 @@ class Ledger:
         self._owed: dict[Target, int] = {}  # releases held back
         self._moved: dict[Moved, tuple[int, bytes]] = {}  # -> the input that moved it last, and with what
         self.pedals = MergedPedals()
-        self._banks: dict[tuple[int, int], tuple[bytes, ...]] = {}  # (output, channel) -> bank messages last sent
-        self._sounds: dict[tuple[int, int], tuple[bytes, ...]] = {}  # -> bank and program that are in force
 
     # Notes
 
@@ -336,24 +332,6 @@ class Ledger:
 
         return self.settle(stays)
 
-    # The sound that each channel was last set to
-
-    def select(self, output: int, messages: Iterable[bytes]) -> None:
-        """These were sent; remember the bank and program messages among them."""
-        for message in messages:
-            place = (output, message[0] & 0x0F)
-            if message[0] & 0xF0 == PROGRAM:
-                self._sounds[place] = (*self._banks.get(place, ()), message)
-            elif message[1] == BANK_MSB:
-                self._banks[place] = (message,)  # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
-            else:
-                high = (each for each in self._banks.get(place, ()) if each[1] == BANK_MSB)
-                self._banks[place] = (*high, message)
-
-    def sounds(self, output: int) -> dict[int, tuple[bytes, ...]]:
-        """By channel (0 to 15), the bank and program messages in force on an output."""
-        return {channel: unit for (at, channel), unit in self._sounds.items() if at == output}
-
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
         return len(self._moved)
@@ -388,15 +366,6 @@ def moves_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, boo
         (Moved(output, named(message)), message == rest)
         for message in messages
         if (rest := rest_of(message)) is not None
-    )
-
-
-def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
-    """The bank and program messages among these."""
-    return tuple(
-        message
-        for message in messages
-        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in BANKS)
     )
 
 

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 
-from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit, again
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.state import State
@@ -22,10 +23,16 @@ class Outputs:
             cables[output].put(now, (message,), out)
             merging.by_nobody(output, (message,))
 
-    def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
-        """These steps of a scene, or of the set-up."""
-        self._state.cables[output].burst(now, steps, out)
-        self._state.merging.by_nobody(output, (message for step in steps for message in step.unit))
+    def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> tuple[BurstUnit, ...]:
+        """These steps of a scene, or of the set-up; the answer are those that are sent."""
+        needed = tuple(self._state.cables[output].burst(now, steps, out))
+        self._state.merging.by_nobody(output, (message for step in needed for message in step.unit))
+        return needed
+
+    def route(self, now: int, output: int, unit: Unit, out: list[Delivery]) -> None:
+        """These together; there may be banks and programs among them."""
+        cable = self._state.cables[output]
+        (cable.select if any(map(selects_sound, unit)) else cable.put)(now, unit, out)
 
     def send(self, now: int, sent: Iterable[tuple[str, bytes]], out: list[Delivery]) -> None:
         """The same for outputs by name; those that the rig does not have are passed over."""
@@ -46,7 +53,9 @@ class Outputs:
         state.change_driver(output, driver)
         state.leaving.discard(output)
         self.silence(now, cable, out, owed, WHEELS)
-        self.burst(now, output, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
+        sounds = self._sounds_of(output)
+        cable.forget_sounds()
+        self.burst(now, output, (*state.compiled.setups.get(output, ()), *sounds), out)
 
     def left(self, now: int, output: int, out: list[Delivery]) -> None:
         """This output is about to be closed: what sounds and what was moved there is released, and nothing begins."""
@@ -97,10 +106,16 @@ class Outputs:
         self.put(now, ((output, message) for message in dict.fromkeys((*offs, *swept, *known))), out)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
+        """Those of channels that the scene does not name, which wait for their turn whatever is recalled; and its own.
+
+        They are sent whatever the channels are on.
+        """
         state = self._state
         steps = state.scene.bursts.get(output, ()) if state.scene else ()
-        named = {step.channel for step in steps}
+        named = {step.channel for step in steps if step.selects}
         kept = (
-            BurstUnit(channel, unit, 0) for channel, unit in state.ledger.sounds(output).items() if channel not in named
+            BurstUnit(channel, unit, 0, lasting=state.only_changes)
+            for channel, unit in state.cables[output].sounds.items()
+            if channel not in named
         )
-        return (*kept, *steps)
+        return again((*kept, *steps))

@@ -5,17 +5,17 @@ each message, all of its deliveries; the second time, any number of routes and f
 """
 
 from collections import deque
-from collections.abc import Callable, Container, Iterable, Sequence
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
-from engine.core.cable.output_cable import BurstUnit, Unit
-from engine.core.cable.program_burst import duration, size
-from engine.core.cable.speed import CableSpeed
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import Unit
 from engine.core.routing.compiled_scene import CompiledScene, Paths, RoutePath
 from engine.core.routing.filter_chain import FilterFaults, through
-from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
+from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.kinds import is_press, is_release
 from engine.midi.rest_values import rest_of
 from filters.registry import NEVER, Later
@@ -46,17 +46,18 @@ class RoutedMessage:
     units: tuple[tuple[int, Unit], ...]
     targets: tuple[Target, ...]
     moves: tuple[tuple[Moved, bool], ...]
-    selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
+    selects: bool  # whether there are banks or programs among the units
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[TimedMessage, ...] = ()  # what is to be sent later
     held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
     merges: bool = False  # whether other players on the same channels may change what becomes of it
     highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
+    prefix: bool = False  # it belongs to the velocity of the next note
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.selects or self.later or self.highs)
+        self.noted = bool(self.moves or self.later or self.highs or self.prefix)
 
 
 def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
@@ -80,13 +81,14 @@ def answer(
     for output, unit in once:
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
-    selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
     merges, highs = (True, ()) if ends_notes(message) else merged_of(once)
     at_once = (each.message for each in later if each.at <= now)
     said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
+    selects = any(map(selects_sound, said))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, (), merges, highs)
+        prefix = message[0] < 0xF0 and is_prefix(message)
+        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later, (), merges, highs, prefix)
     if is_press(message):
         return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, (), merges, highs)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
@@ -106,7 +108,6 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         units=tuple(each for each in answer.units if each[0] not in shut),
         targets=tuple(target for target in answer.targets if target.output not in shut),
         moves=tuple(each for each in answer.moves if each[0].output not in shut),
-        selects=tuple(each for each in answer.selects if each[0] not in shut),
         others=tuple(each for each in answer.others if each[0] not in shut),
         later=tuple(each for each in later if each.outputs),
         held=tuple(each for each in held if each.outputs),
@@ -150,26 +151,6 @@ class SharedRoutes:
         self.called += ((),) * (inputs - len(self.called))
 
 
-class BurstCost(NamedTuple):
-    """What a scene's burst costs when its cables have these speeds, until all its `instruments` are ready."""
-
-    speeds: tuple[CableSpeed | None, ...]
-    bytes: int
-    ready_ns: int
-    instruments: int
-
-
-def burst_cost(bursts: Iterable[tuple[CableSpeed | None, Sequence[BurstUnit]]]) -> BurstCost:
-    """What bursts cost that are sent at once, each on a cable of this speed."""
-    steps = [*bursts]
-    return BurstCost(
-        tuple(speed for speed, _ in steps),
-        sum(size(listed, speed) for speed, listed in steps),
-        max((duration(listed, speed) for speed, listed in steps), default=0),
-        sum(len(listed) for _, listed in steps),
-    )
-
-
 class SceneInPlay:
     """One scene. `paths[i]` are the routes of input i, those of every scene before its own."""
 
@@ -179,7 +160,6 @@ class SceneInPlay:
         self.number, self.name, self.bursts = compiled.number, compiled.name, compiled.bursts
         self.paths = tuple(both + own for both, own in zip(compiled.everywhere, compiled.own, strict=True))
         self.shared = shared or SharedRoutes(compiled.everywhere)
-        self.burst_cost: BurstCost | None = None  # as it was last worked out
         self._faults = faults
         self._all_lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in self.paths)
         self._own_called = _fresh(compiled.own)

@@ -4,7 +4,7 @@ from engine.core.routing.scene_in_play import PLAIN, AnswerMemory, RoutedMessage
 
 
 def worked_out(number: int) -> RoutedMessage:
-    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), (), (), ())
+    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), False, (), ())
 
 
 def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> None:
