@@ -4,12 +4,12 @@ Inputs and outputs keep their places, so what is held, moved, waiting or muted s
 was not touched plays on as it is, with the memories of its filters; so do the routes of every scene.
 """
 
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
 from engine.core.routing.compiled_scene import common
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import selects_of
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
@@ -37,8 +37,8 @@ class Adoption:
     def adopt(self, now: int, compiled: CompiledRig, scenes: ScenesInPlay, out: list[Delivery]) -> None:
         """Play this rig, which was compiled with the ports of the present one, with these scenes of it.
 
-        What was removed from the rig is released, and a changed burst is sent. A scene that is no longer in the rig
-        plays on until another is recalled.
+        What was removed from the rig is released, and what changed of its sounds and set-up is sent. A scene that is
+        no longer in the rig plays on until another is recalled.
         """
         state = self._state
         before = state.adopt(compiled, scenes)
@@ -52,6 +52,8 @@ class Adoption:
                 self._outputs.left(now, output, out)
         if state.scene is not None:
             self._adopt_scene(now, before, state.scene, out)
+            if state.rules.only_changes and compiled.setups is not before.setups:
+                self._send_changed_setups(now, before, state.scene, out)
         else:
             state.choose_setlist(state.setlist.name or "")
 
@@ -88,8 +90,25 @@ class Adoption:
         state = self._state
         for output, steps in edited.bursts.items():
             if steps != before.bursts.get(output):
-                state.ledger.select(output, selects_of(tuple(message for step in steps for message in step.unit)))
-                self._outputs.burst(now, output, steps, out)
+                self._outputs.burst(now, output, steps if state.rules.only_changes else again(steps), out)
+
+    def _send_changed_setups(self, now: int, before: CompiledRig, scene: SceneInPlay, out: list[Delivery]) -> None:
+        """The values that are new; a new output gets all when it is opened.
+
+        SysEx, which may reset an instrument in the middle of a song, and sounds wait for the next time that all is
+        sent.
+        """
+        state = self._state
+        for output, steps in state.compiled.setups.items():
+            known = before.setups.get(output, ())
+            changed = tuple(step for step in steps if step not in known and _sets_values(step))
+            if changed and state.compiled.outputs[output] in before.rig.outputs:
+                self._outputs.note_set_up(output)
+                self._outputs.burst(now, output, changed + scene.bursts.get(output, ()), out)
+
+
+def _sets_values(step: BurstUnit) -> bool:
+    return step.values and not any(map(selects_sound, step.unit))
 
 
 def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) -> int | None:

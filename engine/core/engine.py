@@ -28,7 +28,7 @@ from engine.core.routing.held_ledger import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.routed_message import PRESS, RELEASE, RoutedMessage, without
+from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
 from engine.core.routing.routed_message import answer as routed
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.settling import Settling
@@ -150,6 +150,7 @@ class Engine:
             if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
             else:
+                state.prefixes.skip(source, message)
                 self._go_on_shaping(now, source, message, out)
             for asked in taken.commands:
                 self._obey_control(now, source, asked, describe(message), out)
@@ -207,6 +208,9 @@ class Engine:
             if gestures.active:
                 self._settling.before_press(now, source, answer.targets, out)
             state.ledger.press(source, message, answer.targets)
+        if answer.kind != PLAIN and state.prefixes.any:
+            full = [cable.output for cable in cables if cable.full]
+            units = state.prefixes.give(source, message, [*units], full)
         if message[0] >= SYSEX:
             if message == SENSE:
                 state.sensing.carry(now, (output for output, _ in answer.units))
@@ -216,8 +220,13 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(now, source, message, answer, out)
-        if answer.merges and state.merging.on:
-            units = state.merging.merge(source, message, units, scene.routes)
+        if answer.merges:
+            if state.merging.on:
+                units = state.merging.merge(source, message, units, scene.routes)
+            if answer.selects:  # banks and programs are among what is merged
+                for output, unit in units:
+                    cables[output].select(now, unit, out)
+                return
         for output, unit in units:
             cables[output].put(now, unit, out)
         if gestures.active and (answer.kind == RELEASE or answer.merges):
@@ -263,8 +272,10 @@ class Engine:
         return answer
 
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
-        """Write down what was moved and selected, and what is to be sent later, which may be now."""
+        """Write down what was moved, and what is to be sent later, which may be now."""
         state = self.state
+        if answer.prefix and state.scene is not None:
+            state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
         state.ledger.told.move(source, message, answer.moves)
         if answer.highs:
             state.merging.note(source, answer.highs)
@@ -272,8 +283,6 @@ class Engine:
             state.positions.note(source, answer.position, message)
         elif resets(message):
             state.positions.reset(source, message[0] & 0x0F)
-        for output, selecting in answer.selects:
-            state.ledger.select(output, selecting)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:

@@ -27,6 +27,7 @@ from engine.core.routing.merging import Merging
 from engine.core.routing.positions import Positions
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
 
@@ -61,6 +62,7 @@ class State:
         self.gestures = Gestures(self.ledger)
         self.loops = Loops()
         self.delayed = DelayedMessages()
+        self.prefixes = VelocityPrefixes()
         self.sensing = ActiveSensing(compiled.sensed)
         self.kept_back: set[int] = set()  # inputs whose SysEx is being received as a dump, and goes nowhere else
         # outputs
@@ -74,6 +76,7 @@ class State:
         self.remote = RemoteReader(compiled.remote)
         self.setlist = self._setlist("")
         self.muted: set[str] = set()  # names of routes that carry nothing
+        self.panics: dict[str | None, int] = {}  # when each instrument, and everything (None), was last silenced
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)

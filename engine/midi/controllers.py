@@ -15,6 +15,7 @@ MODULATION, VOLUME, PAN, EXPRESSION = 1, 7, 10, 11
 SUSTAIN, SOSTENUTO, HOLD_2 = 64, 66, 69
 DATA_MSB: Final = 6
 NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
+VELOCITY_PREFIX: Final = 88  # CA-031
 ALL_SOUND_OFF, RESET_ALL_CONTROLLERS, LOCAL_CONTROL, ALL_NOTES_OFF = 120, 121, 122, 123
 MONO_ON: Final = 126
 
@@ -97,7 +98,7 @@ _SINGLE: Final = (
     # common practice: buttons, each press of which counts
     *(_command(75 + count, f"general purpose {count}") for count in range(5, 9)),
     Controller(84, "portamento control", keeps_order=True, for_next_note=True),
-    Controller(88, "high resolution velocity", keeps_order=True, for_next_note=True),
+    Controller(VELOCITY_PREFIX, "high resolution velocity", keeps_order=True, for_next_note=True),
     _shaping(91, "reverb send", level=True),
     _shaping(92, "tremolo depth", level=True),
     _shaping(93, "chorus send", level=True),

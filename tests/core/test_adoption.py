@@ -161,7 +161,7 @@ def test_only_a_changed_burst_is_sent() -> None:
     old.tick(100 * MS)
     new, sent = edit(100 * MS, text(scene(burst=burst.replace('"A"', '"B"'))), old)
     assert hexed(sent) == ["B0 00 02", "B0 20 0C", "C0 15"]
-    assert new.state.ledger.sounds(STRINGS)[0] == (b"\xb0\x00\x02", b"\xb0\x20\x0c", b"\xc0\x15")
+    assert new.state.cables[STRINGS].sounds[0] == (b"\xb0\x00\x02", b"\xb0\x20\x0c", b"\xc0\x15")
 
 
 def test_a_scene_that_vanished_plays_on() -> None:

@@ -22,9 +22,12 @@ class DelayedSending:
 
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
+        cables, prefixes = self._state.cables, self._state.prefixes
         for due in self._state.delayed.take(now):
             for output, unit in self._deliveries(due):
-                self._state.cables[output].put(now, unit, out)
+                if prefixes.any and not cables[output].full:  # it must not take what belongs to a player's note
+                    unit = prefixes.with_low(output, unit)
+                self._outputs.route(now, output, unit, out)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message

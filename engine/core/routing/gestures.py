@@ -56,9 +56,11 @@ class Gestures:
         self.look(now)
         return ended
 
-    def forget(self, now: int, output: int | None = None) -> None:
-        """Everything was silenced and set to rest (on one output)."""
-        self.waiting = {each for each in self.waiting if output not in (None, each[0])}
+    def forget(self, now: int, output: int | None = None, channel: int | None = None) -> None:
+        """Everything was silenced and set to rest (on one output, or on one channel of it)."""
+        self.waiting = {
+            each for each in self.waiting if output not in (None, each[0]) or channel not in (None, each[1])
+        }
         self.look(now)
 
     def answer(self, now: int, source: int, message: bytes, new: RoutedMessage) -> RoutedMessage:

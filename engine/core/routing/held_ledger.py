@@ -6,8 +6,7 @@ every note-on is owed its note-off (MIDI 1.0 p. A-4).
 
 A press also remembers the routes by which it went, once others have taken their place: what shapes its note goes on
 coming by these. Under a pedal notes ring on when their keys are up (`ringing_notes`). What was moved off rest is in
-`told_values`. The bank and program that each channel was last sent are remembered for an instrument that forgot them
-while it was unplugged.
+`told_values`.
 """
 
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
@@ -16,8 +15,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.told_values import Channel, Move, Moved, ToldValues, rest_for
-from engine.midi.controllers import BANK_MSB, BANKS, HOLDING, ON_FROM
-from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, is_press, is_release
+from engine.midi.controllers import HOLDING, ON_FROM
+from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, is_press, is_release
 
 if TYPE_CHECKING:
     from engine.core.routing.open_routes import OpenRoutes
@@ -70,8 +69,6 @@ class Ledger:
         self.told = ToldValues()
         self.ringing = RingingNotes()
         self.pedals = MergedPedals()
-        self._banks: dict[tuple[int, int], tuple[bytes, ...]] = {}  # (output, channel) -> bank messages last sent
-        self._sounds: dict[tuple[int, int], tuple[bytes, ...]] = {}  # -> bank and program that are in force
 
     # Notes
 
@@ -243,13 +240,20 @@ class Ledger:
         """How many keys of outputs are sounding."""
         return len(self._holders)
 
-    def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output), which then counts as silent."""
-        gone = [target for target in self._holders if output is None or target.output == output]
+    def cut(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds, which then counts as silent.
+
+        All that sounds on one output, if it is given; with `channel` (0 to 15) too, on that channel of it.
+        """
+
+        def ends(target: Target) -> bool:
+            return (output is None or target.output == output) and (channel is None or target.channel == channel)
+
+        gone = [target for target in self._holders if ends(target)]
         for presses in self._presses.values():
             # its release comes later, and must not cut what is played there then
             for press in presses:
-                press.targets = tuple(each for each in press.targets if output is not None and each.output != output)
+                press.targets = tuple(each for each in press.targets if not ends(each))
             _merge(presses)
         for target in gone:
             count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
@@ -405,13 +409,16 @@ class Ledger:
             for number in sorted(self.ringing.held[output, channel]):
                 yield from self.rest(Moved(output, bytes((CONTROLLER | channel, number))))
 
-    def rest_all(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """What brings everything to rest (on one output), that of controls, too, as (output, message)."""
+    def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """What brings everything to rest (on one output, or on one channel of it), as (output, message).
+
+        That is what scenes and controls have set, too.
+        """
         for moved, _ in self.told.moved():
-            if output in (None, moved.output):
+            if output in (None, moved.output) and channel in (None, moved.channel[1]):
                 self.pedals.forget(moved)
-        yield from self.told.rest_all(output)
-        self.ringing.silence(output)
+        yield from self.told.rest_all(output, channel)
+        self.ringing.silence(output, channel)
 
     def _hold_once(self, source: int) -> None:
         """From now on this input holds each target as if it had been pressed once."""
@@ -422,24 +429,6 @@ class Ledger:
             once.update(targets)
         for target in once:
             self._holders.setdefault(target, {})[source] = 1
-
-    # The sound that each channel was last set to
-
-    def select(self, output: int, messages: Iterable[bytes]) -> None:
-        """These were sent; remember the bank and program messages among them."""
-        for message in messages:
-            place = (output, message[0] & 0x0F)
-            if message[0] & 0xF0 == PROGRAM:
-                self._sounds[place] = (*self._banks.get(place, ()), message)
-            elif message[1] == BANK_MSB:
-                self._banks[place] = (message,)  # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
-            else:
-                high = (each for each in self._banks.get(place, ()) if each[1] == BANK_MSB)
-                self._banks[place] = (*high, message)
-
-    def sounds(self, output: int) -> dict[int, tuple[bytes, ...]]:
-        """By channel (0 to 15), the bank and program messages in force on an output."""
-        return {channel: unit for (at, channel), unit in self._sounds.items() if at == output}
 
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
@@ -458,12 +447,3 @@ def _merge(presses: list[_Press]) -> None:
 def targets_of(output: int, messages: tuple[bytes, ...]) -> tuple[Target, ...]:
     """The keys that these note-ons press on an output."""
     return tuple(Target(output, m[0] & 0x0F, m[1]) for m in messages if m[0] & 0xF0 == NOTE_ON and is_press(m))
-
-
-def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
-    """The bank and program messages among these."""
-    return tuple(
-        message
-        for message in messages
-        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in BANKS)
-    )

@@ -30,6 +30,7 @@ class Inputs:
         board = state.boards[source]
         if board is not None:
             board.forget()
+        state.prefixes.forget(source)
         state.renew_filters(lambda at, path: at == source)
         self._delayed.end(now, {player(source, False), player(source, True)}, out)
         self._outputs.put(now, state.ledger.abandon(source), out)

@@ -1,7 +1,7 @@
 """What several players have selected and set on one channel of one output, so that each one's messages stay whole.
 
 A parameter number (MIDI 1.0 p. 17), a bank (p. 13) and the MSB of a 14-bit controller (p. 12) hold for what follows. If
-another player's came between, the own one is sent again.
+another player's came in between, their own is sent again.
 """
 
 from collections.abc import Iterator
@@ -31,6 +31,8 @@ _MOST_PARAMETERS: Final = 256
 #: a controller that selects a parameter -> those that select one of its kind, MSB and LSB
 _KIND_OF: Final = {number: kind for kind in ((RPN_MSB, RPN_LSB), (NRPN_MSB, NRPN_LSB)) for number in kind}
 _NULL: Final = RESTS[RPN_LSB]
+#: in place of a half that no player has sent: it may be waiting still, or have been left out as nothing new
+_UNKNOWN: Final = -1
 
 #: kind, high and low byte of a parameter
 _Parameter = tuple[tuple[int, int], int, int]
@@ -196,16 +198,15 @@ class MergedChannel:
             self._banks.clear()
             _turn_bank(self._bank, number, message[2])
         elif number in _KIND_OF:
-            self._in_force.turn(number, message[2])
+            self._in_force.turn(number, _UNKNOWN)
             self._selector = None
         elif number == RESET_ALL_CONTROLLERS:
             self._all_reset(None)
         elif number in HIGHS:
             self.of_controller(number).owner = None
         elif number in PARAMETERS and number != DATA_LSB:
-            selected = self._in_force.parameter
-            if selected is not None:
-                self._of_parameter(selected).owner = None
+            for sent in self._parameters.values():
+                sent.owner = None
 
     def reset(self, player: int, passed: bool) -> None:
         """A player has reset all controllers; `passed`: the channel got that message as it is (RP-015)."""

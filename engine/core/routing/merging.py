@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.delayed_messages import NOBODY
 from engine.core.routing.delayed_messages import player as delayed_player
-from engine.core.routing.held_ledger import Ledger, Target, selects_of
+from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
 from engine.core.routing.open_routes import OpenRoutes
@@ -102,7 +102,6 @@ class Merging:
             if message[0] & 0xF0 == CONTROLLER and message[1] in PARAMETERS:
                 as_came = bytes((came[0], *message[1:]))
                 self._ledger.move(player, as_came, moves_of(output, (message,)))
-        self._ledger.select(output, selects_of(unit))
         return unit
 
     # Pedals

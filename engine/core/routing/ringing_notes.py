@@ -81,8 +81,8 @@ class RingingNotes:
         for channel, notes in self._notes.items():
             self._notes[channel] = {key: voice for key, voice in notes.items() if voice.source != source}
 
-    def silence(self, output: int | None = None) -> None:
-        """Nothing rings any more (on one output), and no pedal is down."""
+    def silence(self, output: int | None = None, number: int | None = None) -> None:
+        """Nothing rings any more (on one output, or on one channel of it), and no pedal is down."""
         for kept in (self.held, self._captured, self._notes):
-            for channel in [each for each in kept if output in (None, each[0])]:
+            for channel in [each for each in kept if output in (None, each[0]) and number in (None, each[1])]:
                 del kept[channel]

@@ -1,11 +1,7 @@
 """A scene that plays: its routes, with what their filters remember, and which of them are muted."""
 
-from collections.abc import Callable, Iterable, Sequence
-from typing import NamedTuple
+from collections.abc import Callable
 
-from engine.core.cable.output_cable import BurstUnit
-from engine.core.cable.program_burst import duration, size
-from engine.core.cable.speed import CableSpeed
 from engine.core.routing.compiled_scene import CompiledScene, Paths, RoutePath
 from engine.core.routing.filter_chain import FilterFaults
 from engine.core.routing.open_routes import AnswerMemory, OpenRoutes
@@ -31,26 +27,6 @@ class SharedRoutes:
         self.called += ((),) * (inputs - len(self.called))
 
 
-class BurstCost(NamedTuple):
-    """What a scene's burst costs when its cables have these speeds, until all its `instruments` are ready."""
-
-    speeds: tuple[CableSpeed | None, ...]
-    bytes: int
-    ready_ns: int
-    instruments: int
-
-
-def burst_cost(bursts: Iterable[tuple[CableSpeed | None, Sequence[BurstUnit]]]) -> BurstCost:
-    """What bursts cost that are sent at once, each on a cable of this speed."""
-    steps = [*bursts]
-    return BurstCost(
-        tuple(speed for speed, _ in steps),
-        sum(size(listed, speed) for speed, listed in steps),
-        max((duration(listed, speed) for speed, listed in steps), default=0),
-        sum(len(listed) for _, listed in steps),
-    )
-
-
 class SceneInPlay:
     """One scene. `paths[i]` are the routes of input i, those of every scene before its own; `routes`: what is open."""
 
@@ -60,7 +36,6 @@ class SceneInPlay:
         self.number, self.name, self.bursts = compiled.number, compiled.name, compiled.bursts
         self.paths = tuple(both + own for both, own in zip(compiled.everywhere, compiled.own, strict=True))
         self.shared = shared or SharedRoutes(compiled.everywhere)
-        self.burst_cost: BurstCost | None = None  # as it was last worked out
         self._faults = faults
         self._all_lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in self.paths)
         self._own_called = _fresh(compiled.own)

@@ -153,10 +153,10 @@ class ToldValues:
             self._told.pop(moved, None)
         return message
 
-    def rest_all(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """What brings everything to rest (on one output), that of controls, too, as (output, message)."""
+    def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """As `Ledger.rest_all`."""
         for kept in (self._told, self._commanded):
-            for moved in [each for each in kept if output in (None, each.output)]:
+            for moved in [m for m in kept if output in (None, m.output) and channel in (None, m.channel[1])]:
                 del kept[moved]
                 message = self._kept(moved) or rest_for(moved)
                 if message is not None:

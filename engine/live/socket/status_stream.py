@@ -17,7 +17,7 @@ from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.status import sync
+from engine.live.socket.status import scene_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
@@ -147,8 +147,8 @@ class StatusFrames:
             "unsaved": self._session.unsaved,
             "inputs": show.inputs,
             "outputs": show.outputs,
-            "scene": _scene(engine.scene),
-            "next": _scene((following, engine.state.compiled.scenes[following].name))
+            "scene": scene_facts(engine, engine.scene),
+            "next": scene_facts(engine, (following, engine.state.compiled.scenes[following].name))
             if following is not None
             else None,
             "loaded": engine.state.setlist.loaded is not None,
@@ -187,10 +187,6 @@ def _counts(show: Show) -> tuple[list[int], list[int]]:
 def _since(then: list[int], now: list[int]) -> list[int]:
     """A port that an edit has added starts at 0."""
     return [count - before for count, before in zip(now, then + [0] * (len(now) - len(then)), strict=True)]
-
-
-def _scene(scene: tuple[int, str] | None) -> Facts | None:
-    return {"number": scene[0], "name": scene[1]} if scene is not None else None
 
 
 def _setlist(show: Show) -> Facts:

@@ -1,5 +1,6 @@
 """The rig file as models: its tables and keys. Checks that compare two places of the file are in `cross_checks`."""
 
+from collections.abc import Callable
 from functools import cache, reduce
 from operator import or_
 from typing import Annotated, Any, Literal
@@ -9,7 +10,7 @@ from pydantic import (
     BeforeValidator,
     Field,
     ValidationInfo,
-    ValidatorFunctionWrapHandler,
+    WrapSerializer,
     WrapValidator,
     create_model,
     field_validator,
@@ -17,6 +18,7 @@ from pydantic import (
 )
 
 from engine.midi.message_words import MiddleC
+from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
 from engine.rig.models.formats import Since
@@ -130,6 +132,7 @@ class Instrument(Part):
     like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
+    always: Annotated[bool, Since(2)] = False  # its program is sent at every recall
     programs_from: Literal[0, 1] = 1
     sounds_from: Text | None = None  # a sound list, read into `sounds`; sounds given there override it
     setup: SetupLines = ()  # sent before the sounds, at the start and when the output is reconnected
@@ -326,8 +329,10 @@ class Rig(Part):
         return next((scene for scene in self.scenes if scene.cue == cue), None)
 
     def scene_of_cue(self, cue: str) -> Scene | None:
-        """The scene that show control means by this cue, without zeros before it: the one of this number."""
-        return self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        """The scene that show control means by this cue, which is plain: the one so labelled, or of this number."""
+        labelled = (scene for scene in self.scenes if scene.cue is not None and plain_cue(scene.cue) == cue)
+        numbered = self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        return next(labelled, numbered)
 
     def home(self, port: Input | Output) -> str | None:
         """The machine that a port is plugged into; None in a rig on one machine."""
@@ -355,7 +360,7 @@ def rig_model() -> type[Rig]:
 def rig_models() -> dict[str, type[Any]]:
     """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
-    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain)]
+    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain), WrapSerializer(_or_chain)]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
 
     def many(item: Any) -> Any:
@@ -391,6 +396,6 @@ def _new_lists(line: type[PlayLine]) -> dict[str, type[Part]]:
     return {"play": line, "enter": Sending, "leave": Sending}
 
 
-def _or_chain(found: Any, filter_of: ValidatorFunctionWrapHandler) -> Any:
-    """A filter, or the name of a chain as it is."""
+def _or_chain(found: Any, filter_of: Callable[[Any], Any]) -> Any:
+    """A filter, which is read or written by `filter_of`, or the name of a chain as it is."""
     return found if isinstance(found, str) else filter_of(found)

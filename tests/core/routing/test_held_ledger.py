@@ -252,7 +252,7 @@ def test_the_ledger_knows_what_each_channel_sounds_like(rig: str, stream: list[A
         played.perform([event])
     played.run_dry()
     for output, synth in enumerate(played.ears()):
-        known = {channel: _sound(unit) for channel, unit in played.router.state.ledger.sounds(output).items()}
+        known = {channel: _sound(unit) for channel, unit in played.router.state.cables[output].sounds.items()}
         assert known == synth.sound
 
 
@@ -392,7 +392,7 @@ def test_what_a_control_sent_does_not_hang(end: Callable[[Engine], list[Delivery
     router.receive(1, FOOT, b"\x90\x24\x40")
     assert recall(router, 2, 2) == []
     assert adopt(router, 3, read(text.replace("Two", "Second"), "test")) == []
-    assert router.state.ledger.sounds(STRINGS) == {0: (b"\xb0\x20\x07", b"\xc0\x05")}
+    assert router.state.cables[STRINGS].sounds == {0: (b"\xb0\x20\x07", b"\xc0\x05")}
     assert {"80 3C 40", "B0 40 00", "E0 00 40"} <= {*hexed(end(router))}
     assert hexed(finish(router, 10)) == []
 

@@ -5,7 +5,7 @@ from engine.core.routing.routed_message import PLAIN, RoutedMessage, TimedMessag
 
 
 def worked_out(number: int) -> RoutedMessage:
-    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), (), (), ())
+    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), False, (), ())
 
 
 def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> None:
