@@ -1,9 +1,9 @@
 """Lets a fader do nothing after a scene change until it passes the value in force, so that no level jumps.
 
 `controllers = [7, 11]` names the faders. The value in force is the one that the instrument was sent last, by whatever:
-a scene, this fader or another one. If it is not known, or the fader is there already, the fader moves it at once.
-Channels are counted separately. The LSB of a 14-bit controller passes when its MSB does. Filters that change values
-belong before this one.
+a scene, this fader or another one; or the resting value, if the controller has one. If it is not known, or the fader is
+there already, the fader moves it at once. Channels are counted separately. The LSB of a 14-bit controller passes when
+its MSB does. Filters that change values belong before this one.
 """
 
 from typing import Annotated, Any, Literal
@@ -48,13 +48,10 @@ def build(settings: Settings, surroundings: Surroundings) -> Step:
         if number not in numbers:
             return (message,)
         fader = (message[0], number)
-        if number == message[1]:
-            if fader not in caught:
-                before, places[fader] = places.get(fader, message[2]), message[2]
-                if not _meets(surroundings.in_force(message), before, message[2]):
-                    return ()
+        if number == message[1] and fader not in caught:
+            before, places[fader] = places.get(fader, message[2]), message[2]
+            if _meets(surroundings.in_force(message), before, message[2]):
                 caught.add(fader)
-            surroundings.passed(message)
         return (message,) if fader in caught else ()
 
     return catch

@@ -64,16 +64,13 @@ Step = Callable[[bytes, int], tuple[bytes | Later, ...]]
 
 
 class Surroundings(Protocol):
-    """What a filter may ask of the show that it plays in, and tell it."""
+    """What a filter may ask of the show that it plays in."""
 
     def tempo(self, now: int) -> float:
         """The beats per minute in force at this time (ns)."""
 
     def in_force(self, controller: bytes) -> int | None:
-        """The value that this message's controller was last sent where the message would go; None if not known."""
-
-    def passed(self, controller: bytes) -> None:
-        """This message passes, and its value is in force."""
+        """The value that this message's controller has where the message would go; None if it is not known."""
 
 
 ENTRY_POINT_GROUP: Final = "bayleaf.filters"

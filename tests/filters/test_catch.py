@@ -5,7 +5,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.message_words import from_hex
-from tests.support.engine_calls import command
 from tests.support.filter_bench import PlainSurroundings, at_once, heard, refusal, step_in
 from tests.support.played_engine import PlayedEngine
 
@@ -142,17 +141,29 @@ def test_a_scene_change_does_not_reset_what_a_fader_waits_to_move() -> None:
     """Expression stays where it is over a recall of a scene whose fader must catch it, and rests in one without."""
     for scene, rests in ((5, False), (4, True)):
         engine = PlayedEngine(RIG)
-        _sent(engine, "B0 0B 40")
+        assert _sent(engine, "B0 0B 7F", "B0 0B 40") == ["B2 0B 7F", "B2 0B 40"]
         engine.recall(scene)
-        assert (b"\xb2\x0b\x7f" in [message for _, message, _ in engine.heard(0)]) == rests
+        engine.run_dry()
+        assert (engine.heard(0)[-1][1] == b"\xb2\x0b\x7f") == rests
 
 
-def test_after_a_panic_it_waits_again() -> None:
-    """A panic builds the filter again: what it had caught is to be caught once more."""
+def test_after_a_pulled_cable_it_waits_again() -> None:
+    """What the fader of an unplugged input had caught is to be caught once more."""
     engine = PlayedEngine(RIG)
     _sent(engine, "B0 07 40")
-    engine.take(command(engine.router, 0, "panic")[1])
+    engine.lose(0)
     assert _sent(engine, "B0 07 10") == []
+
+
+def test_a_recall_does_not_tell_where_a_fader_is() -> None:
+    """Where an instrument would be told the player's true positions, that of a fader that must catch its value is not
+    told: it moves nothing until then."""
+    engine = PlayedEngine(RIG)
+    _sent(engine, "B2 07 40", source=1)
+    engine.recall(2)
+    _sent(engine, "B0 07 10")
+    engine.recall(1)
+    assert [message for _, message, _ in engine.heard(0)] == [b"\xb2\x07\x40"]
 
 
 def test_what_is_allowed_is_said() -> None:

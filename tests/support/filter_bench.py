@@ -45,10 +45,6 @@ class PlainSurroundings:
         """See Surroundings."""
         return self.values.get((controller[0], controller[1]))
 
-    def passed(self, controller: bytes) -> None:
-        """See Surroundings."""
-        self.values[controller[0], controller[1]] = controller[2]
-
 
 def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:
     """What comes out, in hexadecimal, when these messages go in one after another; "… at 20" means at 20 ms."""

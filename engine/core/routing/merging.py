@@ -9,11 +9,12 @@ from collections.abc import Iterable, Iterator
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.delayed_messages import NOBODY
 from engine.core.routing.delayed_messages import player as delayed_player
-from engine.core.routing.held_ledger import Ledger, Moved, Target, moves_of
+from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
-from engine.core.routing.scene_in_play import SceneInPlay
-from engine.midi.controllers import ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
+from engine.core.routing.open_routes import OpenRoutes
+from engine.core.routing.told_values import Moved, moves_of
+from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
 _Units = Iterable[tuple[int, Unit]]
@@ -27,7 +28,6 @@ class Merging:
         self.on = on
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
-        self._sent: dict[tuple[int, int, int], int] = {}  # controllers, by the same
         self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
 
     def note(self, player: int, highs: Iterable[SentHigh]) -> None:
@@ -40,8 +40,8 @@ class Merging:
             sent.owner = player
             sent.values[player] = value
 
-    def merge(self, player: int, came: bytes, units: _Units, scene: SceneInPlay) -> list[tuple[int, Unit]]:
-        """What the outputs get for a player's message that came in and made these units in the scene in force.
+    def merge(self, player: int, came: bytes, units: _Units, routes: OpenRoutes) -> list[tuple[int, Unit]]:
+        """What the outputs get for a player's message that came in and made these units by these routes.
 
         The ledger has noted what they move and select.
         """
@@ -55,30 +55,16 @@ class Merging:
                 merged.append((output, made))
         if ends_notes(came):
             reached = {(output, each[0] & 0x0F) for output, unit in units for each in unit if ends_notes(each)}
-            merged += self._end_elsewhere(player, came[0] & 0x0F, reached, scene)
+            merged += self._end_elsewhere(player, came[0] & 0x0F, reached, routes)
         return merged
 
     def by_nobody(self, output: int, messages: Iterable[bytes]) -> None:
         """These were sent on an output, and no player has sent them."""
         for message in messages:
             if CONTROLLER <= message[0] < PROGRAM + 16:
-                self.sent(output, message)
                 channel = self._channels.get((output, message[0] & 0x0F))
                 if channel is not None:
                     channel.by_nobody(message)
-
-    def sent(self, output: int, controller: bytes) -> None:
-        """The engine, or a filter that asks for values in force, sends this."""
-        if controller[0] < PROGRAM:
-            self._sent[output, controller[0], controller[1]] = controller[2]
-
-    def value(self, output: int, controller: bytes) -> int | None:
-        """The last value of this message's controller, as far as it is known: of an MSB, whoever sent it."""
-        place = (output, controller[0], controller[1])
-        high = self._highs.get(place)
-        if high is not None and high.owner is not None:
-            return high.values.get(high.owner)
-        return self._sent.get(place)
 
     def forget(self, player: int) -> None:
         """This player's input is gone, and what they held has been released."""
@@ -122,10 +108,7 @@ class Merging:
 
     def _pedal(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
         pedal = Moved(output, message[:2])
-        value = self._ledger.pedals.turn(pedal, player, came, message[2])
-        if not message[2]:  # the ledger has noted that it is up
-            for holder, its_message in self._ledger.pedals.players(pedal).items():
-                self._ledger.move(holder, its_message, ((pedal, False),))
+        value = self._ledger.turn_pedal(pedal, player, came, message[2])
         return () if value is None else (pedal.what + bytes((value,)),)
 
     # Mode messages
@@ -135,14 +118,14 @@ class Merging:
         place = (output, message[0] & 0x0F)
         players = _all_of(player)
         if not self._ledger.others_sound(players, *place):
-            self._ledger.end_silently(players, *place)
+            self._ledger.end_silently(players, *place, message[1] != ALL_SOUND_OFF)
             return (message,)
         return tuple(
             off for _, off in self._ledger.end(players, lambda _, target: (target.output, target.channel) == place)
         )
 
     def _end_elsewhere(
-        self, player: int, channel: int, reached: set[tuple[int, int]], scene: SceneInPlay
+        self, player: int, channel: int, reached: set[tuple[int, int]], routes: OpenRoutes
     ) -> Iterator[tuple[int, Unit]]:
         """Note-offs for what the same keys began in other scenes, on channels that this one does not lead to.
 
@@ -153,7 +136,7 @@ class Merging:
             if key[1] != channel or (target.output, target.channel) in reached:
                 return False
             press = bytes((NOTE_ON | channel, key[2], 64))
-            return (target.output, target.channel) not in scene.leads(player, press)
+            return (target.output, target.channel) not in routes.leads(player, press)
 
         for output, off in self._ledger.end({player}, ends):
             yield output, (off,)
@@ -170,6 +153,8 @@ class Merging:
             else:
                 self._ledger.move(player, came, moves_of(output, (rest,)))
                 made += self._merge(player, came, output, rest)
+        if alone:
+            self._ledger.reset(place)
         channel.reset(player, alone)
         return (message,) if alone else made
 

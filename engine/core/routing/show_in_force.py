@@ -1,23 +1,13 @@
 """What filters ask of the show: its tempo, and what was sent last. They are built before the show that they play in."""
 
 from collections.abc import Callable, Iterable
-from typing import Final, Protocol
+from typing import Final
 
 from engine.core.routing.filter_chain import FilterLink, RaisedFaults, through
 from filters.registry import Later
 
 #: beats per minute where no clock has been heard and the rig has none of its own
 USUAL: Final = 120.0
-
-
-class SentValues(Protocol):
-    """What was last sent to each output, by index."""
-
-    def value(self, output: int, controller: bytes) -> int | None:
-        """The last value of this message's controller, None if it is not known."""
-
-    def sent(self, output: int, controller: bytes) -> None:
-        """A filter lets this pass."""
 
 
 class ShowInForce:
@@ -27,16 +17,23 @@ class ShowInForce:
         """`bpm`: the tempo while the show knows none."""
         self._otherwise = bpm
         self._bpm: Callable[[int], float | None] | None = None
-        self.values: SentValues | None = None
+        self._value: Callable[[int, bytes], int | None] | None = None
 
-    def follow(self, bpm: Callable[[int], float | None], values: SentValues) -> None:
-        """From now on this is the show. `bpm`: beats per minute at a time, None if they are not known."""
-        self._bpm, self.values = bpm, values
+    def follow(self, bpm: Callable[[int], float | None], value: Callable[[int, bytes], int | None]) -> None:
+        """From now on this is the show.
+
+        `bpm`: beats per minute at a time; `value`: what an output has of a message's controller. None is not known.
+        """
+        self._bpm, self._value = bpm, value
 
     def tempo(self, now: int) -> float:
         """Beats per minute at this time (ns)."""
         bpm = self._bpm(now) if self._bpm is not None else None
         return bpm or self._otherwise
+
+    def value(self, output: int, controller: bytes) -> int | None:
+        """What this output, by index, has of a message's controller; None if it is not known."""
+        return self._value(output, controller) if self._value is not None else None
 
 
 class ChainSurroundings:
@@ -52,18 +49,8 @@ class ChainSurroundings:
 
     def in_force(self, controller: bytes) -> int | None:
         """See Surroundings."""
-        values = self._show.values
-        if values is None:
-            return None
-        found = (values.value(output, each) for each in self._behind(controller) for output in self._outputs)
+        found = (self._show.value(output, each) for each in self._behind(controller) for output in self._outputs)
         return next((value for value in found if value is not None), None)
-
-    def passed(self, controller: bytes) -> None:
-        """See Surroundings."""
-        if self._show.values is not None:
-            for each in self._behind(controller):
-                for output in self._outputs:
-                    self._show.values.sent(output, each)
 
     def _behind(self, controller: bytes) -> Iterable[bytes]:
         """What the outputs get of it; filters that keep state may not be asked twice, and are taken to pass it."""
