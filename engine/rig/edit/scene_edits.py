@@ -11,11 +11,13 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from engine.rig.edit.scene_difference import PLAYED, as_difference
 from engine.rig.edit.toml_edits import Block, EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.references import references
 from engine.rig.models.rig import SCENE_NUMBERS, Rig, rig_model
-from engine.rig.read.load import RigError, read
+from engine.rig.read.load import RigError, naming, read
 from engine.rig.read.toml_layout import Path
 
 __all__ = [
@@ -31,11 +33,13 @@ __all__ = [
     "rename_scene",
     "renumber_scene",
     "set_burst",
+    "set_lines",
     "set_routes",
 ]
 
 Table = dict[str, Any]
 _SCENES: Path = ("scenes",)
+_LISTS = ("play", "routes", "burst")
 #: what is wrong when an edit makes one of these keys invalid; a name or number already in use is found before
 _WRONG_KEYS = {
     re.compile(r"scenes\.[0-9]+\.number"): f"scene numbers run from {SCENE_NUMBERS[0]} to {SCENE_NUMBERS[1]}",
@@ -61,7 +65,7 @@ class InvalidRig(EditError):
 def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
     """A copy of a scene, directly after the original; named "NAME copy" unless a name is given.
 
-    It has no `at`: two scenes must not be recalled at the same time code.
+    It has no `at` and no `cue`: they are those of one scene only.
     """
     return _edited(text, lambda plain: _copied(Sheet(plain), number, new, name))
 
@@ -90,23 +94,29 @@ def delete_scene(text: str, number: int) -> str:
     return _edited(text, lambda plain: _deleted(plain, number))
 
 
-def put_scene(text: str, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
-    """Give a scene this name, these routes and this burst; if there is no such scene, add it after the others.
+def put_scene(text: str, number: int, name: str, played: Table) -> str:
+    """Give a scene this name, and let it play this; if there is no such scene, add it after the others.
 
-    `routes` and `burst` are tables in the keys of the file. Parts that stay are left as they are written; other keys of
-    the scene are kept.
+    `played`: by the keys of PLAYED, in the values of the file; what is not there, the scene has not. Parts that stay
+    are left as they are written; other keys of the scene are kept. A scene that is like another one stays so, and says
+    the difference, if it can be said; otherwise it says everything itself from now on.
     """
-    return _edited(text, lambda plain: _stored(plain, number, name, routes, burst))
+    return _edited(text, lambda plain: _stored(plain, number, name, played))
 
 
 def set_routes(text: str, number: int, routes: Sequence[Table]) -> str:
     """Give a scene these routes (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "routes", routes)))
+    return _edited(text, lambda plain: _listed(plain, number, "routes", routes))
+
+
+def set_lines(text: str, number: int, play: Sequence[Table]) -> str:
+    """Give a scene these play lines (tables in the keys of the file); the rest of it is kept."""
+    return _edited(text, lambda plain: _listed(plain, number, "play", play))
 
 
 def set_burst(text: str, number: int, burst: Sequence[Table]) -> str:
     """Give a scene this burst (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "burst", burst)))
+    return _edited(text, lambda plain: _listed(plain, number, "burst", burst))
 
 
 def add_control(text: str, control: Table) -> str:
@@ -190,8 +200,9 @@ def _copied(sheet: Sheet, number: int, new: int, name: str | None) -> str:
     names = {one["name"] for one in sheet.data["scenes"]}
     for key, value in (("number", new), ("name", name or _copy_name(scene["name"], names))):
         copy = Sheet(copy).with_value(("scenes", 0, key), toml(value))
-    if "at" in scene:
-        copy = Sheet(copy).without_line(("scenes", 0, "at"))
+    for key in ("at", "cue"):
+        if key in scene:
+            copy = Sheet(copy).without_line(("scenes", 0, key))
     return insert_lines(sheet.text, block.end, "\n" + copy + ("" if copy.endswith("\n") else "\n"))
 
 
@@ -258,6 +269,7 @@ def _deleted(text: str, number: int) -> str:
     for path in named:
         if path[0] != "setlists":
             who = "start" if path[0] == "rig" else f"control {int(path[1]) + 1}"
+            who = f"scene {sheet.data['scenes'][path[1]]['number']}, which is like it," if path[0] == "scenes" else who
             raise EditError(f"scene {number} is used by {who} in line {sheet.line(path)}; change that line first")
     for index, setlist in enumerate(sheet.data.get("setlists", ())):
         if all(called in names for called in setlist["scenes"]):
@@ -272,33 +284,74 @@ def _deleted(text: str, number: int) -> str:
     return text
 
 
-def _stored(text: str, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
+def _stored(text: str, number: int, name: str, played: Table) -> str:
     sheet = Sheet(text)
     if all(scene["number"] != number for scene in sheet.data["scenes"]):
         _free(sheet.data, "name", name)
-        return _made(sheet, number, name, routes, burst)
+        return _made(sheet, number, name, played)
     text = _renamed(text, number, name)
-    for key, tables in (("routes", routes), ("burst", burst)):
-        text = _in_scene(text, number, partial(_filled, key=key, tables=tables))
+    said = _played_by(text, number, name, played)
+    for key in _LISTS:
+        text = _listed(text, number, key, said[key] or ())
+    for key in said.keys() - {*_LISTS}:
+        text = _in_scene(text, number, partial(_valued, key=key, value=said[key]))
     return text
 
 
-def _made(sheet: Sheet, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
-    keys = {"number": number, "name": name, "routes": routes or None, "burst": burst or None}
-    scene = table("[[scenes]]", keys, by_line=("routes", "burst"))
+def _played_by(text: str, number: int, name: str, played: Table) -> Table:
+    """What a scene has to say to play this; None for a key that it may no longer have."""
+    rig = read(text, "rig", lists=False)
+    scene = next(each for each in rig.scenes if each.number == number)
+    nothing: Table = dict.fromkeys(PLAYED)
+    everything = {**nothing, **played}
+    if scene.like is None:
+        return everything
+    alone = {"format": 2, "scenes": [{"number": number, "name": name, **played}]}
+    try:
+        wanted = rig_model().model_validate(alone, context=naming(Sheet(text).data)).scenes[0]
+    except ValidationError:
+        return everything  # the edited rig will be rejected with the reason
+    difference = as_difference(rig, scene, wanted)
+    if difference is not None:
+        return {**nothing, **difference}
+    whole = WholeScenes(rig).whole(scene).model_dump(mode="json", by_alias=True, exclude_unset=True)
+    kept: Table = {key: whole[key] for key in ("tempo", "held", "enter", "leave") if key in whole}
+    return {**everything, **kept, "like": None}
+
+
+def _valued(text: str, scene: Path, key: str, value: Any) -> str:
+    """The text with this value of a scene, or without it (None)."""
+    sheet, place = Sheet(text), (*scene, key)
+    if value is None and not sheet.has_key(place):
+        return text
+    if value is None:
+        rest = {each: one for each, one in sheet.data["scenes"][scene[1]].items() if each != key}
+        return sheet.with_value(scene, toml(rest)) if sheet.has_value(scene) else sheet.without_line(place)
+    return sheet.with_value(place, toml(value)) if sheet.has_key(place) else sheet.with_pair(scene, key, toml(value))
+
+
+def _made(sheet: Sheet, number: int, name: str, played: Table) -> str:
+    keys = {"number": number, "name": name, **{key: value or None for key, value in played.items()}}
+    scene = table("[[scenes]]", keys, by_line=_LISTS)
     return insert_lines(sheet.text, _scene_blocks(sheet)[-1].end, "\n" + scene)
 
 
 # Lists of routes, steps and scenes
 
 
-def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
-    """The text with these routes or burst steps in a scene; those that stay are left as they are written."""
+def _listed(text: str, number: int, key: str, tables: Sequence[Table]) -> str:
+    """The text with these lines, routes or burst steps in a scene; those that stay are left as they are written."""
+    names = naming(Sheet(text).data)
+    return _in_scene(text, number, lambda part, scene: _filled(part, scene, key, tables, names))
+
+
+def _filled(text: str, scene: Path, key: str, tables: Sequence[Table], names: Table) -> str:
+    """`names`: what the names of notes depend on."""
     sheet, section = Sheet(text), (*scene, key)
     written = sheet.data["scenes"][scene[1]].get(key)
     if written is None:
         return sheet.with_pair(scene, key, listed([toml(one) for one in tables])) if tables else text
-    olds, news = _meant(key, written), _meant(key, tables)
+    olds, news = _meant(names, key, written), _meant(names, key, tables)
     for what, old, new in changes(olds, news):
         if what == "put":
             text = table_changed(text, (*section, old), (olds[old], news[new]), tables[new])
@@ -309,16 +362,17 @@ def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
     return text
 
 
-def _meant(key: str, tables: Sequence[Table]) -> list[Any]:
+def _meant(names: Table, key: str, tables: Sequence[Table]) -> list[Any]:
     """The meaning of tables, however they are written: a name equals a list with one name, for example."""
     try:
-        return list(getattr(rig_model().model_validate(_alone(key, tables)).scenes[0], key))
+        made = rig_model().model_validate(_alone(key, tables), context=names)
+        return list(getattr(made.scenes[0], key))
     except ValidationError:
         return list(tables)  # the edited rig will be rejected with the reason
 
 
 def _alone(key: str, tables: Sequence[Table]) -> Table:
-    return {"format": 1, "scenes": [{"number": 1, "name": "alone", key: list(tables)}]}
+    return {"format": 2, "scenes": [{"number": 1, "name": "alone", key: list(tables)}]}
 
 
 def _appended(text: str, section: str, keys: Table) -> str:

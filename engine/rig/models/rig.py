@@ -1,5 +1,6 @@
 """The rig file as models: its tables and keys. Checks that compare two places of the file are in `cross_checks`."""
 
+from collections.abc import Callable
 from functools import cache, reduce
 from operator import or_
 from typing import Annotated, Any, Literal
@@ -9,7 +10,7 @@ from pydantic import (
     BeforeValidator,
     Field,
     ValidationInfo,
-    ValidatorFunctionWrapHandler,
+    WrapSerializer,
     WrapValidator,
     create_model,
     field_validator,
@@ -359,7 +360,7 @@ def rig_model() -> type[Rig]:
 def rig_models() -> dict[str, type[Any]]:
     """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
-    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain)]
+    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain), WrapSerializer(_or_chain)]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
 
     def many(item: Any) -> Any:
@@ -395,6 +396,6 @@ def _new_lists(line: type[PlayLine]) -> dict[str, type[Part]]:
     return {"play": line, "enter": Sending, "leave": Sending}
 
 
-def _or_chain(found: Any, filter_of: ValidatorFunctionWrapHandler) -> Any:
-    """A filter, or the name of a chain as it is."""
+def _or_chain(found: Any, filter_of: Callable[[Any], Any]) -> Any:
+    """A filter, which is read or written by `filter_of`, or the name of a chain as it is."""
     return found if isinstance(found, str) else filter_of(found)
