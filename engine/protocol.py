@@ -30,6 +30,7 @@ Number = Annotated[int, Field(ge=-_INT, le=_INT)]
 Name = Annotated[str, Field(max_length=_NAME)]
 FilePath = Annotated[str, Field(max_length=_PATH)]
 Seconds = Annotated[float, Field(ge=0, le=MOST_SECONDS, allow_inf_nan=False)]
+Links = Annotated[list[Facts | Name], Field(max_length=_LISTED)]
 Tables = Annotated[list[Facts], Field(max_length=_LISTED)]
 
 _SECONDS: Final = f"a number of seconds from 0 to {MOST_SECONDS:.0f}"
@@ -76,7 +77,9 @@ class SetlistRequest(Request):
 
 
 class PanicRequest(Request):
-    """Silence every output."""
+    """Silence every output, or one instrument."""
+
+    instrument: Name | None = Field(None, description="the name of an instrument, or null for everything")
 
 
 class ResendRequest(Request):
@@ -258,13 +261,19 @@ class ChainRequest(EditRequest):
     """Give a route of a scene another chain of filters."""
 
     route: Number = Field(description="the place of a route in its scene; the first is 0")
-    through: Tables = Field(description="a list of filters, each with its settings")
+    through: Links = Field(description="a list of filters, each with its settings, and names of chains")
 
 
 class BurstRequest(EditRequest):
     """Give a scene another burst: the bank selects and program changes that a recall sends."""
 
     burst: Tables = Field(description="a list of steps")
+
+
+class LinesRequest(EditRequest):
+    """Give a scene other play lines."""
+
+    play: Tables = Field(description="a list of lines, as in the rig file")
 
 
 class LearnRequest(Request):
@@ -421,6 +430,7 @@ TABLE: Final[Mapping[str, Row]] = {
     "edit part": Row(PartRequest, "operate"),
     "edit chain": Row(ChainRequest, "operate"),
     "edit burst": Row(BurstRequest, "operate"),
+    "edit lines": Row(LinesRequest, "operate"),
     "edit undo": Row(UndoRequest, "operate"),
     "edit redo": Row(RedoRequest, "operate"),
     "learn": Row(LearnRequest, "shell"),
@@ -545,7 +555,10 @@ class InvalidRigAnswer(Answer):
 
 
 class CommandAnswer(Answer):
-    """To a command of the show: what it changed and what that costs. Bytes, and nanoseconds."""
+    """To a command of the show: what it changed and what that costs. Bytes, and nanoseconds.
+
+    `instruments`: how many are put on another sound; `unchanged`: how many are on theirs already.
+    """
 
     do: str
     source: str
@@ -554,6 +567,7 @@ class CommandAnswer(Answer):
     ready_ns: int
     held: int
     instruments: int
+    unchanged: int = 0
 
 
 class StatusAnswer(Answer):

@@ -3,7 +3,14 @@
 from collections import Counter
 from itertools import count
 
-from engine.midi.controllers import ALL_NOTES_OFF, ALL_SOUND_OFF, LOCAL_CONTROL, MODE_MESSAGES, RESET_ALL_CONTROLLERS
+from engine.midi.controllers import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    LOCAL_CONTROL,
+    MODE_MESSAGES,
+    RESET_ALL_CONTROLLERS,
+    VELOCITY_PREFIX,
+)
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, POLY_AFTERTOUCH, is_press
 from engine.midi.mpe import Expression, Zone, bend_of, rescaled
 
@@ -114,11 +121,11 @@ class ToZone:
         return (_moved(message, self._zone.manager),)
 
     def _end(self, channel: int, message: bytes) -> tuple[bytes, ...]:
-        """What else a member of the source sends counts only if it ends or resets its own notes."""
+        """What else a member of the source sends counts only if it belongs to its own notes."""
         if message[0] & 0xF0 == CONTROLLER and message[1] == RESET_ALL_CONTROLLERS:
             self._came[channel] = self._came.get(channel, Expression()).at_rest()
             return self._shaped(channel, channel) if self._members.sounding(channel) else ()
-        if message[0] & 0xF0 == CONTROLLER and message[1] in (ALL_SOUND_OFF, ALL_NOTES_OFF):
+        if message[0] & 0xF0 == CONTROLLER and message[1] in (ALL_SOUND_OFF, ALL_NOTES_OFF, VELOCITY_PREFIX):
             return (_moved(message, self._members.of(channel)),)
         return ()
 

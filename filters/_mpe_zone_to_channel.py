@@ -8,6 +8,7 @@ from engine.midi.controllers import (
     LOCAL_CONTROL,
     MODE_MESSAGES,
     RESET_ALL_CONTROLLERS,
+    VELOCITY_PREFIX,
 )
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, POLY_AFTERTOUCH, is_press
 from engine.midi.mpe import MANAGER_RANGE, Expression, Zone, bend_of, rescaled
@@ -90,9 +91,9 @@ class ZoneToChannel:
         return (self._moved(message), *self._shaped())
 
     def _end(self, member: int, message: bytes) -> tuple[bytes, ...]:
-        """What else a member sends counts only if it ends or resets its own notes."""
+        """What else a member sends counts only if it belongs to its own notes."""
         kind, number = message[0] & 0xF0, message[1]
-        if kind == POLY_AFTERTOUCH:
+        if kind == POLY_AFTERTOUCH or (kind == CONTROLLER and number == VELOCITY_PREFIX):
             return (self._moved(message),)
         if kind == CONTROLLER and number == RESET_ALL_CONTROLLERS:
             self._came[member] = self._came[member].at_rest()

@@ -17,7 +17,16 @@ from typing import Annotated, Any, Final, Literal, NamedTuple, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from engine.midi.controllers import BANKS, DATA_LSB, DATA_MSB, LSB_OF, MODE_MESSAGES, MSB_OF, RESET_ALL_CONTROLLERS
+from engine.midi.controllers import (
+    BANKS,
+    DATA_LSB,
+    DATA_MSB,
+    LSB_OF,
+    MODE_MESSAGES,
+    MSB_OF,
+    RESET_ALL_CONTROLLERS,
+    VELOCITY_PREFIX,
+)
 from engine.midi.kinds import CONTROLLER
 from engine.midi.parameter_units import DATA_INCREMENT, SELECTS, SETS, Parameter, SelectedParameter
 from filters._values import TABLE, Values, as_list, needs_one, not_both, scale
@@ -28,9 +37,9 @@ KEEPS_STATE = True
 _NAME: Final = re.compile(r"(?:(n?rpn) ([0-9]{1,3})/([0-9]{1,3})|controller ([0-9]{1,3}))")
 _ALLOWED: Final = (
     '"nrpn M/L" or "rpn M/L" with M and L from 0 to 127 (not both 127), or "controller N" with N from 1 to 31 or from '
-    "64 to 119, without 6 and 96 to 101, which make up parameters"
+    "64 to 119, without 6 and 96 to 101, which make up parameters, and 88, which belongs to a note"
 )
-_CONTROLLERS: Final = frozenset(range(MODE_MESSAGES.start)) - {*BANKS, *MSB_OF, *SELECTS, *SETS}
+_CONTROLLERS: Final = frozenset(range(MODE_MESSAGES.start)) - {*BANKS, *MSB_OF, *SELECTS, *SETS, VELOCITY_PREFIX}
 
 #: a parameter, or a controller by its number
 Unit = Parameter | int

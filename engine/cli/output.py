@@ -6,9 +6,12 @@ Nothing else in `engine/cli` prints (ruff's T20), so what a terminal would obey 
 import json
 import os
 import re
+import shutil
 import signal
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -40,6 +43,11 @@ def print_line(text: str = "", end: str = "\n", style: str | None = None) -> Non
     print(shown if style is None else f"\033[{style}m{shown}\033[0m", end=end, flush=True)
 
 
+def print_words(text: str) -> None:
+    """Print sentences on stdout; on a terminal, lines end between words."""
+    print_line(_between_words(text) if sys.stdout.isatty() else text)
+
+
 def has_colour() -> bool:
     """Whether stdout is a terminal with colours, and the player wants them (NO_COLOR, as no-color.org has it)."""
     screen = console()
@@ -47,8 +55,19 @@ def has_colour() -> bool:
 
 
 def say(text: str) -> None:
-    """Print a sentence for the player on stderr."""
-    print(clean(text), file=sys.stderr, flush=True)
+    """Print a sentence for the player on stderr; on a terminal, lines end between words."""
+    print(clean(_between_words(text) if sys.stderr.isatty() else text), file=sys.stderr, flush=True)
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """The text in lines of at most this width that end between words; what fits already keeps its spaces."""
+    folded = partial(textwrap.wrap, width=width, break_on_hyphens=False)
+    lines = (folded(line) if len(line) > width else [line] for line in text.split("\n"))
+    return [part for parts in lines for part in parts]
+
+
+def _between_words(text: str) -> str:
+    return "\n".join(wrapped(text, shutil.get_terminal_size().columns))
 
 
 def say_over(text: str) -> None:
@@ -120,7 +139,9 @@ def table_lines(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> lis
     screen = console()
     with screen.capture() as drawn:
         _draw(screen, columns, rows)
-    return [line.rstrip() for line in drawn.get().strip("\n").split("\n")]
+    lines = [line.rstrip() for line in drawn.get().split("\n")]
+    told = [place for place, line in enumerate(lines) if line]
+    return lines[told[0] : told[-1] + 1]
 
 
 def _draw(screen: "Console", columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:

@@ -1,12 +1,11 @@
 """The state of an engine in words: first what is wrong, then what plays; on one screen, or whole."""
 
-import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
-from engine.cli.output import table_lines
+from engine.cli.output import table_lines, wrapped
 from engine.cli.status_words import network_faults_in_words, setlist_in_words, tempo_in_words, timecode_in_words
-from engine.plurals import counted, plural, some
+from engine.plurals import counted, some
 from engine.user_error import shortened
 
 _NAMED: Final = 4  # names in a folded line
@@ -54,9 +53,7 @@ def _length(parts: Sequence[Sequence[str]]) -> int:
 
 
 def _wrapped(lines: Sequence[str], width: int) -> list[str]:
-    """Lines that fit; what fits already keeps its spaces."""
-    short = (line for text in lines for line in text.split("\n"))
-    return [part for line in short for part in (textwrap.wrap(line, width) if len(line) > width else [line])]
+    return wrapped("\n".join(lines), width) if lines else []
 
 
 # What the parts say
@@ -114,14 +111,14 @@ def _blocks(found: _Found) -> Iterator[_Block]:
         yield _Block(_port_table(found[way], way[:-1]), [_ports_in_words(found[way], way)])
     yield _sounds(found)
     rest = [*_sync(found), *_health(found), *_logs(found)]
-    yield _Block(rest, rest)
+    yield _Block(["", *rest], rest)
     if "network" in found:
         yield _network(found["network"])
 
 
 def _port_table(ports: Sequence[_Found], title: str) -> list[str]:
     rows = [(port["name"], *(port[key] for key in _COLUMNS.values())) for port in ports]
-    return table_lines((title, *_COLUMNS), rows)
+    return ["", *table_lines((title, *_COLUMNS), rows)]
 
 
 def _ports_in_words(ports: Sequence[_Found], way: str) -> str:
@@ -135,9 +132,9 @@ def _sounds(found: _Found) -> _Block:
     missing = [port["name"] for port in found["outputs"] if port["state"] == "missing"]
     full = sounds
     if missing and sounds:
-        lost = f"{some(missing, _NAMED)} did not get these sounds: {plural(len(missing), 'output')} missing"
-        full = [*sounds, f"(instruments on {lost})"]
-    return _Block(full, [f"sounds: {some(sounds, _NAMED)}"] if sounds else [])
+        are = "is" if len(missing) == 1 else "are"
+        full = [*sounds, f"({some(missing, _NAMED)} {are} missing: the instruments there did not get their sounds)"]
+    return _Block(["", *full] if full else [], [f"sounds: {some(sounds, _NAMED)}"] if sounds else [])
 
 
 def _sync(found: _Found) -> Iterator[str]:
@@ -186,7 +183,7 @@ def _network(found: _Found) -> _Block:
     ]
     there = sum(each["there"] for each in found["machines"])
     return _Block(
-        [line, *table_lines(columns, rows)], [f"{line}; {there} of {counted(len(rows), 'machine')} connected"]
+        ["", line, *table_lines(columns, rows)], [f"{line}; {there} of {counted(len(rows), 'machine')} connected"]
     )
 
 

@@ -60,7 +60,7 @@ def open_system(backend: str | None, client_name: str, say: Callable[[str], None
         system = _jack(client_name)
     except PortError:
         raise PortError(_NEITHER) from None
-    say("this system has no ALSA sequencer; the JACK server that is running takes its place")
+    say("no ALSA sequencer on this system; using the JACK server that is running")
     return system
 
 

@@ -8,11 +8,14 @@ from typing import Final
 
 from engine.rig.short_port_names import short_names
 
+#: words in the names of what is played with the feet: it recalls scenes
+_FEET: Final = frozenset(("foot", "footswitch", "pedal", "pedals", "switch", "switches"))
+
 _HEAD: Final = """\
 # A rig for Bayleaf. The names on the left are yours: change them as you like.
 # Check it with: bayleaf check FILE     play it with: bayleaf run FILE
 
-format = 1
+format = 2
 
 [rig]
 name  = "My rig"
@@ -24,52 +27,63 @@ _NO_PORTS: Final = """
 # the port names here by those it lists; * matches any characters.
 """
 
-_TAIL: Final = """
-# The instruments, each with its output, channel and sounds. The burst of a scene, which is the bank selects and
-# program changes that it sends when it is recalled, names the sounds.
-#
-# [instruments.string-machine]
-# output  = "{output}"
-# channel = 5
+_INSTRUMENTS: Final = """
+# One instrument for each output. Channel 1 is a guess: write the channel that it is set to, and the sounds
+# that you play, as in this example:
 # bank    = "msb lsb"         # what it responds to: "none", "msb", "lsb" or "msb lsb"
-# settle  = "30 ms"           # pause it needs after a program change
-# sounds  = {{ "Warm pad" = {{ bank = [0, 3], program = 12 }} }}
+# settle  = "30 ms"           # the pause it needs after a program change
+# sounds  = { "Warm pad" = { bank = [0, 3], program = 12 } }
+"""
+
+_INSTRUMENT: Final = """
+[instruments.{name}]
+{said}output  = "{name}"
+channel = 1
+"""
+
+_SCENES: Final = """
+# Who plays what: each line says which input plays which instrument, and may say `sound = "Warm pad"`.
 
 [[scenes]]
 number = 1
-name   = "Everything to everything"
-routes = [
+name   = "Everything plays everything"
+play = [
 {everything}]
 
 [[scenes]]
 number = 2
-name   = "Low keys an octave down"
-routes = [
+name   = "Split, the low keys an octave down"
+play = [
 {split}]
-# burst = [
-#   {{ instrument = "string-machine", sound = "Warm pad" }},
-#   {{ output = "{output}", channel = 10, program = 1 }},
-# ]
 
 # The order of a show, for `next` and `back`:
 #
 # [[setlists]]
 # name   = "Friday"
 # scenes = [1, 2]
-
-# A foot switch that recalls scenes by program change:
-#
-# [[controls]]
-# input = "{input}"
-# when  = {{ program = "any" }}
-# do    = "scene"
 """
 
 _SPLIT: Final = """\
-  {{ from = "{source}", to = "{target}", through = [
-    {{ filter = "zone", notes = ["C-1", "B3"] }},
-    {{ filter = "transpose", semitones = -12 }},
-  ] }},
+  {{ from = "{source}", on = "{low}", notes = "..B3", transpose = -12 }},
+  {{ from = "{source}", on = "{high}", notes = "C4.." }},
+"""
+
+_CONTROL: Final = """
+# {source}: a program change recalls the scene of that number.
+
+[[controls]]
+input = "{source}"
+when  = {{ program = "any" }}
+do    = "scene"
+"""
+
+_NO_CONTROL: Final = """
+# A foot switch that recalls scenes by program change:
+#
+# [[controls]]
+# input = "{source}"
+# when  = {{ program = "any" }}
+# do    = "scene"
 """
 
 
@@ -100,39 +114,59 @@ def starter(
     """
     named_inputs = _named(inputs) or {"keys": "Stage piano*"}
     named_outputs = _named(outputs) or {"strings": "String machine*"}
-    head = _HEAD + ("" if inputs and outputs else _NO_PORTS)
-    sections = [_section("inputs", named_inputs, {}), _section("outputs", named_outputs, said)]
-    pairs = _pairs(named_inputs, named_outputs, loops)
-    tail = _TAIL.format(
-        input=next(iter(named_inputs)),
-        output=next(iter(named_outputs)),
-        everything="".join(f'  {{ from = "{source}", to = [{_listed(to)}] }},\n' for source, to in pairs.items()),
-        split="".join(_SPLIT.format(source=source, target=to[0]) for source, to in list(pairs.items())[:1]),
+    feet = [name for name in named_inputs if _FEET & {*name.split("-")}]
+    players = {name: port for name, port in named_inputs.items() if name not in feet} or named_inputs
+    return "".join(
+        (
+            _HEAD if inputs and outputs else _HEAD + _NO_PORTS,
+            _section("inputs", named_inputs),
+            _section("outputs", named_outputs),
+            _INSTRUMENTS,
+            *(_instrument(name, said.get(port)) for name, port in named_outputs.items()),
+            _scenes(_players(players, named_outputs, loops)),
+            *(_CONTROL.format(source=source) for source in feet),
+            _NO_CONTROL.format(source=next(iter(named_inputs))) if not feet else "",
+        )
     )
-    return head + "".join(sections) + tail
 
 
-def _pairs(
+def _instrument(name: str, said: str | None) -> str:
+    return _INSTRUMENT.format(name=name, said=f"# {said}\n" if said else "")
+
+
+def _players(
     inputs: Mapping[str, str], outputs: Mapping[str, str], loops: Collection[tuple[str, str]]
 ) -> dict[str, list[str]]:
-    """Each input with the outputs that are not the same port and do not lead back to it: no port feeds itself."""
-    pairs = {
-        source: [to for to in outputs if outputs[to] != port and (outputs[to], port) not in loops]
-        for source, port in inputs.items()
-    }
-    return {source: to for source, to in pairs.items() if to}
+    """Who plays each output: inputs that are not the same port, if there are any, and that it does not lead back to."""
+
+    def found(own_too: bool) -> dict[str, list[str]]:
+        pairs = {
+            to: [name for name, there in inputs.items() if (own_too or there != port) and (port, there) not in loops]
+            for to, port in outputs.items()
+        }
+        return {to: players for to, players in pairs.items() if players}
+
+    return found(own_too=False) or found(own_too=True)
+
+
+def _scenes(players: Mapping[str, Sequence[str]]) -> str:
+    everything = "".join(f'  {{ from = {_listed(names)}, on = "{to}" }},\n' for to, names in players.items())
+    source = next((name for names in players.values() for name in names), None)
+    reached = [to for to, names in players.items() if source in names]
+    reached.sort(key=lambda to: "bass" not in to)  # the others keep their order
+    split = _SPLIT.format(source=source, low=reached[0], high=reached[min(1, len(reached) - 1)]) if reached else ""
+    return _SCENES.format(everything=everything, split=split)
 
 
 def _listed(names: Sequence[str]) -> str:
-    return ", ".join(f'"{name}"' for name in names)
+    """One name, or a list of several."""
+    quoted = [f'"{name}"' for name in names]
+    return quoted[0] if len(quoted) == 1 else f"[{', '.join(quoted)}]"
 
 
-def _section(title: str, named: Mapping[str, str], said: Mapping[str, str]) -> str:
+def _section(title: str, named: Mapping[str, str]) -> str:
     width = max(len(name) for name in named)
-    lines = [
-        f"{name:{width}} = {{ port = {_quoted(port)} }}{f'    # {said[port]}' if port in said else ''}\n"
-        for name, port in named.items()
-    ]
+    lines = [f"{name:{width}} = {{ port = {_quoted(port)} }}\n" for name, port in named.items()]
     return f"\n[{title}]\n" + "".join(lines)
 
 

@@ -45,7 +45,8 @@ def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Bayleaf, t
 
 def test_ports_get_the_names_of_their_gear(system: MemorySystem, bayleaf: Bayleaf, tmp_path: Path) -> None:
     """The names in the rig are those of the gear, the kernel's own port is left out, and a device that answered is
-    named beside its output. No route leads into a loop. The two commands that come next are printed."""
+    named beside its instrument. Hands play every instrument that does not lead back to them, feet recall the scenes.
+    The two commands that come next are printed."""
     file = tmp_path / "mine.toml"
     said = bayleaf("new", file, "--backend", "jack")
     assert said.err == "asking at 2 outputs which device is there …\n"
@@ -60,11 +61,23 @@ def test_ports_get_the_names_of_their_gear(system: MemorySystem, bayleaf: Baylea
     }
     assert list(rig.outputs) == ["sound-module", "choir-synth"]
     assert '# a device answered at "Stage piano:midi_00": manufacturer 00 21 09, family 1' in file.read_text()
-    routes = {
-        (source, to) for scene in rig.scenes for route in scene.routes for source in route.source for to in route.to
-    }
-    assert ("foot-controller", "choir-synth") not in routes
-    assert {("stage-piano", "choir-synth"), ("foot-controller", "sound-module")} <= routes
+    played = {(source, line.on) for line in rig.scenes[0].play for source in line.source}
+    assert played == {("stage-piano", "sound-module"), ("stage-piano", "choir-synth")}
+    assert [(control.input, control.do) for control in rig.controls] == [("foot-controller", "scene")]
+    assert bayleaf("check", file).out.endswith(f"Next, play it: bayleaf run {file}\n")
+
+
+def test_an_output_that_leads_back_is_not_played_from_there(
+    monkeypatch: pytest.MonkeyPatch, bayleaf: Bayleaf, tmp_path: Path
+) -> None:
+    """A cable from an output to an input would be a loop: that input plays the other outputs only."""
+    system = MemorySystem("bayleaf", ("Keys", "Pads"), ("Box", "Rack"))
+    monkeypatch.setattr("engine.cli.commands.new.open_system", lambda *_: system)
+    monkeypatch.setattr("engine.cli.commands.new._SECONDS", 0.01)
+    monkeypatch.setattr(system.output("Box"), "send", system.input("Pads").push)
+    assert bayleaf("new", tmp_path / "loop.toml").status == 0
+    lines = load(tmp_path / "loop.toml").scenes[0].play
+    assert [(line.source, line.on) for line in lines] == [(("keys",), "box"), (("keys", "pads"), "rack")]
 
 
 def test_a_ready_made_rig_gets_the_connected_ports(system: MemorySystem, bayleaf: Bayleaf, tmp_path: Path) -> None:

@@ -123,8 +123,8 @@ _SETTINGS: list[tuple[str, dict[str, Any]]] = [
     ('drop = ["nrpn 1/0"]', {"drop": {_P}}),
     ('keep = ["nrpn 1/0", "rpn 0/1", "controller 1"]', {"keep": {_P, _Q, ("controller", 1, 0)}}),
     ('map = { "nrpn 1/0" = "rpn 0/1", "rpn 0/1" = "nrpn 1/0" }', {"map": {_P: _Q, _Q: _P}}),
-    ('map = { "controller 1" = "nrpn 1/0" }', {"map": {("controller", 1, 0): _P}}),
-    ('map = { "rpn 0/0" = "controller 7" }', {"map": {_R: ("controller", 7, 0)}}),
+    ('map = { "controller 1" = "nrpn 5/5" }', {"map": {("controller", 1, 0): ("nrpn", 5, 5)}}),
+    ('map = { "rpn 0/0" = "controller 20" }', {"map": {_R: ("controller", 20, 0)}}),
 ]
 _NUMBERS = [98, 99, 100, 101, 6, 38, 6, 38, 1, 33, 7, 39, 121, 64]
 _NULL = [(99, 127), (98, 127), (101, 127), (100, 127)]

@@ -24,7 +24,7 @@ def test_jack_takes_the_place_of_a_missing_alsa(monkeypatch: pytest.MonkeyPatch)
     jack, said = MemorySystem("pit"), list[str]()
     monkeypatch.setattr(opening, "_jack", lambda client: jack)
     assert open_system(None, "pit", said.append) is jack
-    assert said == ["this system has no ALSA sequencer; the JACK server that is running takes its place"]
+    assert said == ["no ALSA sequencer on this system; using the JACK server that is running"]
 
 
 def test_a_backend_that_was_asked_for_is_the_only_one(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import as_json, print_line, table
+from engine.cli.output import as_json, print_line, print_words, table
 from engine.core.cable.program_burst import compile_recall, compile_step, device_id, duration, size
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 from engine.midi.message_words import to_hex
@@ -53,8 +53,8 @@ def check(
     print_line(f"{rig} is valid: " + ", ".join(counted(len(getattr(loaded, key)), key[:-1]) for key in _SECTIONS))
     _print_tables(found)
     for text in found["warnings"]:
-        print_line(f"note: {text}")
-    print_line(f"Next, {'see to the notes, then ' if found['warnings'] else ''}play it: {_next(loaded, rig)}")
+        print_words(f"note: {text}")
+    print_words(f"Next, play it: {_next(loaded, rig)}")
 
 
 def _next(loaded: Rig, file: Path) -> str:

@@ -8,7 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from engine.cli.options import Backend
-from engine.cli.output import CommandError, print_line, refuse_existing, say, write_new
+from engine.cli.output import CommandError, print_words, refuse_existing, say, write_new
 from engine.live.gear.port_survey import PortAnswer, survey
 from engine.plurals import counted
 from engine.ports.open_system import lasting, open_system
@@ -34,7 +34,7 @@ def new(
     file: Annotated[Path, typer.Argument(help="The rig file to write.")] = Path("rig.toml"),
     kind: Annotated[
         str | None,
-        typer.Option("--kind", help=f"A ready-made rig, with your ports put in: {', '.join(KINDS)}."),
+        typer.Option("--kind", metavar="KIND", help=f"A ready-made rig, with your ports put in: {', '.join(KINDS)}."),
     ] = None,
     backend: Backend = None,
 ) -> None:
@@ -48,8 +48,8 @@ def new(
     text, said = _from_ports(backend) if kind is None else _ready_made(kind, backend)
     write_new(file, text.encode())
     options = f" --backend {backend}" if backend else ""
-    print_line(f"wrote {file}: {said}")
-    print_line(f"Read it through. Next:\n  bayleaf check {file}\n  bayleaf run {file}{options}")
+    print_words(f"wrote {file}: {said}")
+    print_words(f"Read it through. Next:\n  bayleaf check {file}\n  bayleaf run {file}{options}")
 
 
 def _from_ports(backend: str | None) -> tuple[str, str]:
@@ -82,7 +82,7 @@ def _ready_made(kind: str, backend: str | None) -> tuple[str, str]:
     if not put:
         return text, "its ports are invented names to be replaced; no MIDI port is connected"
     listed = "".join(f"\n  {place} is {port}" for place, port in put.items())
-    return text, f"these of its ports are connected ones, the others are invented names to be replaced:{listed}"
+    return text, f"these of its ports are connected; the others have invented names to be replaced:{listed}"
 
 
 def _connected(backend: str | None, inquire: bool) -> _Connected:

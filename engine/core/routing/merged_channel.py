@@ -1,7 +1,7 @@
 """What several players have selected and set on one channel of one output, so that each one's messages stay whole.
 
 A parameter number (MIDI 1.0 p. 17), a bank (p. 13) and the MSB of a 14-bit controller (p. 12) hold for what follows. If
-another player's came between, the own one is sent again.
+another player's came in between, their own is sent again.
 """
 
 from collections.abc import Iterator

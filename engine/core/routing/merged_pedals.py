@@ -46,6 +46,10 @@ class MergedPedals:
         """Who has this pedal off 0, and the message with which each has moved it."""
         return {player: held.came for player, held in self._held.get(pedal, {}).items()}
 
+    def value(self, pedal: _Pedal) -> int:
+        """The value that the channel has: the highest of its players'."""
+        return _highest(self._held.get(pedal, {}))
+
     def leave(self, pedal: _Pedal, players: Iterable[int]) -> int | None:
         """These players no longer count; the value that is to be sent, None if it stays as it is."""
         held = self._held.get(pedal, {})

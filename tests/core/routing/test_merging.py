@@ -123,6 +123,15 @@ def test_after_all_notes_off_a_player_holds_nothing() -> None:
     assert router.state.ledger.sounding() == 0
 
 
+def test_all_sound_off_cuts_what_rings_under_its_player_s_pedal() -> None:
+    """Whose note it was that rings under a pedal is not known; it counts as the pedal's player's."""
+    router = scenes(BOTH)
+    plays(router, ANNA, "B0 40 7F")
+    plays(router, BEN, "90 43 40", "80 43 40")
+    assert plays(router, BEN, "B0 78 00") == []
+    assert plays(router, ANNA, "B0 78 00") == ["B0 78 00"]
+
+
 @pytest.mark.parametrize("number", ["7C", "7D", "7E", "7F"])
 def test_a_change_of_mode_is_left_out_while_another_player_sounds(number: str) -> None:
     """It would end the other's notes; its player's own notes end."""
@@ -234,6 +243,18 @@ def test_a_data_lsb_has_its_own_msb() -> None:
     assert plays(router, BEN, "B0 06 05", "B0 26 01") == ["B0 06 05", "B0 26 01"]
 
 
+def test_parameters_are_forgotten_after_256_others() -> None:
+    """It is remembered who set the last 256 parameters of a channel; before that, an LSB passes as it came."""
+    for others, made in ((255, ["B0 06 02", "B0 26 32"]), (256, ["B0 26 32"])):
+        router = scenes(BOTH)
+        plays(router, ANNA, "B0 65 00", "B0 64 00", "B0 06 02")
+        plays(router, BEN, "B0 65 00", "B0 64 00", "B0 06 0C")
+        for number in range(others):
+            plays(router, BEN, f"B0 63 {number >> 7:02X}", f"B0 62 {number & 0x7F:02X}", "B0 06 01")
+        plays(router, ANNA, "B0 65 00", "B0 64 00")
+        assert plays(router, ANNA, "B0 26 32") == made
+
+
 def test_data_entry_after_a_null_parameter_goes_nowhere() -> None:
     """It is not passed on while another player's parameter is selected."""
     router = scenes(BOTH)
@@ -281,7 +302,7 @@ def test_a_program_has_its_own_bank() -> None:
     plays(router, ANNA, "B0 00 01", "B0 20 02", "C0 03")
     plays(router, BEN, "B0 00 07", "C0 05")
     assert plays(router, ANNA, "C0 04") == ["B0 00 01", "B0 20 02", "C0 04"]
-    assert router.state.ledger.sounds(0)[0] == (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x04")
+    assert router.state.cables[0].sounds[0] == (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x04")
     assert plays(router, BEN, "C0 06") == ["B0 00 07", "C0 06"]
     assert plays(router, BEN, "C0 05") == ["C0 05"]
 

@@ -10,6 +10,7 @@ from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, input_lost, recall
 from tests.support.perfect_merger import RESETS, DecodedCable, PerfectMerger, PlayedInstrument
+from tests.support.pit_engine import run_dry
 from tests.support.random_rigs import HEAD
 
 PLAYERS, FOOT = 3, 2
@@ -34,9 +35,7 @@ messages = st.tuples(st.integers(0, 1), on_channel).map(lambda made: bytes((made
 streams = st.lists(st.tuples(st.integers(0, PLAYERS - 1), messages), max_size=60)
 
 
-RIG = (
-    HEAD.replace(', wire = "din"', "")
-    + """
+ALL = """
 [[scenes]]
 number = 1
 name = "All"
@@ -44,6 +43,11 @@ routes = [
   { from = ["keys", "pads"], to = "brass" },
   { from = "foot", to = "brass", through = [ { filter = "channels", map = { 2 = 1 } } ] },
 ]
+"""
+RIG = (
+    HEAD.replace(', wire = "din"', "")
+    + ALL
+    + """
 [[scenes]]
 number = 2
 name = "Some"
@@ -107,6 +111,25 @@ def test_each_player_is_heard_as_on_a_cable_of_their_own(stream: list[tuple[int,
             assert actual[2] == program
             assert high in (None, actual[0])
             assert low in (None, actual[1])
+
+
+@settings(deadline=None, max_examples=100)
+@given(streams, st.sampled_from([0, 100_000, 700_000]))
+def test_a_busy_cable_makes_no_difference(stream: list[tuple[int, bytes]], apart: int) -> None:
+    """Once a slow cable has carried what waited for it, all is as behind a perfect merger."""
+    engine = engine_of(read(HEAD + ALL.replace("brass", "strings"), "test"))
+    recall(engine, 0, 1)
+    merger, instrument = PerfectMerger(PLAYERS), PlayedInstrument()
+    cable, now, out = DecodedCable(instrument), 1, []
+    for player, message in playable(stream):
+        now += apart
+        while engine.waiting and engine.due is not None and engine.due <= now:
+            out += engine.tick(engine.due)
+        merger.hear(player, arriving(player, message))
+        out += engine.receive(now, player, message)
+    for _, sent, _ in out + run_dry(engine, now)[1]:
+        cable.hear(sent)
+    assert instrument.heard() == merger.instrument.heard()
 
 
 @settings(deadline=None, max_examples=200)
