@@ -19,8 +19,8 @@ _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
 #: pip keeps what it fetched, and when it looked for a newer pip, in the user's home
 _PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
-#: Half of what the tests take they wait, so that there are twice as many at once as processors.
-_AT_ONCE: Final = str(2 * (os.cpu_count() or 1))
+#: Tests wait for more than half of their time: on two processors four at once take half as long as two.
+_AT_ONCE: Final = str(max(4, os.cpu_count() or 1))
 #: Groups of tests, two at a time. Those that need no server, and beside them those on several machines, which mostly
 #: wait; then those with servers, which would miss their deadlines on a busier computer, and beside them the guest.
 _TESTS: Final = ("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real")

@@ -20,9 +20,11 @@ from engine.core.reports import Reports
 from engine.core.routing.active_sensing import ActiveSensing
 from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.gestures import Gestures
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.merging import Merging
+from engine.core.routing.positions import Positions
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.velocity_prefixes import VelocityPrefixes
@@ -48,7 +50,7 @@ class State:
         maker: CableMaker,
         rules: Rules = RULES,
     ) -> None:
-        self.compiled, self.silencing = compiled, rules.silencing
+        self.compiled, self.rules, self.silencing = compiled, rules, rules.silencing
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
@@ -56,6 +58,8 @@ class State:
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
         self.merging = Merging(self.ledger, rules.merges)
+        self.positions = Positions()
+        self.gestures = Gestures(self.ledger)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.prefixes = VelocityPrefixes()

@@ -98,7 +98,7 @@ def _clocks(rig: Rig) -> Iterator[str]:
         playing = SceneInPlay(compiler.compile(scene), faults)
         reached: dict[str, set[str]] = {}
         for index, name in enumerate(names):
-            for output, _ in playing.answer(index, CLOCK, 0).units:
+            for output, _ in playing.routes.answer(index, CLOCK, 0).units:
                 reached.setdefault(outputs[output], set()).add(name)
         for to, found in reached.items():
             if to in own or len(found) > 1:

@@ -28,15 +28,16 @@ _NO_PORTS: Final = """
 """
 
 _INSTRUMENTS: Final = """
-# One instrument for each output. Give it the channel that it is set to, and the sounds that you play:
+# One instrument for each output. Channel 1 is a guess: write the channel that it is set to, and the sounds
+# that you play, as in this example:
 # bank    = "msb lsb"         # what it responds to: "none", "msb", "lsb" or "msb lsb"
 # settle  = "30 ms"           # the pause it needs after a program change
 # sounds  = { "Warm pad" = { bank = [0, 3], program = 12 } }
 """
 
 _INSTRUMENT: Final = """
-[instruments.{name}]{said}
-output  = "{name}"
+[instruments.{name}]
+{said}output  = "{name}"
 channel = 1
 """
 
@@ -130,7 +131,7 @@ def starter(
 
 
 def _instrument(name: str, said: str | None) -> str:
-    return _INSTRUMENT.format(name=name, said=f"    # {said}" if said else "")
+    return _INSTRUMENT.format(name=name, said=f"# {said}\n" if said else "")
 
 
 def _players(

@@ -186,6 +186,7 @@ def printed(folder: Path) -> list[list[str]]:
     runs = [
         ["check", "pit.toml"],
         ["explain", demo, "--scene", "12", "--input", "keys", "90 3C 40"],
+        ["explain", demo, "--scene", "12", "--after", "11"],
         ["check", demo],
         ["rehearse", demo, str(PRESETS / "demo.mid"), "--out", "rehearsal"],
     ]

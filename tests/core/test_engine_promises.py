@@ -9,6 +9,7 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import size
 from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
+from engine.midi.rest_values import rest_of
 from tests.support.engine_calls import command, recall
 from tests.support.pit_engine import MS, SCENES, ears, engine, run_dry
 
@@ -73,6 +74,15 @@ def let_go_of_everything(router: Engine, now: int, played: list[list[bytes]]) ->
         for message in messages:
             if message[0] & 0xF0 == 0x90 and message[2]:
                 out += router.receive(now, source, bytes((0x80 | message[0] & 0x0F, message[1], 0)))
+    return out
+
+
+def hands_off(router: Engine, now: int, played: list[list[bytes]]) -> list[Delivery]:
+    """Everything that was moved comes back to rest, as far as it has one; the pedals are lifted."""
+    out: list[Delivery] = []
+    for source, messages in enumerate(played):
+        for rest in dict.fromkeys(filter(None, map(rest_of, messages))):
+            out += router.receive(now, source, rest)
     return out
 
 
@@ -238,14 +248,15 @@ def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
 @given(events, st.integers(1, 2))
 @settings(max_examples=100)
 def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
-    """Whatever is played, a recall's burst is complete within its computed time plus 5 ms."""
+    """Whatever is played, a burst that is sent whole is complete within its computed time plus 5 ms."""
     router = engine(cable="din")
     now = perform(router, stream)[0]
+    recall(router, now, scene)
     now, _ = run_dry(router, now)  # earlier bursts are over
     now = max(now, router.state.cables[0].carried_at)  # and so is what was handed to the driver
     for key in range(20):  # and the cable is full
         router.receive(now, 0, bytes((0x90 | key % 2, 40 + key, 99)))
-    begin, out = now, [(now, d) for d in recall(router, now, scene)]
+    begin, out = now, [(now, d) for d in command(router, now, "resend")[1]]
     steps = router.state.compiled.scenes[scene].bursts[0]
     bound = begin + size(steps) * DIN.byte_ns + 5 * MS
     for tick in range(60):
@@ -279,20 +290,22 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
 @given(events, st.integers(1, 3), cables)
 @settings(max_examples=150)
 def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
-    """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015),
-    and a further recall moves none of them: it sends the sounds of its scene and nothing else."""
+    """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015)
+    once keys and pedals are up. With all hands at rest a further recall moves none of them: it sends the sounds of its
+    scene, and of faders without a rest where they are."""
     router = engine(cable=cable)
-    now, out, _ = perform(router, stream)
+    now, out, played = perform(router, stream)
     out += recall(router, now, 3)
+    out += let_go_of_everything(router, now, played) + hands_off(router, now, played)
     now, rest = run_dry(router, now)
     out += rest
     assert [one.off_rest for one in ears(out)] == [set(), set()]
     assert router.state.ledger.off_rest() == 0
-    burst = recall(router, now, scene)
-    burst += run_dry(router, now)[1]
-    assert all(message[0] & 0xF0 == 0xC0 or message[1] in (0, 32) for _, message, _ in burst)
+    burst = [message for _, message, _ in recall(router, now, scene) + run_dry(router, now)[1]]
     steps = router.state.compiled.scenes[scene].bursts.get(0, ())
-    assert sorted(message for _, message, _ in burst) == sorted(message for step in steps for message in step.unit)
+    assert all(rest_of(message) is None for message in burst)
+    sounds = [message for message in burst if message[0] & 0xF0 == 0xC0 or message[1] in (0, 32)]
+    assert sounds == [message for step in steps for message in step.unit if step.unit[-1] in sounds]
 
 
 @given(events, cables)

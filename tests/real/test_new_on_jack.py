@@ -21,39 +21,50 @@ SAID = "no ALSA sequencer on this system; using the JACK server that is running\
 pytestmark = pytest.mark.skipif(Path(rtmidi_system._ALSA_SEQUENCER).exists(), reason="this system has ALSA")
 
 
-class Synth:
-    """A program with an input and an output, as soft synths have them; it identifies itself."""
+class Gear:
+    """A keyboard and two synths, as programs on JACK; the first synth identifies itself at the keyboard's port."""
 
     def __init__(self) -> None:
-        self.heard: list[bytes] = []
-        self._into, self._out = rtmidi.MidiIn(JACK, name="Choir synth"), rtmidi.MidiOut(JACK, name="Stage piano")
-        self._into.ignore_types(False, False, False)
-        self._into.open_virtual_port("midi_00")
-        self._out.open_virtual_port("midi_00")
+        self.heard: dict[str, list[bytes]] = {"Choir synth": [], "Bass box": []}
+        self._keys = rtmidi.MidiOut(JACK, name="Stage piano")
+        self._keys.open_virtual_port("midi_00")
+        self._synths = {name: self._synth(name) for name in self.heard}
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._live, daemon=True)
         self._thread.start()
 
-    def play(self, message: bytes) -> None:
-        self._out.send_message(message)
+    @staticmethod
+    def _synth(name: str) -> rtmidi.MidiIn:
+        port = rtmidi.MidiIn(JACK, name=name)
+        port.ignore_types(False, False, False)
+        port.open_virtual_port("midi_00")
+        return port
+
+    def play(self, *messages: str) -> None:
+        for message in messages:
+            self._keys.send_message(bytes.fromhex(message))
+
+    def has_heard(self, synth: str, message: str) -> bool:
+        return bytes.fromhex(message) in self.heard[synth]
 
     def end(self) -> None:
         self._over.set()
         self._thread.join()
-        self._into.delete()
-        self._out.delete()
+        for port in (self._keys, *self._synths.values()):
+            port.delete()
 
     def _live(self) -> None:
         while not self._over.wait(0.001):
-            while event := self._into.get_message():
-                self.heard.append(bytes(event[0]))
-                if self.heard[-1] == INQUIRY:
-                    self._out.send_message(IDENTITY)
+            for name, port in self._synths.items():
+                while event := port.get_message():
+                    self.heard[name].append(bytes(event[0]))
+                    if (name, self.heard[name][-1]) == ("Choir synth", INQUIRY):
+                        self._keys.send_message(IDENTITY)
 
 
 @pytest.fixture
-def synth(jack_server: str) -> Iterator[Synth]:
-    made = Synth()
+def gear(jack_server: str) -> Iterator[Gear]:
+    made = Gear()
     yield made
     made.end()
 
@@ -62,21 +73,35 @@ def _run(*words: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run([BAYLEAF, *words], capture_output=True, text=True, timeout=60, check=False)
 
 
-def test_from_the_ports_to_the_first_note(synth: Synth, tmp_path: Path) -> None:
+def test_from_the_ports_to_a_split_with_two_sounds(gear: Gear, tmp_path: Path) -> None:
     """Without any option, `ports`, `new` and `run` find JACK and say so; the rig has the gear's names and what
-    answered; and the first key that is pressed sounds."""
+    answered, and the first key that is pressed sounds. Two more lines in the file make a split with two sounds: six
+    commands and edits in all."""
     listed = _run("ports")
     assert listed.stderr == SAID
     assert "Choir synth:midi_00" in listed.stdout
     file = tmp_path / "first.toml"
     made = _run("new", file)
-    assert made.stderr == SAID + "asking at 1 output which device is there …\n"
-    assert "1 input, 1 output, 1 device identified" in made.stdout
+    assert made.stderr == SAID + "asking at 2 outputs which device is there …\n"
+    assert "1 input, 2 outputs, 1 device identified" in made.stdout
     rig = load(file)
-    assert (list(rig.inputs), list(rig.outputs)) == (["stage-piano"], ["choir-synth"])
+    assert (list(rig.inputs), list(rig.outputs)) == (["stage-piano"], ["choir-synth", "bass-box"])
+    text = file.read_text(encoding="utf-8")
+    for name, program in (("choir-synth", 53), ("bass-box", 34)):
+        text = text.replace(
+            f'output  = "{name}"\n', f'output  = "{name}"\nsounds = {{ "Mine" = {{ program = {program} }} }}\n'
+        )
+        text = text.replace(f'on = "{name}", notes', f'on = "{name}", sound = "Mine", notes')
+    file.write_text(text, encoding="utf-8")
     assert _run("check", file).returncode == 0
-    with engine(tmp_path, file.read_text()) as pit:
+    with engine(tmp_path, text) as pit:
         assert pit.said().startswith(SAID)
-        synth.play(b"\x90\x3c\x40")
-        until("the note", lambda: any(message[0] & 0xF0 == 0x90 for message in synth.heard))
-        synth.play(b"\x80\x3c\x40")
+        gear.play("90 3C 40", "80 3C 40")
+        until("the first note", lambda: gear.has_heard("Choir synth", "80 3C 40"))
+        assert pit.ask("scene", "2").returncode == 0
+        until("both sounds", lambda: gear.has_heard("Choir synth", "C0 34") and gear.has_heard("Bass box", "C0 21"))
+        gear.play("90 30 40", "90 48 40", "80 30 40", "80 48 40")
+        until(
+            "both hands", lambda: gear.has_heard("Choir synth", "80 48 40") and gear.has_heard("Bass box", "80 24 40")
+        )
+        assert not gear.has_heard("Choir synth", "90 30 40")

@@ -4,7 +4,9 @@ Each step is a bank MSB (controller 0) and bank LSB (controller 32), as far as t
 program change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle time.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.speed import DIN, CableSpeed, status_after
@@ -44,7 +46,8 @@ def _instrument_step(step: BurstStep, gear: Instrument) -> BurstUnit:
     assert program is not None  # the rig's checks make sure of it
     bank = sound.bank if sound else step.bank
     channel = gear.channel - 1
-    return BurstUnit(channel, select(channel, bank, program - gear.programs_from, gear.bank), _settle(sound, gear))
+    unit = select(channel, bank, program - gear.programs_from, gear.bank)
+    return BurstUnit(channel, unit, _settle(sound, gear), always=gear.always)
 
 
 def _messages_step(sound: Sound, gear: Instrument) -> BurstUnit:
@@ -52,7 +55,8 @@ def _messages_step(sound: Sound, gear: Instrument) -> BurstUnit:
     to = Receiver(gear.channel - 1, gear.programs_from)
     lines = [set_up(line, to) for line in sound.send]
     messages = tuple(message for line in lines for message in line.messages)
-    return BurstUnit(gear.channel - 1, messages, max(_settle(sound, gear), *(line.settle for line in lines)))
+    settle = max(_settle(sound, gear), *(line.settle for line in lines))
+    return BurstUnit(gear.channel - 1, messages, settle, always=gear.always)
 
 
 def _settle(sound: Sound | None, gear: Instrument) -> int:
@@ -158,3 +162,28 @@ def duration(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
                 status = status_after(message, status)
         ready[step.channel] = free_at + step.settle
     return max(ready.values(), default=0)
+
+
+class BurstCost(NamedTuple):
+    """What bursts cost until all their `instruments` are ready."""
+
+    bytes: int
+    ready_ns: int
+    instruments: int
+
+
+def burst_cost(bursts: Iterable[tuple[CableSpeed | None, tuple[BurstUnit, ...]]]) -> BurstCost:
+    """What bursts cost that are sent at once, each on a cable of this speed."""
+    costs = [_cost(steps, speed) for speed, steps in bursts]
+    ready = max((each.ready_ns for each in costs), default=0)
+    return BurstCost(sum(each.bytes for each in costs), ready, sum(each.instruments for each in costs))
+
+
+def instruments(steps: Sequence[BurstUnit]) -> int:
+    """How many instruments these steps are for: one for each channel."""
+    return len({step.channel for step in steps})
+
+
+@lru_cache(maxsize=1 << 14)  # a recall may ask for it again and again, and a rig has a thousand scenes
+def _cost(steps: tuple[BurstUnit, ...], speed: CableSpeed | None) -> BurstCost:
+    return BurstCost(size(steps, speed), duration(steps, speed), instruments(steps))

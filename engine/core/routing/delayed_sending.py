@@ -4,10 +4,12 @@ from collections.abc import Iterable
 
 from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
-from engine.core.routing.held_ledger import Target, moves_of
+from engine.core.routing.held_ledger import Target
 from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import SceneInPlay, TimedMessage
+from engine.core.routing.routed_message import TimedMessage
+from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.routing.told_values import moves_of
 from engine.core.state import State
 from engine.midi.kinds import NOTE_OFF, NOTE_ON, is_press, is_release
 
@@ -23,10 +25,9 @@ class DelayedSending:
         cables, prefixes = self._state.cables, self._state.prefixes
         for due in self._state.delayed.take(now):
             for output, unit in self._deliveries(due):
-                cable = cables[output]
-                if prefixes.any and not cable.full:  # it must not take what belongs to a player's note
+                if prefixes.any and not cables[output].full:  # it must not take what belongs to a player's note
                     unit = prefixes.with_low(output, unit)
-                cable.put(now, unit, out)
+                self._outputs.route(now, output, unit, out)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message
@@ -42,7 +43,7 @@ class DelayedSending:
             state.ledger.move(due.source, message, moves_of(output, (message,)))
         units = [(output, (message,)) for output in outputs]
         if state.scene is not None and state.merging.on and is_merged(message):
-            return state.merging.merge(due.source, message, units, state.scene)
+            return state.merging.merge(due.source, message, units, state.scene.routes)
         return units
 
     def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, int]:

@@ -74,7 +74,7 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[0], *compiled.own[0]))
     # compiled again: filters with state have just been asked once
-    answer = SceneInPlay(_compiled(rig, scene, source), faults).answer(0, message, 0)
+    answer = SceneInPlay(_compiled(rig, scene, source), faults).routes.answer(0, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit

@@ -9,11 +9,12 @@ from collections.abc import Iterable, Iterator
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.delayed_messages import NOBODY
 from engine.core.routing.delayed_messages import player as delayed_player
-from engine.core.routing.held_ledger import Ledger, Moved, Target, moves_of, selects_of
+from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
-from engine.core.routing.scene_in_play import SceneInPlay
-from engine.midi.controllers import ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
+from engine.core.routing.open_routes import OpenRoutes
+from engine.core.routing.told_values import Moved, moves_of
+from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
 _Units = Iterable[tuple[int, Unit]]
@@ -39,8 +40,8 @@ class Merging:
             sent.owner = player
             sent.values[player] = value
 
-    def merge(self, player: int, came: bytes, units: _Units, scene: SceneInPlay) -> list[tuple[int, Unit]]:
-        """What the outputs get for a player's message that came in and made these units in the scene in force.
+    def merge(self, player: int, came: bytes, units: _Units, routes: OpenRoutes) -> list[tuple[int, Unit]]:
+        """What the outputs get for a player's message that came in and made these units by these routes.
 
         The ledger has noted what they move and select.
         """
@@ -54,7 +55,7 @@ class Merging:
                 merged.append((output, made))
         if ends_notes(came):
             reached = {(output, each[0] & 0x0F) for output, unit in units for each in unit if ends_notes(each)}
-            merged += self._end_elsewhere(player, came[0] & 0x0F, reached, scene)
+            merged += self._end_elsewhere(player, came[0] & 0x0F, reached, routes)
         return merged
 
     def by_nobody(self, output: int, messages: Iterable[bytes]) -> None:
@@ -101,17 +102,13 @@ class Merging:
             if message[0] & 0xF0 == CONTROLLER and message[1] in PARAMETERS:
                 as_came = bytes((came[0], *message[1:]))
                 self._ledger.move(player, as_came, moves_of(output, (message,)))
-        self._ledger.select(output, selects_of(unit))
         return unit
 
     # Pedals
 
     def _pedal(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
         pedal = Moved(output, message[:2])
-        value = self._ledger.pedals.turn(pedal, player, came, message[2])
-        if not message[2]:  # the ledger has noted that it is up
-            for holder, its_message in self._ledger.pedals.players(pedal).items():
-                self._ledger.move(holder, its_message, ((pedal, False),))
+        value = self._ledger.turn_pedal(pedal, player, came, message[2])
         return () if value is None else (pedal.what + bytes((value,)),)
 
     # Mode messages
@@ -121,14 +118,14 @@ class Merging:
         place = (output, message[0] & 0x0F)
         players = _all_of(player)
         if not self._ledger.others_sound(players, *place):
-            self._ledger.end_silently(players, *place)
+            self._ledger.end_silently(players, *place, message[1] != ALL_SOUND_OFF)
             return (message,)
         return tuple(
             off for _, off in self._ledger.end(players, lambda _, target: (target.output, target.channel) == place)
         )
 
     def _end_elsewhere(
-        self, player: int, channel: int, reached: set[tuple[int, int]], scene: SceneInPlay
+        self, player: int, channel: int, reached: set[tuple[int, int]], routes: OpenRoutes
     ) -> Iterator[tuple[int, Unit]]:
         """Note-offs for what the same keys began in other scenes, on channels that this one does not lead to.
 
@@ -139,7 +136,7 @@ class Merging:
             if key[1] != channel or (target.output, target.channel) in reached:
                 return False
             press = bytes((NOTE_ON | channel, key[2], 64))
-            return (target.output, target.channel) not in scene.leads(player, press)
+            return (target.output, target.channel) not in routes.leads(player, press)
 
         for output, off in self._ledger.end({player}, ends):
             yield output, (off,)
@@ -156,6 +153,8 @@ class Merging:
             else:
                 self._ledger.move(player, came, moves_of(output, (rest,)))
                 made += self._merge(player, came, output, rest)
+        if alone:
+            self._ledger.reset(place)
         channel.reset(player, alone)
         return (message,) if alone else made
 

@@ -35,7 +35,7 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
         text = f"output {gear.output} of {name} is missing; nothing was played"
         return refused(AnswerCode.MISSING_PORT, text)
     async with _under_way:
-        before = show.engine.state.ledger.sounds(output).get(channel)
+        before = show.engine.state.cables[output].sounds.get(channel)
         _, chosen = compile_step(show.engine.rig, BurstStep(instrument=name, sound=request.sound))
         show.send((output, message) for message in chosen.unit)
         try:
@@ -43,7 +43,7 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
             for key in _DRUMS if gear.channel == _DRUM_CHANNEL else _PHRASE:
                 await _play(show, output, channel, key)
         finally:
-            now = show.engine.state.ledger.sounds(output).get(channel)  # a scene may have been recalled meanwhile
+            now = show.engine.state.cables[output].sounds.get(channel)  # a scene may have been recalled meanwhile
             show.send((output, message) for message in now or ())
     left = "the previous sound is back" if before or now else "the previous sound is not known, so this one stays"
     return done(f"{name}: {request.sound} was played; {left}")

@@ -1,5 +1,6 @@
 """The rig file as models: its tables and keys. Checks that compare two places of the file are in `cross_checks`."""
 
+from collections.abc import Callable
 from functools import cache, reduce
 from operator import or_
 from typing import Annotated, Any, Literal
@@ -9,7 +10,7 @@ from pydantic import (
     BeforeValidator,
     Field,
     ValidationInfo,
-    ValidatorFunctionWrapHandler,
+    WrapSerializer,
     WrapValidator,
     create_model,
     field_validator,
@@ -131,6 +132,7 @@ class Instrument(Part):
     like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
+    always: Annotated[bool, Since(2)] = False  # its program is sent at every recall
     programs_from: Literal[0, 1] = 1
     sounds_from: Text | None = None  # a sound list, read into `sounds`; sounds given there override it
     setup: SetupLines = ()  # sent before the sounds, at the start and when the output is reconnected
@@ -297,6 +299,7 @@ class Rig(Part):
     """A whole rig file."""
 
     format: Literal[1, 2]
+    include: Annotated[NamesOrNone, Since(2)] = ()  # files beside this one, with ports, instruments and chains
     rig: RigTable = RigTable()
     inputs: dict[str, Input] = Field(default_factory=dict)
     outputs: dict[str, Output] = Field(default_factory=dict)
@@ -358,7 +361,7 @@ def rig_model() -> type[Rig]:
 def rig_models() -> dict[str, type[Any]]:
     """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
-    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain)]
+    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain), WrapSerializer(_or_chain)]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
 
     def many(item: Any) -> Any:
@@ -394,6 +397,6 @@ def _new_lists(line: type[PlayLine]) -> dict[str, type[Part]]:
     return {"play": line, "enter": Sending, "leave": Sending}
 
 
-def _or_chain(found: Any, filter_of: ValidatorFunctionWrapHandler) -> Any:
-    """A filter, or the name of a chain as it is."""
+def _or_chain(found: Any, filter_of: Callable[[Any], Any]) -> Any:
+    """A filter, which is read or written by `filter_of`, or the name of a chain as it is."""
     return found if isinstance(found, str) else filter_of(found)

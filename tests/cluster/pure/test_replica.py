@@ -136,7 +136,7 @@ def test_it_goes_where_the_show_is(follower: Engine) -> None:
     mute(leader, 1, "layer", True)
     follow_show(follower, 2, word_of(leader))
     assert word_of(follower) == word_of(leader)
-    assert follower.state.ledger.sounds(0) == leader.state.ledger.sounds(0)
+    assert follower.state.cables[0].sounds == leader.state.cables[0].sounds
     assert follow_show(follower, 3, word_of(leader)) == []
     assert follower.state.led_by == "desk"
 

@@ -359,16 +359,17 @@ def test_a_tapped_tempo() -> None:
 
 
 def test_a_muted_route_leaves_nothing_behind() -> None:
-    """When a route is muted, what it moved comes to rest, and its held notes end when their keys are released."""
+    """When a route is muted, its held notes keep their gesture until they are silent, and then what it moved rests."""
     made = doing(
         control("program = 1", 'do = "mute"\nroute = "pads"'), control("program = 2", 'do = "unmute"\nroute = "pads"')
     )
     made.receive(0, PADS, bytes.fromhex("90 3C 40"))
-    made.receive(0, PADS, bytes.fromhex("B0 40 7F"))
-    out = made.receive(MS, FOOT, b"\xc0\x00")
-    assert hexed(out, STRINGS) == ["B0 40 00"]
+    made.receive(0, PADS, bytes.fromhex("B0 01 33"))
+    assert hexed(made.receive(MS, FOOT, b"\xc0\x00"), STRINGS) == []
     assert hexed(made.receive(2 * MS, PADS, bytes.fromhex("90 3E 40")), STRINGS) == []
+    assert hexed(made.receive(2 * MS, PADS, bytes.fromhex("B0 01 22")), STRINGS) == ["B0 01 22"]
     assert hexed(made.receive(3 * MS, PADS, bytes.fromhex("80 3C 40")), STRINGS) == ["80 3C 40"]
+    assert hexed(made.tick(503 * MS), STRINGS) == ["B0 01 00"]
     made.receive(900 * MS, FOOT, b"\xc0\x01")
     assert hexed(made.receive(901 * MS, PADS, bytes.fromhex("90 3E 40")), STRINGS) == ["90 3E 40"]
     assert told(made) == [("mute", True, "pads muted"), ("unmute", True, "pads plays again")]

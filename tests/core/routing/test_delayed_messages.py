@@ -13,7 +13,7 @@ import filters.transpose
 from engine.core.engine import Engine
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.explain import explain
-from engine.core.routing.scene_in_play import TimedMessage
+from engine.core.routing.routed_message import TimedMessage
 from engine.rig.read.load import read
 from filters.registry import Later, registry
 from tests.support.engine_calls import adopt, engine_of, finish, input_lost, output_left, recall, wake_up

@@ -349,7 +349,7 @@ def test_a_program_has_its_own_bank() -> None:
     plays(router, ANNA, "B0 00 01", "B0 20 02", "C0 03")
     plays(router, BEN, "B0 00 07", "C0 05")
     assert plays(router, ANNA, "C0 04") == ["B0 00 01", "B0 20 02", "C0 04"]
-    assert router.state.ledger.sounds(0)[0] == (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x04")
+    assert router.state.cables[0].sounds[0] == (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x04")
     assert plays(router, BEN, "C0 06") == ["B0 00 07", "C0 06"]
     assert plays(router, BEN, "C0 05") == ["C0 05"]
 

@@ -131,7 +131,7 @@ def _answers(engine: Engine, source: str, message: bytes) -> list[Any]:
     scenes, place = ScenesInPlay(engine.state.compiled.scenes), engine.inputs.index(source)
     found = []
     for number in (1, 2):
-        answer = scenes.by_number[number].answer(place, message, 0)
+        answer = scenes.by_number[number].routes.answer(place, message, 0)
         found.append([(engine.outputs[output], unit) for output, unit in answer.units])
     return found
 

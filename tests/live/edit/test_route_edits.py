@@ -167,8 +167,8 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, undo or redo'),
-        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, undo or redo'),
+        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, lines, undo or redo'),
+        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, lines, undo or redo'),
         ({"what": "join"}, 'edit join needs "scene": a scene'),
         ({"what": "join", "scene": 9, "from": "keys", "to": "brass"}, "there is no scene 9; there are: 1, 2, 3"),
         ({"what": "join", "scene": True}, '"scene" must be a scene'),
@@ -183,7 +183,10 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
         ({"what": "chain", "scene": 1, "route": -1, "through": []}, "scene 1 has 1 route"),
         ({"what": "chain", "scene": 1, "route": True, "through": []}, '"route" must be the place of a route'),
         ({"what": "chain", "scene": 1, "route": 0}, 'needs "through": a list of filters, each with its settings'),
-        ({"what": "chain", "scene": 1, "route": 0, "through": ["thin"]}, '"through" must be a list of filters'),
+        (
+            {"what": "chain", "scene": 1, "route": 0, "through": ["thin"]},
+            'there is no chain "thin"; for the filter write {',
+        ),
         ({"what": "burst", "scene": 1, "burst": {}}, '"burst" must be a list of steps'),
         (
             {"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "transpose", "semitones": 200}]},

@@ -9,6 +9,7 @@ from engine.rig.edit.filter_words import WORDS
 from engine.rig.read.load import read
 from filters.registry import registry
 from tests.support.plain_rig import RIG
+from tests.support.plain_rig_2 import RIG_2
 from tests.support.random_rig_files import rig_texts
 
 
@@ -186,3 +187,31 @@ def test_a_scene_of_many_routes_is_compared_in_one_go(monkeypatch: pytest.Monkey
     rig = read(f"format = 1\n{ports}{many}", "any")
     assert len(scenes(rig, 11, 12)) == 1001
     assert compared < 5000
+
+
+def test_two_scenes_of_format_2_in_words() -> None:
+    """Scenes are compared with all that they inherit; lines and what is sent are said as players say it."""
+    rig = read(RIG_2.replace("like   = 11", "like   = 11\ntranspose = 0"), "pit.toml")
+    assert differences.scenes(rig, 11, 12) == [
+        "name: Overture in 11, Finale in 12",
+        "cue: 14 in 11, 14.5 in 12",
+        "text: watch the drummer in 11, none in 12",
+        "transpose: -2 in 11, 0 in 12",
+        'only in 11: line "brass" keys and pedals on old-synth, velocity 20 to 127, chain "left hand"',
+        "only in 12: burst step old-synth: program 0",
+    ]
+
+
+def test_what_an_edit_of_format_2_changed_in_words() -> None:
+    """The saved differences say what is written: what a scene is like, what it takes away, what it sends."""
+    before = read(RIG_2, "pit.toml")
+    text = RIG_2.replace('like   = 11\nplay = [{ name = "brass", off = true }]\n', "")
+    text = text.replace('"go 14.5"', '"go 15"').replace("transpose = -12 }", "pedal = false }")
+    assert differences.rigs(before, read(text, "pit.toml")) == [
+        "scene 11: line removed: keys on bass-box, sound Upright, notes C-1 to B3, transpose -12",
+        "scene 11: line added: keys on bass-box, sound Upright, notes C-1 to B3, without pedals",
+        "scene 11: message on leaving removed: stop, go 14.5 to looper",
+        "scene 11: message on leaving added: stop, go 15 to looper",
+        "scene 12: like was 11, is none",
+        'scene 12: line removed: "brass" taken away',
+    ]

@@ -66,7 +66,7 @@ def edits(draw: st.DrawFn, text: str) -> tuple[str, str]:
         "move": lambda: move_scene(text, scene.number, draw(st.sampled_from((other.number, None)))),
         "delete": lambda: delete_scene(text, scene.number),
         "routes": lambda: set_routes(text, scene.number, tables(other.routes)),
-        "put": lambda: put_scene(text, free, "stored now", tables(other.routes), ()),
+        "put": lambda: put_scene(text, free, "stored now", {"routes": tables(other.routes)}),
         "control": lambda: add_control(text, {"input": next(iter(rig.inputs)), "when": {"note": 3}, "do": "panic"}),
         "setlist": lambda: put_setlist(text, "a list of its own", [scene.number, other.number]),
     }
