@@ -8,6 +8,7 @@ import errno
 import os
 import re
 import sys
+from collections.abc import Sequence
 from difflib import get_close_matches
 from importlib import import_module
 from io import TextIOWrapper
@@ -30,7 +31,7 @@ The first step: `bayleaf new` writes a rig from the connected ports. Then `bayle
 GROUPS: Final = {
     "Set up": ("demo", "new", "ports", "check", "explain", "rehearse", "diff"),
     "Play": (
-        *("run", "panel", "scene", "next", "back", "first", "setlist", "panic", "resend"),
+        *("run", "panel", "pairings", "scene", "next", "back", "first", "setlist", "panic", "resend"),
         *("mute", "unmute", "clock", "timecode"),
     ),
     "Look": ("status", "watch", "help"),
@@ -52,7 +53,25 @@ _EXAMPLE: Final = re.compile(r"^Example: +(.+)$", re.MULTILINE)  # in a command'
 _KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, UserError)
 
 
-class _Commands(TyperGroup):
+class _Group(TyperGroup):
+    """Commands that belong together; the help has one whole sentence for each."""
+
+    def sections(self) -> dict[str, Sequence[str]]:
+        """The names of the commands by the headings above them."""
+        return {"Commands": list(self.commands)}
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the commands."""
+        found = {
+            title: [(name, self.get_command(ctx, name)) for name in names] for title, names in self.sections().items()
+        }
+        width = max(len(name) for listed in found.values() for name, _ in listed)
+        for title, listed in found.items():
+            with formatter.section(title):
+                formatter.write_dl([(f"{name:{width}}", _sentence(each)) for name, each in listed])
+
+
+class _Commands(_Group):
     """All commands by name. Each is the function or group of its own name in `engine/cli/commands/NAME.py`, and only
     the command that is called is imported: a scene recalled by command comes after a tenth of a second, not a half."""
 
@@ -72,12 +91,9 @@ class _Commands(TyperGroup):
             ctx.fail(f'there is no command "{clean(args[0])}"; {meant}bayleaf --help lists all of them')
         return super().resolve_command(ctx, args)
 
-    def format_commands(self, ctx: Any, formatter: Any) -> None:
-        """Write the groups of the commands, one whole sentence each."""
-        width = max(map(len, command_names()))
-        for title, names in GROUPS.items():
-            with formatter.section(title):
-                formatter.write_dl([(f"{name:{width}}", _sentence(command(name))) for name in names])
+    def sections(self) -> dict[str, Sequence[str]]:
+        """By what they are for."""
+        return {**GROUPS}
 
     def invoke(self, ctx: Any) -> Any:
         """Run the command. A known error that trio has wrapped in a group is raised on its own."""
@@ -111,7 +127,7 @@ def _sentence(found: Any) -> str:
 def _needed(fault: Any) -> str:
     """What a command needs that was not given, with its own example."""
     path, what = fault.ctx.command_path, fault.param
-    needed = f"{path} needs {what.metavar or what.name.upper()}: {what.help[0].lower()}{what.help[1:]}"
+    needed = f"{path} needs {what.metavar}: {what.help[0].lower()}{what.help[1:]}"
     example = _EXAMPLE.search(fault.ctx.command.help or "")
     shown = f"\nFor example:  {example[1]}" if example else ""
     return f"{needed}{shown}\nAll options:  {path} --help"
@@ -128,10 +144,15 @@ def command(name: str) -> Any:
     part = typer.Typer(rich_markup_mode=None)
     part.callback()(_bayleaf)  # so that a single command makes a group, too
     if isinstance(found, typer.Typer):
-        part.add_typer(found, name=name)
+        part.add_typer(found, name=name, cls=_Group)
     else:
         part.command(name)(found)
-    return get_group(part).commands[name]
+    made = get_group(part).commands[name]
+    for each in (made, *getattr(made, "commands", {}).values()):
+        for value in each.params:
+            if value.metavar is None and not getattr(value, "is_flag", False):
+                value.metavar = max(value.opts, key=len).lstrip("-").replace("-", "_").upper()
+    return made
 
 
 app = typer.Typer(

@@ -149,7 +149,7 @@ def test_no_engine_is_reported(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: py
 @pytest.mark.parametrize(
     ("command", "words"),
     [
-        (("scenes", "delete", "abc"), "'number': must be a whole number"),
+        (("scenes", "delete", "abc"), "'NUMBER': must be a whole number"),
         (("check", "rig.toml", "--density", "1.5"), "'--density': must be a whole number"),
         (("check", "rig.toml", "--density", "-1"), "'--density': must be at least 0"),
     ],

@@ -28,7 +28,8 @@ def explain(
     input: Annotated[str | None, typer.Option("--input", help="The input of the rig that it comes from.")] = None,
     scene: Annotated[str | None, typer.Option("--scene", help="Number or name. Default: the first scene.")] = None,
     after: Annotated[
-        str | None, typer.Option("--after", help="Show what a change from this scene to --scene sends.")
+        str | None,
+        typer.Option("--after", metavar="SCENE", help="Show what a change from this scene to --scene sends."),
     ] = None,
     picture: Annotated[
         Path | None, typer.Option("--picture", metavar="OUT.svg", help="Draw the scene's signal flow into a new file.")

@@ -29,7 +29,9 @@ _MOST: Final = 2000  # messages; whatever sends more is not a switch
 
 def learn(
     input: Annotated[str, typer.Argument(help="The input of the rig that the switch is connected to.")],
-    do: Annotated[str, typer.Option("--do", help=f"What the switch does: {', '.join(_ACTIONS)}.")] = "next",
+    do: Annotated[
+        str, typer.Option("--do", metavar="ACTION", help=f"What the switch does: {', '.join(_ACTIONS)}.")
+    ] = "next",
     scene: Annotated[str | None, typer.Option("--scene", help="With --do scene: which scene.")] = None,
     route: Annotated[str | None, typer.Option("--route", help="With --do mute or unmute: which route.")] = None,
     press: Annotated[

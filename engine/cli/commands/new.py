@@ -34,7 +34,7 @@ def new(
     file: Annotated[Path, typer.Argument(help="The rig file to write.")] = Path("rig.toml"),
     kind: Annotated[
         str | None,
-        typer.Option("--kind", help=f"A ready-made rig, with your ports put in: {', '.join(KINDS)}."),
+        typer.Option("--kind", metavar="KIND", help=f"A ready-made rig, with your ports put in: {', '.join(KINDS)}."),
     ] = None,
     backend: Backend = None,
 ) -> None:

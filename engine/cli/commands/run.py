@@ -30,7 +30,10 @@ def run(
     virtual: Virtual = False,
     panel: Annotated[bool, typer.Option("--panel", help="Also serve the front panel, a web page.")] = False,
     panel_port: Annotated[
-        int, typer.Option("--panel-port", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")
+        int,
+        typer.Option(
+            "--panel-port", metavar="N", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one."
+        ),
     ] = panel.PORT,
 ) -> None:
     """Play a rig until stopped (Ctrl-C).

@@ -39,7 +39,7 @@ def listed(name: Name = "bayleaf", json: Json = False) -> None:
 def copy(
     number: Number,
     new: Annotated[int, typer.Argument(help="Number of the copy.")],
-    name_of_copy: Annotated[str | None, typer.Option("--as", help="Name of the copy.")] = None,
+    name_of_copy: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Name of the copy.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
@@ -82,7 +82,7 @@ def renumber(
 def move(
     number: Number,
     before: Annotated[
-        int | None, typer.Option("--before", help="Move it before this scene. Default: to the end.")
+        int | None, typer.Option("--before", metavar="NUMBER", help="Move it before this scene. Default: to the end.")
     ] = None,
     name: Name = "bayleaf",
     json: Json = False,
@@ -106,7 +106,7 @@ def delete(number: Number, name: Name = "bayleaf", json: Json = False) -> None:
 @scenes.command()
 def store(
     number: Number,
-    as_name: Annotated[str | None, typer.Option("--as", help="Name, if the scene is new.")] = None,
+    as_name: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Name, if the scene is new.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:

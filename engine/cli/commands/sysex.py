@@ -23,17 +23,29 @@ _DIN_BYTES: Final = 3125  # per second (MIDI 1.0 p. 1)
 _SHOWN: Final = 20  # differences
 
 Request = Annotated[
-    str | None, typer.Option("--request", help="SysEx message, in hexadecimal, that requests the dump.")
+    str | None, typer.Option("--request", metavar="HEX", help="SysEx message, in hexadecimal, that requests the dump.")
 ]
-Of = Annotated[str | None, typer.Option("--of", help="Request the dump of this instrument, with its `request`.")]
-Silence = Annotated[float, typer.Option("--silence", help="Seconds of silence that end the dump.", min=0.1)]
-Wait = Annotated[float, typer.Option("--wait", help="Seconds to wait for the first message.", min=0.1)]
-Gap = Annotated[float, typer.Option("--gap", help="Milliseconds to pause after each message.", min=0)]
-Chunk = Annotated[int | None, typer.Option("--chunk", help="Pause only after this many bytes.", min=1)]
+Of = Annotated[
+    str | None,
+    typer.Option("--of", metavar="INSTRUMENT", help="Request the dump of this instrument, with its `request`."),
+]
+Silence = Annotated[
+    float, typer.Option("--silence", metavar="SECONDS", help="Seconds of silence that end the dump.", min=0.1)
+]
+Wait = Annotated[
+    float, typer.Option("--wait", metavar="SECONDS", help="Seconds to wait for the first message.", min=0.1)
+]
+Gap = Annotated[float, typer.Option("--gap", metavar="MS", help="Milliseconds to pause after each message.", min=0)]
+Chunk = Annotated[int | None, typer.Option("--chunk", metavar="BYTES", help="Pause only after this many bytes.", min=1)]
 Handshake = Annotated[bool, typer.Option("--handshake", help="Wait for the instrument's ACK after each message.")]
-Answers = Annotated[str | None, typer.Option("--answers", help="The input that receives its ACK. Default: any.")]
-First = Annotated[int, typer.Option("--from", help="Start with this message, counted from 1.", min=1)]
-Keep = Annotated[str | None, typer.Option("--keep", help="Also keep the dump as the next version of this instrument.")]
+Answers = Annotated[
+    str | None, typer.Option("--answers", metavar="INPUT", help="The input that receives its ACK. Default: any.")
+]
+First = Annotated[int, typer.Option("--from", metavar="NUMBER", help="Start with this message, counted from 1.", min=1)]
+Keep = Annotated[
+    str | None,
+    typer.Option("--keep", metavar="INSTRUMENT", help="Also keep the dump as the next version of this instrument."),
+]
 
 
 sysex = typer.Typer(help="Identify instruments; receive, send and compare their dumps.", no_args_is_help=True)

@@ -26,7 +26,10 @@ def watch(
         list[str] | None, typer.Option("--port", help="Only this input or output of the rig; may be repeated.")
     ] = None,
     only: Annotated[
-        str | None, typer.Option("--only", help=f"Only these kinds, with commas between them: {', '.join(KINDS)}.")
+        str | None,
+        typer.Option(
+            "--only", metavar="KINDS", help=f"Only these kinds, with commas between them: {', '.join(KINDS)}."
+        ),
     ] = None,
     name: Name = "bayleaf",
     json: Json = False,
