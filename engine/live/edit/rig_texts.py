@@ -5,6 +5,7 @@ A rig goes back to the engine in pickled parts, so that it can keep every part t
 
 import pickle
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, refused
@@ -16,8 +17,8 @@ from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.load import RigError, read
 from engine.rig.read.sound_list import named
 
-#: makes one text of another, or is the new text
-Change = Callable[[str], str] | str
+#: makes one text of another, given the rig's `folder` by that keyword, or is the new text
+Change = Callable[..., str] | str
 
 _SCENES: Final = "scenes"
 
@@ -39,7 +40,7 @@ class EditedText(NamedTuple):
 def edited(change: Change, text: str, source: str) -> EditedText | Answer:
     """The changed text with its rig, or why there is none; `source` is as in `read`."""
     try:
-        made = plain(change if isinstance(change, str) else change(text))
+        made = plain(change if isinstance(change, str) else change(text, folder=Path(source).parent))
         return EditedText(made, packed(read(made, source)))
     except UnknownScene as fault:
         return refused(AnswerCode.UNKNOWN_SCENE, str(fault))

@@ -1,12 +1,14 @@
 """Edits of a rig file: from one text to another, keeping the author's comments and layout.
 
 Each function reads the text, changes what it must, and reads the result again, so the result is a rig that loads. All
-raise EditError, and then nothing has changed. A BOM and either kind of line end are kept.
+raise EditError, and then nothing has changed. A BOM and either kind of line end are kept. `folder` is where the files
+are that the rig includes; they are never edited.
 """
 
 import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
@@ -18,7 +20,7 @@ from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.references import references
 from engine.rig.models.rig import SCENE_NUMBERS, Rig, rig_model
 from engine.rig.read.load import RigError, naming, read
-from engine.rig.read.toml_layout import Path
+from engine.rig.read.toml_layout import Path as Place
 
 __all__ = [
     "EditError",
@@ -38,7 +40,8 @@ __all__ = [
 ]
 
 Table = dict[str, Any]
-_SCENES: Path = ("scenes",)
+_HERE: Path = Path()
+_SCENES: Place = ("scenes",)
 _LISTS = ("play", "routes", "burst")
 #: what is wrong when an edit makes one of these keys invalid; a name or number already in use is found before
 _WRONG_KEYS = {
@@ -62,85 +65,85 @@ class InvalidRig(EditError):
         super().__init__(both if len(plain) == len(self.keys) else f"the rig would no longer be valid: {wrong}")
 
 
-def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
+def copy_scene(text: str, number: int, new: int, name: str | None = None, *, folder: Path = _HERE) -> str:
     """A copy of a scene, directly after the original; named "NAME copy" unless a name is given.
 
     It has no `at` and no `cue`: they are those of one scene only.
     """
-    return _edited(text, lambda plain: _copied(Sheet(plain), number, new, name))
+    return _edited(text, folder, lambda plain: _copied(Sheet(plain), number, new, name))
 
 
-def rename_scene(text: str, number: int, name: str) -> str:
+def rename_scene(text: str, number: int, name: str, *, folder: Path = _HERE) -> str:
     """Rename a scene, also where set lists, controls and `start` refer to it by name."""
-    return _edited(text, lambda plain: _renamed(plain, number, name))
+    return _edited(text, folder, lambda plain: _renamed(plain, number, name))
 
 
-def renumber_scene(text: str, number: int, new: int) -> str:
+def renumber_scene(text: str, number: int, new: int, *, folder: Path = _HERE) -> str:
     """Renumber a scene, also where set lists, controls and `start` refer to it by number.
 
     A foot switch with `program = "any"` uses the numbers: it then recalls the scene by another program.
     """
-    return _edited(text, lambda plain: _renumbered(plain, number, new))
+    return _edited(text, folder, lambda plain: _renumbered(plain, number, new))
 
 
-def move_scene(text: str, number: int, before: int | None) -> str:
+def move_scene(text: str, number: int, before: int | None, *, folder: Path = _HERE) -> str:
     """Move a scene before another one in the file, or to the end (None), with the comments directly above it."""
-    return _edited(text, lambda plain: _moved(Sheet(plain), number, before))
+    return _edited(text, folder, lambda plain: _moved(Sheet(plain), number, before))
 
 
-def delete_scene(text: str, number: int) -> str:
+def delete_scene(text: str, number: int, *, folder: Path = _HERE) -> str:
     """Delete a scene from the file and from the set lists. Rejected if a control or `start` refers to it, or if it is
     the only scene of the rig or of a set list."""
-    return _edited(text, lambda plain: _deleted(plain, number))
+    return _edited(text, folder, lambda plain: _deleted(plain, number))
 
 
-def put_scene(text: str, number: int, name: str, played: Table) -> str:
+def put_scene(text: str, number: int, name: str, played: Table, *, folder: Path = _HERE) -> str:
     """Give a scene this name, and let it play this; if there is no such scene, add it after the others.
 
     `played`: by the keys of PLAYED, in the values of the file; what is not there, the scene has not. Parts that stay
     are left as they are written; other keys of the scene are kept. A scene that is like another one stays so, and says
     the difference, if it can be said; otherwise it says everything itself from now on.
     """
-    return _edited(text, lambda plain: _stored(plain, number, name, played))
+    return _edited(text, folder, lambda plain: _stored(plain, folder, number, name, played))
 
 
-def set_routes(text: str, number: int, routes: Sequence[Table]) -> str:
+def set_routes(text: str, number: int, routes: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these routes (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, lambda plain: _listed(plain, number, "routes", routes))
+    return _edited(text, folder, lambda plain: _listed(plain, number, "routes", routes))
 
 
-def set_lines(text: str, number: int, play: Sequence[Table]) -> str:
+def set_lines(text: str, number: int, play: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these play lines (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, lambda plain: _listed(plain, number, "play", play))
+    return _edited(text, folder, lambda plain: _listed(plain, number, "play", play))
 
 
-def set_burst(text: str, number: int, burst: Sequence[Table]) -> str:
+def set_burst(text: str, number: int, burst: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene this burst (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, lambda plain: _listed(plain, number, "burst", burst))
+    return _edited(text, folder, lambda plain: _listed(plain, number, "burst", burst))
 
 
-def add_control(text: str, control: Table) -> str:
+def add_control(text: str, control: Table, *, folder: Path = _HERE) -> str:
     """Add a control after the others."""
-    return _edited(text, lambda plain: _appended(plain, "controls", control))
+    return _edited(text, folder, lambda plain: _appended(plain, "controls", control))
 
 
-def put_setlist(text: str, name: str, scenes: Sequence[int | str]) -> str:
+def put_setlist(text: str, name: str, scenes: Sequence[int | str], *, folder: Path = _HERE) -> str:
     """Give a set list these scenes in this order; if there is no set list of this name, add it after the others."""
-    return _edited(text, lambda plain: _ordered(plain, name, scenes))
+    return _edited(text, folder, lambda plain: _ordered(plain, name, scenes))
 
 
-def _edited(text: str, change: Callable[[str], str]) -> str:
+def _edited(text: str, folder: Path, change: Callable[[str], str]) -> str:
     bom = "\ufeff" if text.startswith("\ufeff") else ""
     plain = text.removeprefix(bom)
     windows = "\n" in plain and plain.count("\n") == plain.count("\r\n")
     plain = plain.replace("\r\n", "\n") if windows else plain
     try:
-        read(plain, "rig", lists=False)
+        read(plain, "rig", lists=False, folder=folder)
     except RigError as refusal:
         raise EditError(f"the rig is not valid: {refusal}") from None
     made = change(plain)
     try:
-        read(made, "edited rig", lists=False)
+        read(made, "edited rig", lists=False, folder=folder)
     except RigError as refusal:
         raise InvalidRig(refusal) from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
@@ -164,7 +167,7 @@ def _scene_blocks(sheet: Sheet) -> list[Block]:
     return sheet.blocks(_SCENES)
 
 
-def _in_scene(text: str, number: int, change: Callable[[str, Path], str]) -> str:
+def _in_scene(text: str, number: int, change: Callable[[str, Place], str]) -> str:
     """The text with one scene changed: `change` gets a text that contains the scene, and the scene's path in it."""
     sheet = Sheet(text)
     place = _scene(sheet, number)
@@ -176,7 +179,7 @@ def _in_scene(text: str, number: int, change: Callable[[str, Path], str]) -> str
     return text[: block.start] + part + ("\n" if below and not part.endswith("\n") else "") + below
 
 
-def _references(data: Table) -> Iterator[tuple[Path, int | str]]:
+def _references(data: Table) -> Iterator[tuple[Place, int | str]]:
     """Every place that gives a scene's number or name, with what it says."""
     return ((keys, name) for keys, mark, name in references(data, Rig) if mark.section == "scenes")
 
@@ -284,13 +287,13 @@ def _deleted(text: str, number: int) -> str:
     return text
 
 
-def _stored(text: str, number: int, name: str, played: Table) -> str:
+def _stored(text: str, folder: Path, number: int, name: str, played: Table) -> str:
     sheet = Sheet(text)
     if all(scene["number"] != number for scene in sheet.data["scenes"]):
         _free(sheet.data, "name", name)
         return _made(sheet, number, name, played)
     text = _renamed(text, number, name)
-    said = _played_by(text, number, name, played)
+    said = _played_by(text, folder, number, name, played)
     for key in _LISTS:
         text = _listed(text, number, key, said[key] or ())
     for key in said.keys() - {*_LISTS}:
@@ -298,9 +301,9 @@ def _stored(text: str, number: int, name: str, played: Table) -> str:
     return text
 
 
-def _played_by(text: str, number: int, name: str, played: Table) -> Table:
+def _played_by(text: str, folder: Path, number: int, name: str, played: Table) -> Table:
     """What a scene has to say to play this; None for a key that it may no longer have."""
-    rig = read(text, "rig", lists=False)
+    rig = read(text, "rig", lists=False, folder=folder)
     scene = next(each for each in rig.scenes if each.number == number)
     nothing: Table = dict.fromkeys(PLAYED)
     everything = {**nothing, **played}
@@ -319,7 +322,7 @@ def _played_by(text: str, number: int, name: str, played: Table) -> Table:
     return {**everything, **kept, "like": None}
 
 
-def _valued(text: str, scene: Path, key: str, value: Any) -> str:
+def _valued(text: str, scene: Place, key: str, value: Any) -> str:
     """The text with this value of a scene, or without it (None)."""
     sheet, place = Sheet(text), (*scene, key)
     if value is None and not sheet.has_key(place):
@@ -345,7 +348,7 @@ def _listed(text: str, number: int, key: str, tables: Sequence[Table]) -> str:
     return _in_scene(text, number, lambda part, scene: _filled(part, scene, key, tables, names))
 
 
-def _filled(text: str, scene: Path, key: str, tables: Sequence[Table], names: Table) -> str:
+def _filled(text: str, scene: Place, key: str, tables: Sequence[Table], names: Table) -> str:
     """`names`: what the names of notes depend on."""
     sheet, section = Sheet(text), (*scene, key)
     written = sheet.data["scenes"][scene[1]].get(key)

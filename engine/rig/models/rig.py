@@ -299,6 +299,7 @@ class Rig(Part):
     """A whole rig file."""
 
     format: Literal[1, 2]
+    include: Annotated[NamesOrNone, Since(2)] = ()  # files beside this one, with ports, instruments and chains
     rig: RigTable = RigTable()
     inputs: dict[str, Input] = Field(default_factory=dict)
     outputs: dict[str, Output] = Field(default_factory=dict)
