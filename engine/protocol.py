@@ -366,7 +366,7 @@ class SendDumpRequest(Request):
 # The table
 
 #: what a browser must be paired for to ask this; "shell": it is not passed on for any browser
-Role = Literal["view", "operate", "shell"]
+Role = Literal["view", "show", "operate", "shell"]
 #: a browser's requests of one lane wait for each other, and for no other lane
 Lane = Literal["panic", "show", "bench"]
 #: "loop": answered in the loop; "worker": its answer is made and written by a worker thread, one at a time; "paced": so
@@ -394,13 +394,13 @@ class Row(NamedTuple):
 
 #: by "do", or by "do" and "what" with a space between
 TABLE: Final[Mapping[str, Row]] = {
-    "scene": Row(RecallRequest, "operate", "show"),
-    "next": Row(NextRequest, "operate", "show"),
-    "back": Row(BackRequest, "operate", "show"),
-    "first": Row(FirstRequest, "operate", "show"),
-    "entry": Row(EntryRequest, "operate", "show"),
+    "scene": Row(RecallRequest, "show", "show"),
+    "next": Row(NextRequest, "show", "show"),
+    "back": Row(BackRequest, "show", "show"),
+    "first": Row(FirstRequest, "show", "show"),
+    "entry": Row(EntryRequest, "show", "show"),
     "setlist": Row(SetlistRequest, "operate", "show"),
-    "panic": Row(PanicRequest, "operate", "panic"),
+    "panic": Row(PanicRequest, "show", "panic"),
     "resend": Row(ResendRequest, "operate", "show"),
     "tap": Row(TapRequest, "operate", "show"),
     "clock": Row(ClockRequest, "operate", "show"),
@@ -447,6 +447,9 @@ TABLE: Final[Mapping[str, Row]] = {
     "sysex receive": Row(ReceiveDumpRequest, "shell", cost="connection"),
     "sysex send": Row(SendDumpRequest, "shell", cost="connection", audible=True),
 }
+
+#: what a browser asks the panel itself, which answers it in place of the engine
+OF_THE_PANEL: Final = "pairings"
 
 _WORDS: Final = ("do", "what")
 _FIELDS: Final = 50  # of a request; for each that is unknown, validation takes time in which no music plays
@@ -617,6 +620,16 @@ class DifferencesAnswer(Answer):
     """A sentence for each difference."""
 
     differences: list[str]
+
+
+class PairingsAnswer(Answer):
+    """The panel's answer: the paired browsers, and the codes with which more of them may be paired.
+
+    Pairings are {"id", "role", "since", "until", "address", "own"}, codes {"role", "code", "link", "squares"}.
+    """
+
+    pairings: list[Facts]
+    codes: list[Facts]
 
 
 class ScenesAnswer(Answer):

@@ -61,6 +61,7 @@ FIGURES: Final = [
     ("editing-and-saving", "{} MB of rig text", (rig_session._UNDO_BYTES // _MB,)),
     ("editing-and-saving", "{:w} versions are kept", (versions.KEPT,)),
     ("front-panel", "A pairing lasts {:w} days", (paired_browsers.LASTS // 86400,)),
+    ("front-panel", "which last {:w} minutes", (paired_browsers.CODES_LAST // 60,)),
     ("front-panel", "At most {} browsers are paired", (paired_browsers._MOST,)),
     (
         "front-panel",

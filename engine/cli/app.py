@@ -31,7 +31,7 @@ The first step: `bayleaf new` writes a rig from the connected ports. Then `bayle
 GROUPS: Final = {
     "Set up": ("demo", "new", "ports", "check", "explain", "rehearse", "diff"),
     "Play": (
-        *("run", "panel", "scene", "next", "back", "first", "setlist", "panic", "resend"),
+        *("run", "panel", "pairings", "scene", "next", "back", "first", "setlist", "panic", "resend"),
         *("mute", "unmute", "clock", "timecode"),
     ),
     "Look": ("status", "watch", "help"),

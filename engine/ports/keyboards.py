@@ -132,6 +132,8 @@ def open_keyboard(
     """
     open_device = open_device or _evdev()  # before all else: importing it while music plays would take long
     listed = keyboards(nodes)
+    if not listed:
+        raise PortError(f'no keyboard matches "{pattern}"; none was found')
     name = resolve(pattern, [each.name for each in listed])
     keyboard = next(each for each in listed if each.name == name)
     opened: list[KeyDevice] = []

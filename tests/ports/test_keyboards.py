@@ -154,6 +154,8 @@ def test_without_the_library_it_says_how_to_get_it(desk: Desk, monkeypatch: pyte
 def test_a_computer_without_input_devices(tmp_path: Path) -> None:
     """Where the system has no such devices, there are no keyboards."""
     assert keyboards(tmp_path / "nothing") == []
+    with pytest.raises(PortError, match='no keyboard matches "Page turner"; none was found'):
+        open_keyboard("Page turner", tmp_path, tmp_path, lambda path: PipedKeyboard())
 
 
 def test_a_node_that_vanishes_while_it_is_looked_at(desk: Desk) -> None:

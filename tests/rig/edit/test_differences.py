@@ -55,7 +55,7 @@ def test_a_scene_with_another_number_is_the_same_scene() -> None:
     [
         ('filter = "channels", map = { 1 = 5 }', "channel 1 to 5"),
         ('filter = "channels", keep = [1, 2]', "only channels 1, 2"),
-        ('filter = "zone", notes = [0, 59], velocity = [1, 80]', "notes C-2 to B2, velocity 1 to 80"),
+        ('filter = "zone", notes = [0, 59], velocity = [1, 80]', "notes C-1 to B3, velocity 1 to 80"),
         ('filter = "add_bank", channels = { 1 = [2, 0] }', "bank 2/0 on channel 1"),
         (
             'filter = "add_bank", programs = { 7 = { bank = [81, 3], program = 77 } }',
@@ -65,7 +65,8 @@ def test_a_scene_with_another_number_is_the_same_scene() -> None:
         ('filter = "controllers", range = { 7 = [0, 100] }', "controller 7 from 0 to 100"),
         ('filter = "controllers", stretch = { 11 = [5, 118] }', "controller 11 stretched from 5 to 118"),
         ('filter = "controllers", curve = { 11 = -30 }', "controller 11 curve -30"),
-        ('filter = "zone", notes = [0, 59], fade = 4', "notes C-2 to B2, fade over 4 keys"),
+        ('filter = "zone", notes = [0, 59], fade = 4', "notes C-1 to B3, fade over 4 keys"),
+        ('filter = "catch", controllers = [7, 11]', "controllers 7, 11 caught"),
         ('filter = "echo", beats = 0.5', "echo every 0.5 beats"),
         (
             'filter = "parameters", drop = ["rpn 0/0"], map = { "NRPN 1/8" = "controller 74" }',
