@@ -7,6 +7,7 @@ import pytest
 
 from tests.support.bayleaf_command import Bayleaf
 from tests.support.paths import PRESETS
+from tests.support.plain_rig_2 import RIG_2
 
 DEMO = PRESETS / "demo.toml"
 
@@ -167,3 +168,13 @@ def test_a_scene_change_takes_no_message(bayleaf: Bayleaf, tmp_path: Path) -> No
     said = bayleaf("explain", str(DEMO), "--after", "99")
     assert said.status == 1
     assert "there is no scene 99" in said.err
+
+
+def test_explain_names_lines_chains_and_notes_as_the_gear_does(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """A line is named, its filters are listed with those of input and instrument, and C3 may be note 60."""
+    (tmp_path / "pit.toml").write_text(RIG_2)
+    said = bayleaf("explain", str(tmp_path / "pit.toml"), "--scene", "14", "--input", "keys", "903B40")
+    assert "90 3B 40 from keys in scene 11 Overture: channel 1 note on B2 velocity 64" in said.out
+    assert "line 1 to bass: passes as 91 2D 5A" in said.out
+    assert "brass to bass: passes as 92 3B" in said.out
+    assert "bass-box: 91 2D 5A" in said.out
