@@ -5,6 +5,7 @@ from typing import Any, Final
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.core.cable.program_burst import Bursts
 from engine.core.engine import Engine
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.live.edit.rig_texts import RigParts, packed
@@ -136,15 +137,15 @@ def _by_name(engine: Engine) -> dict[str, Any]:
     state = engine.state
     compiled, inputs, outputs = state.compiled, engine.inputs, engine.outputs
     clock, code, remote = compiled.sync.clock, compiled.sync.timecode, compiled.remote
+
+    def sent(bursts: Bursts) -> dict[str, Any]:
+        return {outputs[to]: steps for to, steps in bursts.items()}
+
     return {
         "rig": compiled.rig,
         "order": [[*getattr(compiled.rig, key)] for key in ("inputs", "outputs", "instruments")],
         "scenes": [
-            (each.number, each.name, each.cuts, each.tempo)
-            + tuple(
-                {outputs[to]: steps for to, steps in sent.items()}
-                for sent in (each.bursts, each.entering, each.leaving)
-            )
+            (each.number, each.name, each.cuts, each.tempo, *map(sent, (each.bursts, each.entering, each.leaving)))
             for each in compiled.scenes.values()
         ],
         "set-up": {outputs[to]: steps for to, steps in compiled.setups.items()},
