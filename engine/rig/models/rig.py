@@ -361,7 +361,8 @@ def rig_model() -> type[Rig]:
 def rig_models() -> dict[str, type[Any]]:
     """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
-    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain), WrapSerializer(_or_chain)]
+    either = (WrapValidator(_or_chain), WrapSerializer(_or_chain), _OrName())
+    one = Annotated[union, Field(discriminator="filter"), *either]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
 
     def many(item: Any) -> Any:
@@ -395,6 +396,13 @@ def rig_models() -> dict[str, type[Any]]:
 def _new_lists(line: type[PlayLine]) -> dict[str, type[Part]]:
     """The lists of a scene that came with format 2."""
     return {"play": line, "enter": Sending, "leave": Sending}
+
+
+class _OrName:
+    """In the JSON schema: the name of a chain may stand in the place of a filter."""
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Callable[[Any], dict[str, Any]]) -> dict[str, Any]:
+        return {"anyOf": [handler(schema), {"type": "string"}]}
 
 
 def _or_chain(found: Any, filter_of: Callable[[Any], Any]) -> Any:
