@@ -1,0 +1,152 @@
+"""A note owns its gesture: what shapes it comes from the hand that plays it until it is silent, whatever is recalled.
+
+What is audible is judged by a receiver and a judge that know nothing of the engine (`tests/support/judged_engine.py`).
+"""
+
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.commands import Resend, SendPreset
+from engine.rig.read.load import read
+from tests.support.audible_receiver import AudibleReceiver
+from tests.support.engine_calls import apply, engine_of, output_there, recall
+from tests.support.judged_engine import MS, JudgedEngine
+from tests.support.plain_connections import PlainShow
+from tests.support.random_gestures import SCENES, deeds, perform, shows
+
+pytestmark = pytest.mark.slow
+
+SECOND = 1000 * MS
+_two = st.tuples(shows(), shows())
+_scene = st.integers(1, SCENES)
+
+
+@given(_two, deeds)
+@settings(max_examples=150, deadline=None)
+def test_every_note_sounds_as_its_player_means_it(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
+    """From press to silence each note follows the hand that plays it through the connection that it began on, whatever
+    is recalled, muted or edited; no level and no bend jumps under a sounding note; a place is told where its new
+    player's pedals and wheels are before the first note; and once all hands are off, within a second all is at rest."""
+    judged = JudgedEngine(rigs[0])
+    perform(judged, rigs, stream)
+    judged.hands_off()
+    judged.wait(SECOND)
+    judged.check_rest()
+
+
+@given(st.tuples(shows(cuts=True), shows(cuts=True)), deeds)
+@settings(max_examples=50, deadline=None)
+def test_a_scene_that_cuts_ends_gestures_at_once(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
+    """The recall of a scene with `held = "cut"` leaves nothing that sounds, and everything as the hands have it that it
+    gives a place, or at rest."""
+    judged = JudgedEngine(rigs[0])
+    perform(judged, rigs, stream)
+    judged.hands_off()
+    judged.wait(SECOND)
+    judged.check_rest()
+
+
+@given(_two, deeds, _scene)
+@settings(max_examples=50, deadline=None)
+def test_a_panic_ends_gestures(rigs: tuple[PlainShow, PlainShow], stream: list[Any], scene: int) -> None:
+    """After a panic nothing sounds and all is at rest, wherever the hands are; the next recall tells where."""
+    judged = JudgedEngine(rigs[0])
+    perform(judged, rigs, stream)
+    judged.panic()
+    assert (judged.sounding(), judged.heard.off_rest()) == (0, set())
+    judged.recall(scene)
+    judged.hands_off()
+    judged.wait(SECOND)
+    judged.check_rest()
+
+
+@given(_two, deeds)
+@settings(max_examples=50, deadline=None)
+def test_a_pulled_input_ends_its_gestures_at_once(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
+    """Where nothing sounds any more after the cable of an input was pulled, its pedals and wheels are at rest at once,
+    and once both are pulled everything is."""
+    judged = JudgedEngine(rigs[0])
+    perform(judged, rigs, stream)
+    judged.lose(0)
+    judged.check_places()
+    judged.lose(1)
+    judged.check_rest()
+
+
+@given(_two, deeds, st.integers(0, 1))
+@settings(max_examples=50, deadline=None)
+def test_a_returned_output_is_told_where_everything_is(
+    rigs: tuple[PlainShow, PlainShow], stream: list[Any], output: int
+) -> None:
+    """An output that was away is told the pedals, wheels and faders of those who reach it."""
+    judged = JudgedEngine(rigs[0])
+    perform(judged, rigs, stream)
+    judged.come_back(output)
+    judged.check_places(output)
+
+
+@given(_two, deeds)
+@settings(max_examples=50, deadline=None)
+def test_a_resend_tells_where_everything_is(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
+    """Resend gives an instrument that has forgotten everything all positions of the hand that reaches it."""
+    judged = JudgedEngine(rigs[0])
+    perform(judged, rigs, stream)
+    judged.lift()
+    judged.wait(SECOND)
+    judged.forget(apply(judged.engine, judged.now, Resend()))
+    judged.check_places()
+
+
+@given(_two, deeds, _scene)
+@settings(max_examples=50, deadline=None)
+def test_on_din_cables_everything_ends_where_the_hands_are(
+    rigs: tuple[PlainShow, PlainShow], stream: list[Any], scene: int
+) -> None:
+    """On full DIN cables, too, a second after the last deed everything is as the hands have it, or at rest."""
+    first, second = (rig._replace(wire="din") for rig in rigs)
+    judged = JudgedEngine(first, judges=False)
+    perform(judged, (first, second), stream)
+    judged.recall(scene)
+    judged.wait(SECOND)
+    judged.check_places()
+    judged.hands_off()
+    judged.wait(SECOND)
+    judged.check_rest()
+
+
+SET_UP = """
+format = 1
+[inputs]
+keys = { port = "a" }
+[outputs]
+strings = { port = "b" }
+[instruments.organ]
+output = "strings"
+channel = 1
+setup = ["controller 11 = 80"]
+[[scenes]]
+number = 1
+name = "Played"
+routes = [ { from = "keys", to = "strings" } ]
+[[scenes]]
+number = 2
+name = "Nobody"
+"""
+
+
+@pytest.mark.parametrize("control", [False, True])
+def test_rest_is_what_setup_or_a_control_has_set(control: bool) -> None:
+    """Expression that a foot has moved goes back to what `setup` sent, or later a control; never to 127 instead."""
+    engine, heard = engine_of(read(SET_UP, "test")), AudibleReceiver()
+    out = [*output_there(engine, 0, 0), *recall(engine, 0, 1)]
+    if control:
+        out += apply(engine, 0, SendPreset("strings", (b"\xb0\x0b\x46",)))
+    out += [*engine.receive(0, 0, b"\xb0\x0b\x14"), *recall(engine, 0, 2)]
+    while engine.waiting and (due := engine.due) is not None:
+        out += engine.tick(due)
+    for output, message, _ in out:
+        heard.hear(0, output, message)
+    assert heard.at((0, 0)).told[0xB0, 11] == (70 if control else 80)
