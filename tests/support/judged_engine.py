@@ -95,6 +95,8 @@ class JudgedEngine:
             assert note is not None or not self._judges, f"{hand} {key} is not heard at {each.place}"
             if note is not None and each.place in first:
                 self._check_settled(each.place, note.began_with, "at its first note")
+            elif note is not None:
+                self._check_pedals(each, note.began_with)
 
     def release(self, hand: Hand, key: int) -> None:
         """A key goes up."""
@@ -206,7 +208,7 @@ class JudgedEngine:
 
     def check_rest(self) -> None:
         """Nothing sounds, nothing waits, everything is at rest."""
-        assert self.sounding() == 0
+        assert self.sounding() == 0, "something sounds on"
         assert self.heard.off_rest() == set()
         assert not self.engine.waiting
         assert self.engine.state.ledger.sounding() == 0
@@ -254,6 +256,8 @@ class JudgedEngine:
                 self._judge(change, moved)
             self.heard.changes.clear()
         self._forget_the_silent()
+        for place in self._ended if judged and self._judges else ():
+            self._check_remaining(place)
 
     def _forget_the_silent(self) -> None:
         for place, channel in self.heard.channels.items():
@@ -323,7 +327,7 @@ class JudgedEngine:
             return
         channel = self.heard.at(place)
         keys = [key for key in channel.notes if part[0] != 0xA0 or key == part[1]]
-        told, value = channel.told.get(part), self.positions[moved]
+        told, value = channel.told.get(part, rest(part)), self.positions[moved]
         feeder = self._feeder(place, part)
         if part in PEDALS:
             holding = self._pedals(place, part, keys)
@@ -337,6 +341,25 @@ class JudgedEngine:
         if claims == [moved] or (not keys and feeder == moved):
             assert told == value, f"{moved} moved {part} to {value}, but {place} has {told}"
 
+    def _check_pedals(self, pressed: Connection, told: dict[Part, int]) -> None:
+        """Whoever else sounds there, a note begins under the pedals that its hand holds down."""
+        for part in PEDALS if self._judges else ():
+            source = pressed.source(part)
+            if source is not None and self._is_down((pressed.hand, source)):
+                assert told.get(part, 0) >= 64, f"{part} is up at a note of {pressed}"
+
+    def _check_remaining(self, place: Place) -> None:
+        """When the notes of others have ended, what is no level is where the hand has it whose notes sound on."""
+        channel = self.heard.at(place)
+        owners = {each for key in channel.notes for each in self._owners[place].get(key, ())}
+        if len(owners) != 1:
+            return
+        for part in {*channel.told} - LEVELS - PEDALS:
+            keys = [key for key in channel.notes if part[0] != 0xA0 or key == part[1]]
+            for source in self._claims(place, part, keys):
+                wanted, found = self.positions.get(source, rest(part)), channel.told[part]
+                assert wanted in (None, found), f"{part} at {place} is {found}, but {source}, alone now, has {wanted}"
+
     def _check_settled(self, place: Place, told: dict[Part, int], when: str, always: bool = False) -> None:
         """A silent place is as the hand that reaches it has everything, else at rest."""
         if not (always or self._judges):
@@ -348,9 +371,9 @@ class JudgedEngine:
             parts |= {part for part in mine if part is not None}
         for part in sorted(parts):
             feeder = self._feeder(place, part)
-            if feeder is not None and part[0] == 0xA0:
-                continue
             where = self.positions.get(feeder) if feeder is not None else None
             wanted = rest(part) if where is None else where
             found = told.get(part, rest(part))
+            if part[0] == 0xA0 and found == 0:  # of a key that is up; keyboards need not say so
+                continue
             assert wanted is None or found == wanted, f"{when}, {part} at {place} is {found}, not {wanted}"

@@ -8,12 +8,12 @@ from tests.support.audible_receiver import BEND, PRESSURE, Part
 from tests.support.judged_engine import MS
 from tests.support.plain_connections import Connection, Hand, PlainShow
 
-HANDS: Final[tuple[Hand, ...]] = ((0, 0), (0, 1), (1, 0), (1, 1))
-_PLACES: Final = tuple((output, channel) for output in range(2) for channel in range(3))
+HANDS: Final[tuple[Hand, ...]] = ((0, 0), (1, 0), (1, 1))
+_PLACES: Final = ((0, 0), (1, 0), (1, 1))
 #: everywhere, where a rig has connections of every scene
 _LASTING: Final = (1, 3)
 SCENES: Final = 3
-_KEYS: Final = 3  # of a hand: three next to each other, so that no two hands press one key of a place
+_KEYS: Final = 2  # of a hand: two next to each other, so that no two hands press one key of a place
 _LOWEST: Final = 48
 
 _STOPPED: Final = (
@@ -24,11 +24,9 @@ _STOPPED: Final = (
 )
 #: breath plays modulation, or one sound controller another: what they are renumbered to rests where they do
 _RENUMBERED: Final = ((), (), ((2, 1),), ((71, 74),))
-PARTS: Final[tuple[Part, ...]] = (
-    BEND,
-    BEND,
-    PRESSURE,
-    *((0xB0, number) for number in (1, 2, 4, 7, 10, 11, 11, 64, 64, 64, 66, 67, 69, 71, 74)),
+_PARTS: Final[tuple[Part, ...]] = (
+    *(BEND, BEND, BEND, PRESSURE),
+    *((0xB0, number) for number in (1, 1, 2, 4, 7, 10, 11, 11, 11, 64, 64, 64, 64, 66, 67, 69, 71, 74)),
 )
 
 
@@ -36,14 +34,14 @@ PARTS: Final[tuple[Part, ...]] = (
 def connections(draw: st.DrawFn, name: str) -> Connection:
     """One connection; `place` is still to be filled in."""
     renumbered = draw(st.sampled_from(_RENUMBERED))
-    stopped = draw(st.lists(st.sampled_from(_STOPPED), max_size=3, unique=True))
+    stopped = draw(st.just([]) | st.lists(st.sampled_from(_STOPPED), max_size=3, unique=True))
     taken = [f"controller {other}" for _, other in renumbered]
     return Connection(
         name,
         draw(st.sampled_from(HANDS)),
         (0, 0),
         draw(st.sampled_from((0, 0, 12, -12))),
-        draw(st.sampled_from(((0, 127), (0, 127), (_LOWEST, _LOWEST + 4)))),
+        draw(st.sampled_from(((0, 127), (0, 127), (0, 127), (_LOWEST, _LOWEST + 4)))),
         tuple(dict.fromkeys((*stopped, *taken))),
         renumbered,
     )
@@ -55,7 +53,7 @@ def shows(draw: st.DrawFn, cuts: bool = False) -> PlainShow:
     lasting = draw(st.none() | connections("always"))
     scenes = []
     for scene in range(1, SCENES + 1):
-        places = draw(st.lists(st.sampled_from(_PLACES), min_size=1, max_size=4, unique=True))
+        places = draw(st.lists(st.sampled_from(_PLACES), min_size=1, max_size=3, unique=True))
         made = [draw(connections(f"{scene} {at}")) for at in range(len(places))]
         scenes.append(tuple(each._replace(place=place) for each, place in zip(made, places, strict=True)))
     return PlainShow(
@@ -65,29 +63,38 @@ def shows(draw: st.DrawFn, cuts: bool = False) -> PlainShow:
     )
 
 
-_wait = st.sampled_from([0, 0, 0, 1, 100, 600])
+_wait = st.sampled_from([0, 0, 0, 0, 0, 0, 1, 100, 600])
 _hand = st.sampled_from(HANDS)
 _key = st.integers(0, _KEYS - 1)
 _bends = st.sampled_from([0, 0x2000, 0x2001, 0x3FFF])
 _values = st.sampled_from([0, 40, 64, 100, 127])
-_moves = st.sampled_from(PARTS).flatmap(lambda part: st.tuples(st.just(part), _bends if part == BEND else _values))
+_moves = st.sampled_from(_PARTS).flatmap(lambda part: st.tuples(st.just(part), _bends if part == BEND else _values))
 _keys = st.tuples(_wait, st.just("key"), _hand, _key)
 _moved = st.tuples(_wait, st.just("move"), _hand, _moves)
 
-#: milliseconds since the last event, then: a key goes down or up, a hand moves something or presses a key that it
+_recalled = st.tuples(_wait, st.just("recall"), st.integers(1, SCENES + 1), st.none())
+
+#: milliseconds since the last event, then: nothing, a key goes down or up, a hand takes
+#: all its keys up, a hand moves something or presses a key that it
 #: holds harder, a scene is recalled, a connection of a scene is muted or unmuted, the rig becomes the other one
 deeds: st.SearchStrategy[list[tuple[int, str, Any, Any]]] = st.lists(
     st.one_of(
+        st.tuples(_wait, st.just("wait"), st.none(), st.none()),
         _keys,
         _keys,
+        _keys,
+        _moved,
         _moved,
         _moved,
         st.tuples(_wait, st.just("touch"), _hand, st.tuples(_key, _values)),
-        st.tuples(_wait, st.just("recall"), st.integers(1, SCENES + 1), st.none()),
+        st.tuples(_wait, st.just("let go"), _hand, st.none()),
+        _recalled,
+        _recalled,
         st.tuples(_wait, st.just("mute"), st.integers(1, SCENES), st.integers(0, 3)),
         st.tuples(_wait, st.just("edit"), st.integers(0, 1), st.none()),
     ),
-    max_size=40,
+    min_size=30,
+    max_size=50,
 )
 
 
@@ -134,6 +141,9 @@ def perform(played: Player, shows: tuple[PlainShow, PlainShow], stream: list[tup
             case "key":
                 key = key_of(which, more)
                 (played.release if played.is_down(which, key) else played.press)(which, key)
+            case "let go":
+                for key in [key for key in range(128) if played.is_down(which, key)]:
+                    played.release(which, key)
             case "move":
                 played.move(which, *more)
             case "touch":
