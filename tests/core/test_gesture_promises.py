@@ -11,15 +11,17 @@ from hypothesis import strategies as st
 
 from engine.core.commands import Resend, SendPreset
 from engine.rig.read.load import read
-from tests.support.audible_receiver import AudibleReceiver
+from tests.support.audible_receiver import BEND, PRESSURE, AudibleReceiver, Part, rest
 from tests.support.engine_calls import apply, engine_of, output_there, recall
 from tests.support.judged_engine import MS, JudgedEngine
-from tests.support.plain_connections import PlainShow
+from tests.support.plain_connections import Connection, PlainShow
 from tests.support.random_gestures import SCENES, deeds, perform, shows
 
 pytestmark = pytest.mark.slow
 
 SECOND = 1000 * MS
+ONE, OTHER, PLACE = (0, 0), (1, 0), (0, 0)
+VOLUME, EXPRESSION, SUSTAIN = (0xB0, 7), (0xB0, 11), (0xB0, 64)
 _two = st.tuples(shows(), shows())
 _scene = st.integers(1, SCENES)
 
@@ -32,6 +34,39 @@ def test_every_note_sounds_as_its_player_means_it(rigs: tuple[PlainShow, PlainSh
     player's pedals and wheels are before the first note; and once all hands are off, within a second all is at rest."""
     judged = JudgedEngine(rigs[0])
     perform(judged, rigs, stream)
+    judged.hands_off()
+    judged.wait(SECOND)
+    judged.check_rest()
+
+
+#: one place that is the first hand's in scene 1 and the second's in scene 2
+IN_TURN = PlainShow((), ((Connection("one", ONE, PLACE),), (Connection("two", OTHER, PLACE),), ()))
+
+
+@pytest.mark.parametrize("part", [BEND, PRESSURE, VOLUME, EXPRESSION, SUSTAIN, (0xB0, 1), (0xB0, 74)])
+def test_two_players_take_turns_on_a_channel(part: Part) -> None:
+    """While the first player's note sounds the second waits, but for pedals; then the second is as the hand has it: a
+    level only once the place was silent, everything else when the first player's note has ended."""
+    judged = JudgedEngine(IN_TURN)
+    told = judged.heard.at(PLACE).told
+    judged.move(ONE, part, 100)
+    judged.press(ONE, 60)
+    judged.recall(2)
+    judged.move(OTHER, part, 20)
+    judged.press(OTHER, 64)
+    judged.move(ONE, part, 110)
+    judged.release(ONE, 60)
+    judged.move(ONE, part, rest(part) or 0)
+    assert part not in (VOLUME, EXPRESSION) or told[part] == 110
+    assert part not in (BEND, PRESSURE, (0xB0, 1)) or told[part] == 20
+    judged.release(OTHER, 64)
+    judged.press(OTHER, 64)
+    assert told[part] == 20
+    judged.recall(1)
+    judged.move(OTHER, part, 30)
+    judged.release(OTHER, 64)
+    judged.press(ONE, 60)
+    assert told[part] == (rest(part) or 0)
     judged.hands_off()
     judged.wait(SECOND)
     judged.check_rest()
