@@ -59,7 +59,6 @@ class SoundingNote:
     def __init__(self, key: int, now: int, told: dict[Part, int]) -> None:
         self.key, self.began = key, now
         self.down = True
-        self.caught = False  # by the sostenuto pedal
         self.ended: int | None = None
         self.began_with = dict(told)
         self.moved: list[tuple[int, Part, int]] = []
@@ -82,6 +81,7 @@ class AudibleChannel:
         self.notes: dict[int, SoundingNote] = {}
         self.past: list[SoundingNote] = []
         self.told: dict[Part, int] = {}
+        self._caught: set[int] = set()  # keys that were down when the sostenuto pedal went down, struck again or not
 
     def press(self, now: int, key: int) -> None:
         """A key goes down; the string is struck again if it still sounds."""
@@ -105,8 +105,7 @@ class AudibleChannel:
             if part[0] != 0xA0 or part[1] == note.key:
                 note.moved.append((now, part, value))
         if part == (0xB0, SOSTENUTO) and (before or 0) < 64 <= value:
-            for note in self.notes.values():
-                note.caught = note.down
+            self._caught = {note.key for note in self.notes.values() if note.down}
         if part in PEDALS:
             self._damp(now)
         return True
@@ -135,8 +134,8 @@ class AudibleChannel:
         """Notes end that neither key nor pedal holds."""
         if self._pedal(SUSTAIN) or self._pedal(HOLD_2):
             return
-        held = self._pedal(SOSTENUTO)
-        for key in [key for key, note in self.notes.items() if not note.down and not (held and note.caught)]:
+        held = self._caught if self._pedal(SOSTENUTO) else ()
+        for key in [key for key, note in self.notes.items() if not note.down and key not in held]:
             self._end(now, key)
 
     def _end(self, now: int, key: int) -> None:

@@ -75,6 +75,8 @@ class JudgedEngine:
         elif (shaped := part_of(message)) is not None:
             self.move(hand, *shaped)
         else:
+            if message[:2] == bytes((0xB0 | hand[1], 121)):  # Reset All Controllers
+                self._reset(hand)
             self._hear(self.engine.receive(self.now, source, message))
 
     def press(self, hand: Hand, key: int, velocity: int = 100) -> None:
@@ -93,9 +95,9 @@ class JudgedEngine:
         for each in taken:
             note = self.heard.at(each.place).notes.get(each.key(key) or 0)
             assert note is not None or not self._judges, f"{hand} {key} is not heard at {each.place}"
-            if note is not None and each.place in first:
+            if note is not None and each.place in first and self._judges:
                 self._check_settled(each.place, note.began_with, "at its first note")
-            elif note is not None:
+            elif note is not None and self._judges:
                 self._check_pedals(each, note.began_with)
 
     def release(self, hand: Hand, key: int) -> None:
@@ -118,6 +120,12 @@ class JudgedEngine:
             there = each.arriving(part) if each.hand == hand else None
             if there is not None:
                 self._check_follows((hand, part), each.place, there)
+
+    def _reset(self, hand: Hand) -> None:
+        for (each, part), _ in [*self.positions.items()]:
+            resting = rest(part)
+            if each == hand and resting is not None:
+                self.positions[hand, part] = resting
 
     def is_down(self, hand: Hand, key: int) -> bool:
         """Whether this hand holds this key."""
@@ -144,16 +152,16 @@ class JudgedEngine:
     # What is commanded
 
     def recall(self, scene: int) -> None:
-        """A scene comes into force; nothing is sent that the place was told already."""
+        """A scene comes into force; nothing is sent that the place was told already, unless it was in force before."""
         other, self.scene = scene != self.scene, scene
         self._look()
-        cuts = scene in self.show.cuts
+        cuts = other and scene in self.show.cuts
         if cuts:
             self._drop()
         self._hear(recall(self.engine, self.now, scene), judged=not cuts, sparing=other)
         assert not (cuts and self._judges and self.sounding()), "a scene that cuts ends every note"
-        if self._judges:
-            self.check_places()
+        if other:
+            self._check_long_silent(f"when scene {scene} is recalled")
 
     def toggle(self, name: str) -> None:
         """Mute a route, or unmute it."""
@@ -172,6 +180,10 @@ class JudgedEngine:
         self.positions = {each: value for each, value in self.positions.items() if each[0][0] != source}
         self._drop(source)
         self._hear(input_lost(self.engine, self.now, source), judged=False)
+        for place, channel in self.heard.channels.items():
+            pedals = [part for part in PEDALS if channel.told.get(part, 0) >= 64]
+            hanging = [key for key in channel.notes if not self._held[place, key] and not pedals]
+            assert not hanging, f"{hanging} at {place} sound on, but nobody holds them"
 
     def come_back(self, output: int) -> None:
         """An output that was away is there again, and knows nothing of what it was told before."""
@@ -196,9 +208,7 @@ class JudgedEngine:
             self.now = max(self.now, due)
             self._hear(self.engine.tick(self.now))
         self.now = end
-        for place, since in self._silent_since.items():
-            if self.now - since >= _SETTLED:
-                self._check_settled(place, self.heard.at(place).told, "after half a second of silence")
+        self._check_long_silent("after half a second of silence")
 
     # What is heard
 
@@ -209,15 +219,20 @@ class JudgedEngine:
     def check_rest(self) -> None:
         """Nothing sounds, nothing waits, everything is at rest."""
         assert self.sounding() == 0, "something sounds on"
-        assert self.heard.off_rest() == set()
-        assert not self.engine.waiting
-        assert self.engine.state.ledger.sounding() == 0
+        assert self.heard.off_rest() == set(), "something is not at rest"
+        assert not self.engine.waiting, "something waits"
+        assert self.engine.state.ledger.sounding() == 0, "the ledger has notes that nobody hears"
 
     def check_places(self, output: int | None = None) -> None:
         """Every silent place (of one output) is as the hand that reaches it has everything, or at rest."""
         for place in {*self._view, *self.heard.channels}:
             if output in (None, place[0]) and self._is_silent(place):
-                self._check_settled(place, self.heard.at(place).told, f"in scene {self.scene}", always=True)
+                self._check_settled(place, self.heard.at(place).told, f"in scene {self.scene}")
+
+    def _check_long_silent(self, when: str) -> None:
+        for place in {*self._view, *self.heard.channels} if self._judges else ():
+            if self._is_silent(place) and self.now - self._silent_since.get(place, -_SETTLED) >= _SETTLED:
+                self._check_settled(place, self.heard.at(place).told, when)
 
     def _look(self) -> None:
         self._view = self.show.view(self.scene, self._muted)
@@ -332,18 +347,18 @@ class JudgedEngine:
         if part in PEDALS:
             holding = self._pedals(place, part, keys)
             everybody = holding | ({feeder} if feeder else set())
-            if everybody == {moved}:
+            if everybody == {moved} and (holding or not keys):
                 assert told == value, f"{moved} moved {part} to {value}, but {place} has {told}"
             elif any(self._is_down(each) for each in holding):
                 assert (told or 0) >= 64, f"{part} at {place} is up, but {holding} hold it down"
             return
         claims = self._claims(place, part, keys)
-        if claims == [moved] or (not keys and feeder == moved):
+        if claims == [moved] or (not keys and feeder == moved and part[0] != 0xA0):
             assert told == value, f"{moved} moved {part} to {value}, but {place} has {told}"
 
     def _check_pedals(self, pressed: Connection, told: dict[Part, int]) -> None:
         """Whoever else sounds there, a note begins under the pedals that its hand holds down."""
-        for part in PEDALS if self._judges else ():
+        for part in PEDALS:
             source = pressed.source(part)
             if source is not None and self._is_down((pressed.hand, source)):
                 assert told.get(part, 0) >= 64, f"{part} is up at a note of {pressed}"
@@ -360,10 +375,8 @@ class JudgedEngine:
                 wanted, found = self.positions.get(source, rest(part)), channel.told[part]
                 assert wanted in (None, found), f"{part} at {place} is {found}, but {source}, alone now, has {wanted}"
 
-    def _check_settled(self, place: Place, told: dict[Part, int], when: str, always: bool = False) -> None:
+    def _check_settled(self, place: Place, told: dict[Part, int], when: str) -> None:
         """A silent place is as the hand that reaches it has everything, else at rest."""
-        if not (always or self._judges):
-            return
         there = self._view.get(place)
         parts = {*told}
         if there is not None:
