@@ -10,7 +10,7 @@ import multiprocessing
 import time
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import trio
 
@@ -47,7 +47,18 @@ run = true
 number = 1
 name = "Only"
 """
-Times = dict[str, tuple[int, list[int]]]  # when the first was due, and when each was handed over (ns)
+_PIECES: Final = 8  # quarter frames of two frames, numbered in their first four bits
+
+
+class Handed(NamedTuple):
+    """When the first was due, and when each was handed over (ns); of quarter frames also which piece each was."""
+
+    due: int
+    times: Sequence[int]
+    pieces: Sequence[int] = ()
+
+
+Times = dict[str, Handed]
 
 
 class Timed(Swallowing):
@@ -56,6 +67,7 @@ class Timed(Swallowing):
     def __init__(self, index: int, port: OutputPort | None = None) -> None:
         super().__init__(index)
         self.handed: list[int] = []
+        self.pieces: list[int] = []
         self._port = port or Swallowing(index)
         self.flow, self.longest = self._port.flow, self._port.longest
 
@@ -63,6 +75,8 @@ class Timed(Swallowing):
         """See OutputPort."""
         if message[0] in (0xF8, 0xF1):
             self.handed.append(time.monotonic_ns())
+            if message[0] == 0xF1:
+                self.pieces.append(message[1] >> 4)
         self._port.send(message)
 
     def close(self) -> None:
@@ -87,7 +101,7 @@ def own(seconds: float, clock: Timed, code: Timed) -> Times:
         inbox.stop()
 
     trio.run(play)
-    return {CLOCK: (origins[0], clock.handed), CODE: (origins[1], code.handed)}
+    return {CLOCK: Handed(origins[0], clock.handed), CODE: Handed(origins[1], code.handed, code.pieces)}
 
 
 def bare(seconds: float, port: Timed, _: Timed) -> Times:
@@ -97,7 +111,7 @@ def bare(seconds: float, port: Timed, _: Timed) -> Times:
         time.sleep(max(0.0, (begin + number * SPACING[BARE] - time.monotonic_ns()) / SECOND))
         port.send(b"\xf8")
         number += 1
-    return {BARE: (begin, port.handed)}
+    return {BARE: Handed(begin, port.handed)}
 
 
 WAYS: Final[dict[str, Callable[[float, Timed, Timed], Times]]] = {"own": own, "bare": bare}
@@ -112,18 +126,19 @@ def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
         return scheduling, WAYS[way](seconds, Timed(0), Timed(1))
 
 
-def off(name: str, origin: int, handed: Sequence[int]) -> list[tuple[int, float]]:
+def off(name: str, handed: Handed) -> list[tuple[int, float]]:
     """For each one after the warm-up, its number on the grid and how late it was (ns).
 
     A clock's number is how many came before it: if one is left out, all that follow are late by a whole period. After a
-    stall our time code leaves out what is past, so its pieces are numbered by the nearest place that is not ahead.
+    stall our time code leaves out what is past, so a quarter frame has the last number that was due for such a piece.
     """
+    origin, times, pieces = handed
     spacing, begin = SPACING[name], origin + WARM_UP * SECOND
+    numbers: Iterable[int] = range(len(times))
     if name == CODE:
-        placed = [(math.floor((at - origin) / spacing + 0.25), at) for at in handed]
-    else:
-        placed = list(enumerate(handed))
-    return [(number, at - origin - number * spacing) for number, at in placed if at >= begin]
+        due = [math.floor((at - origin) / spacing + 0.25) for at in times]
+        numbers = [last - (last - piece) % _PIECES for last, piece in zip(due, pieces, strict=True)]
+    return [(number, at - origin - number * spacing) for number, at in zip(numbers, times, strict=True) if at >= begin]
 
 
 def figures(name: str, found: Sequence[tuple[int, float]]) -> dict[str, float]:
@@ -131,7 +146,7 @@ def figures(name: str, found: Sequence[tuple[int, float]]) -> dict[str, float]:
     numbers = [number for number, _ in found]
     distances = [abs(late) for _, late in found]
     left_out = numbers[-1] - numbers[0] + 1 - len(set(numbers))
-    owed = max(0, round(found[-1][1] / SPACING[name]))  # by the last one
+    owed = 0 if name == CODE else max(0, round(found[-1][1] / SPACING[name]))  # by the last one
     missing = left_out + owed
     drift = _drift(found)
     return {
@@ -191,9 +206,9 @@ def measure(
     rows: dict[str, list[dict[str, float]]] = {}
     late: dict[str, list[float]] = {}
     for (_, first, _), (_, times) in zip(asked, found, strict=True):
-        for name, (origin, handed) in times.items():
+        for name, handed in times.items():
             label = name + (", real-time" if first else "")
-            placed = off(name, origin, handed)
+            placed = off(name, handed)
             rows.setdefault(label, []).append(figures(name, placed))
             late.setdefault(label, []).extend(abs(each) for _, each in placed)
     schedulings = {scheduling for scheduling, _ in found}

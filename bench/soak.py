@@ -14,9 +14,9 @@ latency in that minute, without inputs that flood; messages and losses.
 
 At the end everything is released. Then each instrument, a model of a receiver that knows nothing of the engine, must
 be silent and on the sound of the scene, and after the farewell nothing may be off rest. Exits with 1 if something
-hangs, or if memory has grown by more than the bound after the warm-up, which lasts until the recorder is full, a third
-of the run at least and half of it at most: if it is not full by then, the run was too short. The recorder's own share
-is left out on both sides. In a minute, what grows by some 30 bytes with each message is found.
+hangs, or if memory has grown by more than the bound after the warm-up, a third of the run. The recorder is full from
+the beginning, and its own share is left out on both sides. In a minute, what grows by some 30 bytes with each message
+is found.
 """
 
 import argparse
@@ -47,11 +47,12 @@ from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
+from engine.live.recorder import SHORT
 from engine.ports.open_system import open_system
 from engine.ports.port import PortError, PortSystem
 from engine.rig.read.load import load, text_of
 
-BOUND: Final = 24  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces at first
+BOUND: Final = 24  # MB that memory may grow after the warm-up: on a busy computer garbage waits to be collected
 FULL: Final = (1 << 20) - 512  # events of a recorder that is full
 FLOOD: Final = 30_000  # messages per second
 SCENES: Final = 4
@@ -196,6 +197,7 @@ class Soak:
         """Play the whole evening."""
         show = self.show
         with collector_at_rest():
+            self._fill_recorder()
             show.apply(RecallScene(1), "shell")
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Hotplug(show, self._opener).run)
@@ -213,6 +215,14 @@ class Soak:
         show.ports.close()
         self._system.close()
         self.desk.close()
+
+    def _fill_recorder(self) -> None:
+        """What it will hold in an evening it holds from the beginning, or its growth would hide that of others."""
+        recorder, begin = self.show.recorder, time.monotonic_ns() - FULL
+        for number in range(FULL):
+            recorder.fresh.append((begin + number, number % self._size.inputs, bytes((0x90, number % 128, 64))))
+            if len(recorder.fresh) >= recorder.piece:
+                recorder.pack(SHORT)
 
     # What goes wrong
 
@@ -271,7 +281,7 @@ class Soak:
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
         if self._base is not None:
             self.grown = used - kept - self._base
-        elif size["events"] >= FULL and self._seconds / 3 - 1 <= at <= self._seconds / 2 + 1:
+        elif at >= self._seconds / 3 - 1:
             self._base = used - kept
 
     # The end of the evening
@@ -317,10 +327,6 @@ class Soak:
         """Print the verdict; returns the exit status."""
         disturbances = ", ".join(f"{count:,} {what}" for what, count in self.done.items())
         print(f"What went wrong: {disturbances}.")
-        if self._base is None:
-            self.faults.append(
-                "the recorder was not full in half the time, so nothing can be said about memory; run longer"
-            )
         if self.grown > BOUND:
             self.faults.append(f"memory has grown by more than {BOUND} MB")
         for fault in [*self.faults, *(f"{count} times: {words}" for words, count in self.reported.items())]:

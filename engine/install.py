@@ -19,11 +19,17 @@ _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
 #: pip keeps what it fetched, and when it looked for a newer pip, in the user's home
 _PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
-#: Three groups of tests: those that can run in parallel; at the same time those on several machines, which mostly wait;
-#: and then those with servers, which miss their deadlines on a busy computer.
-_TESTS: Final = ("-n", "auto", "--dist", "worksteal", "--ignore=tests/real")
+#: Tests wait for more than half of their time: on two processors four at once take half as long as two.
+_AT_ONCE: Final = str(max(4, os.cpu_count() or 1))
+#: Groups of tests, two at a time. Those that need no server, and beside them those on several machines, which mostly
+#: wait; then those with servers, which would miss their deadlines on a busier computer, and beside them the guest.
+_TESTS: Final = ("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real")
 _ON_MACHINES: Final = ("tests/real/machines",)
-_ON_SERVERS: Final = ("tests/real", "--ignore=tests/real/machines")
+_GUEST: Final = ("tests/real/test_alsa_guest.py",)
+_ON_SERVERS: Final = (
+    *("-n", "2", "--dist", "loadfile", "tests/real"),
+    *("--ignore=tests/real/machines", f"--ignore={_GUEST[0]}"),
+)
 _INCLUDE: Final = Path("/usr/include")
 _PYTHON_INCLUDE: Final = Path(sysconfig.get_path("include"))
 #: Python versions with a wheel of python-rtmidi 1.5.8; for later ones pip builds it from source
@@ -91,7 +97,7 @@ def main() -> None:
     if wants_tests:
         pytest = (_BIN / "python", "-m", "pytest")
         _run_together((*pytest, *_TESTS), (*pytest, *_ON_MACHINES))
-        _run(*pytest, *_ON_SERVERS)
+        _run_together((*pytest, *_ON_SERVERS), (*pytest, *_GUEST))
     else:
         _run(_BIN / "bayleaf", "demo")
         print("\nNext: .venv/bin/bayleaf new")

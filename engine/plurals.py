@@ -1,4 +1,6 @@
-"""Numbers with their nouns, singular or plural."""
+"""Numbers with their nouns, singular or plural, and long lists of names."""
+
+from collections.abc import Sequence
 
 
 def plural(count: int, noun: str) -> str:
@@ -14,3 +16,9 @@ def counted(count: int, noun: str, *, zero: str = "0") -> str:
 def times(count: int) -> str:
     """ "once", "2 times" """
     return "once" if count == 1 else f"{count:,} times"
+
+
+def some(names: Sequence[str], most: int = 8) -> str:
+    """The first of the names, and how many more there are: "keys, pads and 6 more"."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more

@@ -30,6 +30,7 @@ Number = Annotated[int, Field(ge=-_INT, le=_INT)]
 Name = Annotated[str, Field(max_length=_NAME)]
 FilePath = Annotated[str, Field(max_length=_PATH)]
 Seconds = Annotated[float, Field(ge=0, le=MOST_SECONDS, allow_inf_nan=False)]
+Links = Annotated[list[Facts | Name], Field(max_length=_LISTED)]
 Tables = Annotated[list[Facts], Field(max_length=_LISTED)]
 
 _SECONDS: Final = f"a number of seconds from 0 to {MOST_SECONDS:.0f}"
@@ -76,7 +77,9 @@ class SetlistRequest(Request):
 
 
 class PanicRequest(Request):
-    """Silence every output."""
+    """Silence every output, or one instrument."""
+
+    instrument: Name | None = Field(None, description="the name of an instrument, or null for everything")
 
 
 class ResendRequest(Request):
@@ -258,13 +261,19 @@ class ChainRequest(EditRequest):
     """Give a route of a scene another chain of filters."""
 
     route: Number = Field(description="the place of a route in its scene; the first is 0")
-    through: Tables = Field(description="a list of filters, each with its settings")
+    through: Links = Field(description="a list of filters, each with its settings, and names of chains")
 
 
 class BurstRequest(EditRequest):
     """Give a scene another burst: the bank selects and program changes that a recall sends."""
 
     burst: Tables = Field(description="a list of steps")
+
+
+class LinesRequest(EditRequest):
+    """Give a scene other play lines."""
+
+    play: Tables = Field(description="a list of lines, as in the rig file")
 
 
 class LearnRequest(Request):
@@ -357,7 +366,7 @@ class SendDumpRequest(Request):
 # The table
 
 #: what a browser must be paired for to ask this; "shell": it is not passed on for any browser
-Role = Literal["view", "operate", "shell"]
+Role = Literal["view", "show", "operate", "shell"]
 #: a browser's requests of one lane wait for each other, and for no other lane
 Lane = Literal["panic", "show", "bench"]
 #: "loop": answered in the loop; "worker": its answer is made and written by a worker thread, one at a time; "paced": so
@@ -385,13 +394,13 @@ class Row(NamedTuple):
 
 #: by "do", or by "do" and "what" with a space between
 TABLE: Final[Mapping[str, Row]] = {
-    "scene": Row(RecallRequest, "operate", "show"),
-    "next": Row(NextRequest, "operate", "show"),
-    "back": Row(BackRequest, "operate", "show"),
-    "first": Row(FirstRequest, "operate", "show"),
-    "entry": Row(EntryRequest, "operate", "show"),
+    "scene": Row(RecallRequest, "show", "show"),
+    "next": Row(NextRequest, "show", "show"),
+    "back": Row(BackRequest, "show", "show"),
+    "first": Row(FirstRequest, "show", "show"),
+    "entry": Row(EntryRequest, "show", "show"),
     "setlist": Row(SetlistRequest, "operate", "show"),
-    "panic": Row(PanicRequest, "operate", "panic"),
+    "panic": Row(PanicRequest, "show", "panic"),
     "resend": Row(ResendRequest, "operate", "show"),
     "tap": Row(TapRequest, "operate", "show"),
     "clock": Row(ClockRequest, "operate", "show"),
@@ -421,6 +430,7 @@ TABLE: Final[Mapping[str, Row]] = {
     "edit part": Row(PartRequest, "operate"),
     "edit chain": Row(ChainRequest, "operate"),
     "edit burst": Row(BurstRequest, "operate"),
+    "edit lines": Row(LinesRequest, "operate"),
     "edit undo": Row(UndoRequest, "operate"),
     "edit redo": Row(RedoRequest, "operate"),
     "learn": Row(LearnRequest, "shell"),
@@ -437,6 +447,9 @@ TABLE: Final[Mapping[str, Row]] = {
     "sysex receive": Row(ReceiveDumpRequest, "shell", cost="connection"),
     "sysex send": Row(SendDumpRequest, "shell", cost="connection", audible=True),
 }
+
+#: what a browser asks the panel itself, which answers it in place of the engine
+OF_THE_PANEL: Final = "pairings"
 
 _WORDS: Final = ("do", "what")
 _FIELDS: Final = 50  # of a request; for each that is unknown, validation takes time in which no music plays
@@ -542,7 +555,10 @@ class InvalidRigAnswer(Answer):
 
 
 class CommandAnswer(Answer):
-    """To a command of the show: what it changed and what that costs. Bytes, and nanoseconds."""
+    """To a command of the show: what it changed and what that costs. Bytes, and nanoseconds.
+
+    `instruments`: how many are put on another sound; `unchanged`: how many are on theirs already.
+    """
 
     do: str
     source: str
@@ -551,6 +567,7 @@ class CommandAnswer(Answer):
     ready_ns: int
     held: int
     instruments: int
+    unchanged: int = 0
 
 
 class StatusAnswer(Answer):
@@ -603,6 +620,16 @@ class DifferencesAnswer(Answer):
     """A sentence for each difference."""
 
     differences: list[str]
+
+
+class PairingsAnswer(Answer):
+    """The panel's answer: the paired browsers, and the codes with which more of them may be paired.
+
+    Pairings are {"id", "role", "since", "until", "address", "own"}, codes {"role", "code", "link", "squares"}.
+    """
+
+    pairings: list[Facts]
+    codes: list[Facts]
 
 
 class ScenesAnswer(Answer):

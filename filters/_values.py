@@ -8,10 +8,16 @@ import math
 from collections.abc import Callable, Iterable
 from typing import Annotated, Any, TypeVar
 
-from pydantic import AfterValidator, BeforeValidator, ValidatorFunctionWrapHandler, WrapValidator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+)
 
 from engine.midi.controllers import MODE_MESSAGES
-from engine.midi.message_words import note_number
+from engine.midi.message_words import MiddleC, note_number
 from filters.registry import FilterSettings
 
 S = TypeVar("S", bound=FilterSettings)
@@ -29,22 +35,25 @@ def whole(what: str, low: int, high: int) -> Check:
     return check
 
 
-def _note(found: Any) -> int:
+def _note(found: Any, info: ValidationInfo) -> int:
+    """The rig says how its gear prints note 60."""
+    middle_c: MiddleC = (info.context or {}).get("middle_c", "C4")
     try:
         if isinstance(found, str):
-            return note_number(found)
+            return note_number(found, middle_c)
         return whole("", 0, 127)(found)
     except ValueError:
-        raise ValueError('a note from 0 to 127, or its name such as "C4" (note 60), "F#3" or "Bb2"') from None
+        text = f'a note from 0 to 127, or its name such as "{middle_c}" (note 60), "F#3" or "Bb2"'
+        raise ValueError(text) from None
+
+
+def _from_digits(found: Any) -> Any:
+    return int(found) if isinstance(found, str) and found.isascii() and found.isdigit() else found
 
 
 def _as_key(check: Check) -> BeforeValidator:
     """The same check for a table's key, whose digits arrive as text."""
-
-    def check_key(found: Any) -> Any:
-        return check(int(found) if isinstance(found, str) and found.isascii() and found.isdigit() else found)
-
-    return BeforeValidator(check_key)
+    return BeforeValidator(lambda found: check(_from_digits(found)))
 
 
 def as_list(what: str) -> BeforeValidator:
@@ -58,13 +67,25 @@ def as_list(what: str) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-def _low_to_high(found: Any, handler: ValidatorFunctionWrapHandler) -> Any:
-    if not isinstance(found, list | tuple) or len(found) != 2:
-        raise ValueError("two values, [low, high]")
-    low, high = handler(tuple(found))
-    if low > high:
-        raise ValueError("two values, [low, high], the lower one first")
-    return (low, high)
+def _low_to_high(lowest: int, example: str) -> WrapValidator:
+    """A check of [low, high], or of the same as text, in which either end may be left open; the top is 127."""
+
+    def check(found: Any, handler: ValidatorFunctionWrapHandler) -> Any:
+        ends = _ends(found, lowest) if isinstance(found, str) else found
+        if not isinstance(ends, list | tuple) or len(ends) != 2:
+            raise ValueError(f"two values, [low, high], or a range such as {example}")
+        low, high = handler(tuple(ends))
+        if low > high:
+            raise ValueError("two values, [low, high], the lower one first")
+        return (low, high)
+
+    return WrapValidator(check)
+
+
+def _ends(text: str, lowest: int) -> list[Any]:
+    """The ends of "C2..B3", "..B3" or "C4.."; none of anything else."""
+    low, dots, high = (part.strip() for part in text.partition(".."))
+    return [_from_digits(low or lowest), _from_digits(high or 127)] if dots and (low or high) else []
 
 
 def _apart(found: tuple[int, int]) -> tuple[int, int]:
@@ -95,7 +116,7 @@ def needs_one(settings: S, *names: str) -> S:
     return settings
 
 
-def not_both(settings: S, keep: Iterable[int], drop: Iterable[int], what: str) -> S:
+def not_both(settings: S, keep: Iterable[Any], drop: Iterable[Any], what: str) -> S:
     """The settings, if nothing is both kept and dropped. Raises ValueError, which names what is."""
     if both := set(keep).intersection(drop):
         raise ValueError(f"{what} {min(both)} is in keep and in drop; remove it from one of them")
@@ -113,7 +134,6 @@ def curved(value: int, curve: int) -> int:
 
 
 TABLE = WrapValidator(_table)
-_LOW_TO_HIGH = WrapValidator(_low_to_high)
 _channel = whole("a channel", 1, 16)
 _program = whole("a program", 1, 128)
 _controller = whole("a controller", 0, MODE_MESSAGES.start - 1)
@@ -123,13 +143,14 @@ Channels = Annotated[tuple[Channel, ...], as_list("channels")]
 ChannelKey = Annotated[int, _as_key(_channel)]
 
 Value = Annotated[int, BeforeValidator(whole("a value", 0, 127))]
-Values = Annotated[tuple[Value, Value], _LOW_TO_HIGH]
-Travel = Annotated[tuple[Value, Value], _LOW_TO_HIGH, AfterValidator(_apart)]
+_VALUES = _low_to_high(0, '"20..127", "..80" or "64.."')
+Values = Annotated[tuple[Value, Value], _VALUES]
+Travel = Annotated[tuple[Value, Value], _VALUES, AfterValidator(_apart)]
 Curve = Annotated[int, BeforeValidator(whole("a curve", -100, 100))]
 Bank = Annotated[tuple[Value, Value], BeforeValidator(_bank)]
 
 Velocity = Annotated[int, BeforeValidator(whole("a velocity", 1, 127))]
-Velocities = Annotated[tuple[Velocity, Velocity], _LOW_TO_HIGH]
+Velocities = Annotated[tuple[Velocity, Velocity], _low_to_high(1, '"20..127", "..80" or "64.."')]
 
 Program = Annotated[int, BeforeValidator(_program)]
 ProgramKey = Annotated[int, _as_key(_program)]
@@ -140,5 +161,6 @@ ControllerKey = Annotated[int, _as_key(_controller)]
 ControllerOrMode = Annotated[int, BeforeValidator(whole("a controller", 0, 127))]
 
 NoteNumber = Annotated[int, BeforeValidator(_note)]
-Notes = Annotated[tuple[NoteNumber, NoteNumber], _LOW_TO_HIGH]
-NoteMap = Annotated[dict[Annotated[int, _as_key(_note)], NoteNumber], TABLE]
+Notes = Annotated[tuple[NoteNumber, NoteNumber], _low_to_high(0, '"C2..B3", "..B3" or "C4.."')]
+_note_key = BeforeValidator(lambda found, info: _note(_from_digits(found), info))
+NoteMap = Annotated[dict[Annotated[int, _note_key], NoteNumber], TABLE]

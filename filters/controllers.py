@@ -6,15 +6,16 @@ reaches its ends: what lies between them becomes 0 to 127. `invert` turns a cont
 whole travel to 20 to 100, and `map = { 1 = 11 }` sends it on as another one. All of these refer to the number that came
 in, and act in the order of this paragraph.
 
-Channel mode messages (120 to 127, such as all notes off) pass `keep`, so that no note is left sounding; `drop` stops
-those that it names. The LSB of a 14-bit controller (33 of 1) counts as a controller of its own here.
+Channel mode messages (120 to 127, such as all notes off) pass `keep`, so that no note is left sounding, and so does
+the velocity prefix (88), which belongs to a note; `drop` stops those that it names. The LSB of a 14-bit controller (33
+of 1) counts as a controller of its own here.
 """
 
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from engine.midi.controllers import MODE_MESSAGES
+from engine.midi.controllers import MODE_MESSAGES, VELOCITY_PREFIX
 from engine.midi.kinds import CONTROLLER
 from filters._values import (
     TABLE,
@@ -56,7 +57,7 @@ class Settings(FilterSettings):
 
 def build(settings: Settings) -> Step:
     """For each controller number that passes: its new number, and its new values where they change."""
-    kept = {*settings.keep, *MODE_MESSAGES} if settings.keep else set(range(128))
+    kept = {*settings.keep, *MODE_MESSAGES, VELOCITY_PREFIX} if settings.keep else set(range(128))
     numbers = {number: settings.map.get(number, number) for number in kept.difference(settings.drop)}
     changed = {number: _values(settings, number) for number in _reshaped(settings)}
 

@@ -35,7 +35,8 @@ _CONTROLLERS: Final = {
 _ALLOWED: Final = ", ".join(sorted((*_STATUSES, "controllers", "channel_mode")))
 
 
-def _kind(found: Any) -> Any:
+def known_kind(found: Any) -> Any:
+    """The name of a kind, as it is. Raises ValueError, which says what is allowed."""
     if str(found) not in _STATUSES and str(found) not in _CONTROLLERS:
         raise ValueError(f'one of {_ALLOWED}, or "controller N" with N from 0 to 127')
     return found
@@ -45,7 +46,7 @@ class Settings(FilterSettings):
     """Names of kinds."""
 
     filter: Literal["strip"]
-    kinds: Annotated[tuple[Annotated[str, BeforeValidator(_kind)], ...], as_list("kinds")]
+    kinds: Annotated[tuple[Annotated[str, BeforeValidator(known_kind)], ...], as_list("kinds")]
 
 
 def build(settings: Settings) -> Step:

@@ -1,4 +1,4 @@
-"""What applies to every test: which tests are fast, and which sources are used by the processes that a test starts.
+"""What applies to every test: which are fast, how hypothesis runs, which sources the processes that a test starts use.
 
 A test is fast, and bears the mark `fast`, unless it is marked `slow` or is in a folder of `_SLOW_FOLDERS`. `pytest -m
 fast -n 2` runs all of them in less than two minutes.
@@ -8,11 +8,15 @@ import os
 from typing import Final
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.support.paths import ROOT
 
 #: servers, several machines, a browser; benches
 _SLOW_FOLDERS: Final = (ROOT / "tests" / "real", ROOT / "tests" / "bench")
+
+# chosen in pyproject.toml; on a busy computer an example may take any time
+settings.register_profile("bayleaf", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
 

@@ -22,7 +22,7 @@ from engine.live.socket import osc, osc_packets, osc_telling
 from engine.panel import browser_socket, live_places, paired_browsers, places, rate_limit, shared_looks
 from engine.ports import driver_limits, rtmidi_port
 from engine.rig.edit import versions
-from engine.rig.models import control
+from engine.rig.models import control, values
 from engine.rig.models.control import Control
 from engine.rig.read import toml_limits
 
@@ -61,6 +61,7 @@ FIGURES: Final = [
     ("editing-and-saving", "{} MB of rig text", (rig_session._UNDO_BYTES // _MB,)),
     ("editing-and-saving", "{:w} versions are kept", (versions.KEPT,)),
     ("front-panel", "A pairing lasts {:w} days", (paired_browsers.LASTS // 86400,)),
+    ("front-panel", "which last {:w} minutes", (paired_browsers.CODES_LAST // 60,)),
     ("front-panel", "At most {} browsers are paired", (paired_browsers._MOST,)),
     (
         "front-panel",
@@ -89,7 +90,7 @@ FIGURES: Final = [
     ("limits", "a regular file of at most {} MB", (toml_limits.LONGEST_TEXT // 1_000_000,)),
     ("limits", "at most {} parts", (toml_limits._MOST_PARTS,)),
     ("limits", "at most {} deep", (toml_limits._DEEPEST,)),
-    ("limits", "at most {:,} characters", (toml_limits._LONGEST_WORD,)),
+    ("limits", "at most {:,} characters", (values.LONGEST_NAME,)),
     (
         "limits",
         "which may take {} seconds and {} GB of memory",

@@ -6,11 +6,12 @@ Exit status: 0 done; 1 the rig or the request is at fault (reported on stderr), 
 
 import errno
 import os
+import re
 import sys
-from functools import cache
+from collections.abc import Sequence
+from difflib import get_close_matches
 from importlib import import_module
 from io import TextIOWrapper
-from pkgutil import iter_modules
 from typing import Annotated, Any, Final, NoReturn
 
 import typer
@@ -21,9 +22,23 @@ from engine.cli import commands
 from engine.cli.output import clean, print_line, say
 from engine.user_error import UserError
 
-_HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
-#: The help begins with what a newcomer needs, in this order; all other commands follow in alphabetical order.
-_FIRST: Final = ("help", "demo", "new", "ports", "check", "run", "panel", "status")
+_HELP: Final = """Bayleaf makes a laptop the router of a large MIDI set-up.
+
+The first step: `bayleaf new` writes a rig from the connected ports. Then `bayleaf check rig.toml` checks it, and
+`bayleaf run rig.toml` plays it. Without any gear, `bayleaf demo` shows what it does.
+"""
+#: the commands by what they are for, in the order of the help; the modules beside this one in `commands`
+GROUPS: Final = {
+    "Set up": ("demo", "new", "ports", "check", "explain", "rehearse", "diff"),
+    "Play": (
+        *("run", "panel", "pairings", "scene", "next", "back", "first", "setlist", "panic", "resend"),
+        *("mute", "unmute", "clock", "timecode"),
+    ),
+    "Look": ("status", "watch", "help"),
+    "Keep": ("save", "scenes", "keep", "backup", "restore"),
+    "Gear": ("sounds", "learn", "sysex"),
+    "Network": ("network", "lend", "handover"),
+}
 #: how writing to stdout may fail: the reader has gone, or the disk is full or broken
 _UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
 #: what is wrong with an option or argument, in the words of pydantic, and in ours
@@ -34,10 +49,29 @@ _USAGE: Final = (
     ("Input should be less than or equal to ", "must be at most "),
     ("Input should be ", "must be "),
 )
+_EXAMPLE: Final = re.compile(r"^Example: +(.+)$", re.MULTILINE)  # in a command's help
 _KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, UserError)
 
 
-class _Commands(TyperGroup):
+class _Group(TyperGroup):
+    """Commands that belong together; the help has one whole sentence for each."""
+
+    def sections(self) -> dict[str, Sequence[str]]:
+        """The names of the commands by the headings above them."""
+        return {"Commands": list(self.commands)}
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the commands."""
+        found = {
+            title: [(name, self.get_command(ctx, name)) for name in names] for title, names in self.sections().items()
+        }
+        width = max(len(name) for listed in found.values() for name, _ in listed)
+        for title, listed in found.items():
+            with formatter.section(title):
+                formatter.write_dl([(f"{name:{width}}", _sentence(each)) for name, each in listed])
+
+
+class _Commands(_Group):
     """All commands by name. Each is the function or group of its own name in `engine/cli/commands/NAME.py`, and only
     the command that is called is imported: a scene recalled by command comes after a tenth of a second, not a half."""
 
@@ -49,11 +83,26 @@ class _Commands(TyperGroup):
         """The command, or None if there is none of this name."""
         return command(cmd_name) if cmd_name in command_names() else None
 
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """The command that is meant. An unknown one ends with the nearest name."""
+        if args and not args[0].startswith("-") and args[0] not in command_names():
+            near = get_close_matches(args[0], command_names(), 1)
+            meant = f'did you mean "{near[0]}"? ' if near else ""
+            ctx.fail(f'there is no command "{clean(args[0])}"; {meant}bayleaf --help lists all of them')
+        return super().resolve_command(ctx, args)
+
+    def sections(self) -> dict[str, Sequence[str]]:
+        """By what they are for."""
+        return {**GROUPS}
+
     def invoke(self, ctx: Any) -> Any:
         """Run the command. A known error that trio has wrapped in a group is raised on its own."""
         try:
             return super().invoke(ctx)
         except typer.BadParameter as fault:
+            if not fault.message:  # an argument is missing
+                say(_needed(fault))
+                raise typer.Exit(2) from None
             for programmers, players in _USAGE:
                 fault.message = fault.message.replace(programmers, players)
             fault.message = clean(fault.message)
@@ -70,11 +119,23 @@ def _first(fault: BaseException) -> BaseException:
     return fault
 
 
-@cache
+def _sentence(found: Any) -> str:
+    """What a command does, in one sentence."""
+    return str(found.help).strip().split("\n\n")[0].replace("\n", " ")
+
+
+def _needed(fault: Any) -> str:
+    """What a command needs that was not given, with its own example."""
+    path, what = fault.ctx.command_path, fault.param
+    needed = f"{path} needs {what.metavar}: {what.help[0].lower()}{what.help[1:]}"
+    example = _EXAMPLE.search(fault.ctx.command.help or "")
+    shown = f"\nFor example:  {example[1]}" if example else ""
+    return f"{needed}{shown}\nAll options:  {path} --help"
+
+
 def command_names() -> list[str]:
     """The names of the commands, in the order of the help; nothing is imported for that."""
-    found = {module.name for module in iter_modules(commands.__path__)}
-    return [*_FIRST, *sorted(found.difference(_FIRST))]
+    return [name for names in GROUPS.values() for name in names]
 
 
 def command(name: str) -> Any:
@@ -83,10 +144,15 @@ def command(name: str) -> Any:
     part = typer.Typer(rich_markup_mode=None)
     part.callback()(_bayleaf)  # so that a single command makes a group, too
     if isinstance(found, typer.Typer):
-        part.add_typer(found, name=name, no_args_is_help=True)
+        part.add_typer(found, name=name, cls=_Group)
     else:
         part.command(name)(found)
-    return get_group(part).commands[name]
+    made = get_group(part).commands[name]
+    for each in (made, *getattr(made, "commands", {}).values()):
+        for value in each.params:
+            if value.metavar is None and not getattr(value, "is_flag", False):
+                value.metavar = max(value.opts, key=len).lstrip("-").replace("-", "_").upper()
+    return made
 
 
 app = typer.Typer(
@@ -117,7 +183,7 @@ def main() -> None:
         sys.stdout.reconfigure(errors="backslashreplace")  # as on stderr: escapes for letters it cannot show
     try:
         try:
-            app()
+            app(prog_name="bayleaf")
         finally:
             sys.stdout.flush()  # here, or a full disk would be noticed too late
     except UserError as fault:

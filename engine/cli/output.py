@@ -4,10 +4,14 @@ Nothing else in `engine/cli` prints (ruff's T20), so what a terminal would obey 
 """
 
 import json
+import os
 import re
+import shutil
 import signal
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -33,14 +37,37 @@ def clean(text: str) -> str:
     return _OBEYED.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
 
 
-def print_line(text: str = "", end: str = "\n") -> None:
-    """Print a line, or several, on stdout."""
-    print(clean(text), end=end, flush=True)
+def print_line(text: str = "", end: str = "\n", style: str | None = None) -> None:
+    """Print a line, or several, on stdout; `style`: SGR parameters (ECMA-48 8.3.117), for a terminal with colours."""
+    shown = clean(text)
+    print(shown if style is None else f"\033[{style}m{shown}\033[0m", end=end, flush=True)
+
+
+def print_words(text: str) -> None:
+    """Print sentences on stdout; on a terminal, lines end between words."""
+    print_line(_between_words(text) if sys.stdout.isatty() else text)
+
+
+def has_colour() -> bool:
+    """Whether stdout is a terminal with colours, and the player wants them (NO_COLOR, as no-color.org has it)."""
+    screen = console()
+    return screen.color_system is not None and not screen.no_color
 
 
 def say(text: str) -> None:
-    """Print a sentence for the player on stderr."""
-    print(clean(text), file=sys.stderr, flush=True)
+    """Print a sentence for the player on stderr; on a terminal, lines end between words."""
+    print(clean(_between_words(text) if sys.stderr.isatty() else text), file=sys.stderr, flush=True)
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """The text in lines of at most this width that end between words; what fits already keeps its spaces."""
+    folded = partial(textwrap.wrap, width=width, break_on_hyphens=False)
+    lines = (folded(line) if len(line) > width else [line] for line in text.split("\n"))
+    return [part for parts in lines for part in parts]
+
+
+def _between_words(text: str) -> str:
+    return "\n".join(wrapped(text, shutil.get_terminal_size().columns))
 
 
 def say_over(text: str) -> None:
@@ -84,21 +111,44 @@ def write_new(file: Path, data: bytes) -> None:
                 file.unlink()
                 raise
     except FileExistsError:
-        raise CommandError(f"{file} already exists and was left alone; choose another file name") from None
+        raise _there_already(file) from None
     except (OSError, ValueError) as fault:  # ValueError: a name that no file can have
         raise CommandError(f"{file} cannot be written: {getattr(fault, 'strerror', fault)}") from None
 
 
+def refuse_existing(file: Path) -> None:
+    """Raise CommandError if `write_new` would find a file there: before long work, not after it."""
+    if os.path.lexists(file):
+        raise _there_already(file)
+
+
+def _there_already(file: Path) -> CommandError:
+    return CommandError(f"{file} already exists and was left alone; choose another file name")
+
+
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
     """Print a table, numbers to the right. On a screen too narrow for it, each row becomes a list of its cells."""
-    from rich import box
-    from rich.table import Table
-
-    rows = [tuple(row) for row in rows]
-    cells = [["" if cell is None else clean(str(cell)) for cell in row] for row in rows]
     screen = console()
     if title is not None:
         screen.print(clean(title), style="italic")
+    _draw(screen, columns, [tuple(row) for row in rows])
+
+
+def table_lines(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
+    """The lines of such a table, without the empty ones around it."""
+    screen = console()
+    with screen.capture() as drawn:
+        _draw(screen, columns, rows)
+    lines = [line.rstrip() for line in drawn.get().split("\n")]
+    told = [place for place, line in enumerate(lines) if line]
+    return lines[told[0] : told[-1] + 1]
+
+
+def _draw(screen: "Console", columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
+    from rich import box
+    from rich.table import Table
+
+    cells = [["" if cell is None else clean(str(cell)) for cell in row] for row in rows]
     if rows and _least(columns, cells) > screen.width:
         for row in cells:
             lines = "\n".join(f"{column}: {cell}" for column, cell in zip(columns, row, strict=True) if cell)

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from engine.cli.output import CommandError, as_json, print_line
+from engine.cli.output import CommandError, as_json, print_words
 from engine.live.socket import client
 from engine.plurals import counted
 
@@ -28,7 +28,7 @@ def show(answer: dict[str, Any], json: bool) -> None:
     if json:
         as_json(answer)
     else:
-        print_line(answer["text"])
+        print_words(answer["text"])
 
 
 def command(name: str, request: dict[str, Any], json: bool) -> None:
@@ -53,6 +53,6 @@ def _cost(answer: dict[str, Any]) -> str:
     parts = []
     if answer["burst_bytes"]:
         parts.append(f"{answer['burst_bytes']} bytes sent")
-    if answer["held"] and answer["do"] != "panic":
+    if answer["held"] and not answer["do"].startswith("panic"):
         parts.append(f"{counted(answer['held'], 'note')} carried over")
     return f" ({'; '.join(parts)})" if parts else ""

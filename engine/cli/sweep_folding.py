@@ -1,4 +1,4 @@
-"""A sweep over the channels, as a panic's, in one line of what passes."""
+"""What passes, line by line: a sweep over the channels, as a panic's, is one line, and so is a parameter."""
 
 from collections.abc import Sequence
 from itertools import groupby
@@ -6,6 +6,7 @@ from typing import Any, Final, NamedTuple
 
 from engine.midi.kinds import SYSEX
 from engine.midi.message_words import describe
+from engine.midi.unit_words import UnitWords
 
 Event = dict[str, Any]  # as the engine tells it
 
@@ -24,9 +25,12 @@ class _Run(NamedTuple):
         return tuple(sorted(self.channels)) if len(self.channels) > _LAYERS else ()
 
 
-def folded(events: Sequence[Event]) -> list[tuple[Event, str]]:
-    """Each event with its line; of a sweep over many channels the first event alone, with one line for all of it."""
-    lines = {place: _words(event) for place, event in enumerate(events)}
+def folded(events: Sequence[Event], units: UnitWords) -> list[tuple[Event, str]]:
+    """Each event with its line; of a sweep over many channels the first event alone, with one line for all of it.
+
+    Of a parameter the last event alone; `units` knows what the ports have selected before.
+    """
+    lines = _lines(events, units)
     for output in {event["port"] for event in events if event["way"] == "out"}:
         for channels, sweep in groupby(_runs(events, output), _Run.over):
             if not channels:
@@ -36,7 +40,7 @@ def folded(events: Sequence[Event]) -> list[tuple[Event, str]]:
             kinds = ", ".join(describe(run.alike).removeprefix("channel 1 ") for run in runs)
             lines[first] = f"{len(others) + 1} messages on {_in_words(channels)}: {kinds}"
             for place in others:
-                del lines[place]
+                lines.pop(place, None)
     return [(events[place], lines[place]) for place in sorted(lines)]
 
 
@@ -57,8 +61,12 @@ def _runs(events: Sequence[Event], output: str) -> list[_Run]:
     return runs
 
 
-def _words(event: Event) -> str:
-    return describe(bytes.fromhex(event["message"])) if event["message"] else str(event["text"])
+def _lines(events: Sequence[Event], units: UnitWords) -> dict[int, str]:
+    """By place among the events."""
+    passing = [(place, event) for place, event in enumerate(events) if event["message"]]
+    said = units.lines(((event["way"], event["port"]), bytes.fromhex(event["message"])) for _, event in passing)
+    lines = {place: str(event["text"]) for place, event in enumerate(events) if not event["message"]}
+    return lines | {place: words for (place, _), words in zip(passing, said, strict=True) if words is not None}
 
 
 def _in_words(channels: Sequence[int]) -> str:

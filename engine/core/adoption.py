@@ -4,31 +4,41 @@ Inputs and outputs keep their places, so what is held, moved, waiting or muted s
 was not touched plays on as it is, with the memories of its filters; so do the routes of every scene.
 """
 
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
+from engine.core.routing.compiled_scene import common
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.settling import Settling
 from engine.core.state import State
+from engine.rig.lowering.whole_scenes import WholeScenes
 
 
 class Adoption:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
     def __init__(
-        self, state: State, inputs: Inputs, outputs: Outputs, delayed: DelayedSending, players: CommandExecution
+        self,
+        state: State,
+        inputs: Inputs,
+        outputs: Outputs,
+        delayed: DelayedSending,
+        players: CommandExecution,
+        settling: Settling,
     ) -> None:
         self._state, self._inputs, self._outputs = state, inputs, outputs
-        self._delayed, self._players = delayed, players
+        self._delayed, self._players, self._settling = delayed, players, settling
 
     def adopt(self, now: int, compiled: CompiledRig, scenes: ScenesInPlay, out: list[Delivery]) -> None:
         """Play this rig, which was compiled with the ports of the present one, with these scenes of it.
 
-        What was removed from the rig is released, and a changed burst is sent. A scene that is no longer in the rig
-        plays on until another is recalled.
+        What was removed from the rig is released, and what changed of its sounds and set-up is sent. A scene that is
+        no longer in the rig plays on until another is recalled.
         """
         state = self._state
         before = state.adopt(compiled, scenes)
@@ -42,6 +52,8 @@ class Adoption:
                 self._outputs.left(now, output, out)
         if state.scene is not None:
             self._adopt_scene(now, before, state.scene, out)
+            if state.rules.only_changes and compiled.setups is not before.setups:
+                self._send_changed_setups(now, before, state.scene, out)
         else:
             state.choose_setlist(state.setlist.name or "")
 
@@ -64,21 +76,39 @@ class Adoption:
         state.setlist.move_to(number)
         if edited is scene:
             edited.mute(frozenset(state.muted))
-            fed = self._players.consumes
-            settled = state.ledger.settle(lambda source, message, _: not fed(source, message))
-            self._outputs.put(now, settled, out)
-        else:
-            edited.enter(frozenset(state.muted))
-            self._delayed.leave(now, scene, edited, out)
-            self._outputs.put(now, state.ledger.settle(self._players.feeds), out)
-            self._send_changed_bursts(now, edited, scene, out)
+            self._settling.controls_changed(now, out)
+            return
+        edited.enter(frozenset(state.muted))
+        self._delayed.leave(now, scene, edited, out)
+        wanted = self._settling.change(now, scene.routes, out)
+        self._send_changed_bursts(now, edited, scene, out)
+        self._settling.tell(now, wanted, out)
+        if edited.compiled.tempo not in (None, scene.compiled.tempo):
+            self._players.set_tempo(now, edited)
 
     def _send_changed_bursts(self, now: int, edited: SceneInPlay, before: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
         for output, steps in edited.bursts.items():
             if steps != before.bursts.get(output):
-                state.ledger.select(output, (message for step in steps for message in step.unit))
-                state.cables[output].burst(now, steps, out)
+                self._outputs.burst(now, output, steps if state.rules.only_changes else again(steps), out)
+
+    def _send_changed_setups(self, now: int, before: CompiledRig, scene: SceneInPlay, out: list[Delivery]) -> None:
+        """The values that are new; a new output gets all when it is opened.
+
+        SysEx, which may reset an instrument in the middle of a song, and sounds wait for the next time that all is
+        sent.
+        """
+        state = self._state
+        for output, steps in state.compiled.setups.items():
+            known = before.setups.get(output, ())
+            changed = tuple(step for step in steps if step not in known and _sets_values(step))
+            if changed and state.compiled.outputs[output] in before.rig.outputs:
+                self._outputs.note_set_up(output)
+                self._outputs.burst(now, output, changed + scene.bursts.get(output, ()), out)
+
+
+def _sets_values(step: BurstUnit) -> bool:
+    return step.values and not any(map(selects_sound, step.unit))
 
 
 def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) -> int | None:
@@ -93,5 +123,5 @@ def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) 
 
 def _untouched(compiled: CompiledRig, before: CompiledRig, number: int) -> bool:
     now, then = compiled.rig, before.rig
-    scenes = ([each for each in rig.scenes if each.number == number] for rig in (now, then))
-    return next(scenes) == next(scenes) and now.routes == then.routes and now.instruments == then.instruments
+    wholes = ([WholeScenes(rig).whole(each) for each in rig.scenes if each.number == number] for rig in (now, then))
+    return common(now) == common(then) and next(wholes) == next(wholes)

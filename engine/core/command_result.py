@@ -1,9 +1,11 @@
 """What became of a command."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from engine.answer_codes import AnswerCode
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.output_cable import BurstUnit, Delivery
+from engine.plurals import counted
 
 
 @dataclass(frozen=True)
@@ -13,7 +15,8 @@ class CommandResult:
     `done`: whether anything was changed or sent; `code`: the same for programs, with the reason if not; `text`: one
     sentence, none for what cannot fail; `scene`: number and name of the current scene; `source`: who asked, and with
     what; `burst_bytes`, `ready_ns`: what the scene change costs until each of `instruments` instruments is ready;
-    `held`: notes that sound on.
+    `unchanged`: instruments that were on their sounds already; `held`: notes that sound on; `bursts`: the steps that
+    were sent, by output index.
     """
 
     do: str
@@ -26,14 +29,15 @@ class CommandResult:
     ready_ns: int = 0
     held: int = 0
     instruments: int = 0
+    unchanged: int = 0
+    bursts: Mapping[int, tuple[BurstUnit, ...]] = field(default_factory=dict, repr=False)
 
     @property
     def sentence(self) -> str:
         """The sentence, and for a change of sounds how long it takes and how many instruments got theirs."""
-        if not self.instruments:
-            return self.text
-        many = "s" if self.instruments > 1 else ""
-        return f"{self.text}, {self.ready_ns / 1e6:.0f} ms, {self.instruments} instrument{many}"
+        if self.instruments:
+            return f"{self.text}, {self.ready_ns / 1e6:.0f} ms, {counted(self.instruments, 'instrument')}"
+        return f"{self.text}, nothing to send" if self.unchanged else self.text
 
 
 @dataclass(frozen=True)

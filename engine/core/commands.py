@@ -89,9 +89,10 @@ class ChooseSetlist(PlayerCommand):
 
 @dataclass(frozen=True)
 class Panic(PlayerCommand):
-    """Silence every output."""
+    """Silence every output, or one instrument."""
 
     word: ClassVar[str] = "panic"
+    instrument: str | None = None
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 Nothing in it ever changes, so it can be made in any thread. What plays is in `engine.core.state`.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from engine.core.cable.output_cable import BurstUnit
@@ -42,7 +42,8 @@ class CompiledRig:
     tempo: TempoInForce
 
     def find(self, scene: int | str) -> int | None:
-        """The number of the scene of this number or name, or None. A name wins over a number in words."""
+        """The number of the scene of this number, name or cue, or None; in words, a name wins over a number, and that
+        over a cue."""
         if isinstance(scene, int):
             return scene if scene in self.scenes else None
         found = self.rig.scene(scene)
@@ -67,7 +68,6 @@ def compile_rig(
     kept = after if after is not None and (inputs, outputs) == (after.inputs, after.outputs) else None
     if kept is not None and filters is None:
         compiler.keep(kept.rig, kept.scenes)
-    routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
     return CompiledRig(
         rig,
         inputs,
@@ -76,13 +76,19 @@ def compile_rig(
         {scene.number: compiler.compile(scene) for scene in rig.scenes},
         _controls(rig, inputs, kept),
         _setlists(rig),
-        frozenset(route.name for route in routes if route.name is not None),
+        frozenset(_route_names(rig)),
         _setups(rig, outputs, kept),
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
         remote_settings(rig.remote, inputs, outputs),
         _sync(rig, inputs, outputs, kept),
         tempo,
     )
+
+
+def _route_names(rig: Rig) -> Iterator[str]:
+    """The names of routes and lines."""
+    for lists in (rig.routes, *(each for scene in rig.scenes for each in (scene.routes, scene.play))):
+        yield from (line.name for line in lists if line.name is not None)
 
 
 def _places(before: Sequence[str], names: Iterable[str]) -> tuple[str, ...]:
@@ -104,7 +110,8 @@ def _conditions(rig: Rig, name: str) -> ControlConditions | None:
 
 
 def _setups(rig: Rig, outputs: Sequence[str], kept: CompiledRig | None) -> Mapping[int, tuple[BurstUnit, ...]]:
-    if kept is not None and [*rig.instruments.items()] == [*kept.rig.instruments.items()]:  # in this order, too
+    same_order = kept is not None and [*rig.instruments.items()] == [*kept.rig.instruments.items()]
+    if kept is not None and same_order and rig.remote == kept.rig.remote:
         return kept.setups
     return compile_setup(rig, {name: index for index, name in enumerate(outputs)})
 

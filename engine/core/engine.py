@@ -13,6 +13,7 @@ from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
+from engine.core.cable.replaceable_values import resets
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult, Result
 from engine.core.compiled import CompiledRig
@@ -27,8 +28,11 @@ from engine.core.routing.held_ledger import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without
+from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
+from engine.core.routing.routed_message import answer as routed
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.settling import Settling
+from engine.core.routing.told_values import position_of
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
 from engine.core.timing.sync import is_clock
@@ -57,12 +61,13 @@ class Engine:
         self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
+        self._settling = Settling(self.state, self._outputs)
         self._delayed = DelayedSending(self.state, self._outputs)
         self._inputs = Inputs(self.state, self._outputs, self._delayed)
-        self._players = CommandExecution(self.state, self._outputs, self._delayed)
+        self._players = CommandExecution(self.state, self._outputs, self._delayed, self._settling)
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
         self._follower = Follower(self.state, self._players)
-        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players)
+        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players, self._settling)
 
     # What is asked
 
@@ -94,7 +99,10 @@ class Engine:
     @property
     def waiting(self) -> bool:
         """Whether anything that came in or was asked for has not been handed over yet."""
-        return self.state.delayed.due is not None or any(cable.due is not None for cable in self.state.cables)
+        state = self.state
+        if state.delayed.due is not None or state.gestures.due is not None:
+            return True
+        return any(cable.due is not None for cable in state.cables)
 
     @property
     def due(self) -> int | None:
@@ -104,6 +112,8 @@ class Engine:
         dues += [board.due for board in state.boards if board is not None and board.waiting and board.due is not None]
         if state.delayed.due is not None:
             dues.append(state.delayed.due)
+        if state.gestures.due is not None:
+            dues.append(state.gestures.due)
         sensing, sync = state.sensing, state.sync
         if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
             dues.append(due)
@@ -139,6 +149,9 @@ class Engine:
             # a key whose press was routed, in another scene maybe, must not hang
             if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
+            else:
+                state.prefixes.skip(source, message)
+                self._go_on_shaping(now, source, message, out)
             for asked in taken.commands:
                 self._obey_control(now, source, asked, describe(message), out)
             return out
@@ -170,7 +183,10 @@ class Engine:
         if scene is None:
             return
         loops, delayed, cables = state.loops, state.delayed, state.cables
-        answer = scene.answer(source, message, now)
+        answer = scene.routes.answer(source, message, now)
+        gestures = state.gestures
+        if gestures.taken:
+            answer = gestures.answer(now, source, message, answer)
         if self._watches_loops:
             watched = self._watch(now, source, message, answer)
             if loops.questions:
@@ -189,7 +205,12 @@ class Engine:
                     answer = self._where_room_is(answer)
                     units = answer.units
                     break
+            if gestures.active:
+                self._settling.before_press(now, source, answer.targets, out)
             state.ledger.press(source, message, answer.targets)
+        if answer.kind != PLAIN and state.prefixes.any:
+            full = [cable.output for cable in cables if cable.full]
+            units = state.prefixes.give(source, message, [*units], full)
         if message[0] >= SYSEX:
             if message == SENSE:
                 state.sensing.carry(now, (output for output, _ in answer.units))
@@ -199,8 +220,32 @@ class Engine:
             delayed.outdate(source, answer.units)
         if answer.noted:
             self._note(now, source, message, answer, out)
+        if answer.merges:
+            if state.merging.on:
+                units = state.merging.merge(source, message, units, scene.routes)
+            if answer.selects:  # banks and programs are among what is merged
+                for output, unit in units:
+                    cables[output].select(now, unit, out)
+                return
         for output, unit in units:
             cables[output].put(now, unit, out)
+        if gestures.active and (answer.kind == RELEASE or answer.merges):
+            self._settling.after_end(now, out)
+
+    def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
+        """A control has this message, and no route; what still sounds by older routes hears it all the same."""
+        state = self.state
+        if state.scene is not None and state.gestures.taken:
+            answer = state.gestures.answer(now, source, message, routed(message, ()))
+            units: Iterable[tuple[int, Unit]] = answer.units
+            if answer.noted:
+                self._note(now, source, message, answer, out)
+            if answer.merges and state.merging.on:
+                units = state.merging.merge(source, message, units, state.scene.routes)
+            for output, unit in units:
+                state.cables[output].put(now, unit, out)
+            self._settling.after_end(now, out)
+        state.positions.lose(source, position_of(message))
 
     def _watch(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
         """Watch for loops: what is left of the answer, None if nothing.
@@ -227,11 +272,17 @@ class Engine:
         return answer
 
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
-        """Write down what was moved and selected, and what is to be sent later, which may be now."""
+        """Write down what was moved, and what is to be sent later, which may be now."""
         state = self.state
-        state.ledger.move(source, message, answer.moves)
-        for output, selecting in answer.selects:
-            state.ledger.select(output, selecting)
+        if answer.prefix and state.scene is not None:
+            state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
+        state.ledger.told.move(source, message, answer.moves)
+        if answer.highs:
+            state.merging.note(source, answer.highs)
+        if answer.position:
+            state.positions.note(source, answer.position, message)
+        elif resets(message):
+            state.positions.reset(source, message[0] & 0x0F)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:
@@ -274,6 +325,8 @@ class Engine:
         self._outputs.put(now, state.sync.tick(now), out)
         self._delayed.send_due(now, out)
         self._inputs.keep_sensing(now, out)
+        if state.gestures.due is not None and state.gestures.due <= now:
+            self._settling.after_silence(now, out)
         for cable in state.cables:
             if cable.due is not None and cable.due <= now:
                 cable.flush(now, out)
@@ -349,6 +402,7 @@ class Engine:
         match command:
             case do.OutputThere(speed=speed, owed=owed):
                 self._outputs.there(now, output, speed, owed, out)
+                self._settling.tell_output(now, output, out)
             case do.OutputLeft():
                 self._outputs.left(now, output, out)
             case do.OutputLost():

@@ -1,13 +1,18 @@
 """Describes what plays now in the words of the rig file, so that it can be stored as a scene."""
 
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, TypeVar
 
 from engine.core.engine import Engine
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
+from engine.rig.lowering.lowered_scene import Lowering
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
+from engine.rig.models.scene_lines import PlayLine
 
 Table = dict[str, Any]
+Line = TypeVar("Line", bound=Route | PlayLine)
 
 
 def in_force(engine: Engine) -> Scene | None:
@@ -15,10 +20,43 @@ def in_force(engine: Engine) -> Scene | None:
     return engine.rig.scene(engine.scene[0]) if engine.scene else None
 
 
-def routes(engine: Engine) -> list[Table]:
-    """The routes of the scene in force, without those that are muted."""
+def played(engine: Engine, over: Scene | None = None) -> Table:
+    """What plays now, by the keys of a scene: lines, routes, the sounds as a burst, and the transposition.
+
+    What is muted is left out. A line says the present sound of its instrument itself. `over`: see `burst`.
+    """
     scene = in_force(engine)
-    return [route_table(route) for route in (scene.routes if scene else ()) if route.name not in engine.state.muted]
+    whole = WholeScenes(engine.rig).whole(scene) if scene else None
+    steps = burst(engine, over)
+    lines = [_with_sound(engine.rig, line, steps) for line in _unmuted(engine, whole.play if whole else ())]
+    found: Table = {"play": lines, "routes": routes(engine), "burst": steps}
+    return {**found, "transpose": whole.transpose} if whole is not None and whole.transpose else found
+
+
+def routes(engine: Engine) -> list[Table]:
+    """The routes of the scene in force, inherited ones too, without those that are muted."""
+    scene = in_force(engine)
+    return [line_table(each) for each in _unmuted(engine, WholeScenes(engine.rig).whole(scene).routes if scene else ())]
+
+
+def _unmuted(engine: Engine, lines: Iterable[Line]) -> list[Line]:
+    return [line for line in lines if line.name not in engine.state.muted]
+
+
+def _with_sound(rig: Rig, line: PlayLine, steps: list[Table]) -> Table:
+    """A line with the present sound of its instrument, whose step it takes from these."""
+    table = line_table(line)
+    own = rig.instruments[str(line.on)].sounds.get(line.sound or "")
+    step = next((each for each in steps if each.get("instrument") == line.on and ("sound" in each or own)), None)
+    if own is not None and own.send:  # which sound such messages chose cannot be heard from them
+        if step is not None:
+            steps.remove(step)
+        return table
+    table.pop("sound", None)
+    if step is None or "sound" not in step:
+        return table
+    steps.remove(step)
+    return {**table, "sound": step["sound"]}
 
 
 def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
@@ -30,7 +68,7 @@ def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
     sounding = set()
     for index, output in enumerate(engine.outputs):
         if output in engine.rig.outputs:
-            for channel, unit in sorted(engine.state.ledger.sounds(index).items()):
+            for channel, unit in sorted(engine.state.cables[index].sounds.items()):
                 steps.append(_step(engine.rig, output, channel + 1, unit))
                 sounding.add((output, channel + 1))
     for place, step in enumerate(over.burst if over else ()):
@@ -43,7 +81,7 @@ def sounds(engine: Engine) -> dict[str, str | None]:
     """By instrument, the name of its present sound, None if it has no name. Those never sent a sound are left out."""
     found: dict[str, str | None] = {}
     for name, gear in engine.rig.instruments.items():
-        unit = engine.state.ledger.sounds(engine.outputs.index(gear.output)).get(gear.channel - 1)
+        unit = engine.state.cables[engine.outputs.index(gear.output)].sounds.get(gear.channel - 1)
         if unit is not None:
             found[name] = sound_of(gear, *_selected(unit))
     return found
@@ -57,15 +95,16 @@ def _selected(unit: tuple[bytes, ...]) -> tuple[tuple[int, int] | None, int]:
 
 
 def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
-    """The routes of a scene, with an input and an output connected, or disconnected in all of them.
+    """The scene's own routes, with an input and an output connected, or disconnected in all of them.
 
-    None if that is so already. Raises ValueError with a sentence if the routes of a scene cannot bring it about.
+    None if that is so already. Raises ValueError with a sentence if its own routes cannot bring it about.
     """
-    own = scene.routes if scene else ()
-    of_all, of_own = (
-        [one for one in routes if source in one.source and target in one.to] for routes in (engine.rig.routes, own)
+    own, lowering = scene.routes if scene else (), Lowering(engine.rig)
+    of_scene = lowering.lowered(scene).routes if scene else ()
+    of_all, joining = (
+        [one for one in routes if source in one.source and target in one.to]
+        for routes in (engine.rig.routes, (*lowering.routes(engine.rig.routes, "route"), *of_scene))
     )
-    joining = [*of_all, *of_own]
     if on and joining and all(route.name in engine.state.muted for route in joining):
         raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
     if not on and of_all:
@@ -74,7 +113,11 @@ def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on
         )
     if on == bool(joining):
         return None
-    tables = [route_table(route) for route in own]
+    if not on and len(joining) > sum(source in one.source and target in one.to for one in own):
+        raise ValueError(
+            f"a play line or an inherited route leads from {source} to {target}; mute it, or take it out of the scene"
+        )
+    tables = [line_table(route) for route in own]
     if on:
         return [*tables, {"from": source, "to": target}]
     return [part for table in tables for part in _without(table, source, target)]
@@ -98,9 +141,9 @@ def _without(table: Table, source: str, target: str) -> list[Table]:
     return others
 
 
-def route_table(route: Route) -> Table:
-    """A route in the keys of the rig file."""
-    return route.model_dump(mode="json", by_alias=True, exclude_unset=True)
+def line_table(line: Route | PlayLine) -> Table:
+    """A route or a line in the keys of the rig file."""
+    return line.model_dump(mode="json", by_alias=True, exclude_unset=True)
 
 
 def _step(rig: Rig, output: str, channel: int, unit: tuple[bytes, ...]) -> Table:

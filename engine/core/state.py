@@ -20,10 +20,14 @@ from engine.core.reports import Reports
 from engine.core.routing.active_sensing import ActiveSensing
 from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.gestures import Gestures
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
+from engine.core.routing.merging import Merging
+from engine.core.routing.positions import Positions
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
 
@@ -46,15 +50,19 @@ class State:
         maker: CableMaker,
         rules: Rules = RULES,
     ) -> None:
-        self.compiled, self.silencing = compiled, rules.silencing
+        self.compiled, self.rules, self.silencing = compiled, rules, rules.silencing
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
         self.scenes = ScenesInPlay(compiled.scenes)
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
+        self.merging = Merging(self.ledger, rules.merges)
+        self.positions = Positions()
+        self.gestures = Gestures(self.ledger)
         self.loops = Loops()
         self.delayed = DelayedMessages()
+        self.prefixes = VelocityPrefixes()
         self.sensing = ActiveSensing(compiled.sensed)
         self.kept_back: set[int] = set()  # inputs whose SysEx is being received as a dump, and goes nowhere else
         # outputs
@@ -68,6 +76,7 @@ class State:
         self.remote = RemoteReader(compiled.remote)
         self.setlist = self._setlist("")
         self.muted: set[str] = set()  # names of routes that carry nothing
+        self.panics: dict[str | None, int] = {}  # when each instrument, and everything (None), was last silenced
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)

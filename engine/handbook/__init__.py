@@ -29,7 +29,7 @@ class Hit(NamedTuple):
 def pages() -> dict[str, Page]:
     """All pages by topic, in the alphabet's order."""
     found = {}
-    for file in sorted(files(__name__).iterdir(), key=lambda file: file.name):
+    for file in sorted(files(__name__).iterdir(), key=lambda file: file.name.rpartition(".")[0]):
         topic, _, kind = file.name.rpartition(".")
         if kind == "md":
             text = file.read_text(encoding="utf-8")

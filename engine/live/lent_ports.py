@@ -12,11 +12,12 @@ from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.core.cable.speed import pace
+from engine.live.lent_rig import PortsHere
 from engine.live.port_bank import PortBank, speed_of
 from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.ports.port import InputPort, OutputPort, PortError
-from engine.rig.models.rig import Input, Output, Rig
+from engine.rig.models.rig import Input, Output
 
 
 class LentPorts:
@@ -55,10 +56,9 @@ class LentPorts:
         """See PortEvents."""
         return self._outputs
 
-    def lend(self, rig: Rig) -> None:
-        """Lend the ports that this rig has at this machine; close those that it no longer has here."""
-        inputs = {name: port for name, port in rig.inputs.items() if rig.home(port) == self._machine}
-        outputs = {name: port for name, port in rig.outputs.items() if rig.home(port) == self._machine}
+    def lend(self, ports: PortsHere) -> None:
+        """Lend these ports, and close those that are not among them."""
+        inputs, outputs = ports
         for name in [name for name, port in self._inputs.items() if inputs.get(name) != port]:
             self.bank.release_input(self.bank.inputs.index(name))
         for name in [name for name, port in self._outputs.items() if not _same_port(port, outputs.get(name))]:

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from engine.core.cable.program_burst import burst_cost
 from engine.core.command_result import CommandResult
-from engine.core.routing.scene_in_play import burst_cost
 from engine.core.state import State
 from engine.live.port_bank import PortBank
 
@@ -13,22 +13,25 @@ def as_sent(result: CommandResult, state: State, ports: PortBank) -> CommandResu
     """The result of a command as far as it left: panic concerns every output, a burst those of its scene."""
     if result.do == "panic" and result.done:
         return replace(result, text=result.text + nothing_reached(ports, ports.missing()[1]))
-    if not result.instruments or result.scene is None:
+    if not (result.instruments or result.unchanged) or result.scene is None:
         return result
     scene = state.scene_of(result.scene[0])
     if scene is None:
         return result
-    bursts = scene.bursts
-    lost = [output for output in ports.missing()[1] if output in bursts]
+    lost = [output for output in ports.missing()[1] if output in scene.bursts]
     if not lost:
         return result
-    cost = burst_cost((state.cables[output].speed, steps) for output, steps in bursts.items() if output not in lost)
+    sent = {output: steps for output, steps in result.bursts.items() if output not in lost}
+    cost = burst_cost((state.cables[output].speed, steps) for output, steps in sent.items())
+    there = sum(len(steps) for output, steps in scene.bursts.items() if output not in lost)
     return replace(
         result,
         text=result.text + nothing_reached(ports, lost),
         burst_bytes=cost.bytes,
         ready_ns=cost.ready_ns,
         instruments=cost.instruments,
+        unchanged=there - cost.instruments,
+        bursts=sent,
     )
 
 

@@ -96,10 +96,14 @@ class ArrivalSource(Protocol):
 
 @dataclass
 class _Leaving:
-    """An output that is about to be closed: until when at the latest, and since when its cable is idle (ns)."""
+    """An output that is about to be closed: until when at the latest, and since when its cable is idle (ns).
+
+    `place`: which port it is, if it may be needed again.
+    """
 
     until: int
-    idle_since: int | None = None
+    idle_since: int | None
+    place: object
 
     def may_close(self, now: int, drained: bool) -> bool:
         """Whether its last messages have passed through the driver by now, or it has had time enough."""
@@ -286,12 +290,22 @@ class PortBank:
         self.out_meters[output].plugged(port.name)
         self.events.output_opened(output, port)
 
-    def release_output(self, output: int) -> None:
-        """Close an output that is no longer needed, as soon as its last releases have passed through the driver."""
+    def release_output(self, output: int, place: object = None) -> None:
+        """Close an output that is no longer needed, as soon as its last releases have passed through the driver.
+
+        `place`: which port it is, for `take_back`.
+        """
         if self._open[output] is not None and output not in self._leaving:
             self.events.output_leaving(output)
             now = self._clock()
-            self._leaving[output] = _Leaving(now + _FAREWELL, now if self.events.drained(output) else None)
+            self._leaving[output] = _Leaving(now + _FAREWELL, now if self.events.drained(output) else None, place)
+
+    def take_back(self, output: int, place: object) -> None:
+        """This output is needed again, as this port: if it is still about to be closed, it stays open."""
+        leaving, port = self._leaving.get(output), self._open[output]
+        if leaving is not None and leaving.place == place and port is not None:
+            del self._leaving[output]
+            self.events.output_opened(output, port)
 
     def _close_drained(self) -> None:
         now = self._clock()

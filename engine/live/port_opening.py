@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
 
 from engine.ports.no_system import NoSystem
-from engine.ports.open_system import open_device_input, open_device_output, open_system
+from engine.ports.open_system import open_device_input, open_device_output, open_keyboard, open_system
 from engine.ports.port import InputPort, OutputPort, PortError, PortSystem
 from engine.rig.models.rig import Input, Output, Rig
 
@@ -33,16 +33,18 @@ class SamePort(PortError):
     """Two names of the rig lead to one port of the system."""
 
 
-def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
+def system_for(
+    rig: Rig, backend: str | None, client_name: str, say: Callable[[str], None] = lambda text: None
+) -> PortSystem:
     """The ports of a backend; None: the usual one of this system, which a rig of byte devices alone can do without.
 
-    Raises PortError.
+    `say`: see open_system. Raises PortError.
     """
     try:
-        return open_system(backend, client_name)
+        return open_system(backend, client_name, say)
     except PortError as fault:
         wanted: tuple[Input | Output, ...] = (*rig.inputs.values(), *rig.outputs.values())
-        if backend is not None or any(port.device is None and not rig.is_remote(port) for port in wanted):
+        if backend is not None or any(port.port is not None and not rig.is_remote(port) for port in wanted):
             raise
         return NoSystem(str(fault))
 
@@ -79,7 +81,7 @@ class PortOpener:
             self.system.prepare(sum(map(self._of_system, inputs)), sum(map(self._of_system, outputs)))
 
     def _of_system(self, wanted: Input | Output) -> bool:
-        return wanted.device is None and (self._remote is None or not self._remote.has(wanted))
+        return wanted.port is not None and (self._remote is None or not self._remote.has(wanted))
 
     def input(self, name: str, wanted: Input) -> InputPort:
         """The rig's input of this name. Raises PortError."""
@@ -91,6 +93,8 @@ class PortOpener:
     def _input_here(self, name: str, wanted: Input) -> InputPort:
         if wanted.device is not None:
             return open_device_input(wanted.device)
+        if wanted.keyboard is not None:
+            return open_keyboard(wanted.keyboard)
         if self._virtual:
             return self.system.open_virtual_input(name)
         return self.system.open_input(wanted.port or "")

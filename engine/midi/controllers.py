@@ -11,9 +11,11 @@ from typing import Final, NamedTuple
 ON_FROM: Final = 64
 
 BANK_MSB: Final = 0
-MODULATION, EXPRESSION = 1, 11
+MODULATION, VOLUME, PAN, EXPRESSION = 1, 7, 10, 11
+SUSTAIN, SOSTENUTO, HOLD_2 = 64, 66, 69
 DATA_MSB: Final = 6
 NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
+VELOCITY_PREFIX: Final = 88  # CA-031
 ALL_SOUND_OFF, RESET_ALL_CONTROLLERS, LOCAL_CONTROL, ALL_NOTES_OFF = 120, 121, 122, 123
 MONO_ON: Final = 126
 
@@ -29,7 +31,7 @@ class Controller(NamedTuple):
     `keeps_order`: each message counts in its place, so none may be replaced by a newer one, thinned or delayed.
     `momentary`: a pedal or switch, off below 64. `pedal`: one that holds or softens notes. `level`: loudness or a send.
     `parameter`: it selects a registered or other parameter, or sets it (MIDI 1.0 p. 17). `for_next_note`: it says
-    something about the note that follows, and nothing once that has begun.
+    something about the note that follows, and nothing once that has begun. `shapes`: it changes notes that sound.
     """
 
     number: int
@@ -42,10 +44,15 @@ class Controller(NamedTuple):
     level: bool = False
     parameter: bool = False
     for_next_note: bool = False
+    shapes: bool = False
+
+
+def _shaping(number: int, name: str, rest: int | None = None, level: bool = False) -> Controller:
+    return Controller(number, name, rest, level=level, shapes=True)
 
 
 def _switch(number: int, name: str, pedal: bool = False) -> Controller:
-    return Controller(number, name, rest=0, keeps_order=True, momentary=True, pedal=pedal)
+    return Controller(number, name, rest=0, keeps_order=True, momentary=True, pedal=pedal, shapes=True)
 
 
 def _command(number: int, name: str, rest: int | None = None) -> Controller:
@@ -58,45 +65,45 @@ def _parameter(number: int, name: str, rest: int | None = None) -> Controller:
 
 _MSB: Final = (
     _command(BANK_MSB, "bank"),
-    Controller(MODULATION, "modulation", rest=0),
-    Controller(2, "breath", rest=0),
-    Controller(4, "foot controller"),
-    Controller(5, "portamento time"),
+    _shaping(MODULATION, "modulation", rest=0),
+    _shaping(2, "breath", rest=0),
+    _shaping(4, "foot controller"),
+    _shaping(5, "portamento time"),
     _parameter(DATA_MSB, "data entry"),
-    Controller(7, "volume", level=True),
-    Controller(8, "balance"),
-    Controller(10, "pan"),
-    Controller(EXPRESSION, "expression", rest=127, level=True),
+    _shaping(7, "volume", level=True),
+    _shaping(8, "balance"),
+    _shaping(10, "pan"),
+    _shaping(EXPRESSION, "expression", rest=127, level=True),
     Controller(12, "effect control 1"),
     Controller(13, "effect control 2"),
     *(Controller(15 + count, f"general purpose {count}") for count in range(1, 5)),
 )
 _SINGLE: Final = (
-    _switch(64, "sustain pedal", pedal=True),
+    _switch(SUSTAIN, "sustain pedal", pedal=True),
     _switch(65, "portamento switch"),
-    _switch(66, "sostenuto pedal", pedal=True),
+    _switch(SOSTENUTO, "sostenuto pedal", pedal=True),
     _switch(67, "soft pedal", pedal=True),
     _switch(68, "legato pedal"),
-    _switch(69, "hold 2 pedal", pedal=True),
-    Controller(70, "sound variation"),
-    Controller(71, "timbre"),
-    Controller(72, "release time"),
-    Controller(73, "attack time"),
-    Controller(74, "brightness"),
-    Controller(75, "decay time"),
-    Controller(76, "vibrato rate"),
-    Controller(77, "vibrato depth"),
-    Controller(78, "vibrato delay"),
-    Controller(79, "sound controller 10"),
+    _switch(HOLD_2, "hold 2 pedal", pedal=True),
+    _shaping(70, "sound variation"),
+    _shaping(71, "timbre"),
+    _shaping(72, "release time"),
+    _shaping(73, "attack time"),
+    _shaping(74, "brightness"),
+    _shaping(75, "decay time"),
+    _shaping(76, "vibrato rate"),
+    _shaping(77, "vibrato depth"),
+    _shaping(78, "vibrato delay"),
+    _shaping(79, "sound controller 10"),
     # common practice: buttons, each press of which counts
     *(_command(75 + count, f"general purpose {count}") for count in range(5, 9)),
     Controller(84, "portamento control", keeps_order=True, for_next_note=True),
-    Controller(88, "high resolution velocity", keeps_order=True, for_next_note=True),
-    Controller(91, "reverb send", level=True),
-    Controller(92, "tremolo depth", level=True),
-    Controller(93, "chorus send", level=True),
-    Controller(94, "celeste depth", level=True),
-    Controller(95, "phaser depth", level=True),
+    Controller(VELOCITY_PREFIX, "high resolution velocity", keeps_order=True, for_next_note=True),
+    _shaping(91, "reverb send", level=True),
+    _shaping(92, "tremolo depth", level=True),
+    _shaping(93, "chorus send", level=True),
+    _shaping(94, "celeste depth", level=True),
+    _shaping(95, "phaser depth", level=True),
     _parameter(96, "data increment"),
     _parameter(97, "data decrement"),
     # at rest no parameter is selected
@@ -141,8 +148,14 @@ DATA_LSB: Final = LSB_OF[DATA_MSB]
 KEEP_ORDER: Final = frozenset(row.number for row in CONTROLLERS if row.keeps_order)
 SWITCHES: Final = frozenset(row.number for row in CONTROLLERS if row.momentary)
 PEDALS: Final = tuple(row.number for row in CONTROLLERS if row.pedal)
+#: what changes notes that sound, with the LSBs of those
+SHAPING: Final = frozenset(row.number for row in CONTROLLERS if row.shapes)
+#: pedals under which released notes ring on: sustain, sostenuto, hold 2
+HOLDING: Final = (SUSTAIN, SOSTENUTO, HOLD_2)
 FOR_NEXT_NOTE: Final = frozenset(row.number for row in CONTROLLERS if row.for_next_note)
 MODE_MESSAGES: Final = range(_FIRST_MODE, 128)
+#: All Notes Off, All Sound Off, and what implies All Notes Off (MIDI 1.0 p. 24)
+ENDS_NOTES: Final = frozenset(MODE_MESSAGES).difference((RESET_ALL_CONTROLLERS, LOCAL_CONTROL))
 #: what selects the bank of the next program change
 BANKS: Final = (BANK_MSB, BANK_LSB)
 #: what selects a registered or other parameter and sets it (MIDI 1.0 p. 17)

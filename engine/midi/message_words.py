@@ -1,13 +1,14 @@
 """Writes messages and numbers in musicians' words and in hexadecimal, and reads them.
 
 Sources: MIDI 1.0 Detailed Specification 4.2.1, Tables III to VI; MIDI Association Table 3 (controllers).
-Octave numbers are not standardised. Here note 60 (middle C) is C4; some manufacturers print C3 for the same key.
+Octave numbers are not standardised: some manufacturers print note 60 (middle C) as C4, others as C3 or C5.
 """
 
 import re
-from typing import Final
+from typing import Final, Literal, get_args
 
 from engine.midi.controllers import LOCAL_CONTROL, MODE_MESSAGES, MONO_ON, NAMES, ON_FROM, SWITCHES
+from engine.midi.key_messages import key_name, read_key
 from engine.midi.kinds import (
     AFTERTOUCH,
     CONTROLLER,
@@ -24,7 +25,7 @@ from engine.midi.kinds import (
 _PITCHES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _STEPS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ALTERED: Final = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
-_NOTE: Final = re.compile(r"([A-Ga-g])([#♯b♭]?)(-1|[0-9])")
+_NOTE: Final = re.compile(r"([A-Ga-g])([#♯b♭]?)(-[12]|[0-9]|10)")
 
 _TIMECODE_PIECES: Final = (
     "frames low",
@@ -39,18 +40,30 @@ _TIMECODE_PIECES: Final = (
 _SYSEX_SHOWN: Final = 12  # bytes; enough for the manufacturer, the model and the command
 
 
-def note_name(number: int) -> str:
-    """0 to 127 as "C-1" to "G9", black keys as sharps; 60 is "C4"."""
-    return f"{_PITCHES[number % 12]}{number // 12 - 1}"
+#: how the gear prints note 60
+MiddleC = Literal["C3", "C4", "C5"]
+MIDDLE_CS: Final[tuple[MiddleC, ...]] = get_args(MiddleC)
+_MIDDLE_C: Final = 60
 
 
-def note_number(text: str) -> int:
-    """ "C4" is 60, "F#3" 54, "Bb2" 46. Raises ValueError, which says what is allowed."""
+def note_name(number: int, middle_c: MiddleC = "C4") -> str:
+    """0 to 127 as "C-1" to "G9", black keys as sharps; 60 is `middle_c`."""
+    return f"{_PITCHES[number % 12]}{number // 12 + _lowest_octave(middle_c)}"
+
+
+def note_number(text: str, middle_c: MiddleC = "C4") -> int:
+    """ "C4" is 60, "F#3" 54, "Bb2" 46, if 60 is "C4". Raises ValueError, which says what is allowed."""
     match = _NOTE.fullmatch(text.strip())
-    number = _STEPS[match[1].upper()] + _ALTERED[match[2]] + 12 * (int(match[3]) + 1) if match else -1
+    lowest = _lowest_octave(middle_c)
+    number = _STEPS[match[1].upper()] + _ALTERED[match[2]] + 12 * (int(match[3]) - lowest) if match else -1
     if not 0 <= number <= 127:
-        raise ValueError('a note name from "C-1" to "G9", such as "C4" (middle C, note 60), "F#3" or "Bb2"')
+        ends = f'"{note_name(0, middle_c)}" to "{note_name(127, middle_c)}"'
+        raise ValueError(f'a note name from {ends}, such as "{middle_c}" (middle C, note 60), "F#3" or "Bb2"')
     return number
+
+
+def _lowest_octave(middle_c: MiddleC) -> int:
+    return int(middle_c[1]) - _MIDDLE_C // 12
 
 
 def controller_name(number: int) -> str:
@@ -118,6 +131,8 @@ def _describe_controller(number: int, value: int) -> str:
 
 def _describe_system(message: Message) -> str:
     name = kind_of(message).name.replace("_", " ")
+    if (key := read_key(message)) is not None:
+        return f"key {key_name(key.code)} {'down' if key.down else 'up'}"
     if name == "sysex":
         shown = to_hex(message[:_SYSEX_SHOWN])
         return f"SysEx {len(message)} bytes: {shown}{' …' if len(message) > _SYSEX_SHOWN else ''}"

@@ -1,46 +1,75 @@
-"""Set-up messages in words: "local off", "GM on", "master volume 100", "pitch bend range 2", "controller 7 = 100".
+"""Messages in words, for set-up, sounds and scenes: "local off", "volume 90", "nrpn 1/8 = 64", "start".
 
-Sources: MIDI 1.0 Detailed Specification 4.2.1 p. 17, 18 (parameters), Table IV (local control), p. 52 (GM);
-RP-003 p. 4; MIDI Association Table 3a (the null parameter, sent after each).
+Sources: MIDI 1.0 Detailed Specification 4.2.1 p. 17, 18 (parameters), Table III (controllers), Table IV (local
+control), p. 52 (GM); RP-003 p. 4; RP-002 (show control); MIDI Association Table 3a (the null parameter, sent after
+each).
 """
 
 import re
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
-from engine.midi.controllers import DATA_LSB, DATA_MSB, LOCAL_CONTROL, RESTS, RPN_LSB, RPN_MSB
-from engine.midi.kinds import CONTROLLER, Message, is_whole
+from engine.midi.controllers import (
+    DATA_LSB,
+    DATA_MSB,
+    EXPRESSION,
+    LOCAL_CONTROL,
+    LSB_OF,
+    MODE_MESSAGES,
+    NRPN_LSB,
+    NRPN_MSB,
+    PAN,
+    RESTS,
+    RPN_LSB,
+    RPN_MSB,
+    VOLUME,
+)
+from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, Message, is_whole
+from engine.midi.show_control import ALL_CALL, go
 
 _GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules ignore what arrives while they reset
 
 ALLOWED: Final = (
     '"local on", "local off", "GM on", "GM off", "GM2 on", "master volume 0" to "127", "pitch bend range 0" to "96", '
-    '"fine tuning -100" to "99" (cents), "coarse tuning -64" to "63" (semitones), "controller 7 = 100", '
+    '"fine tuning -100" to "99" (cents), "coarse tuning -64" to "63" (semitones), "volume 90", "pan 64", '
+    '"expression 127", "program 12", "controller 7 = 100", "controller 1 = 8192 / 14", "nrpn 1/8 = 64", '
+    '"rpn 0/0 = 12" (also with / 14, then 0 to 16383), "song 1", "start", "stop", "continue", "go 14.5", '
     'or one whole message in hexadecimal such as "F0 7D 01 F7"'
 )
+
+
+Messages = tuple[Message, ...]
+
+
+class Receiver(NamedTuple):
+    """Who gets the messages: a channel of 0 to 15, None if it is not known; whether programs count from 0 or 1; the
+    device id of show control."""
+
+    channel: int | None = 0
+    programs_from: int = 1
+    device: int = ALL_CALL
 
 
 class SetupMessages(NamedTuple):
     """The messages of one line, and the pause that they need after them (ns)."""
 
-    messages: tuple[Message, ...]
+    messages: Messages
     settle: int = 0
 
 
-def set_up(words: str, channel: int) -> SetupMessages:
-    """What a line of words means on a channel of 0 to 15. Raises ValueError, which says what is allowed."""
+def set_up(words: str, to: Receiver) -> SetupMessages:
+    """What a line of words means to a receiver. Raises ValueError, which says what is allowed."""
     plain = " ".join(words.lower().split())
     if plain in _SYSTEM:
-        return SetupMessages((_SYSTEM[plain],), _GM_SETTLE)
-    for pattern, low, high, make in _NUMBERED:
-        match = re.fullmatch(pattern + r" ([+-]?[0-9]{1,4})", plain)
-        if match and low <= int(match[1]) <= high:
-            return SetupMessages(make(channel, int(match[1])))
-    if plain in ("local on", "local off"):
-        return SetupMessages((_controller(channel, LOCAL_CONTROL, 127 if plain == "local on" else 0),))
-    match = re.fullmatch(r"controller ([0-9]{1,3}) ?= ?([0-9]{1,3})", plain)
-    if match and int(match[1]) < 128 and int(match[2]) < 128:
-        return SetupMessages((_controller(channel, int(match[1]), int(match[2])),))
+        message = _SYSTEM[plain]
+        return SetupMessages((message,), _GM_SETTLE if message[0] == SYSEX else 0)
+    for pattern, make in _PATTERNS:
+        match = re.fullmatch(pattern, plain)
+        found = make(to, *match.groups()) if match else ()
+        if found and to.channel is None and found[0][0] < SYSEX:
+            raise ValueError("words that need no channel, or one whole message in hexadecimal")
+        if found:
+            return SetupMessages(found)
     try:
         message = bytes.fromhex(words)
     except ValueError:
@@ -50,42 +79,103 @@ def set_up(words: str, channel: int) -> SetupMessages:
     return SetupMessages((message,))
 
 
-def _controller(channel: int, number: int, value: int) -> Message:
-    return bytes((CONTROLLER | channel, number, value))
+def is_value(message: Message) -> bool:
+    """Whether this sets something that stays so: a controller (parameters and banks too) or a program.
+
+    All others are events: notes, bends and pressure, modes, start and stop, song select, SysEx.
+    """
+    kind = message[0] & 0xF0
+    return kind == PROGRAM or (kind == CONTROLLER and message[1] not in MODE_MESSAGES)
 
 
-def _registered(channel: int, parameter: int, msb: int, lsb: int) -> tuple[Message, ...]:
-    """Select the parameter, set it, and select none."""
-    pairs = (
-        (RPN_MSB, 0),
-        (RPN_LSB, parameter),
-        (DATA_MSB, msb),
-        (DATA_LSB, lsb),
-        (RPN_MSB, RESTS[RPN_MSB]),
-        (RPN_LSB, RESTS[RPN_LSB]),
-    )
-    return tuple(_controller(channel, number, value) for number, value in pairs)
+# What makes the messages. Each answers none if a number is out of its range.
 
 
-def _fine(channel: int, cents: int) -> tuple[Message, ...]:
+def _controller(to: Receiver, number: int, value: int) -> Message:
+    return bytes((CONTROLLER | (to.channel or 0), number, value))
+
+
+def _parameter(to: Receiver, *pairs: tuple[int, int]) -> Messages:
+    """Select a parameter and set it by these controllers, then select none."""
+    none = ((RPN_MSB, RESTS[RPN_MSB]), (RPN_LSB, RESTS[RPN_LSB]))
+    return tuple(_controller(to, number, value) for number, value in (*pairs, *none))
+
+
+def _registered(to: Receiver, parameter: int, msb: int, lsb: int) -> Messages:
+    return _parameter(to, (RPN_MSB, 0), (RPN_LSB, parameter), (DATA_MSB, msb), (DATA_LSB, lsb))
+
+
+def _within(low: int, high: int, make: Callable[[Receiver, int], Messages]) -> Callable[..., Messages]:
+    return lambda to, digits: make(to, int(digits)) if low <= int(digits) <= high else ()
+
+
+def _set(number: int) -> Callable[..., Messages]:
+    return _within(0, 127, lambda to, value: (_controller(to, number, value),))
+
+
+def _fine(to: Receiver, cents: int) -> Messages:
     value = min(16383, 8192 + round(cents * 8192 / 100))
-    return _registered(channel, 1, value >> 7, value & 0x7F)
+    return _registered(to, 1, value >> 7, value & 0x7F)
 
 
-def _master_volume(channel: int, value: int) -> tuple[Message, ...]:
+def _master_volume(to: Receiver, value: int) -> Messages:
     return (bytes((0xF0, 0x7F, 0x7F, 0x04, 0x01, 127 if value == 127 else 0, value, 0xF7)),)
+
+
+def _local(to: Receiver, how: str) -> Messages:
+    return (_controller(to, LOCAL_CONTROL, 127 if how == "on" else 0),)
+
+
+def _program(to: Receiver, digits: str) -> Messages:
+    program = int(digits) - to.programs_from
+    return (bytes((PROGRAM | (to.channel or 0), program)),) if 0 <= program < 128 else ()
+
+
+def _one_controller(to: Receiver, number: str, digits: str, long: str | None) -> Messages:
+    msb, value = int(number), int(digits)
+    if long is None:
+        return (_controller(to, msb, value),) if msb < 128 and value < 128 else ()
+    if msb not in LSB_OF or value > 16383:
+        return ()
+    return _controller(to, msb, value >> 7), _controller(to, LSB_OF[msb], value & 0x7F)
+
+
+def _one_parameter(to: Receiver, kind: str, msb: str, lsb: str, digits: str, long: str | None) -> Messages:
+    """A 7-bit value is the data MSB, for a registered parameter with the LSB 0."""
+    first, second, value = int(msb), int(lsb), int(digits)
+    if max(first, second) > 127 or value > (127 if long is None else 16383):
+        return ()
+    numbers = (RPN_MSB, RPN_LSB) if kind == "rpn" else (NRPN_MSB, NRPN_LSB)
+    high, low = (value, 0) if long is None else (value >> 7, value & 0x7F)
+    data = ((DATA_MSB, high), (DATA_LSB, low)) if kind == "rpn" or long is not None else ((DATA_MSB, high),)
+    return _parameter(to, (numbers[0], first), (numbers[1], second), *data)
 
 
 _SYSTEM: Final = {
     "gm on": bytes.fromhex("F0 7E 7F 09 01 F7"),
     "gm off": bytes.fromhex("F0 7E 7F 09 02 F7"),
     "gm2 on": bytes.fromhex("F0 7E 7F 09 03 F7"),
+    "start": bytes((0xFA,)),
+    "continue": bytes((0xFB,)),
+    "stop": bytes((0xFC,)),
 }
 
-#: words, lowest and highest number, and a function that makes the messages
-_NUMBERED: Final[tuple[tuple[str, int, int, Callable[[int, int], tuple[Message, ...]]], ...]] = (
-    ("master volume", 0, 127, _master_volume),
-    ("pitch bend range", 0, 96, lambda channel, semitones: _registered(channel, 0, semitones, 0)),
-    ("fine tuning", -100, 99, _fine),
-    ("coarse tuning", -64, 63, lambda channel, semitones: _registered(channel, 2, 64 + semitones, 0)),
+_NUMBER: Final = r" ([+-]?[0-9]{1,4})"
+_VALUE: Final = r" ?= ?([0-9]{1,5})( ?/ ?14)?"
+
+#: words, and a function that makes the messages of what is in brackets
+_PATTERNS: Final[tuple[tuple[str, Callable[..., Messages]], ...]] = (
+    ("master volume" + _NUMBER, _within(0, 127, _master_volume)),
+    ("pitch bend range" + _NUMBER, _within(0, 96, lambda to, semitones: _registered(to, 0, semitones, 0))),
+    ("fine tuning" + _NUMBER, _within(-100, 99, _fine)),
+    ("coarse tuning" + _NUMBER, _within(-64, 63, lambda to, semitones: _registered(to, 2, 64 + semitones, 0))),
+    ("local (on|off)", _local),
+    ("volume" + _NUMBER, _set(VOLUME)),
+    ("pan" + _NUMBER, _set(PAN)),
+    ("expression" + _NUMBER, _set(EXPRESSION)),
+    ("program" + _NUMBER, _program),
+    (r"controller ([0-9]{1,3})" + _VALUE, _one_controller),
+    (r"(nrpn|rpn) ([0-9]{1,3})/([0-9]{1,3})" + _VALUE, _one_parameter),
+    ("song" + _NUMBER, _within(1, 128, lambda to, song: (bytes((0xF3, song - 1)),))),
+    (r"go ([0-9]{1,9}(?:\.[0-9]{1,9}){0,3})", lambda to, cue: (go(cue, to.device),)),
 )

@@ -34,6 +34,7 @@ COMMANDS: Final = {
     0x0A: "reset",
     0x0B: "go_off",
 }
+_ZEROS: Final = re.compile("^0+(?=[0-9])")
 _LONGEST: Final = 128
 _START: Final = b"\xf0\x7f"
 _SHOW_CONTROL: Final = 0x02
@@ -54,6 +55,17 @@ class ShowControl:
     cue_list: str | None = None
     path: str | None = None
     settings: bytes = b""  # the time of timed_go, the control and value of set, the macro of fire
+
+
+def go(cue: str, device: int) -> bytes:
+    """GO for this cue, in the format "all types"."""
+    command = next(code for code, name in COMMANDS.items() if name == "go")
+    return bytes((*_START, device, _SHOW_CONTROL, ALL_TYPES, command, *cue.encode("ascii"), 0xF7))
+
+
+def plain_cue(cue: str) -> str:
+    """A cue or a list as it is compared: zeros before the first digit that counts do not matter."""
+    return _ZEROS.sub("", cue)
 
 
 def read_show_control(message: bytes) -> ShowControl | None:

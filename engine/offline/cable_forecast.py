@@ -1,14 +1,17 @@
 """Forecast of the load on each cable: clock, time code and playing at a given density against the cable's capacity."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from engine.core.cable.speed import DIN
 from engine.core.routing.compiled_scene import SceneCompiler
-from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay
+from engine.core.routing.filter_chain import FilterFaults
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.timing.clock import CLOCK, PER_BEAT
 from engine.midi.timecode import RATES
+from engine.plurals import some
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.models.rig import Rig
 from filters.registry import registry
 
@@ -44,11 +47,14 @@ def loads(rig: Rig, density: int = DENSITY) -> Iterator[ForecastLoad]:
     if code is not None:
         rate = RATES[code.rate]
         per_code = round(4 * rate.denominator / rate.numerator * _QUARTER_FRAME)
+    lowering = Lowering(rig)
+    everywhere = lowering.routes(rig.routes, "route")
     for scene in rig.scenes:
+        routes = (*everywhere, *lowering.lowered(scene).routes)
         for name, port in rig.outputs.items():
             if port.wire != "din":
                 continue
-            players = {source for route in (*rig.routes, *scene.routes) if name in route.to for source in route.source}
+            players = {source for route in routes if name in route.to for source in route.source}
             yield ForecastLoad(
                 scene.number,
                 scene.name,
@@ -73,7 +79,9 @@ def warnings(rig: Rig, density: int = DENSITY) -> Iterator[str]:
 
 
 def _own_ports(rig: Rig) -> Iterator[str]:
-    routes = [*rig.routes, *(route for scene in rig.scenes for route in scene.routes)]
+    lowering = Lowering(rig)
+    routes = [*lowering.routes(rig.routes, "route")]
+    routes += [route for scene in rig.scenes for route in lowering.lowered(scene).routes]
     pairs = dict.fromkeys((source, to) for route in routes for source in route.source for to in route.to)
     for source, to in pairs:
         input_, output = rig.inputs[source], rig.outputs[to]
@@ -90,14 +98,26 @@ def _clocks(rig: Rig) -> Iterator[str]:
         playing = SceneInPlay(compiler.compile(scene), faults)
         reached: dict[str, set[str]] = {}
         for index, name in enumerate(names):
-            for output, _ in playing.answer(index, CLOCK, 0).units:
+            for output, _ in playing.routes.answer(index, CLOCK, 0).units:
                 reached.setdefault(outputs[output], set()).add(name)
         for to, found in reached.items():
             if to in own or len(found) > 1:
                 met.setdefault(to, set()).update(found)
-    for to, found in met.items():
-        routed = ", ".join(sorted(found, key=names.index))
-        if to in own:
-            yield f"{to} gets the rig's clock; the clock of {routed}, which is routed there, is blocked"
-        else:
-            yield f"clocks of {routed} may meet at {to}; it follows the first one until that stops"
+    for clocked in (True, False):
+        there = [to for to in outputs if to in met and (to in own) == clocked]
+        if there:
+            players = sorted(set[str]().union(*(met[to] for to in there)), key=names.index)
+            yield _meeting(players, there, clocked)
+
+
+def _meeting(players: Sequence[str], outputs: Sequence[str], own: bool) -> str:
+    """What becomes of the clocks of these inputs, which are routed to these outputs; `own`: to where ours goes."""
+    routed, several = some(players), len(outputs) > 1
+    where = f"{len(outputs)} outputs ({some(outputs)})" if several else outputs[0]
+    if own:
+        clocks = f"{'clock' if len(players) == 1 else 'clocks'} of {routed}"
+        blocked = "is routed there, is blocked" if len(players) == 1 else "are routed there, are blocked"
+        return f"{where} {'get' if several else 'gets'} the rig's clock; the {clocks}, which {blocked}"
+    return (
+        f"clocks of {routed} may meet at {where}; {'each' if several else 'it'} follows the first one until that stops"
+    )

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, Final
 
-from engine.core.cable.program_burst import compile_burst, size
+from engine.core.cable.program_burst import size
 from engine.core.cable.queues import SHORT_SYSEX
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed, status_after
 from engine.midi.kinds import is_press
@@ -111,6 +111,7 @@ def _change(done: Performance, change: SceneChange, late: _Late, ready: _Ready) 
         "by": outcome.source,
         "burst_bytes": sum(cost["burst_bytes"] for cost in outputs.values()),
         "ready_ms": max((cost["ready_ms"] for cost in outputs.values()), default=0.0),
+        "already_on_their_sounds": outcome.unchanged,
         "notes_carried_over": outcome.held,
         "messages_that_waited": sum(cost["messages_that_waited"] for cost in outputs.values()),
         "notes_that_waited": sum(cost["notes_that_waited"] for cost in outputs.values()),
@@ -120,15 +121,13 @@ def _change(done: Performance, change: SceneChange, late: _Late, ready: _Ready) 
 
 
 def _costs(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -> dict[str, dict[str, Any]]:
-    """The cost of a scene change on each output that gets a burst."""
-    number = change.outcome.scene[0] if change.outcome.scene else 0
-    scene = done.rig.scene(number)
-    if scene is None:  # an edit has removed it from the rig since
-        return {}
-    names = list(done.rig.outputs)
+    """The cost of a scene change on each output that gets anything of its burst."""
+    names = list(done.sent)
     found = {}
-    for index, steps in compile_burst(done.rig, scene, {name: place for place, name in enumerate(names)}).items():
+    for index, steps in change.outcome.bursts.items():
         name = names[index]
+        if name not in done.rig.outputs:  # an edit has removed it since
+            continue
         settled = ready[name].get(change.at, [])
         until = max(settled, default=change.at)
         first = bisect_left(late[name], change.at, key=_asked)

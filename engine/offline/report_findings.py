@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
 
 from engine.plurals import plural
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.models.rig import Rig
 
 _FELT: Final = 5.0  # ms that a burst may delay a note unnoticed (common practice, no source)
@@ -92,7 +93,8 @@ def _parts(number: int, output: str, cost: dict[str, Any], rig: Rig) -> str:
     """ " (3 ms on the cable, 30 ms settling)"; a part of less than half a millisecond is left out."""
     on_cable = cost["burst_bytes"] * _BYTE if rig.outputs[output].wire == "din" else 0.0
     scene = rig.scene(number)
-    instruments = [rig.instruments[step.instrument] for step in scene.burst if step.instrument] if scene else []
+    burst = Lowering(rig).lowered(scene).burst if scene else ()
+    instruments = [rig.instruments[step.instrument] for step in burst if step.instrument]
     settling = max((each.settle / 1e6 for each in instruments if each.output == output), default=0.0)
     parts = ((on_cable, "on the cable"), (settling, "settling"))
     listed = ", ".join(f"{ms:.0f} ms {what}" for ms, what in parts if ms >= _LEAST)

@@ -8,7 +8,8 @@ from html import escape
 from typing import Final
 
 from engine.core.routing.explain import RouteVerdict
-from engine.rig.models.rig import Rig, Route, Scene
+from engine.rig.lowering.lowered_scene import LoweredRoute, LoweredScene, Lowering
+from engine.rig.models.rig import Rig, Scene
 
 _LETTER: Final = 8.2  # units of width, of the widest letters that are likely
 _TITLE_LETTER: Final = 13.0  # the same for the title
@@ -39,12 +40,11 @@ def flow(rig: Rig, scene: Scene, verdicts: Sequence[RouteVerdict] = (), source: 
     With `verdicts` it shows what each route does to one message from the input `source`; `heading` is the line that
     describes the message.
     """
-    routes = [*_labelled(rig.routes, "route"), *_labelled(scene.routes, "scene route")]
-    return _Picture(rig, scene, routes, {one.route: one for one in verdicts}, source, heading).svg()
-
-
-def _labelled(routes: Sequence[Route], what: str) -> list[tuple[str, Route]]:
-    return [(route.name or f"{what} {number}", route) for number, route in enumerate(routes, 1)]
+    lowering = Lowering(rig)
+    lowered = lowering.lowered(scene)
+    routes = (*lowering.routes(rig.routes, "route"), *lowered.routes)
+    before = len(lowering.departing(source)) if source else 0
+    return _Picture(rig, lowered, routes, {one.route: one for one in verdicts}, source, before, heading).svg()
 
 
 def _short(text: str, longest: int = _LONGEST) -> str:
@@ -61,19 +61,22 @@ class _Picture:
     def __init__(
         self,
         rig: Rig,
-        scene: Scene,
-        routes: Sequence[tuple[str, Route]],
+        scene: LoweredScene,
+        routes: Sequence[LoweredRoute],
         verdicts: Mapping[str, RouteVerdict],
         source: str,
+        before: int,
         heading: str,
     ) -> None:
+        """`before`: how many filters of the input come before those of each route."""
         self._rig, self._scene, self._routes, self._verdicts, self._source = rig, scene, routes, verdicts, source
+        self._before = before
         self._heading = _short(heading, _LONGEST_HEADING)
-        self._title = f"Scene {scene.number} {scene.name}"
+        self._title = f"Scene {scene.whole.number} {scene.whole.name}"
         self._parts: list[str] = []
         self._sounds = self._bursts()
-        rows = [sum(map(_wide, self._chain(route))) + _GAP * max(len(route.through) - 1, 0) for _, route in routes]
-        labels = [_wide(label) for label, _ in routes]
+        rows = [sum(map(_wide, self._chain(route))) + _GAP * max(len(route.through) - 1, 0) for route in routes]
+        labels = [_wide(route.label) for route in routes]
         self._left = max(map(_wide, rig.inputs), default=0.0)
         self._begin = _MARGIN + self._left + _REACH
         self._end = self._begin + max((*rows, *labels), default=0.0)
@@ -86,8 +89,8 @@ class _Picture:
     def svg(self) -> str:
         inputs = self._column(list(self._rig.inputs), _MARGIN, self._left)
         outputs = self._column(list(self._rig.outputs), self._end + _REACH, self._right)
-        for number, (label, route) in enumerate(self._routes):
-            self._route(self._place(number, len(self._routes)), label, route, inputs, outputs)
+        for number, route in enumerate(self._routes):
+            self._route(self._place(number, len(self._routes)), route, inputs, outputs)
         head = f'<text class="title" x="{_MARGIN}" y="36">{escape(self._title)}</text>'
         if self._heading:
             head += f'<text class="soft" x="{_MARGIN}" y="58">{escape(self._heading)}</text>'
@@ -100,21 +103,19 @@ class _Picture:
 
     def _words(self) -> str:
         """The picture in words, for screen readers."""
-        routes = [f"{label}: {', '.join(r.source)} to {', '.join(r.to)}" for label, r in self._routes]
+        routes = [f"{route.label}: {', '.join(route.source)} to {', '.join(route.to)}" for route in self._routes]
         return f"{self._title}. {'; '.join(routes) or 'no routes'}"
 
     def _bursts(self) -> dict[str, str]:
         """What the scene's burst puts on each output."""
         found: dict[str, list[str]] = {}
         for step in self._scene.burst:
-            if step.blank:
-                continue
             gear = self._rig.instruments.get(step.instrument or "")
             output = gear.output if gear else step.output or ""
             found.setdefault(output, []).append(step.sound or f"program {step.program}")
         return {output: ", ".join(sounds) for output, sounds in found.items()}
 
-    def _chain(self, route: Route) -> list[str]:
+    def _chain(self, route: LoweredRoute) -> list[str]:
         return [settings.filter for settings in route.through]
 
     def _place(self, number: int, count: int) -> float:
@@ -147,24 +148,23 @@ class _Picture:
             f'd="M{x:g} {y:g}C{x + bend:g} {y:g} {end - bend:g} {at:g} {end:g} {at:g}"/>'
         )
 
-    def _route(
-        self, y: float, label: str, route: Route, inputs: Mapping[str, float], outputs: Mapping[str, float]
-    ) -> None:
-        verdict = self._verdicts.get(label)
+    def _route(self, y: float, route: LoweredRoute, inputs: Mapping[str, float], outputs: Mapping[str, float]) -> None:
+        verdict = self._verdicts.get(route.label)
+        judged = verdict.filters[self._before :] if verdict is not None else ()
         asked = bool(self._heading)
         for source in dict.fromkeys(route.source):
             live = not asked or (verdict is not None and self._source == source)
             self._line(_MARGIN + self._left, inputs[source], self._begin, y, live)
-        self._text("soft", self._begin, y - _BOX / 2 - 5, label)
+        self._text("soft", self._begin, y - _BOX / 2 - 5, route.label)
         x = self._begin
         for number, name in enumerate(self._chain(route)):
             self._box("filter", x, y, _wide(name), name)
-            if verdict is not None and number < len(verdict.filters):
-                judged = verdict.filters[number]
-                self._text("soft" if judged.gave else "stop", x + 2, y + _BOX / 2 + 14, judged.words)
+            if number < len(judged):
+                here = judged[number]
+                self._text("soft" if here.gave else "stop", x + 2, y + _BOX / 2 + 14, here.words)
             x += _wide(name) + _GAP
             if number + 1 < len(route.through):
-                reached = verdict is not None and number + 1 < len(verdict.filters)
+                reached = number + 1 < len(judged)
                 self._line(x - _GAP, y, x, y, not asked or reached)
         through = not asked or (verdict is not None and bool(verdict.result))
         begin = x - _GAP if route.through else self._begin

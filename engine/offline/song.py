@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 
 from engine.midi.midi_file import METER, TEMPO, MidiFile, MidiFileError, read_smf
 from engine.offline.song_time import SongTime
+from engine.rig.read.raw_data import no_such
 
 _CAME_IN: Final = "in "  # prefix of the track names that `keep` writes
 _WENT_OUT: Final = "out "  # prefix of tracks with the rig's own output, which are not played
@@ -100,7 +101,7 @@ def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, d
         elif equals and name in inputs:
             some[track] = inputs.index(name)
         else:
-            raise SongError(f'there is no input "{name if equals else wish}" in the rig; it has {", ".join(inputs)}')
+            raise SongError(no_such("input", name if equals else wish, inputs))
     return everything, some
 
 

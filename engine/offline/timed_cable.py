@@ -1,7 +1,7 @@
 """A cable that notes how long its messages waited, and when its instruments were ready."""
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, OutputCable, Unit
@@ -87,6 +87,15 @@ class TimedCable:
         """See OutputCable."""
         return self._cable.remote
 
+    @property
+    def sounds(self) -> Mapping[int, Unit]:
+        """See OutputCable."""
+        return self._cable.sounds
+
+    def forget_sounds(self) -> None:
+        """See OutputCable."""
+        self._cable.forget_sounds()
+
     def flush(self, now: int, out: list[Delivery]) -> None:
         """See OutputCable."""
         self._cable.flush(now, out)
@@ -111,6 +120,15 @@ class TimedCable:
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See OutputCable."""
+        self._record(now, unit, self._cable.put, out)
+
+    def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
+        """See OutputCable."""
+        self._record(now, unit, self._cable.select, out)
+
+    def _record(
+        self, now: int, unit: Unit, put: Callable[[int, Unit, list[Delivery]], None], out: list[Delivery]
+    ) -> None:
         if self.due is None:  # nothing waits: whatever is still recorded was shed or gave way
             self._asked.clear()
         for message in unit:
@@ -119,7 +137,7 @@ class TimedCable:
             else:
                 self._asked.setdefault(message, deque()).append((now, False))
         shed = self.counts.shed
-        self._cable.put(now, unit, out)
+        put(now, unit, out)
         if self.counts.shed > shed:
             self._forget(unit)
 
@@ -129,13 +147,14 @@ class TimedCable:
             if waiting := self._asked.get(message):
                 waiting.pop()
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
         """See OutputCable."""
         for step in steps:
             self._burst_asked[step] = now
-            for message in step.unit:
-                self._asked[message] = deque(((now, True),))
-        self._cable.burst(now, steps, out)
+        needed = self._cable.burst(now, steps, out)
+        for message in (message for step in needed for message in step.unit):
+            self._asked[message] = deque(((now, True),))
+        return needed
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See OutputCable."""

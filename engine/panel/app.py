@@ -16,10 +16,12 @@ from starlette.websockets import WebSocket
 
 from engine.panel import browser_socket
 from engine.panel.engine_follower import EngineFollower
+from engine.panel.frame_merging import Facts
 from engine.panel.live_places import LivePlaces, NoPlace
 from engine.panel.page_files import PageFile, answer, page_files
 from engine.panel.paired_browsers import LASTS, Role
 from engine.panel.pairing import Pairing, PairingRefused
+from engine.panel.pairing_requests import PairingRequests
 from engine.panel.request_guard import is_the_players
 from engine.panel.shared_looks import SharedLooks
 
@@ -31,12 +33,24 @@ _SAID: Final = b"<!-- said -->"  # where the pairing form shows what went wrong
 class Panel:
     """The web application of one engine's panel."""
 
-    def __init__(self, engine: str, follower: EngineFollower, pairing: Pairing, port: int, tls: bool) -> None:
-        """`engine`: its name. `port` distinguishes the cookies of several panels on one machine."""
+    def __init__(
+        self,
+        engine: str,
+        follower: EngineFollower,
+        pairing: Pairing,
+        port: int,
+        tls: bool,
+        address: str | None = None,
+    ) -> None:
+        """`engine`: its name. `port` distinguishes the cookies of several panels on one machine.
+
+        `address`: what browsers of other machines open; None if they are not admitted.
+        """
         self._engine = engine
         self._follower = follower
         self._looks = SharedLooks(engine, follower.situation)
         self._pairing = pairing
+        self._requests = PairingRequests(pairing, address)
         self._cookie = f"bayleaf-{port}"
         self._tls = tls
         self._files = page_files()
@@ -61,7 +75,12 @@ class Panel:
     async def _page(self, request: Request) -> Response:
         if self.role_of(request.scope) is None:
             return self._form(request, 403, "")
-        return answer(request, self._files["index.html"])
+        page = answer(request, self._files["index.html"])
+        token = self._token(request.scope)
+        if self._pairing.role_of(token) is not None:  # its cookie lasts as long as its pairing
+            self._pairing.browsers.renew(token)
+            self._give_cookie(page, token)
+        return page
 
     async def _file(self, request: Request) -> Response:
         """A file of the page; it is the same for every browser, paired or not."""
@@ -84,8 +103,11 @@ class Panel:
                 shown.headers["retry-after"] = str(math.ceil(fault.wait))
             return shown
         paired = RedirectResponse("/", 303)
-        paired.set_cookie(self._cookie, token, max_age=LASTS, secure=self._tls, httponly=True, samesite="strict")
+        self._give_cookie(paired, token)
         return paired
+
+    def _give_cookie(self, reply: Response, token: str) -> None:
+        reply.set_cookie(self._cookie, token, max_age=LASTS, secure=self._tls, httponly=True, samesite="strict")
 
     def _form(self, request: Request, status: int, said: str) -> Response:
         form = self._files["pair.html"]
@@ -100,14 +122,18 @@ class Panel:
         token = None if is_the_players(socket.scope) else self._token(socket.scope)
         try:
             with self._live_places.taken(token, role):
-                await self._look(socket, role)
+                await self._look(socket, role, token)
         except NoPlace as fault:
             await socket.accept()
             await socket.close(1013, str(fault))
 
-    async def _look(self, socket: WebSocket, role: Role) -> None:
+    async def _look(self, socket: WebSocket, role: Role, token: str | None) -> None:
         """Serve a live socket until the browser disconnects, or its pairing ends."""
-        browser = browser_socket.BrowserSocket(socket, role, self._engine, self._follower, self._looks)
+
+        def own(request: Facts) -> Facts:
+            return self._requests.answer(request, role, token).plain()
+
+        browser = browser_socket.BrowserSocket(socket, role, self._engine, self._follower, self._looks, own)
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._end_with_pairing, socket, role, browser)
             await browser.run()
@@ -119,3 +145,4 @@ class Panel:
             if self.role_of(socket.scope) != role:
                 browser.end(1008, "this browser is no longer paired")
                 return
+            self._pairing.browsers.renew(self._token(socket.scope))

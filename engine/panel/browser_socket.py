@@ -6,6 +6,7 @@ when it has taken the last, and one that lets too many short ones wait is discon
 
 import json
 from collections import deque
+from collections.abc import Callable
 from typing import Any, Final
 
 import trio
@@ -17,7 +18,7 @@ from engine.panel.frame_merging import Facts, StatusFrame, merged
 from engine.panel.paired_browsers import Role
 from engine.panel.rate_limit import RateBucket, RatePace
 from engine.panel.shared_looks import SharedLooks
-from engine.protocol import AnswerCode, Lane, RequestError, refused, row_of
+from engine.protocol import OF_THE_PANEL, AnswerCode, Lane, RequestError, refused, row_of
 
 LONGEST: Final = 1 << 18  # bytes of a message from a browser: a long chain or burst
 _LARGEST: Final = 1 << 53  # integers up to here are exact in every browser
@@ -26,6 +27,11 @@ _WAITING: Final = 16  # requests of one lane
 _MOST_NEWS: Final = 1000  # answers that wait for one browser
 _PACE: Final = RatePace(40, 0.1)  # requests of one browser
 _LONG: Final[Lane] = "bench"  # the lane of answers as long as a whole rig
+_MAY: Final[tuple[Role, ...]] = ("view", "show", "operate")  # each may ask what those before it may
+_MAY_NOT: Final = {
+    "view": "this browser may look but not operate; pair it with the other code",
+    "show": "this browser may run the show and change nothing else; pair it with another code",
+}
 #: seconds that an answer may take, by lane: panic waits for nothing, the show not for the bench
 _LANES: Final[dict[Lane, float]] = {"panic": 5.0, "show": 5.0, "bench": 30.0}
 
@@ -34,14 +40,21 @@ class BrowserSocket:
     """Serves one socket until the browser disconnects."""
 
     def __init__(
-        self, socket: WebSocket, role: Role, engine: str, follower: EngineFollower, looks: SharedLooks
+        self,
+        socket: WebSocket,
+        role: Role,
+        engine: str,
+        follower: EngineFollower,
+        looks: SharedLooks,
+        own: Callable[[Facts], Facts],
     ) -> None:
-        """`engine`: its name."""
+        """`engine`: its name; `own` answers what the panel itself is asked."""
         self._socket = socket
         self._role = role
         self._engine = engine
         self._follower = follower
         self._looks = looks
+        self._own = own
         self._pace = RateBucket(_PACE)
         self._news: deque[str] = deque()
         self._missed: StatusFrame | None = None
@@ -126,6 +139,9 @@ class BrowserSocket:
         return True
 
     def _asked(self, number: int, request: Facts) -> None:
+        if request.get("do") == OF_THE_PANEL:
+            self._ask_panel(number, request)
+            return
         try:
             row = row_of(request)
         except RequestError as fault:
@@ -133,9 +149,8 @@ class BrowserSocket:
             return
         if row.role == "shell":
             self._refuse(number, AnswerCode.NOT_ALLOWED, "a browser cannot ask that; nothing was done")
-        elif self._role == "view" and row.role != "view":
-            text = "this browser may look but not operate; pair it with the other code"
-            self._refuse(number, AnswerCode.NOT_ALLOWED, text)
+        elif _MAY.index(self._role) < _MAY.index(row.role):
+            self._refuse(number, AnswerCode.NOT_ALLOWED, _MAY_NOT[self._role])
         elif row.lane != "panic" and self._pace.wait(trio.current_time()) > 0:
             self._refuse(number, AnswerCode.TOO_MANY, "too many requests at once; nothing was done")
         else:
@@ -145,6 +160,13 @@ class BrowserSocket:
             except trio.WouldBlock:
                 text = "the engine is still busy with earlier requests; nothing was done"
                 self._refuse(number, AnswerCode.BUSY, text)
+
+    def _ask_panel(self, number: int, request: Facts) -> None:
+        if self._pace.wait(trio.current_time()) > 0:
+            self._refuse(number, AnswerCode.TOO_MANY, "too many requests at once; nothing was done")
+            return
+        self._pace.take()
+        self._say({"id": number, "answer": self._own(request)})
 
     async def _pass_on(
         self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float, long: bool

@@ -1,4 +1,4 @@
-"""One-time codes, and the tokens they are exchanged for: which browsers of other machines may see and operate."""
+"""One-time codes, and the tokens they are exchanged for: which browsers of other machines may do what."""
 
 import hmac
 import math
@@ -39,34 +39,52 @@ class Pairing:
         self._show = show
         self._attempts = CodeAttempts(clock)
         self._codes: dict[Role, str] = {}
-        self._browsers = PairedBrowsers(path, today)
+        self.browsers = PairedBrowsers(path, today)
 
     def begin(self) -> None:
         """Display a code for each role. Before this no code is valid."""
         for role in ROLES:
             self._renew(role)
 
+    @property
+    def codes(self) -> dict[Role, str]:
+        """The codes on display; none before `begin`."""
+        return {role: shown_code(code) for role, code in self._codes.items()}
+
     def pair(self, code: str, address: str) -> tuple[str, Role]:
         """A token for a code, which is used up by it. Raises PairingRefused."""
         if (wait := self._attempts.wait(address)) > 0:
             pause = counted(math.ceil(wait), "second")
             raise PairingRefused(f"Too many tries. Wait {pause}, then type the code again.", wait)
-        given = "".join(sign for sign in code.upper() if sign.isalnum()).encode()
-        role = next((role for role, shown in self._codes.items() if hmac.compare_digest(shown.encode(), given)), None)
+        given = "".join(sign for sign in code.upper() if sign.isalnum())
+        own = (role for role, shown in self._codes.items() if hmac.compare_digest(shown.encode(), given.encode()))
+        role = next(own, None)
+        if role is not None:
+            self._renew(role)
+        else:
+            role = self.browsers.take(given)
         if role is None:
             raise PairingRefused(
                 "That is not the code. Type the one that the terminal shows now; each can be used once."
             )
         token = secrets.token_urlsafe(32)
-        self._renew(role)
-        self._browsers.add(token, role)
+        self.browsers.add(token, role, address)
         return token, role
 
     def role_of(self, token: str) -> Role | None:
         """What the browser with this token may do; None if it is not paired."""
-        return self._browsers.role_of(token)
+        return self.browsers.role_of(token)
 
     def _renew(self, role: Role) -> None:
-        code = "".join(secrets.choice(_SIGNS) for _ in range(_LENGTH))
-        self._codes[role] = code
-        self._show(role, f"{code[:4]}-{code[4:]}")
+        self._codes[role] = fresh_code()
+        self._show(role, shown_code(self._codes[role]))
+
+
+def fresh_code() -> str:
+    """A code that nobody can guess."""
+    return "".join(secrets.choice(_SIGNS) for _ in range(_LENGTH))
+
+
+def shown_code(code: str) -> str:
+    """A code as people read it."""
+    return f"{code[:4]}-{code[4:]}"

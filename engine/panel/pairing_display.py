@@ -4,13 +4,20 @@ import contextlib
 import io
 import socket
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Final
 
 import segno
 
 from engine.panel.paired_browsers import Role
 
-_DOES: Final[dict[Role, str]] = {"operate": "see and operate", "view": "see, not operate"}
+_DOES: Final[dict[Role, str]] = {
+    "operate": "see and operate",
+    "show": "see and run the show",
+    "view": "see, not operate",
+}
+#: the roles as players call them
+ROLE_NAMES: Final[dict[Role, str]] = {"operate": "everything", "show": "show", "view": "look"}
 #: an address for documentation (RFC 5737): nothing is sent there; the system names the address it would use
 _ELSEWHERE: Final = ("192.0.2.1", 9)
 
@@ -39,5 +46,16 @@ def pairing_text(role: Role, code: str, address: str | None) -> str:
     if address is None:
         return text
     picture = io.StringIO()
-    segno.make(f"{address}#{code}", micro=False).terminal(picture, border=2, compact=True)
+    segno.make(pairing_link(address, code), micro=False).terminal(picture, border=2, compact=True)
     return f"{text}\n{picture.getvalue()}"
+
+
+def pairing_link(address: str, code: str) -> str:
+    """What a phone's camera reads."""
+    return f"{address}#{code}"
+
+
+@lru_cache(maxsize=8)  # making one takes milliseconds, and browsers ask again and again
+def pairing_squares(address: str, code: str) -> list[str]:
+    """The QR code by rows, "1" for a dark square, without its border."""
+    return ["".join("1" if square else "0" for square in row) for row in segno.make(pairing_link(address, code)).matrix]

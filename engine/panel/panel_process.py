@@ -72,7 +72,7 @@ async def _serve(
 
     follower = EngineFollower(wish.name)
     pairing = Pairing(pairings_file(wish.name), show)
-    panel = Panel(wish.name, follower, pairing, port, tls is not None)
+    panel = Panel(wish.name, follower, pairing, port, tls is not None, others[0] if others else None)
     guarded = RequestGuard(panel.app, _names(wish), tls is not None)
     connections = Connections(guarded, panel.role_of, LONGEST, tls)
     heeded = (signal.SIGTERM,) if wish.with_engine else (signal.SIGINT, signal.SIGTERM)

@@ -14,9 +14,9 @@ import trio
 from engine.panel.paired_browsers import Role
 
 #: what a connection has shown itself to be: the latest in this list is the last to give way
-Standing = Literal["stranger", "view", "operate", "here"]
+Standing = Literal["stranger", "view", "show", "operate", "here"]
 #: connections of each kind at once; "here" is this machine
-_MOST: Final[dict[Standing, int]] = {"stranger": 40, "view": 20, "operate": 40, "here": 40}
+_MOST: Final[dict[Standing, int]] = {"stranger": 40, "view": 20, "show": 40, "operate": 40, "here": 40}
 _ORDER: Final = [*_MOST]
 _OF_AN_ADDRESS: Final = 8  # of another machine; a browser makes six for a page, and one for the live socket
 _PATIENCE: Final = 10.0  # seconds for a request with its body, and for its answer

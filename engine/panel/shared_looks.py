@@ -37,7 +37,7 @@ class LookTurns:
     @contextlib.asynccontextmanager
     async def turn(self, role: Role) -> AsyncIterator[None]:
         """For the time of the block."""
-        async with self._lookers if role == "view" else contextlib.nullcontext(), self._turn:
+        async with self._lookers if role != "operate" else contextlib.nullcontext(), self._turn:
             yield
 
     async def rested(self) -> None:

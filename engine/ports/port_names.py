@@ -8,7 +8,9 @@ order.
 
 import re
 from collections.abc import Sequence
+from difflib import get_close_matches
 from fnmatch import fnmatchcase
+from functools import lru_cache
 from typing import Final
 
 from engine.ports.port import PortError
@@ -36,7 +38,7 @@ def resolve(pattern: str, names: Sequence[str], indexed: bool = False) -> str:
         several = _matches(ordinal[1], names, plains)
         if 1 <= int(ordinal[2]) <= len(several) and len({plains[i] for i in several}) == 1:
             return names[several[int(ordinal[2]) - 1]]
-    raise PortError(f'no port matches "{pattern}"; {_listed(names)}')
+    raise PortError(f'no port matches "{pattern}"; {_nearest(pattern, tuple(plains))}{_listed(names)}')
 
 
 def _matches(pattern: str, names: Sequence[str], plains: Sequence[str]) -> list[int]:
@@ -54,6 +56,14 @@ def _tell_apart(pattern: str, found: Sequence[str], plains: set[str]) -> str:
     if len(plains) == 1:
         remedy = f'they have the same name: write "{plains.pop()} #1" for the first of them, and so on'
     return f'"{pattern}" matches {len(found)} ports ({_quoted(found)}); {remedy}'
+
+
+@lru_cache(maxsize=256)  # a missing port is looked for five times a second
+def _nearest(pattern: str, plains: tuple[str, ...]) -> str:
+    """The beginning of a list: the port whose name, or own part of it, is most like this pattern; empty if none is."""
+    known = {part.casefold(): name for name in plains for part in (name.rpartition(":")[2], name)}
+    close = get_close_matches(pattern.strip("*").casefold(), known, 1)
+    return f'did you mean "{known[close[0]]}"? ' if close else ""
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -30,6 +30,10 @@ _LOOKS: Final = 20  # and as they are listed, which happens far more often
 _ALSA_SEQUENCER: Final = "/dev/snd/seq"
 
 
+class NoSequencer(PortError):
+    """Linux without the ALSA sequencer: its module is not loaded, or its device cannot be opened."""
+
+
 class RtmidiSystem:
     """A PortSystem on one of the system's own MIDI services; `client_name` is what other programs see."""
 
@@ -197,6 +201,6 @@ def _need_sequencer() -> None:
     try:
         os.close(os.open(_ALSA_SEQUENCER, os.O_RDWR | os.O_NONBLOCK))
     except OSError:
-        raise PortError(
+        raise NoSequencer(
             f"this system has no ALSA sequencer ({_ALSA_SEQUENCER}); load snd-seq, or use --backend jack"
         ) from None

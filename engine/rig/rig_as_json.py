@@ -2,13 +2,16 @@
 
 from typing import Any
 
+from pydantic import BaseModel
+
 from engine.rig.models.rig import Rig, Route, Scene
+from engine.rig.models.scene_lines import Chain
 
 Table = dict[str, Any]
 
 
 def sections(rig: Rig) -> Table:
-    """Names, kinds of cable, sounds, routes and set lists; filters in the keys of the rig file.
+    """Names, kinds of cable, sounds, chains, routes and set lists; filters in the keys of the rig file.
 
     Set lists give their scenes by number.
     """
@@ -24,24 +27,47 @@ def sections(rig: Rig) -> Table:
                 "channel": gear.channel,
                 "sounds": list(gear.sounds),
                 "programs_from": gear.programs_from,
+                "drums": gear.drums,
+                "through": _links(gear.through),
             }
             for name, gear in rig.instruments.items()
         ],
+        "middle_c": rig.rig.middle_c,
+        "input_chains": {
+            name: {"stop": list(each.stop), "through": _links(each.through)} for name, each in rig.inputs.items()
+        },
+        "chains": {name: _links(chain) for name, chain in rig.chains.items()},
         "routes": list(map(_route, rig.routes)),
         "setlists": [{"name": one.name, "scenes": [numbers[scene] for scene in one.scenes]} for one in rig.setlists],
     }
 
 
 def scene_outline(scene: Scene) -> Table:
-    """One scene: its routes and its burst, in the keys of the rig file."""
+    """One scene as it is written: its lines, routes and burst, in the keys of the rig file."""
     return {
         "number": scene.number,
         "name": scene.name,
+        "cue": scene.cue,
+        "like": scene.like,
+        "text": scene.text,
+        "tempo": scene.tempo,
+        "transpose": scene.transpose,
         "at": scene.at,
         "held": scene.held,
+        "play": list(map(_table, scene.play)),
         "routes": list(map(_route, scene.routes)),
-        "burst": [step.model_dump(mode="json", exclude_unset=True) for step in scene.burst],
+        "burst": list(map(_table, scene.burst)),
+        "enter": list(map(_table, scene.enter)),
+        "leave": list(map(_table, scene.leave)),
     }
+
+
+def _table(one: BaseModel) -> Table:
+    return one.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+
+def _links(through: Chain) -> list[Table | str]:
+    return [each if isinstance(each, str) else _table(each) for each in through]
 
 
 def _route(route: Route) -> Table:
@@ -49,5 +75,5 @@ def _route(route: Route) -> Table:
         "name": route.name,
         "from": list(route.source),
         "to": list(route.to),
-        "through": [one.model_dump(mode="json", by_alias=True, exclude_unset=True) for one in route.through],
+        "through": _links(route.through),
     }

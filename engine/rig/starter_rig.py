@@ -1,18 +1,21 @@
 """The starter rigs: one made from the connected ports, to be edited by its owner, and ready-made examples."""
 
 import json
-import re
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from importlib.resources import files
+from types import MappingProxyType
 from typing import Final
 
-_NOT_A_NAME: Final = re.compile(r"[^a-z0-9]+")
+from engine.rig.short_port_names import short_names
+
+#: words in the names of what is played with the feet: it recalls scenes
+_FEET: Final = frozenset(("foot", "footswitch", "pedal", "pedals", "switch", "switches"))
 
 _HEAD: Final = """\
 # A rig for Bayleaf. The names on the left are yours: change them as you like.
 # Check it with: bayleaf check FILE     play it with: bayleaf run FILE
 
-format = 1
+format = 2
 
 [rig]
 name  = "My rig"
@@ -24,52 +27,63 @@ _NO_PORTS: Final = """
 # the port names here by those it lists; * matches any characters.
 """
 
-_TAIL: Final = """
-# The instruments, each with its output, channel and sounds. The burst of a scene, which is the bank selects and
-# program changes that it sends when it is recalled, names the sounds.
-#
-# [instruments.string-machine]
-# output  = "{output}"
-# channel = 5
+_INSTRUMENTS: Final = """
+# One instrument for each output. Channel 1 is a guess: write the channel that it is set to, and the sounds
+# that you play, as in this example:
 # bank    = "msb lsb"         # what it responds to: "none", "msb", "lsb" or "msb lsb"
-# settle  = "30 ms"           # pause it needs after a program change
-# sounds  = {{ "Warm pad" = {{ bank = [0, 3], program = 12 }} }}
+# settle  = "30 ms"           # the pause it needs after a program change
+# sounds  = { "Warm pad" = { bank = [0, 3], program = 12 } }
+"""
+
+_INSTRUMENT: Final = """
+[instruments.{name}]
+{said}output  = "{name}"
+channel = 1
+"""
+
+_SCENES: Final = """
+# Who plays what: each line says which input plays which instrument, and may say `sound = "Warm pad"`.
 
 [[scenes]]
 number = 1
-name   = "Everything to everything"
-routes = [
+name   = "Everything plays everything"
+play = [
 {everything}]
 
 [[scenes]]
 number = 2
-name   = "Low keys an octave down"
-routes = [
+name   = "Split, the low keys an octave down"
+play = [
 {split}]
-# burst = [
-#   {{ instrument = "string-machine", sound = "Warm pad" }},
-#   {{ output = "{output}", channel = 10, program = 1 }},
-# ]
 
 # The order of a show, for `next` and `back`:
 #
 # [[setlists]]
 # name   = "Friday"
 # scenes = [1, 2]
-
-# A foot switch that recalls scenes by program change:
-#
-# [[controls]]
-# input = "{input}"
-# when  = {{ program = "any" }}
-# do    = "scene"
 """
 
 _SPLIT: Final = """\
-  {{ from = "{source}", to = "{target}", through = [
-    {{ filter = "zone", notes = ["C-1", "B3"] }},
-    {{ filter = "transpose", semitones = -12 }},
-  ] }},
+  {{ from = "{source}", on = "{low}", notes = "..B3", transpose = -12 }},
+  {{ from = "{source}", on = "{high}", notes = "C4.." }},
+"""
+
+_CONTROL: Final = """
+# {source}: a program change recalls the scene of that number.
+
+[[controls]]
+input = "{source}"
+when  = {{ program = "any" }}
+do    = "scene"
+"""
+
+_NO_CONTROL: Final = """
+# A foot switch that recalls scenes by program change:
+#
+# [[controls]]
+# input = "{source}"
+# when  = {{ program = "any" }}
+# do    = "scene"
 """
 
 
@@ -87,36 +101,70 @@ def starter_of(kind: str) -> str:
     return files("presets").joinpath(KINDS[kind]).read_text(encoding="utf-8")
 
 
-def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:
+def starter(
+    inputs: Sequence[str],
+    outputs: Sequence[str],
+    said: Mapping[str, str] = MappingProxyType({}),
+    loops: Collection[tuple[str, str]] = (),
+) -> str:
     """The text of a rig with these ports of the system; it loads as it is.
 
-    Port names must not contain what the driver changes at each replug; equal ones get a number.
+    Port names must not contain what the driver changes at each replug; equal ones get a number. `said`: by output
+    port, what is known of the device there; `loops`: outputs and the inputs that their cables lead back to.
     """
     named_inputs = _named(inputs) or {"keys": "Stage piano*"}
     named_outputs = _named(outputs) or {"strings": "String machine*"}
-    head = _HEAD + ("" if inputs and outputs else _NO_PORTS)
-    sections = [_section("inputs", named_inputs), _section("outputs", named_outputs)]
-    pairs = _pairs(named_inputs, named_outputs)
-    tail = _TAIL.format(
-        input=next(iter(named_inputs)),
-        output=next(iter(named_outputs)),
-        everything="".join(f'  {{ from = "{source}", to = [{_listed(to)}] }},\n' for source, to in pairs.items()),
-        split="".join(_SPLIT.format(source=source, target=to[0]) for source, to in list(pairs.items())[:1]),
+    feet = [name for name in named_inputs if _FEET & {*name.split("-")}]
+    players = {name: port for name, port in named_inputs.items() if name not in feet} or named_inputs
+    return "".join(
+        (
+            _HEAD if inputs and outputs else _HEAD + _NO_PORTS,
+            _section("inputs", named_inputs),
+            _section("outputs", named_outputs),
+            _INSTRUMENTS,
+            *(_instrument(name, said.get(port)) for name, port in named_outputs.items()),
+            _scenes(_players(players, named_outputs, loops)),
+            *(_CONTROL.format(source=source) for source in feet),
+            _NO_CONTROL.format(source=next(iter(named_inputs))) if not feet else "",
+        )
     )
-    return head + "".join(sections) + tail
 
 
-def _pairs(inputs: dict[str, str], outputs: dict[str, str]) -> dict[str, list[str]]:
-    """Each input with the outputs that are not the same port, so that no port feeds itself."""
-    pairs = {source: [to for to in outputs if outputs[to] != port] for source, port in inputs.items()}
-    return {source: to for source, to in pairs.items() if to}
+def _instrument(name: str, said: str | None) -> str:
+    return _INSTRUMENT.format(name=name, said=f"# {said}\n" if said else "")
+
+
+def _players(
+    inputs: Mapping[str, str], outputs: Mapping[str, str], loops: Collection[tuple[str, str]]
+) -> dict[str, list[str]]:
+    """Who plays each output: inputs that are not the same port, if there are any, and that it does not lead back to."""
+
+    def found(own_too: bool) -> dict[str, list[str]]:
+        pairs = {
+            to: [name for name, there in inputs.items() if (own_too or there != port) and (port, there) not in loops]
+            for to, port in outputs.items()
+        }
+        return {to: players for to, players in pairs.items() if players}
+
+    return found(own_too=False) or found(own_too=True)
+
+
+def _scenes(players: Mapping[str, Sequence[str]]) -> str:
+    everything = "".join(f'  {{ from = {_listed(names)}, on = "{to}" }},\n' for to, names in players.items())
+    source = next((name for names in players.values() for name in names), None)
+    reached = [to for to, names in players.items() if source in names]
+    reached.sort(key=lambda to: "bass" not in to)  # the others keep their order
+    split = _SPLIT.format(source=source, low=reached[0], high=reached[min(1, len(reached) - 1)]) if reached else ""
+    return _SCENES.format(everything=everything, split=split)
 
 
 def _listed(names: Sequence[str]) -> str:
-    return ", ".join(f'"{name}"' for name in names)
+    """One name, or a list of several."""
+    quoted = [f'"{name}"' for name in names]
+    return quoted[0] if len(quoted) == 1 else f"[{', '.join(quoted)}]"
 
 
-def _section(title: str, named: dict[str, str]) -> str:
+def _section(title: str, named: Mapping[str, str]) -> str:
     width = max(len(name) for name in named)
     lines = [f"{name:{width}} = {{ port = {_quoted(port)} }}\n" for name, port in named.items()]
     return f"\n[{title}]\n" + "".join(lines)
@@ -130,23 +178,12 @@ def _quoted(port: str) -> str:
 def _named(ports: Sequence[str]) -> dict[str, str]:
     """A short name for each port, and the pattern that finds the port again."""
     there = [port for port in ports if port.strip()]
-    named: dict[str, str] = {}
-    for index, port in enumerate(there):
-        same = [other for other in range(len(there)) if there[other] == port]
-        pattern = f"{port} #{same.index(index) + 1}" if len(same) > 1 else port
-        named[_unused(_slug(port), named)] = pattern
-    return named
+    return dict(zip(short_names(there), patterns(there), strict=True))
 
 
-def _slug(port: str) -> str:
-    client, _, own = port.partition(":")
-    words = _NOT_A_NAME.sub("-", (own or client).lower()).strip("-")
-    return words or _NOT_A_NAME.sub("-", client.lower()).strip("-") or "port"
-
-
-def _unused(name: str, taken: dict[str, str]) -> str:
-    number, free = 1, name
-    while free in taken:
-        number += 1
-        free = f"{name}-{number}"
-    return free
+def patterns(ports: Sequence[str]) -> list[str]:
+    """What finds each of these ports again: its name, and among equal ones its number."""
+    return [
+        f"{port} #{ports[: index + 1].count(port)}" if ports.count(port) > 1 else port
+        for index, port in enumerate(ports)
+    ]

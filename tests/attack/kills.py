@@ -2,8 +2,9 @@
 
     python -m tests.attack.kills [--kind NAME …] [--count 1000] [--seed N]
 
-A process saves one text after the other without a pause; after a random time it gets SIGKILL. Then every file must hold
-one of the whole texts, every version must be one, and the next save must be done as if nothing had happened.
+A process saves one text after the other without a pause; after a random time it gets SIGKILL. The time is up to twice
+what the first files took here, so that each kind of file is hit on a busy computer, too. Then every file must hold one
+of the whole texts, every version must be one, and the next save must be done as if nothing had happened.
 """
 
 import argparse
@@ -29,7 +30,8 @@ from engine.panel.pairing import Pairing
 from engine.rig.edit.versions import RigVersions
 
 _MOST_BROWSERS: Final = 60  # beyond 64 the first are dropped, as they should be
-_LATEST: Final = 0.012  # seconds after the first save has begun
+_LATEST: Final = 0.012  # seconds after the first save has begun, at least
+_AS_LONG: Final = 2  # times what it took to make the first files
 
 
 class Torn(Exception):
@@ -173,12 +175,14 @@ KINDS: Final[dict[str, Callable[[Path], Saved]]] = {
 
 
 def killed_saves(kind: str, kills: int, seed: int) -> list[str]:
-    """Kill this many saves of a kind, after times that follow from the seed; what was torn, and by which kill."""
+    """Kill this many saves of a kind, after random times; what was torn, and by which kill."""
     chance, torn = random.Random(seed), []
     for number in range(kills):
         with tempfile.TemporaryDirectory(prefix="bl") as folder:
+            begun = time.monotonic()
             saved = KINDS[kind](Path(folder))
-            _kill_while(saved, chance.uniform(0, _LATEST))
+            latest = max(_LATEST, _AS_LONG * (time.monotonic() - begun))
+            _kill_while(saved, chance.uniform(0, latest))
             try:
                 saved.check()
             except Exception as fault:

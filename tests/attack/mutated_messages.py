@@ -30,6 +30,7 @@ from tests.support.standby_world import World
 _HERE: Final = "127.0.0.1"
 _DEVICE: Final = 5  # of valid_messages
 _PEDALS: Final = 1
+_ANSWERED: Final = 50  # seconds: the mutation before may keep the worker process busy for 30
 
 
 class OwnFault(Exception):
@@ -159,7 +160,7 @@ class SocketRequests:
     def _answer(self, line: bytes) -> Any:
         """The first line that comes back; None if there is none. The connection is closed then, whatever it does."""
         with socket.socket(socket.AF_UNIX) as talk:
-            talk.settimeout(20)
+            talk.settimeout(_ANSWERED)
             talk.connect(str(self._folder / "bayleaf" / "bayleaf.sock"))
             with contextlib.suppress(BrokenPipeError, ConnectionResetError):
                 talk.sendall(line + b"\n")

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from bench.grid import CLOCK, SPACING, figures, lost, off
+from bench.grid import CLOCK, CODE, SPACING, Handed, figures, lost, off
 from bench.load import RATE, SECOND, MemoryPorts, percentiles
 from bench.result import Pace, Result
 from bench.scenes import SOUNDING, recalls
@@ -23,7 +23,11 @@ def clocks(count: int) -> list[int]:
 
 def verdicts(handed: Sequence[int]) -> dict[str, str]:
     """What the targets of part `grid` say of clocks that were handed over at these times."""
-    rows = {CLOCK: figures(CLOCK, off(CLOCK, 0, handed))}
+    return _verdicts(CLOCK, Handed(0, handed))
+
+
+def _verdicts(name: str, handed: Handed) -> dict[str, str]:
+    rows = {name: figures(name, off(name, handed))}
     parts = {"grid": {"figures": lost(rows)}}
     return {each.figure: each.verdict(parts)[1] for each in TARGETS if each.figure in ("grid.missing", "grid.worst")}
 
@@ -48,6 +52,34 @@ def test_a_late_clock_is_a_fault(late: int) -> None:
     wait = handed[500] + late * MS
     handed = [max(at, wait) if number >= 500 else at for number, at in enumerate(handed)]
     assert verdicts(handed) == {"grid.missing": "pass", "grid.worst": "miss"}
+
+
+def quarter_frames(late: int, left_out: int | None = None) -> Handed:
+    """A thousand quarter frames (MIDI 1.0, time code p. 1: eight pieces, in order), one of which was late (ms)."""
+    due = [(round(number * SPACING[CODE]), number % 8) for number in range(1000)]
+    wait = due[500][0] + late * MS
+    sent = [(max(at, wait) if number >= 500 else at, piece) for number, (at, piece) in enumerate(due)]
+    kept = [each for number, each in enumerate(sent) if number != left_out]
+    return Handed(0, [at for at, _ in kept], [piece for _, piece in kept])
+
+
+@pytest.mark.parametrize("late", [0, 6, 7, 9, 14])
+def test_a_quarter_frame_that_is_a_little_late_is_not_missing(late: int) -> None:
+    """Those behind it wait for it, up to 14 ms, and all come."""
+    assert _verdicts(CODE, quarter_frames(late)) == {"grid.missing": "pass", "grid.worst": "pass"}
+
+
+@pytest.mark.parametrize("late", [0, 7, 9])
+@pytest.mark.parametrize("left_out", [300, 500, 501, 998])
+def test_a_quarter_frame_that_is_left_out_is_a_fault(left_out: int, late: int) -> None:
+    """Also where others are late."""
+    assert _verdicts(CODE, quarter_frames(late, left_out))["grid.missing"] == "miss"
+
+
+@pytest.mark.parametrize("late", [16, 20, 60])
+def test_a_late_quarter_frame_is_a_fault(late: int) -> None:
+    """Later than the target allows, up to the time of seven of them."""
+    assert _verdicts(CODE, quarter_frames(late)) == {"grid.missing": "pass", "grid.worst": "miss"}
 
 
 def test_the_wait_before_a_look_counts(monkeypatch: pytest.MonkeyPatch) -> None:

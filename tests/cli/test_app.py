@@ -2,15 +2,18 @@
 
 import json
 import os
+import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from engine.cli import commands
-from engine.cli.app import command, command_names
+from engine.cli.app import GROUPS, command, command_names
 from tests.support.bayleaf_command import Bayleaf
 from tests.support.paths import BAYLEAF
 
@@ -28,13 +31,59 @@ def test_the_version(bayleaf: Bayleaf) -> None:
     assert bayleaf("--version").out == f"bayleaf {version('bayleaf')}\n"
 
 
-def test_the_order_of_the_help() -> None:
-    """The help lists what a newcomer needs first, then the rest alphabetically, and omits none."""
+def test_every_command_is_in_one_group_of_the_help() -> None:
+    """The help has each command once, in a group of its purpose."""
     (folder,) = commands.__path__
-    names = command_names()
-    assert set(names) == {file.stem for file in Path(folder).glob("[a-z]*.py")}
-    assert names[:3] == ["help", "demo", "new"]
-    assert names[8:] == sorted(names[8:])
+    assert sorted(command_names()) == sorted(file.stem for file in Path(folder).glob("[a-z]*.py"))
+
+
+def test_the_help_begins_with_the_first_step(bayleaf: Bayleaf) -> None:
+    """The first step is above everything; each group has its commands, each with one whole sentence."""
+    shown = bayleaf("--help").out
+    assert shown.index("The first step: `bayleaf new`") < shown.index("Set up:")
+    for title, names in GROUPS.items():
+        assert f"{title}:\n" in shown
+        for name in names:
+            sentence = str(command(name).help).split("\n\n")[0]
+            assert " ".join(sentence.split()) in " ".join(shown.split())
+            assert sentence.endswith(".")
+    assert max(map(len, shown.splitlines())) <= 80
+
+
+def _leaves(found: Any, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Each command with its words: a group's commands one by one."""
+    yield path, found
+    for name, part in getattr(found, "commands", {}).items():
+        yield from _leaves(part, (*path, name))
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        pytest.param(*leaf, id=" ".join(leaf[0]))
+        for name in command_names()
+        for leaf in _leaves(command(name), (name,))
+        if any(param.required for param in leaf[1].params)
+    ],
+)
+def test_a_command_without_its_argument_explains_itself(words: tuple[str, ...], found: Any, bayleaf: Bayleaf) -> None:
+    """It says what it needs, and shows an example that is itself in order; the exit status is 2."""
+    said = bayleaf(*words)
+    assert (said.status, said.out) == (2, "")
+    path = " ".join(("bayleaf", *words))
+    needed, example, options = said.err.splitlines()
+    assert needed.startswith(f"{path} needs ")
+    assert options == f"All options:  {path} --help"
+    typed = shlex.split(example.removeprefix("For example:  "))
+    assert typed[: len(words) + 1] == path.split()
+    found.make_context(words[-1], typed[len(words) + 1 :])  # it raises if a word is missing or wrong
+
+
+def test_a_misspelt_command(bayleaf: Bayleaf) -> None:
+    """An unknown command is answered with the nearest one; the exit status is 2."""
+    said = bayleaf("chekc", "pit.toml")
+    assert said.status == 2
+    assert 'there is no command "chekc"; did you mean "check"? bayleaf --help lists all of them' in said.err
 
 
 def test_one_module_a_command() -> None:
@@ -100,7 +149,7 @@ def test_no_engine_is_reported(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: py
 @pytest.mark.parametrize(
     ("command", "words"),
     [
-        (("scenes", "delete", "abc"), "'number': must be a whole number"),
+        (("scenes", "delete", "abc"), "'NUMBER': must be a whole number"),
         (("check", "rig.toml", "--density", "1.5"), "'--density': must be a whole number"),
         (("check", "rig.toml", "--density", "-1"), "'--density': must be at least 0"),
     ],

@@ -89,7 +89,7 @@ def test_an_output_by_name(running: EngineInMemory) -> None:
     assert "the rig is being sent to strings in" in done.stdout
     done = running.bayleaf("backup", "brass")
     assert done.returncode == 1
-    assert "there is no output brass; there are: strings" in done.stderr
+    assert 'there is no output "brass"; there are: strings' in done.stderr
 
 
 @pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived corrupted")])

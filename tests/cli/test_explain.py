@@ -138,3 +138,31 @@ def test_half_a_question_is_a_usage_error(bayleaf: Bayleaf, tmp_path: Path) -> N
         assert bayleaf("explain", str(DEMO), *half).status == 2
         assert bayleaf("explain", str(DEMO), *half, *picture).status == 2
     assert not (tmp_path / "a.svg").exists()
+
+
+def test_explain_shows_what_a_scene_change_sends(bayleaf: Bayleaf) -> None:
+    """`explain --scene A --after B` shows the bytes of a change from B to A in their order, and which instruments are
+    on their sounds already; there and back, a whole burst is sent only once."""
+    said = bayleaf("explain", str(DEMO), "--scene", "12", "--after", "11", "--json")
+    assert said.status == 0
+    found = json.loads(said.out)
+    assert (found["scene"]["number"], found["after"]["number"]) == (12, 11)
+    checked = json.loads(bayleaf("check", str(DEMO), "--json").out)
+    of_scene = {one["instrument"]: one["messages"] for one in checked["sounds"] if one["number"] == 12}
+    sent = [message for output in found["outputs"].values() for message in output["sends"]]
+    left_out = {one["instrument"] for output in found["outputs"].values() for one in output["left_out"]}
+    assert sent == [message for name, each in of_scene.items() if name not in left_out for message in each.split(", ")]
+    assert left_out <= of_scene.keys()
+    words = bayleaf("explain", str(DEMO), "--scene", "12", "--after", "11").out
+    assert words.startswith("scene 12 ")
+    assert all(message in words for message in sent)
+    assert all(f"{name} is on " in words for name in left_out)
+
+
+def test_a_scene_change_takes_no_message(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """With `--after` a message, an input or a picture is wrong usage; an unknown scene is named."""
+    for more in (["90", "3C", "40"], ["--input", "keys"], ["--picture", str(tmp_path / "a.svg")]):
+        assert bayleaf("explain", str(DEMO), "--after", "11", *more).status == 2
+    said = bayleaf("explain", str(DEMO), "--after", "99")
+    assert said.status == 1
+    assert "there is no scene 99" in said.err

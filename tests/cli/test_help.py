@@ -178,12 +178,15 @@ def test_every_key_of_a_rig_is_in_the_handbook() -> None:
 def printed(folder: Path) -> list[list[str]]:
     """The lines of each quoted command: a faulty rig checked, and the demo's rig explained, checked and rehearsed."""
     faulty = re.sub("^   ", "", fences(README, "toml")[0], flags=re.MULTILINE)
-    faulty = faulty.replace('from = "keys", to', 'from = "keyz", to').replace("semitones = -12", "semitones = 300")
+    faulty = faulty.replace('from = "keys", on = "bass', 'from = "keyz", on = "bass').replace(
+        'sound = "Warm pad"', 'sound = "Warm pda"'
+    )
     (folder / "pit.toml").write_text(faulty, encoding="utf-8")
     demo = str(PRESETS / "demo.toml")
     runs = [
         ["check", "pit.toml"],
         ["explain", demo, "--scene", "12", "--input", "keys", "90 3C 40"],
+        ["explain", demo, "--scene", "12", "--after", "11"],
         ["check", demo],
         ["rehearse", demo, str(PRESETS / "demo.mid"), "--out", "rehearsal"],
     ]

@@ -2,12 +2,13 @@
 
 import ast
 import json
+import sys
 from pathlib import Path
 
 import pytest
 
 from engine.cli import commands
-from engine.cli.output import as_json, print_line, say, table
+from engine.cli.output import as_json, print_line, print_words, say, table
 
 COLUMNS = ("when", "scene", "recalled by", "ready after")
 ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 12", None)]
@@ -16,7 +17,7 @@ ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 1
 def test_a_wide_screen_has_a_table(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """On a wide screen columns are side by side, and a title longer than the table is not broken."""
     monkeypatch.setenv("COLUMNS", "80")
-    title = "What each scene sends, and when its instruments are ready"
+    title = "What each scene sends at most, and when its instruments are ready"
     table(("no.", "scene"), [(11, "Overture")], title=title)
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].rstrip() == title
@@ -32,6 +33,21 @@ def test_a_narrow_screen_has_no_broken_words(
     assert capsys.readouterr().out == (
         "when: 0:03.000, bar 2:3\nscene: 12 Street at night\nrecalled by: pedals, channel 1 \nprogram 12\n\n"
     )
+
+
+def test_sentences_break_between_words_on_a_terminal(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a terminal a long sentence ends its lines between words, on stdout and stderr; in a pipe it is one line."""
+    monkeypatch.setenv("COLUMNS", "20")
+    for screen in (False, True):
+        monkeypatch.setattr(sys.stdout, "isatty", lambda screen=screen: screen)
+        monkeypatch.setattr(sys.stderr, "isatty", lambda screen=screen: screen)
+        for tell in (print_words, say):
+            tell("a short one\n  there is no foot-controller-2 here")
+            printed = "".join(capsys.readouterr())
+            end = "\n" if screen else " "
+            assert printed == f"a short one\n  there is no{end}foot-controller-2{end}here\n"
 
 
 #: ECMA-48: clear the screen, set the title, go to the line's start, CSI as one code of C1; Unicode: read from the right

@@ -123,7 +123,7 @@ def test_an_edit_of_the_file_takes_over_and_a_faulty_one_does_not(newcomer: Newc
     assert newcomer.types("scene", "Curtain").returncode == 0
     assert newcomer.engine is not None
     newcomer.engine.terminate()
-    assert 'pit.toml:22: scenes.1.routes.1.from: there is no input "keyz"' in newcomer.engine.communicate()[0]
+    assert 'pit.toml:28: scenes.1.play.1.from: there is no input "keyz"' in newcomer.engine.communicate()[0]
 
 
 def quoted_runs() -> list[str]:

@@ -45,7 +45,7 @@ def test_commands_act_and_answer(running: EngineOnFifos) -> None:
     assert running.scene() == {"number": 2, "name": "Two"}
     said = running.bayleaf("scene", "9")
     assert said.returncode == 1
-    assert said.stderr == "there is no scene 9; nothing changed\n"
+    assert said.stderr == "there is no scene 9; nothing changed. There are: 1 One, 2 Two\n"
     assert running.bayleaf("panic").stdout.startswith("panic: 0 notes released")
     assert b"\xb0\x7b\x00" in running.heard(b"\xef\x00\x40")
 
@@ -160,21 +160,21 @@ def test_the_status_names_the_fault_log(running: EngineOnFifos) -> None:
     file = running.folder / "state" / "bayleaf" / "bayleaf.log"
     log = json.loads(running.bayleaf("status", "--json").stdout)["log"]
     assert log == {"file": str(file), "faults": 0, "error": None}
-    assert f"fault log: {file} (no faults)" in running.bayleaf("status").stdout.splitlines()
+    assert f"fault log: {file} (no faults)" in running.bayleaf("status", "--all").stdout.splitlines()
 
 
 def test_the_status_names_the_log_of_the_panel(running: EngineOnFifos) -> None:
     """Once the front panel, a process of its own, has logged a fault, `status` gives its log and when the last came."""
     running.start()
     assert json.loads(running.bayleaf("status", "--json").stdout)["panel_log"] is None
-    assert "front panel" not in running.bayleaf("status").stdout
+    assert "front panel" not in running.bayleaf("status", "--all").stdout
     file = running.folder / "state" / "bayleaf" / "bayleaf-panel.log"
     file.write_text("2026-03-01 20:15:00,000 while serving /pair: RuntimeError('a mistake')\n")
     log = json.loads(running.bayleaf("status", "--json").stdout)["panel_log"]
     assert log["file"] == str(file)
     assert datetime.fromisoformat(log["last"]).timestamp() == pytest.approx(file.stat().st_mtime, abs=1)
     line = f"fault log of the front panel: {file} (last fault {log['last']})"
-    assert line in running.bayleaf("status").stdout.splitlines()
+    assert line in running.bayleaf("status", "--all").stdout.splitlines()
 
 
 def test_a_port_that_is_missing_at_start_is_reported_and_the_rest_plays(running: EngineOnFifos) -> None:

@@ -33,7 +33,10 @@ def test_a_ready_rig_is_written_checked_and_searched(
     assert run(monkeypatch, "sounds", rig, "violin", "--audition") == 1
     assert "--instrument" in capsys.readouterr().err
     assert run(monkeypatch, "sounds", rig, "nothing-like-it") == 1
-    assert capsys.readouterr().err == 'no sound has "nothing-like-it" in its name\n'
+    all_of_them = "leave the letters out to list all of them\n"
+    assert capsys.readouterr().err == f'no sound has "nothing-like-it" in its name; {all_of_them}'
+    assert run(monkeypatch, "sounds", rig, "violni") == 1
+    assert capsys.readouterr().err.startswith('no sound has "violni" in its name; did you mean "Violin" or "Viola"')
     assert run(monkeypatch, "sounds", rig, "violin", "--instrument", "paino") == 1
     assert 'there is no instrument "paino"; did you mean "piano"?' in capsys.readouterr().err
     assert run(monkeypatch, "new", str(tmp_path / "x.toml"), "--kind", "moon") == 1

@@ -48,9 +48,11 @@ def test_nothing_is_shown_where_nothing_went_wrong() -> None:
     assert [*network_faults_in_words(found)] == []
 
 
-def test_the_handbook_s_list_of_what_status_shows(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Scene, place in the set list, each port's state, messages and last error, the sounds, tempo and time code,
-    latency, muted loops and routes, priority, recorder, rejected rig file; with --json all that the engine said."""
+@pytest.mark.parametrize("options", [("status",), ("status", "--all")], ids=" ".join)
+def test_the_handbook_s_list_of_what_status_shows(monkeypatch: pytest.MonkeyPatch, options: tuple[str, ...]) -> None:
+    """Scene, place in the set list, what is wrong (a missing port, a loop, a rejected rig file), each port's state and
+    messages, the sounds, tempo and time code, latency, muted routes, priority, recorder; with --json all that the
+    engine said."""
     bench = Bench(RIG + SYNC)
     bench.show.apply(RecallScene(1), "shell")
     bench.play(0, "90 3C 40")
@@ -62,18 +64,19 @@ def test_the_handbook_s_list_of_what_status_shows(monkeypatch: pytest.MonkeyPatc
     said = status(bench.show)
     monkeypatch.setattr(client, "ask", lambda *_: {"status": json.loads(json.dumps(said))})
     monkeypatch.setenv("COLUMNS", "200")
-    shown = " ".join(CliRunner().invoke(app, ["status"]).output.split())
+    monkeypatch.setenv("LINES", "50")
+    shown = " ".join(CliRunner().invoke(app, options).output.split())
     for words in (
         "Lantern Street pit band: scene 1 Overture",
         "place 1 of 3",
         "keys open 1",
         "brass missing",
-        "the cable is out",
+        "! output brass is missing: the cable is out",
         "string-machine: ",
         "clock: 96 bpm",
         "time code: 00:01:02:03",
         "from reading a message to handing it on: p50",
-        "what goes to strings comes back at pedals, a loop",
+        "! muted: what goes to strings comes back at pedals, a loop",
         "muted routes: pads",
         said["scheduling"],
         "recorder: ",

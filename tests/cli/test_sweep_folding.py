@@ -5,7 +5,12 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.cli.sweep_folding import folded
+from engine.cli.sweep_folding import folded as folded_with
+from engine.midi.unit_words import UnitWords
+
+
+def folded(events: list[dict[str, Any]], units: UnitWords | None = None) -> list[tuple[dict[str, Any], str]]:
+    return folded_with(events, units or UnitWords())
 
 
 def out(port: str, *messages: bytes) -> list[dict[str, Any]]:
@@ -63,3 +68,23 @@ def test_no_message_is_left_out(played: list[tuple[str, bytes]]) -> None:
     """Whatever is sent, the lines together account for exactly that number of messages."""
     lines = folded([event for port, message in played for event in out(port, message)])
     assert sum(int(said.split()[0]) if "messages on" in said else 1 for _, said in lines) == len(played)
+
+
+def test_a_parameter_is_one_line() -> None:
+    """Selection and data of an NRPN are the line of its last message; another port is not mixed in, and what a port has
+    selected holds for what passes later (MIDI 1.0 p. 17)."""
+    units = UnitWords()
+    one = [bytes((0xB0, number, value)) for number, value in ((99, 1), (98, 8), (6, 64))]
+    other = [bytes((0xB0, number, value)) for number, value in ((101, 0), (100, 0), (6, 2))]
+    mixed = [each for two in zip(out("strings", *one), out("brass", *other), strict=True) for each in two]
+    assert folded(mixed, units) == [
+        (out("strings", one[-1])[0], "channel 1 NRPN 1/8 = 64"),
+        (out("brass", other[-1])[0], "channel 1 RPN 0/0 = 2"),
+    ]
+    assert [said for _, said in folded(out("strings", b"\xb0\x26\x10"), units)] == ["channel 1 NRPN 1/8 = 8208 / 14"]
+
+
+def test_a_sweep_over_null_parameters_is_one_line() -> None:
+    """A panic that selects no parameter on any channel is a sweep like any other."""
+    nulls = on_all(b"\xb0\x65\x7f", b"\xb0\x64\x7f")
+    assert len(folded(out("strings", *nulls))) == 1

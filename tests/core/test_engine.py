@@ -356,7 +356,7 @@ def test_a_burst_is_compiled_by_output() -> None:
     """Each output gets its own steps, in the order in which they are written."""
     rig = engine().rig
     names = {name: index for index, name in enumerate(rig.outputs)}
-    assert [step.channel for step in compile_burst(rig, rig.scenes[0], names)[0]] == [0, 1]
+    assert [step.channel for step in compile_burst(rig, rig.scenes[0].burst, names)[0]] == [0, 1]
 
 
 def test_a_note_that_a_filter_made_of_a_pedal_does_not_hang(monkeypatch: pytest.MonkeyPatch) -> None:

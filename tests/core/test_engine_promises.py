@@ -9,6 +9,7 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import size
 from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
+from engine.midi.rest_values import rest_of
 from tests.support.engine_calls import command, recall
 from tests.support.pit_engine import MS, SCENES, ears, engine, run_dry
 
@@ -76,8 +77,17 @@ def let_go_of_everything(router: Engine, now: int, played: list[list[bytes]]) ->
     return out
 
 
+def hands_off(router: Engine, now: int, played: list[list[bytes]]) -> list[Delivery]:
+    """Everything that was moved comes back to rest, as far as it has one; the pedals are lifted."""
+    out: list[Delivery] = []
+    for source, messages in enumerate(played):
+        for rest in dict.fromkeys(filter(None, map(rest_of, messages))):
+            out += router.receive(now, source, rest)
+    return out
+
+
 @given(events, cables)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_nothing_hangs(stream: list[Event], cable: str) -> None:
     """After any stream and any scene changes, once every key is up no note sounds at any output."""
     router = engine(cable=cable)
@@ -89,7 +99,7 @@ def test_nothing_hangs(stream: list[Event], cable: str) -> None:
 
 
 @given(events, cables)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
     """For every note-on an output gets, it gets that note's own note-off (MIDI 1.0 p. A-4)."""
     router = engine(cable=cable)
@@ -106,7 +116,7 @@ def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
 
 
 @given(st.lists(routed, max_size=60))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_identity_routes_lose_and_reorder_nothing(messages: list[bytes]) -> None:
     """An identity route to an unpaced output passes everything on, in order."""
     router = engine(SCENES.replace("burst =", "# burst ="))
@@ -135,7 +145,7 @@ CLASSES: dict[str, Callable[[bytes], bool]] = {
 
 
 @given(st.lists(routed, max_size=80), st.integers(0, 3))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: int) -> None:
     """On a DIN cable notes, pedals and the like all arrive in order, real time in its own order, and the last value of
     each continuous controller arrives."""
@@ -154,7 +164,7 @@ def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: i
 
 
 @given(events)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_din_wire_never_carries_more_than_it_can(stream: list[Event]) -> None:
     """In any window of t seconds at most 3,125 t bytes, plus the 3 ms allowance and one message, are handed over, and
     never further ahead than that (values of the area din-timing: 320 µs per byte). A SysEx occupies the cable until it
@@ -193,7 +203,7 @@ def _real_time(message: bytes) -> bool:
 
 
 @given(events, cables)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_nothing_is_inside_a_triple(stream: list[Event], cable: str) -> None:
     """Between bank MSB, bank LSB and program of a burst there are only real-time bytes, and only whole triples of one
     scene arrive: never the bank of one with the program of another."""
@@ -211,7 +221,7 @@ def test_nothing_is_inside_a_triple(stream: list[Event], cable: str) -> None:
 
 
 @given(events)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
     """After a program change nothing is sent on its channel until the settle time is over; other channels go on."""
     router = engine()
@@ -236,16 +246,17 @@ def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
 
 
 @given(events, st.integers(1, 2))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
-    """Whatever is played, a recall's burst is complete within its computed time plus 5 ms."""
+    """Whatever is played, a burst that is sent whole is complete within its computed time plus 5 ms."""
     router = engine(cable="din")
     now = perform(router, stream)[0]
+    recall(router, now, scene)
     now, _ = run_dry(router, now)  # earlier bursts are over
     now = max(now, router.state.cables[0].carried_at)  # and so is what was handed to the driver
     for key in range(20):  # and the cable is full
         router.receive(now, 0, bytes((0x90 | key % 2, 40 + key, 99)))
-    begin, out = now, [(now, d) for d in recall(router, now, scene)]
+    begin, out = now, [(now, d) for d in command(router, now, "resend")[1]]
     steps = router.state.compiled.scenes[scene].bursts[0]
     bound = begin + size(steps) * DIN.byte_ns + 5 * MS
     for tick in range(60):
@@ -260,7 +271,7 @@ def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
 
 
 @given(st.lists(st.tuples(presses, st.booleans()), max_size=30))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes, bool]]) -> None:
     """A message before a recall follows the old scene and one after it the new, even if the recall is a program change
     in the same stream."""
@@ -277,26 +288,28 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
 
 
 @given(events, st.integers(1, 3), cables)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
-    """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015),
-    and a further recall moves none of them: it sends the sounds of its scene and nothing else."""
+    """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015)
+    once keys and pedals are up. With all hands at rest a further recall moves none of them: it sends the sounds of its
+    scene, and of faders without a rest where they are."""
     router = engine(cable=cable)
-    now, out, _ = perform(router, stream)
+    now, out, played = perform(router, stream)
     out += recall(router, now, 3)
+    out += let_go_of_everything(router, now, played) + hands_off(router, now, played)
     now, rest = run_dry(router, now)
     out += rest
     assert [one.off_rest for one in ears(out)] == [set(), set()]
     assert router.state.ledger.off_rest() == 0
-    burst = recall(router, now, scene)
-    burst += run_dry(router, now)[1]
-    assert all(message[0] & 0xF0 == 0xC0 or message[1] in (0, 32) for _, message, _ in burst)
+    burst = [message for _, message, _ in recall(router, now, scene) + run_dry(router, now)[1]]
     steps = router.state.compiled.scenes[scene].bursts.get(0, ())
-    assert sorted(message for _, message, _ in burst) == sorted(message for step in steps for message in step.unit)
+    assert all(rest_of(message) is None for message in burst)
+    sounds = [message for message in burst if message[0] & 0xF0 == 0xC0 or message[1] in (0, 32)]
+    assert sounds == [message for step in steps for message in step.unit if step.unit[-1] in sounds]
 
 
 @given(events, cables)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: str) -> None:
     """After a panic nothing sounds and all is at rest; a note played then sounds."""
     router = engine(cable=cable)
@@ -313,7 +326,7 @@ def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: st
 
 
 @given(events)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_what_is_the_same_is_said_once(stream: list[Event]) -> None:
     """If two routes make the same message of one, it is sent once."""
     double = SCENES.replace("routes = [ { from", 'routes = [ { from = "keys", to = "strings" }, { from', 1)

@@ -11,7 +11,10 @@ from hypothesis import strategies as st
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.cable.speed import DIN
+from engine.core.commands import Panic
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
+from engine.core.rules import RULES_1
 from engine.rig.read.load import read
 from tests.support.check_values import check_value
 from tests.support.engine_calls import command, engine_of, finish, recall
@@ -32,6 +35,21 @@ EVERYTHING = {
     bytes((0xB0 | ch, number, value)) for ch in range(16) for number, value in (*((one, 0) for one in PEDALS), *SILENT)
 } | {bytes((0xE0 | ch, 0x00, 0x40)) for ch in range(16)}
 
+RIG_OF_TWO = """
+format = 1
+[inputs]
+keys = { port = "a" }
+pads = { port = "b" }
+[outputs]
+strings = { port = "c" }
+brass = { port = "d" }
+[instruments.string-machine]
+output = "strings"
+channel = 1
+[instruments.brass-module]
+output = "brass"
+channel = 1
+"""
 LAYER = """
 [[scenes]]
 number = 1
@@ -61,6 +79,51 @@ def _rank(message: bytes) -> str:
     if kind == 0xE0:
         return "bends"
     return {123: "123", 120: "120"}.get(message[1], "pedals") if kind == 0xB0 and message[1] != 1 else "wheels"
+
+
+#: a note-off for each key of each channel, velocity 64 (MIDI 1.0 p. 10)
+EVERY_KEY = {bytes((0x80 | ch, key, 64)) for ch in range(16) for key in range(128)}
+
+
+@pytest.mark.parametrize(("later", "again"), [(2000 * MS, True), (2000 * MS + 1, False)])
+def test_a_second_panic_releases_every_key(later: int, again: bool) -> None:
+    """A panic within two seconds of another sends, after the sweep, one note-off for every key of every channel."""
+    router = layer()
+    router.receive(1, KEYS, bytes.fromhex("90 3C 40"))
+    first = panic(router, 2)
+    assert not EVERY_KEY & set(at(first, STRINGS)) - {b"\x80\x3c\x40"}
+    run_dry(router, 3)
+    router.receive(4 * MS, KEYS, bytes.fromhex("90 40 40"))
+    out = panic(router, 2 + later)
+    out += run_dry(router, 3 + later)[1]
+    for output in (STRINGS, BRASS):
+        heard = at(out, output)
+        offs = [message for message in heard if message[0] & 0xF0 == 0x80]
+        assert set(offs) == (EVERY_KEY if again else {b"\x80\x40\x40"})
+        assert len(offs) == len(set(offs))
+        assert heard[0] == b"\x80\x40\x40"
+        if again:
+            assert set(heard[len(EVERYTHING) + 1 :]) == EVERY_KEY - {b"\x80\x40\x40"}
+
+
+def test_one_instrument_is_silenced_and_the_others_play_on() -> None:
+    """`panic INSTRUMENT` ends the notes and pedals of its channel and sweeps that channel alone; a second one within
+    two seconds releases every key of it. An unknown instrument is answered with the nearest and the list."""
+    text = RIG_OF_TWO + LAYER
+    router = engine_of(read(text, "two.toml"))
+    recall(router, 0, 1)
+    for message in ("90 3C 40", "91 3D 40", "B0 40 7F", "B1 40 7F"):
+        router.receive(1, KEYS, bytes.fromhex(message))
+    outcome = router.apply(2, Panic("string-machine"), "test").outcome
+    assert (outcome.done, outcome.text) == (True, "panic: string-machine silenced, channel 1 of strings")
+    assert router.state.ledger.sounding() == 3  # channel 2 there, and both of brass
+    out = router.apply(3, Panic("string-machine"), "test").deliveries
+    assert {to for to, _, _ in out} == {STRINGS}
+    assert {message for message in EVERY_KEY | EVERYTHING if message[0] & 0x0F == 0} == set(at(list(out), STRINGS))
+    off = router.receive(4, KEYS, bytes.fromhex("80 3C 40"))
+    assert [to for to, _, _ in off] == [BRASS]
+    refused = router.apply(5, Panic("string-machin"), "test").outcome
+    assert refused.text.startswith('there is no instrument "string-machin"; did you mean "string-machine"? there are: ')
 
 
 @pytest.mark.parametrize("cable", ["fast", "din"])
@@ -123,7 +186,7 @@ def test_a_panic_is_complete_also_the_second_time() -> None:
     """Panic acts on all 16 channels of every output, moved or not, and again with an empty ledger (entries mode-120,
     mode-123: All Sound Off and All Notes Off, value 0)."""
     router = layer()
-    for now in (1, 2, 3):
+    for now in (1, 3000 * MS, 6000 * MS):
         out = panic(router, now)
         for output in (STRINGS, BRASS):
             assert set(at(out, output)) == EVERYTHING
@@ -133,7 +196,7 @@ def test_a_panic_is_complete_also_the_second_time() -> None:
 def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
     """Panic works before any scene is recalled, and in an empty one."""
     router = engine('[[scenes]]\nnumber = 1\nname = "Empty"\n')
-    for now in (1, 2):
+    for now in (1, 3000 * MS):
         out = panic(router, now)
         assert set(at(out, STRINGS)) == set(at(out, BRASS)) == EVERYTHING
         recall(router, now, 1)
@@ -153,6 +216,17 @@ def test_the_time_of_a_panic_on_a_din_cable() -> None:
     assert len(sent) == 16 * 7
     assert [begin for _, begin in sent] == [place * 3 * DIN.byte_ns for place in range(16 * 7)]
     assert all(begin + 3 * DIN.byte_ns - now <= 3 * MS for now, begin in sent)
+
+
+def test_the_time_of_a_second_panic_on_a_din_cable() -> None:
+    """2,048 note-offs and the sweep take 2.07 s of a DIN cable, 320 µs per byte (MIDI 1.0 p. 1)."""
+    router = layer("din")
+    panic(router, 0)
+    run_dry(router, 0)
+    begun = 200 * MS
+    out = panic(router, begun) + run_dry(router, begun)[1]
+    last = max(begin for to, _, begin in out if to == STRINGS)
+    assert last + 3 * DIN.byte_ns - begun == (2048 + 16 * 7) * 3 * DIN.byte_ns
 
 
 def test_a_panic_overtakes_what_waits() -> None:
@@ -222,7 +296,7 @@ def test_two_panics_in_a_row_lose_no_note_off() -> None:
         router.tick(key * 2 * MS)
     out = panic(router, 80 * MS) + panic(router, 80 * MS) + run_dry(router, 80 * MS)[1]
     offs = [message for message in at(out, STRINGS) if message[0] == 0x80]
-    assert {message[1] for message in offs} == set(range(30, 70))
+    assert {message[1] for message in offs} >= set(range(30, 70))
     assert set(at(out, STRINGS)) >= EVERYTHING
 
 
@@ -243,7 +317,7 @@ def with_panics(draw: st.DrawFn) -> list[Any]:
 
 @pytest.mark.slow
 @given(rigs(), with_panics())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
     """With panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
     played = PlayedEngine(rig)
@@ -253,7 +327,7 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
 
 @pytest.mark.slow
 @given(rigs(), with_panics())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
     """After any panics, a key that is played sounds where its route leads, as it would without them."""
     route = '{ from = "keys", to = ["strings", "brass"] }'
@@ -290,6 +364,16 @@ def test_after_a_panic_a_press_turns_a_latch_on() -> None:
     panic(router, 3)
     for source in (KEYS, PADS):
         assert [m for _, m, _ in router.receive(4, source, b"\xb0\x40\x7f")] == [b"\xb0\x40\x7f"]
+
+
+def test_a_recording_of_format_1_has_the_panic_of_its_time() -> None:
+    """When recordings had format 1, a panic sent a note-off for each press, and left a latch on."""
+    router = Engine(compile_rig(read(PORTS.replace("WIRE", "fast") + LATCHES, "test")), rules=RULES_1)
+    recall(router, 0, 1)
+    for message in (b"\xb0\x40\x7f", b"\xb0\x40\x00", b"\x90\x3c\x40", b"\x90\x3c\x41"):
+        router.receive(1, KEYS, message)
+    assert at(panic(router, 2), STRINGS).count(b"\x80\x3c\x40") == 2
+    assert at(router.receive(3, KEYS, b"\xb0\x40\x7f"), STRINGS) == [b"\xb0\x40\x00"]
 
 
 def test_a_panic_leaves_a_divided_clock_in_step() -> None:

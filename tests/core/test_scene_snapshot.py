@@ -3,9 +3,12 @@
 import pytest
 
 from engine.core import scene_snapshot
+from engine.core.commands import SendPreset
 from engine.core.engine import Engine
-from tests.support.engine_calls import mute, recall
+from tests.support.engine_calls import apply, mute, recall
 from tests.support.pit_engine import MS, engine, hexed, run_dry
+from tests.support.play_rig import playing
+from tests.support.play_rig import scene as toml_scene
 
 SCENES = """
 [[routes]]
@@ -141,9 +144,9 @@ def test_what_is_stored_sends_the_same_bytes() -> None:
         return "{ " + ", ".join(f"{key} = {value!r}" for key, value in step.items()) + " }"
 
     stored = ", ".join(text(step) for step in scene_snapshot.burst(router())).replace("'", '"')
-    again = engine(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
     sent = []
     for scene in (1, 3):
+        again = engine(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
         out = recall(again, 0, scene)
         _, later = run_dry(again, 0)
         sent.append([hexed(out + later, output) for output in (0, 1)])
@@ -190,3 +193,60 @@ def test_what_a_scene_cannot_change() -> None:
     mute(made, MS, "kit", True, "test")
     with pytest.raises(ValueError, match="the route kit from pads to brass is muted; unmute it"):
         with_route(made, "pads", "brass", True)
+
+
+# Format 2
+
+LINES = toml_scene(
+    1,
+    "transpose = -2",
+    'play = [{ name = "low", from = "keys", on = "bass", sound = "Upright", notes = "..B3" },'
+    ' { from = "keys", on = "brass", sound = "Section", notes = "C4.." }]',
+)
+
+
+def test_lines_are_stored_with_the_present_sounds() -> None:
+    """A sound that was changed since is the line's own; what is muted is left out; so is a step that a line says."""
+    made = playing(LINES + toml_scene(2, "like = 1"))
+    recall(made, 0, 2)
+    apply(made, 1, SendPreset("left", (bytes.fromhex("C23B"),)))
+    assert scene_snapshot.played(made) == {
+        "play": [
+            {"name": "low", "from": ["keys"], "on": "bass", "sound": "Upright", "notes": [0, 59]},
+            {"from": ["keys"], "on": "brass", "sound": "Muted", "notes": [60, 127]},
+        ],
+        "routes": [],
+        "burst": [],
+        "transpose": -2,
+    }
+    mute(made, 2, "low", True)
+    played = scene_snapshot.played(made)
+    assert [line["on"] for line in played["play"]] == ["brass"]
+    assert played["burst"] == [{"instrument": "bass", "sound": "Upright"}]
+
+
+def test_a_sound_without_a_name_is_a_step() -> None:
+    """The line says no sound then, for the step would be a second one."""
+    made = playing(LINES)
+    apply(made, 1, SendPreset("left", (bytes.fromhex("C20A"),)))
+    played = scene_snapshot.played(made)
+    assert "sound" not in played["play"][1]
+    assert played["burst"] == [{"instrument": "brass", "program": 11}]
+
+
+def test_a_sound_that_messages_choose_stays_with_its_line() -> None:
+    """Nobody can hear from SysEx which sound it chose."""
+    made = playing(toml_scene(1, 'play = [{ from = "keys", on = "bass", sound = "Fretless" }]'))
+    played = scene_snapshot.played(made)
+    assert (played["play"][0]["sound"], played["burst"]) == ("Fretless", [])
+
+
+def test_a_line_connects_an_input_with_its_instruments_output() -> None:
+    """It counts as connected; disconnecting it is refused, since the scene's routes cannot bring it about."""
+    made = playing(LINES + toml_scene(2, "like = 1"))
+    recall(made, 0, 2)
+    assert with_route(made, "keys", "left", True) is None
+    assert with_route(made, "upper", "left", False) is None
+    with pytest.raises(ValueError, match="a play line or an inherited route leads from keys to left; mute it"):
+        with_route(made, "keys", "left", False)
+    assert with_route(made, "keys", "right", True) == [{"from": "keys", "to": "right"}]

@@ -27,6 +27,12 @@ def test_keep_never_stops_channel_mode_messages(number: int) -> None:
     assert heard(f'filter = "controllers", keep = [1], drop = [{number}]', message) == []
 
 
+def test_keep_lets_the_velocity_prefix_of_a_note_through() -> None:
+    """High resolution velocity (CA-031) belongs to the note that follows; only drop stops it."""
+    assert heard('filter = "controllers", keep = [1]', "B0 58 55", "90 3C 40") == ["B0 58 55", "90 3C 40"]
+    assert heard('filter = "controllers", drop = [88]', "B0 58 55", "90 3C 40") == ["90 3C 40"]
+
+
 def test_drop_stops_these_controllers() -> None:
     """A dropped controller is silent on every channel."""
     assert heard('filter = "controllers", drop = [7]', "B0 07 64", "BF 07 64", "B0 08 64") == ["B0 08 64"]

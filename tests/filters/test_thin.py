@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.routing.delayed_messages import DelayedMessages
-from engine.core.routing.scene_in_play import TimedMessage
+from engine.core.routing.routed_message import TimedMessage
 from filters.registry import Later
 from tests.support.check_values import check_value
 from tests.support.filter_bench import MS, heard, refusal, step_of

@@ -30,7 +30,7 @@ REASON = "this system has no sequencer"
 
 @pytest.fixture(autouse=True)
 def _no_service(monkeypatch: pytest.MonkeyPatch) -> None:
-    def refuse(backend: str | None, client_name: str) -> None:
+    def refuse(*_: object) -> None:
         raise PortError(REASON)
 
     monkeypatch.setattr(port_opening, "open_system", refuse)

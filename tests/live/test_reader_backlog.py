@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.cable.replaceable_values import slot
@@ -58,7 +58,6 @@ def played(
 
 
 @given(STEPS)
-@settings(deadline=None)
 def test_no_release_is_ever_lost(steps: list[list[bytes] | int]) -> None:
     """In any flood, each release that comes in goes out, and releases keep their order."""
     came, went, _ = played(steps)
@@ -66,7 +65,6 @@ def test_no_release_is_ever_lost(steps: list[list[bytes] | int]) -> None:
 
 
 @given(STEPS)
-@settings(deadline=None)
 def test_the_newest_value_of_everything_survives(steps: list[list[bytes] | int]) -> None:
     """In any flood, the last value out of each controller, bend and program is the last that came in."""
     came, went, _ = played(steps)
@@ -74,7 +72,6 @@ def test_the_newest_value_of_everything_survives(steps: list[list[bytes] | int])
 
 
 @given(STEPS)
-@settings(deadline=None)
 def test_the_order_is_kept(steps: list[list[bytes] | int]) -> None:
     """In any flood, messages go out in the order in which they came in; only releases overtake late ones."""
     backlog, went = Backlog(0), []
@@ -92,7 +89,6 @@ def test_the_order_is_kept(steps: list[list[bytes] | int]) -> None:
 
 
 @given(STEPS)
-@settings(deadline=None)
 def test_what_is_shed_is_counted(steps: list[list[bytes] | int]) -> None:
     """No message goes out twice or from nowhere, and `shed` counts those that came in and did not go out."""
     came, went, backlog = played(steps)
@@ -101,7 +97,6 @@ def test_what_is_shed_is_counted(steps: list[list[bytes] | int]) -> None:
 
 
 @given(STEPS)
-@settings(deadline=None)
 def test_it_is_bounded(steps: list[list[bytes] | int]) -> None:
     """However much arrives, no more waits than the limit, one value of each controller, and the releases."""
 
@@ -113,7 +108,6 @@ def test_it_is_bounded(steps: list[list[bytes] | int]) -> None:
 
 
 @given(st.lists(st.one_of(st.lists(MESSAGES, max_size=4), st.just(4)), max_size=40))
-@settings(deadline=None)
 def test_without_a_flood_nothing_changes(steps: list[list[bytes] | int]) -> None:
     """While there is room, everything goes out as it came in."""
     paced = [each for step in steps for each in (step, 4)]  # at most four messages wait

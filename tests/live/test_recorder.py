@@ -89,7 +89,7 @@ class Model:
         return events, scenes[-1] if scenes else None
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.lists(_steps, max_size=250), st.integers(1, 130), st.floats(0, 30))
 def test_the_recorder_is_a_bounded_list(steps: list[Any], most: int, seconds: float) -> None:
     """Never more than `most_events`, only the oldest are lost, and `last` is exact. (Our own promise; no source.)"""

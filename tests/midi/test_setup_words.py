@@ -2,13 +2,13 @@
 
 import pytest
 
-from engine.midi.setup_words import set_up
+from engine.midi.setup_words import Receiver, is_value, set_up
 from tests.support.check_values import check_value, check_values
 
 
 def heard(words: str, channel: int = 0) -> list[str]:
     """The messages of these words, in hexadecimal."""
-    return [message.hex(" ").upper() for message in set_up(words, channel).messages]
+    return [message.hex(" ").upper() for message in set_up(words, Receiver(channel)).messages]
 
 
 def test_general_midi_and_master_volume() -> None:
@@ -38,7 +38,7 @@ def test_a_bend_range_reaches_as_far_as_mpe_does() -> None:
     for semitones in (0, 48, 96):
         assert heard(f"pitch bend range {semitones}")[2:4] == [f"B0 06 {semitones:02X}", "B0 26 00"]
     with pytest.raises(ValueError, match='"pitch bend range 0" to "96"'):
-        set_up("pitch bend range 97", 0)
+        set_up("pitch bend range 97", Receiver())
 
 
 def test_registered_parameters_have_their_numbers() -> None:
@@ -88,4 +88,54 @@ def test_local_control_controllers_and_hexadecimal() -> None:
 def test_wrong_words_say_what_is_allowed(words: str) -> None:
     """Unknown words are refused with a list of the known ones."""
     with pytest.raises(ValueError, match="pitch bend range"):
-        set_up(words, 0)
+        set_up(words, Receiver())
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ("volume 90", ["B2 07 5A"]),
+        ("Pan  64", ["B2 0A 40"]),
+        ("expression 127", ["B2 0B 7F"]),
+        ("program 12", ["C2 0B"]),
+        ("controller 1 = 8192 / 14", ["B2 01 40", "B2 21 00"]),
+        ("controller 74=10", ["B2 4A 0A"]),
+        ("nrpn 1/8 = 64", ["B2 63 01", "B2 62 08", "B2 06 40", "B2 65 7F", "B2 64 7F"]),
+        ("nrpn 1/8 = 129 / 14", ["B2 63 01", "B2 62 08", "B2 06 01", "B2 26 01", "B2 65 7F", "B2 64 7F"]),
+        ("rpn 0/0 = 12", ["B2 65 00", "B2 64 00", "B2 06 0C", "B2 26 00", "B2 65 7F", "B2 64 7F"]),
+        ("song 1", ["F3 00"]),
+        ("start", ["FA"]),
+        ("continue", ["FB"]),
+        ("stop", ["FC"]),
+        ("go 14.5", ["F0 7F 05 02 7F 01 31 34 2E 35 F7"]),
+    ],
+)
+def test_the_words_of_format_2(words: str, expected: list[str]) -> None:
+    """Controllers 7, 10 and 11 (Table III), bank-like pairs of MSB and LSB (p. 12), parameters with the null parameter
+    at their end (p. 17; MIDI Association Table 3a), song select and transport (Table V, VI), GO (RP-002 4.3)."""
+    sent = set_up(words, Receiver(2, device=5)).messages
+    assert [message.hex(" ").upper() for message in sent] == expected
+
+
+def test_programs_count_as_the_instrument_counts_them() -> None:
+    """An instrument that counts from 0 has a program 0 and no program 128."""
+    assert set_up("program 0", Receiver(0, programs_from=0)).messages == (b"\xc0\x00",)
+    for words, first in (("program 0", 1), ("program 128", 0), ("program 129", 1)):
+        with pytest.raises(ValueError, match="program 12"):
+            set_up(words, Receiver(0, programs_from=first))
+
+
+def test_words_without_a_channel_are_known_as_such() -> None:
+    """An output has no channel: words for a channel are refused, others and whole messages are not."""
+    for words in ("start", "song 3", "GM on", "master volume 3", "go 1", "B5 07 01"):
+        assert set_up(words, Receiver(None)).messages
+    with pytest.raises(ValueError, match="need no channel"):
+        set_up("volume 90", Receiver(None))
+
+
+def test_values_and_events() -> None:
+    """Controllers and programs stay as they are set; modes, notes, bends and system messages happen (Tables I-VI)."""
+    values = ["B0 07 01", "B5 00 01", "C0 01", "B0 62 01"]
+    events = ["B0 7B 00", "90 3C 40", "80 3C 40", "E0 00 40", "D0 01", "A0 3C 01", "FA", "F3 01", "F0 7D 01 F7"]
+    assert [is_value(bytes.fromhex(each)) for each in values] == [True] * len(values)
+    assert [is_value(bytes.fromhex(each)) for each in events] == [False] * len(events)

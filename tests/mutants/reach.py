@@ -15,7 +15,7 @@ import coverage
 import pytest
 
 from tests.mutants.mutators import Mutant
-from tests.mutants.trial import OPTIONS, Tree, use_few_examples_and_no_shrinking
+from tests.mutants.trial import OPTIONS, Tree, register_profile
 from tests.support.paths import ROOT
 
 #: the source that is mutated, and the tests that are to notice
@@ -107,7 +107,7 @@ class Timekeeper:
 
 def main(file: str) -> int:
     """Run the tests and keep what was found; answers with pytest's exit code."""
-    use_few_examples_and_no_shrinking()
+    register_profile()
     watched = coverage.Coverage(data_file=None, source=list(SOURCES), config_file=False, messages=False)
     watched.start()
     keeper = Timekeeper(watched)

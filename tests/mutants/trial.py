@@ -29,13 +29,16 @@ _LIBRARIES: Final = ("mido", "pydantic", "pytest_timeout", "pytest_trio", "tomlk
 
 #: what every run of tests here has in common
 OPTIONS: Final = (
-    *("-q", "--no-header", "-p", "no:cacheprovider", "-p", "no:xdist"),
+    *("-q", "--no-header", "-p", "no:cacheprovider", "-p", "no:xdist", "--hypothesis-profile=mutants"),
     *("-W", "ignore::pytest.PytestAssertRewriteWarning", "-o", "timeout_method=thread"),
 )
 
 
-def use_few_examples_and_no_shrinking() -> None:
-    """Hypothesis: a failure is enough, how small it can be made does not matter; nothing is random from run to run."""
+def register_profile() -> None:
+    """How hypothesis runs: a failure is enough, however small it could be made; nothing is random from run to run.
+
+    `OPTIONS` chooses this.
+    """
     hypothesis.settings.register_profile(
         "mutants",
         phases=(hypothesis.Phase.explicit, hypothesis.Phase.generate),
@@ -44,7 +47,6 @@ def use_few_examples_and_no_shrinking() -> None:
         derandomize=True,
         suppress_health_check=list(hypothesis.HealthCheck),
     )
-    hypothesis.settings.load_profile("mutants")
 
 
 class Tree:
@@ -157,7 +159,7 @@ def _run(chosen: Path) -> int:
         for there, here in ((nothing, 0), (output, 1), (output, 2)):
             os.dup2(there.fileno(), here)
     resource.setrlimit(resource.RLIMIT_AS, (_MEMORY, _MEMORY))
-    use_few_examples_and_no_shrinking()
+    register_profile()
     limits: dict[str, float] = json.loads(chosen.read_text())
     modules = dict.fromkeys(name.partition("::")[0] for name in limits)
     code = pytest.main([*OPTIONS, "-x", "-rfE", "--tb=no", *modules], plugins=[ChosenTests(limits)])

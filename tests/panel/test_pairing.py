@@ -1,12 +1,13 @@
 """One-time codes, how often they may be tried, and what is stored of a pairing."""
 
+import json
 import stat
 from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
 
-from engine.panel.paired_browsers import Role, forget
+from engine.panel.paired_browsers import PairedBrowser, PairedBrowsers, Role, forget
 from engine.panel.pairing import Pairing, PairingRefused
 from tests.support.panel_ends import Answer, panel
 
@@ -201,6 +202,64 @@ def test_a_pairing_ends_after_thirty_days(desk: Desk) -> None:
     assert desk.pairing.role_of(token) == "operate"
     desk.today.now += 1
     assert desk.pairing.role_of(token) is None
+
+
+def test_a_pairing_that_is_used_renews_itself(desk: Desk) -> None:
+    """A pairing that is used lasts thirty days from then; it is written down once a day, however often it is used."""
+    token = desk.pair("show")
+    for day in range(1, 100):
+        desk.today.now = day * DAY
+        desk.pairing.browsers.renew(token)
+        written = desk.path.stat().st_mtime_ns
+        desk.pairing.browsers.renew(token)
+        assert desk.path.stat().st_mtime_ns == written
+    desk.today.now = (99 + 28) * DAY
+    assert desk.pairing.role_of(token) == "show"
+    desk.today.now = (99 + 31) * DAY
+    desk.pairing.browsers.renew(token)
+    assert desk.pairing.role_of(token) is None
+
+
+def test_pairings_are_listed_and_ended_one_by_one(desk: Desk) -> None:
+    """Each pairing is listed with its role, its times and where it came from, and can be ended alone."""
+    desk.today.now = 5 * DAY
+    gone, stays = desk.pair("operate", "192.0.2.7"), desk.pair("show", "192.0.2.8")
+    browsers = PairedBrowsers(desk.path, desk.today)
+    first, second = browsers.listed().items()
+    assert first == (browsers.name_of(gone), PairedBrowser("operate", 35 * DAY, 5 * DAY, "192.0.2.7"))
+    assert second[1].role == "show"
+    assert browsers.end(first[0])
+    assert not browsers.end(first[0])
+    assert (desk.pairing.role_of(gone), desk.pairing.role_of(stays)) == (None, "show")
+    assert [*browsers.listed()] == [second[0]]
+
+
+def test_pairings_of_an_earlier_version_are_kept(desk: Desk) -> None:
+    """A file that says of each pairing its role and its end alone is read as before."""
+    token = desk.pair("view")
+    kept = json.loads(desk.path.read_text())
+    desk.path.write_text(json.dumps({"format": 1, "pairings": {d: each[:2] for d, each in kept["pairings"].items()}}))
+    assert desk.pairing.role_of(token) == "view"
+    ((_, listed),) = desk.pairing.browsers.listed().items()
+    assert listed == PairedBrowser("view", 30 * DAY)
+
+
+def test_an_offered_code_lasts_ten_minutes_and_pairs_once(desk: Desk) -> None:
+    """A code that another process offers pairs one browser; new ones replace it, and after ten minutes it is dead."""
+    other = PairedBrowsers(desk.path, desk.today)
+    other.offer({"show": "ABCD2345", "view": "EFGH2345"})
+    assert desk.pairing.pair("abcd-2345", "192.0.2.7")[1] == "show"
+    for code in ("ABCD2345", "EFGH2346"):
+        with pytest.raises(PairingRefused):
+            desk.pairing.pair(code, "192.0.2.7")
+    desk.today.now += 599
+    assert desk.pairing.pair("EFGH2345", "192.0.2.7")[1] == "view"
+    for wait, offered in ((0, "JKLM2345"), (600, "EFGH2345")):
+        other.offer({"view": "EFGH2345"})
+        desk.today.now += wait
+        with pytest.raises(PairingRefused):
+            desk.pairing.pair(offered, "192.0.2.7")
+    assert "EFGH2345" not in desk.path.read_text()
 
 
 def test_two_panels_of_one_engine_keep_both_their_pairings(desk: Desk) -> None:

@@ -241,7 +241,7 @@ def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.Monk
     port.close()
 
 
-@settings(max_examples=50, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=50, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=4000))
 def test_rubbish_does_no_harm(fifo: str, far: int, rubbish: bytes) -> None:
     """Whatever bytes a device sends, only whole messages come out, and the note after them arrives."""

@@ -28,9 +28,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session", autouse=True)
 def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
-    """A guest with an ALSA sequencer, started before all else; None where its test was not asked for."""
+    """A guest with a sequencer and page turners, started before all else; None where its test was not asked for."""
     wanted = any(item.path.name == LAST[-1] for item in request.session.items) and shutil.which(QEMU) is not None
-    running = Guest("alsa_inside.py") if wanted else None
+    running = Guest("alsa_inside.py", "keyboards_inside.py") if wanted else None
     try:
         yield running
     finally:
@@ -40,8 +40,8 @@ def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
 
 @pytest.fixture(scope="session")
 def alone() -> Iterator[None]:
-    """One run of these tests at a time on a machine, as the servers' names are fixed: a second run waits here."""
-    with (Path(tempfile.gettempdir()) / "bayleaf-tests.lock").open("a") as lock:
+    """One run at a time uses these servers, as their names are fixed: a second run waits here."""
+    with (Path(tempfile.gettempdir()) / f"{SERVER}.lock").open("a") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
 

@@ -1,4 +1,7 @@
-"""Tests of the ALSA sequencer, Linux's own backend. Few test machines have one: a small virtual machine provides it."""
+"""Tests of the ALSA sequencer, Linux's own backend, and of page-turn pedals.
+
+Few test machines have either: a small virtual machine provides them.
+"""
 
 import re
 
@@ -6,8 +9,8 @@ from tests.support.alsa_guest import QEMU, Guest
 from tests.support.needed import need
 
 
-def test_ports_on_the_alsa_sequencer(guest: Guest | None) -> None:
-    """Everything in alsa_inside.py holds on a real ALSA sequencer, and no test in it was left out."""
+def test_ports_on_a_real_kernel(guest: Guest | None) -> None:
+    """Everything in alsa_inside.py and keyboards_inside.py holds on a real kernel, and no test was left out."""
     need(QEMU)
     assert guest is not None
     status, said = guest.result()

@@ -3,6 +3,7 @@
 import json
 
 from engine.rig.read.load import read
+from tests.support.plain_rig_2 import RIG_2
 from tests.support.whole_outline import outline
 
 TEXT = """
@@ -42,6 +43,13 @@ name = "Friday"
 scenes = ["Finale", 11, 5]
 """
 
+#: the keys of a scene that came with format 2, where it says none of them
+NEW = {
+    **dict.fromkeys(("cue", "like", "text", "tempo")),
+    "transpose": 0,
+    **{key: list[object]() for key in ("play", "enter", "leave")},
+}
+
 
 def test_everything_that_is_shown() -> None:
     """Names, cable types, sounds, routes with their filters in the file's own keys, and set lists by number."""
@@ -50,11 +58,23 @@ def test_everything_that_is_shown() -> None:
         "inputs": ["keys", "pads"],
         "outputs": [{"name": "strings", "wire": "din"}, {"name": "brass", "wire": "fast"}],
         "instruments": [
-            {"name": "lead", "output": "strings", "channel": 1, "sounds": ["Warm pad", "Choir"], "programs_from": 0}
+            {
+                "name": "lead",
+                "output": "strings",
+                "channel": 1,
+                "sounds": ["Warm pad", "Choir"],
+                "programs_from": 0,
+                "drums": False,
+                "through": [],
+            }
         ],
+        "middle_c": "C4",
+        "input_chains": {"keys": {"stop": [], "through": []}, "pads": {"stop": [], "through": []}},
+        "chains": {},
         "routes": [{"name": "kit", "from": ["pads"], "to": ["brass"], "through": []}],
         "scenes": [
             {
+                **NEW,
                 "number": 11,
                 "name": "Overture",
                 "at": "00:01:10:00",
@@ -75,7 +95,7 @@ def test_everything_that_is_shown() -> None:
                     {"output": "brass", "channel": 10, "bank": [1, 0], "program": 88},
                 ],
             },
-            {"number": 5, "name": "Finale", "at": None, "held": "cut", "routes": [], "burst": []},
+            {**NEW, "number": 5, "name": "Finale", "at": None, "held": "cut", "routes": [], "burst": []},
         ],
         "setlists": [{"name": "Friday", "scenes": [5, 11, 5]}],
     }
@@ -85,3 +105,22 @@ def test_it_can_be_sent() -> None:
     """All of it can be written as JSON and read back."""
     found = outline(read(TEXT, "test"))
     assert json.loads(json.dumps(found)) == found
+
+
+def test_what_came_with_format_2() -> None:
+    """Lines, chains and what scenes send are in the file's own keys; a chain is given by its name."""
+    found = outline(read(RIG_2, "test"))
+    assert found["middle_c"] == "C3"
+    assert found["input_chains"]["keys"]["through"] == ["soft", {"filter": "controllers", "drop": [7]}]
+    assert found["chains"]["left hand"] == ["soft", {"filter": "zone", "notes": [0, 59]}]
+    assert [(one["drums"], len(one["through"])) for one in found["instruments"]] == [(False, 1), (True, 0)]
+    first, second = found["scenes"]
+    assert first["play"][1] == {
+        "from": ["keys", "pedals"],
+        "on": "old-synth",
+        "velocity": [20, 127],
+        "name": "brass",
+        "through": ["left hand"],
+    }
+    assert first["enter"] == [{"on": "bass-box", "send": ["volume 90", "nrpn 1/8 = 64"]}]
+    assert (second["like"], second["cue"], second["play"]) == (11, "14.5", [{"name": "brass", "off": True}])

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from engine.ports.open_system import lasting
 from engine.ports.port_names import resolve
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.read.load import read
 from engine.rig.starter_rig import starter
 
@@ -52,7 +53,7 @@ def test_without_ports_the_starter_says_what_to_do() -> None:
     assert "No MIDI ports were found" in starter([], [])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.text(max_size=12), max_size=4), st.lists(st.text(max_size=12), max_size=4))
 def test_no_port_name_breaks_the_starter(inputs: list[str], outputs: list[str]) -> None:
     """Whatever a driver calls its ports, the starter rig loads."""
@@ -65,5 +66,10 @@ def test_the_demo_rig_shows_what_a_rig_can_say() -> None:
     assert {gear.bank for gear in rig.instruments.values()} == {"none", "msb", "lsb", "msb lsb"}
     assert len(rig.scenes) >= 4
     assert {control.do for control in rig.controls} == {"scene", "next", "back", "panic"}
-    used = {one.filter for scene in rig.scenes for route in (*scene.routes, *rig.routes) for one in route.through}
+    lowering = Lowering(rig)
+    routes = [
+        *lowering.routes(rig.routes, "route"),
+        *(one for each in rig.scenes for one in lowering.lowered(each).routes),
+    ]
+    used = {one.filter for route in routes for one in route.through}
     assert {"zone", "transpose", "notes", "add_bank", "channels"} <= used

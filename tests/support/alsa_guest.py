@@ -1,4 +1,4 @@
-"""The virtual machine with an ALSA sequencer: it runs beside the first tests here, which mostly wait."""
+"""The virtual machine with an ALSA sequencer and input devices: it runs beside the first tests, which mostly wait."""
 
 import contextlib
 import os
@@ -16,9 +16,9 @@ _UNFINISHED = 124  # the guest's own status when it ran out of time
 
 
 class Guest:
-    """Runs the tests of a file of tests/real in the guest, which takes most of a minute; starts on construction."""
+    """Runs the tests of these files of tests/real in the guest, which takes a few minutes; starts on construction."""
 
-    def __init__(self, file: str) -> None:
+    def __init__(self, *files: str) -> None:
         self._command: list[str | Path] = [
             _HERE / "alsa-guest",
             "env",
@@ -26,8 +26,8 @@ class Guest:
             "PYTHONDONTWRITEBYTECODE=1",
             sys.executable,
         ]
-        self._command += ["-m", "pytest", "-p", "no:cacheprovider", str(ROOT / "tests" / "real" / file)]
-        self._environment = {**os.environ, "GUEST_TIMEOUT": "240"}  # before the tests here change theirs
+        self._command += ["-m", "pytest", "-p", "no:cacheprovider", *(ROOT / "tests" / "real" / file for file in files)]
+        self._environment = {**os.environ, "GUEST_TIMEOUT": "480"}  # before the tests here change theirs
         self._process: subprocess.Popen[str] | None = None
         self._over = False
         self._status, self._said = _UNFINISHED, ""

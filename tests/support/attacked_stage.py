@@ -25,6 +25,7 @@ DEVICE: Final = 5  # of the rig's `[remote]`
 _MB: Final = 1_000_000
 _MEMORY: Final = 4 << 30  # bytes that the engine may map: an attack that succeeds must not take the computer with it
 _FIFOS: Final = ("KEYS", "STRINGS", "REMOTE", "REPLIES", "PADS")
+_ANSWERED: Final = 60  # seconds: the engine's worker process may be at work on an attack for 30
 _ENDS_WITHIN: Final = 10  # seconds from SIGTERM
 
 RIG: Final = """\
@@ -171,7 +172,7 @@ class AttackedStage:
     def ask(self, request: dict[str, Any]) -> dict[str, Any]:
         """One request on the engine's socket."""
         with socket.socket(socket.AF_UNIX) as talk:
-            talk.settimeout(30)
+            talk.settimeout(_ANSWERED)
             talk.connect(str(self.target.control))
             talk.sendall(json.dumps(request).encode() + b"\n")
             with talk.makefile("rb") as lines:

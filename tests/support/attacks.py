@@ -277,10 +277,14 @@ def sysex_at_remote(target: Target) -> None:
 
 
 class Attack(NamedTuple):
-    """`make` makes it once; `rig`: what the stage's rig needs for it."""
+    """`make` makes it once; `rig`: what the stage's rig needs for it.
+
+    `alone`: it needs a stage of its own, for an engine that has met it takes less from the same place for a while.
+    """
 
     make: Callable[[Target], None]
     rig: str = ""
+    alone: bool = False
 
 
 NETWORK: Final = """
@@ -298,12 +302,15 @@ machine = "left"
 port = "Far"
 """
 
-_ALONE: Final[dict[str, Callable[[Target], None]]] = {
-    **{f"file: {name}": _in_the_file(bomb) for name, bomb in _BOMBS.items()},
-    **{f"restore: {name}": _restored(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
+_BY_SYSEX: Final[dict[str, Callable[[Target], None]]] = {
     **{f"dump: {name}": _dumped(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
     "dump: 4 MB of one letter": bomb_in_zip,
     "dump: 3,000 small blocks": many_blocks,
+    "requests by SysEx": sysex_at_remote,
+}
+_OTHERS: Final[dict[str, Callable[[Target], None]]] = {
+    **{f"file: {name}": _in_the_file(bomb) for name, bomb in _BOMBS.items()},
+    **{f"restore: {name}": _restored(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
     "browsers: rig": _browsers({"do": "rig"}),
     "browsers: explain": _browsers({"do": "explain", "scene": 1, "input": "keys", "message": "90 3C 40"}),
     "browsers: status, filters, ports": _browsers({"do": "status"}, {"do": "filters"}, {"do": "ports"}),
@@ -315,11 +322,11 @@ _ALONE: Final[dict[str, Callable[[Target], None]]] = {
     "datagrams": datagrams,
     "garbage on the socket": garbage,
     "endless SysEx": endless_sysex,
-    "requests by SysEx": sysex_at_remote,
 }
 ATTACKS: Final = {
-    **{name: Attack(make) for name, make in _ALONE.items()},
-    **{f"a machine's {make.__name__}": Attack(make, NETWORK) for make in (nonsense, flood, flapping)},
+    **{name: Attack(make) for name, make in _OTHERS.items()},
+    **{name: Attack(make, alone=True) for name, make in _BY_SYSEX.items()},
+    **{f"a machine's {make.__name__}": Attack(make, NETWORK, True) for make in (nonsense, flood, flapping)},
 }
 
 

@@ -1,11 +1,13 @@
 """JACK's dummy servers for the tests; a child process may start one, too."""
 
+import os
 import subprocess
 import time
 
-# JACK has a register of eight servers' names: use few, fixed ones
-SERVER = "bayleaf-tests"
-MORTAL = "bayleaf-mortal"
+# JACK has a register of eight servers' names: use few, fixed ones; tests that run at once have their own
+_WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
+SERVER = f"bayleaf-tests{_WORKER}"
+MORTAL = f"bayleaf-mortal{_WORKER}"
 
 
 def _start(name: str, *scheduling: str) -> subprocess.Popen[bytes] | None:

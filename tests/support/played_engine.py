@@ -1,9 +1,11 @@
 """A router that is played: time, what is played, what is sent, and which keys are down."""
 
 from collections import Counter
+from itertools import product
 from typing import Any
 
 from engine.core.cable.output_cable import Delivery
+from engine.midi.controllers import HOLDING
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, input_lost, recall
 from tests.support.pit_engine import MS
@@ -70,6 +72,12 @@ class PlayedEngine:
             for _ in range(count if source in sources or not sources else 0):
                 self.play(source, bytes((0x80 | channel, key, 64)))
 
+    def lift_pedals(self) -> None:
+        """Lift every pedal of every input that may hold notes."""
+        for source in range(len(self.router.inputs)):
+            for status, number in product(range(0xB0, 0xC0), HOLDING):
+                self.play(source, bytes((status, number, 0)))
+
     def wait(self, length: int) -> None:
         end = self.now + length
         while self.router.due is not None and self.router.due <= end:
@@ -77,8 +85,9 @@ class PlayedEngine:
         self.now = end
 
     def comes_to_rest(self) -> None:
-        """Once every key is up nothing sounds, and in an empty scene (number 4) all is at rest."""
+        """Once every key and pedal is up nothing sounds, and in an empty scene (number 4) all is at rest."""
         self.let_go()
+        self.lift_pedals()
         self.run_dry()
         assert [synth.held for synth in self.ears()] == [0, 0]
         assert self.router.state.ledger.sounding() == 0

@@ -20,6 +20,8 @@ def backup(
     """Write the current rig as a SysEx dump.
 
     It goes to a file, or to an output where a sequencer or data recorder stores it.
+
+    Example: bayleaf backup pit.syx
     """
     if not where.endswith(".syx"):
         do(name, {"do": "backup", "output": where}, json, LONG_PATIENCE)

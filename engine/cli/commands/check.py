@@ -1,19 +1,21 @@
 """`bayleaf check`: checks a rig file, and forecasts what its scenes send and how full its cables get."""
 
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import Annotated, Any, Final
 
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import as_json, print_line, table
-from engine.core.cable.program_burst import compile_burst, compile_step, duration, size
+from engine.cli.output import as_json, print_line, print_words, table
+from engine.core.cable.program_burst import compile_recall, compile_step, device_id, duration, size
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 from engine.midi.message_words import to_hex
-from engine.midi.setup_words import set_up
+from engine.midi.setup_words import Receiver, set_up
 from engine.offline.cable_forecast import DENSITY, warnings
 from engine.plurals import counted
 from engine.rig.edit.differences import step_in_words
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.models.rig import Output, Rig, Scene
 from engine.rig.read.load import load
 
@@ -33,6 +35,8 @@ def check(
 
     Shows what each scene's burst costs on each output. A burst is what a scene recall sends to the instruments: bank
     selects and program changes.
+
+    Example: bayleaf check pit.toml
     """
     loaded = load(rig)
     found: dict[str, Any] = {
@@ -49,7 +53,14 @@ def check(
     print_line(f"{rig} is valid: " + ", ".join(counted(len(getattr(loaded, key)), key[:-1]) for key in _SECTIONS))
     _print_tables(found)
     for text in found["warnings"]:
-        print_line(f"note: {text}")
+        print_words(f"note: {text}")
+    print_words(f"Next, play it: {_next(loaded, rig)}")
+
+
+def _next(loaded: Rig, file: Path) -> str:
+    """The command that plays this rig on this machine."""
+    network = loaded.network
+    return f"bayleaf {'lend' if network is not None and network.machine not in network.engines else 'run'} {file}"
 
 
 def _print_tables(found: dict[str, Any]) -> None:
@@ -58,7 +69,7 @@ def _print_tables(found: dict[str, Any]) -> None:
         table(
             ("no.", "scene", "output", "sounds", "bytes", "on the cable", "ready after"),
             [(*row[:5], *(f"{each:.2f} ms" for each in row[5:])) for row in bursts],
-            title="What each scene sends, and when its instruments are ready",
+            title="What each scene sends at most, and when its instruments are ready",
         )
     if found["setup"]:
         table(
@@ -73,26 +84,28 @@ def _print_tables(found: dict[str, Any]) -> None:
 
 def _setup(rig: Rig) -> Iterator[dict[str, str]]:
     for name, gear in rig.instruments.items():
+        to = Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
         for line in gear.setup:
             yield {
                 "instrument": name,
                 "words": line,
-                "messages": _listed(set_up(line, gear.channel - 1).messages),
+                "messages": _listed(set_up(line, to).messages),
             }
 
 
 def _sounds(rig: Rig) -> Iterator[dict[str, Any]]:
+    lowering = Lowering(rig)
     for scene in rig.scenes:
-        for step in scene.burst:
-            if not step.blank:
-                row = (scene.number, *step_in_words(rig, step), _listed(compile_step(rig, step)[1].unit))
-                yield dict(zip(_SOUND_KEYS, row, strict=True))
+        for step in lowering.lowered(scene).burst:
+            row = (scene.number, *step_in_words(rig, step), _listed(compile_step(rig, step)[1].unit))
+            yield dict(zip(_SOUND_KEYS, row, strict=True))
 
 
 def _bursts(rig: Rig, scene: Scene) -> Iterator[dict[str, Any]]:
     """What a scene sends to each output; times in ms: on the cable, and until the last instrument has settled."""
     names = list(rig.outputs)
-    for index, steps in compile_burst(rig, scene, {name: index for index, name in enumerate(names)}).items():
+    lowered, places = Lowering(rig).lowered(scene), {name: index for index, name in enumerate(names)}
+    for index, steps in compile_recall(rig, lowered, places).items():
         speed = _speed(rig.outputs[names[index]])
         sent = size(steps, speed)
         on_cable = 0.0 if speed is None else round(sent * speed.byte_ns / 1e6, 2)

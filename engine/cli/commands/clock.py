@@ -15,7 +15,10 @@ def clock(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Start, stop, tap or locate the rig's own clock, or set its tempo."""
+    """Start, stop, tap or locate the rig's own clock, or set its tempo.
+
+    Example: bayleaf clock 120
+    """
     if what == "tap":
         command(name, {"do": "tap"}, json)
         return

@@ -17,7 +17,10 @@ def diff(
     second: Annotated[str, typer.Argument(help="Number or name of the other.")],
     json: Json = False,
 ) -> None:
-    """Describe the differences between two scenes."""
+    """Describe the differences between two scenes.
+
+    Example: bayleaf diff pit.toml 11 12
+    """
     loaded = load(rig)
     one, other = (scene_of(loaded, scene, rig).number for scene in (first, second))
     found = scenes_difference(loaded, one, other)

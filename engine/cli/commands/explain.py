@@ -1,5 +1,6 @@
-"""`bayleaf explain`: shows what each route does to one message, and draws a scene's signal flow."""
+"""`bayleaf explain`: what each route does to one message, what a scene change sends, and a scene's signal flow."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -11,6 +12,8 @@ from engine.cli.rig_lookup import check_input, scene_of
 from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
 from engine.midi.message_words import describe, from_hex, to_hex
+from engine.midi.unit_words import UnitWords
+from engine.offline.scene_change import ChangeOnOutput, scene_change
 from engine.offline.signal_flow import flow
 from engine.rig.models.rig import Rig, Scene
 from engine.rig.read.load import load
@@ -24,6 +27,10 @@ def explain(
     ] = None,
     input: Annotated[str | None, typer.Option("--input", help="The input of the rig that it comes from.")] = None,
     scene: Annotated[str | None, typer.Option("--scene", help="Number or name. Default: the first scene.")] = None,
+    after: Annotated[
+        str | None,
+        typer.Option("--after", metavar="SCENE", help="Show what a change from this scene to --scene sends."),
+    ] = None,
     picture: Annotated[
         Path | None, typer.Option("--picture", metavar="OUT.svg", help="Draw the scene's signal flow into a new file.")
     ] = None,
@@ -31,12 +38,23 @@ def explain(
 ) -> None:
     """Show what each route does to a message, filter by filter.
 
-    Also shows what each output gets, and draws the signal flow of a scene.
+    Also shows what each output gets, what a change from one scene to another sends, and draws the signal flow of a
+    scene.
+
+    Example: bayleaf explain pit.toml --scene 12 --input keys 90 3C 40
     """
-    if not (message and input) and (message or input or picture is None):
-        raise typer.BadParameter("give --input and one message in hexadecimal, or --picture", param_hint="HEX...")
+    if after is not None and (message or input or picture):
+        raise typer.BadParameter("takes --scene alone: no message, no --input and no --picture", param_hint="--after")
+    if after is None and not (message and input) and (message or input or picture is None):
+        raise typer.BadParameter(
+            "give --input and one message, such as --input keys 90 3C 40; or --after SCENE; or --picture OUT.svg",
+            param_hint="HEX...",
+        )
     loaded = load(rig)
     chosen = loaded.scenes[0] if scene is None else scene_of(loaded, scene, rig)
+    if after is not None:
+        _tell_change(loaded, scene_of(loaded, after, rig), chosen, json)
+        return
     if not message or input is None:
         assert picture is not None
         _draw(picture, flow(loaded, chosen))
@@ -79,6 +97,38 @@ def _tell_drawn(file: Path, scene: Scene, json: bool) -> None:
         print_line(f"drew scene {scene.number} {scene.name} in {file}")
 
 
+def _tell_change(rig: Rig, before: Scene, after: Scene, json: bool) -> None:
+    found = scene_change(rig, before, after)
+    if json:
+        as_json(
+            {
+                "scene": {"number": after.number, "name": after.name},
+                "after": {"number": before.number, "name": before.name},
+                "outputs": {name: _plain_change(change) for name, change in found.items()},
+            }
+        )
+        return
+    print_line(f"scene {after.number} {after.name}, recalled after scene {before.number} {before.name}")
+    print_line("what each output gets:")
+    for name, change in found.items():
+        ready = f"; ready after {change.ready_ns / 1e6:.2f} ms" if change.ready_ns else ""
+        print_line(f"  {name}: {_messages(rig, name, change.sent)}{ready}")
+        for step in change.left_out:
+            print_line(f"    {step.receiver} is on {step.sound} already")
+
+
+def _plain_change(change: ChangeOnOutput) -> dict[str, Any]:
+    return {
+        "sends": shown(change.sent),
+        "bytes": sum(map(len, change.sent)),
+        "ready_ms": round(change.ready_ns / 1e6, 2),
+        "left_out": [
+            {"instrument": step.receiver, "sound": step.sound, "messages": shown(step.messages)}
+            for step in change.left_out
+        ],
+    }
+
+
 def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
     return {
         "scene": {"number": found.scene[0], "name": found.scene[1]},
@@ -114,11 +164,17 @@ def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes
             print_line(f"    {one.filter}: {one.words}")
     print_line("what each output gets:")
     for name, messages in found.outputs.items():
-        words = "; ".join(
-            f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {known}' if known else ''})"
-            for each, item, known in zip(shown(messages), messages, called(rig, name, messages), strict=True)
-        )
-        print_line(f"  {name}: {words or 'nothing'}")
+        print_line(f"  {name}: {_messages(rig, name, messages)}")
+
+
+def _messages(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> str:
+    """The messages in hexadecimal, each with what it is in words."""
+    said = UnitWords().lines((output, item.message if isinstance(item, Later) else item) for item in messages)
+    words = "; ".join(
+        each if what is None else f"{each} ({what}{f', {known}' if known else ''})"
+        for each, what, known in zip(shown(messages), said, called(rig, output, messages), strict=True)
+    )
+    return words or "nothing"
 
 
 def _verdict(route: RouteVerdict) -> str:

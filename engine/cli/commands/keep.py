@@ -27,6 +27,8 @@ def keep(
 
     A .jsonl file holds everything. A .mid file opens in a sequencer and holds notes, controllers, programs and SysEx,
     but no clock or other system messages.
+
+    Example: bayleaf keep mishap.mid --last 5m
     """
     request = {"do": "keep", "last_s": _seconds(last), "file": str(file.absolute())}
     do(name, request, json, _PATIENCE)

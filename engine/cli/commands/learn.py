@@ -19,6 +19,7 @@ from engine.midi.message_words import describe, to_hex
 from engine.plurals import counted
 from engine.rig.edit.toml_edits import table
 from engine.rig.models.control import Action
+from engine.rig.read.raw_data import no_such
 
 _ACTIONS: Final = tuple(action for action in get_args(Action) if action != "send")  # send is written by hand
 _PRESSES: Final = 3
@@ -28,7 +29,9 @@ _MOST: Final = 2000  # messages; whatever sends more is not a switch
 
 def learn(
     input: Annotated[str, typer.Argument(help="The input of the rig that the switch is connected to.")],
-    do: Annotated[str, typer.Option("--do", help=f"What the switch does: {', '.join(_ACTIONS)}.")] = "next",
+    do: Annotated[
+        str, typer.Option("--do", metavar="ACTION", help=f"What the switch does: {', '.join(_ACTIONS)}.")
+    ] = "next",
     scene: Annotated[str | None, typer.Option("--scene", help="With --do scene: which scene.")] = None,
     route: Annotated[str | None, typer.Option("--route", help="With --do mute or unmute: which route.")] = None,
     press: Annotated[
@@ -42,6 +45,8 @@ def learn(
     """Propose a control for a switch that you press three times.
 
     Shows what arrives, and measures the contact bounce.
+
+    Example: bayleaf learn pedals --do next
     """
     _check_options(do, scene, press)
     learned = _learned(name, input, seconds, quiet=json)
@@ -62,7 +67,7 @@ def _learned(name: str, source: str, seconds: float, quiet: bool) -> LearnedCont
     """What the switch on this input sends. Raises CommandError."""
     known = _inputs(name)
     if source not in known:
-        raise CommandError(f'there is no input "{source}"; there are: {", ".join(known)}')
+        raise CommandError(no_such("input", source, known))
     learned = learn_from(list(_received(name, source, seconds, quiet)))
     if learned is None:
         raise CommandError(f"nothing came from {source} that a control can react to; is the switch on this input?")

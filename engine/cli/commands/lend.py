@@ -24,6 +24,8 @@ def lend(
     """Lend this machine's ports until stopped (Ctrl-C).
 
     The engine in charge of the rig plays them.
+
+    Example: bayleaf lend pit.toml
     """
     loaded = as_machine(load(rig), machine)
     network = loaded.network
@@ -34,7 +36,7 @@ def lend(
             f"{network.machine} is an engine of this rig; start it with: bayleaf run {rig}; "
             "or give --machine with the name of a machine that lends its ports"
         )
-    system = system_for(loaded, backend, name)
+    system = system_for(loaded, backend, name, say)
     leave_signals_to_the_show()
     try:
         trio.run(lender_process.lend, loaded, rig, PortOpener(system, virtual), say)

@@ -11,5 +11,8 @@ from engine.cli.requests import command
 def mute(
     route: Annotated[str, typer.Argument(help="Name of the route.")], name: Name = "bayleaf", json: Json = False
 ) -> None:
-    """Mute a named route in every scene."""
+    """Mute a named route in every scene.
+
+    Example: bayleaf mute "pads to drums"
+    """
     command(name, {"do": "mute", "route": route}, json)

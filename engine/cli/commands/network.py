@@ -13,7 +13,7 @@ from engine.cluster.link.link import NEEDED, LinkError
 from engine.rig.models.network import Network
 from engine.rig.read.load import load
 
-network = typer.Typer(help="Set up a rig that runs on several machines.")
+network = typer.Typer(help="Set up a rig that runs on several machines.", no_args_is_help=True)
 
 
 @network.command()
@@ -27,6 +27,8 @@ def keys(
     """Make the certificates by which the machines of a rig recognize each other.
 
     Makes the missing ones, or all of them with --renew.
+
+    Example: bayleaf network keys pit.toml
     """
     try:
         from engine.cluster.link.certificate_authority import exposed_keys, make_keys

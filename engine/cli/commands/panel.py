@@ -11,7 +11,9 @@ from engine.cli.output import CommandError, print_line
 from engine.give_way import give_way
 
 PORT: Final = 8420
-Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")]
+Port = Annotated[
+    int, typer.Option("--port", metavar="N", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")
+]
 
 
 def panel(

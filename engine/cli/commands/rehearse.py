@@ -65,6 +65,8 @@ def rehearse(
     """Play a song through a rig without hardware.
 
     Shows what each output gets, what each scene change costs, and what to fix.
+
+    Example: bayleaf rehearse pit.toml song.mid --input keys --out rehearsal
     """
     music = _music(song, recording, input or [], scene)
     perform = _prepare(rig, music)

@@ -19,6 +19,8 @@ def restore(
     """Play the rig from a SysEx dump.
 
     The dump must be complete and its rig valid. `bayleaf save` then writes it to the rig file.
+
+    Example: bayleaf restore pit.syx
     """
     try:
         text = rig_dump.from_syx(file.read_bytes())

@@ -30,12 +30,17 @@ def run(
     virtual: Virtual = False,
     panel: Annotated[bool, typer.Option("--panel", help="Also serve the front panel, a web page.")] = False,
     panel_port: Annotated[
-        int, typer.Option("--panel-port", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")
+        int,
+        typer.Option(
+            "--panel-port", metavar="N", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one."
+        ),
     ] = panel.PORT,
 ) -> None:
     """Play a rig until stopped (Ctrl-C).
 
     Opens the ports of the rig, recalls the start scene and routes.
+
+    Example: bayleaf run pit.toml
     """
     text = text_of(rig)
     loaded = as_machine(read(text, str(rig)), machine)
@@ -44,7 +49,7 @@ def run(
         raise CommandError(
             f"{network.machine} is not an engine of this rig but lends its ports; start it with: bayleaf lend {rig}"
         )
-    system = system_for(loaded, backend, name)
+    system = system_for(loaded, backend, name, say)
     leave_signals_to_the_show()
     try:
         beside = [partial(keep_beside, panel_command(name, panel_port), say)] if panel else []

@@ -13,5 +13,8 @@ def scene(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Recall a scene by number or name."""
+    """Recall a scene by number or name.
+
+    Example: bayleaf scene 12
+    """
     command(name, {"do": "scene", "scene": scene}, json)

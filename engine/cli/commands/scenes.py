@@ -9,9 +9,19 @@ from engine.cli.output import as_json, table
 from engine.cli.requests import LONG_PATIENCE, do
 from engine.live.socket import client
 
-scenes = typer.Typer(
-    help="Copy, rename, move, store and delete scenes while they play.\n\n`bayleaf save` writes them to the file."
-)
+scenes = typer.Typer()
+
+
+@scenes.callback(invoke_without_command=True)
+def _scenes(context: typer.Context, name: Name = "bayleaf", json: Json = False) -> None:
+    """List, copy, rename, move, store and delete scenes while they play.
+
+    Without a command, it lists them. `bayleaf save` writes what was changed to the rig file.
+    """
+    if context.invoked_subcommand is None:
+        listed(name, json)
+    elif json or name != "bayleaf":
+        raise typer.BadParameter(f"give --name and --json after {context.invoked_subcommand}")
 
 
 @scenes.command("list")
@@ -29,11 +39,14 @@ def listed(name: Name = "bayleaf", json: Json = False) -> None:
 def copy(
     number: Number,
     new: Annotated[int, typer.Argument(help="Number of the copy.")],
-    name_of_copy: Annotated[str | None, typer.Option("--as", help="Name of the copy.")] = None,
+    name_of_copy: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Name of the copy.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Copy a scene to a new number."""
+    """Copy a scene to a new number.
+
+    Example: bayleaf scenes copy 12 20
+    """
     _edit(name, json, "copy", number=number, new=new, name=name_of_copy)
 
 
@@ -44,7 +57,10 @@ def rename(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Rename a scene, also where set lists and controls name it."""
+    """Rename a scene, also where set lists and controls name it.
+
+    Example: bayleaf scenes rename 12 "Street at dawn"
+    """
     _edit(name, json, "rename", number=number, name=to)
 
 
@@ -55,7 +71,10 @@ def renumber(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Renumber a scene, also where set lists and controls give its number."""
+    """Renumber a scene, also where set lists and controls give its number.
+
+    Example: bayleaf scenes renumber 12 20
+    """
     _edit(name, json, "renumber", number=number, new=new)
 
 
@@ -63,29 +82,38 @@ def renumber(
 def move(
     number: Number,
     before: Annotated[
-        int | None, typer.Option("--before", help="Move it before this scene. Default: to the end.")
+        int | None, typer.Option("--before", metavar="NUMBER", help="Move it before this scene. Default: to the end.")
     ] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Move a scene within the file. Without a set list, next and back follow the order of the file."""
+    """Move a scene within the file. Without a set list, next and back follow the order of the file.
+
+    Example: bayleaf scenes move 12 --before 11
+    """
     _edit(name, json, "move", number=number, new=before)
 
 
 @scenes.command()
 def delete(number: Number, name: Name = "bayleaf", json: Json = False) -> None:
-    """Delete a scene from the rig and from its set lists."""
+    """Delete a scene from the rig and from its set lists.
+
+    Example: bayleaf scenes delete 12
+    """
     _edit(name, json, "delete", number=number)
 
 
 @scenes.command()
 def store(
     number: Number,
-    as_name: Annotated[str | None, typer.Option("--as", help="Name, if the scene is new.")] = None,
+    as_name: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Name, if the scene is new.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Store the current state as a scene: its routes without the muted ones, and the current sounds."""
+    """Store the current state as a scene: its routes without the muted ones, and the current sounds.
+
+    Example: bayleaf scenes store 20 --as "Soft strings"
+    """
     _edit(name, json, "store", number=number, name=as_name)
 
 

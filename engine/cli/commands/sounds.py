@@ -1,6 +1,7 @@
 """`bayleaf sounds`: finds a sound by a few letters, plays it, and imports sound lists."""
 
 from collections.abc import Sequence
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -31,6 +32,8 @@ def sounds(
     """Find a sound by a few letters of its name.
 
     Also makes a sound list from a CSV file with the columns msb, lsb, program, name.
+
+    Example: bayleaf sounds pit.toml warm pad
     """
     words = letters or []
     if rig == "import":
@@ -59,9 +62,18 @@ def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any
         if all(word in sound.casefold() for word in words)
     ]
     if not found:
-        where = f" of {instrument}" if instrument else ""
-        raise CommandError(f'no sound{where} has "{letters}" in its name')
+        searched = (gear for name, gear in rig.instruments.items() if instrument in (None, name))
+        raise CommandError(_none_found(letters, [sound for gear in searched for sound in gear.sounds], instrument))
     return found
+
+
+def _none_found(letters: str, sounds: Sequence[str], instrument: str | None) -> str:
+    """The sentence about letters that are in no name, with the names that are most like them."""
+    names = {sound.casefold(): sound for sound in sounds}
+    near = [f'"{names[each]}"' for each in get_close_matches(letters.casefold(), names, 3)]
+    where = f" of {instrument}" if instrument else ""
+    meant = f"did you mean {' or '.join(near)}? " if near else ""
+    return f'no sound{where} has "{letters}" in its name; {meant}leave the letters out to list all of them'
 
 
 def _audition(found: Sequence[dict[str, Any]], name: str, json: bool) -> None:

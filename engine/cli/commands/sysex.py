@@ -23,22 +23,32 @@ _DIN_BYTES: Final = 3125  # per second (MIDI 1.0 p. 1)
 _SHOWN: Final = 20  # differences
 
 Request = Annotated[
-    str | None, typer.Option("--request", help="SysEx message, in hexadecimal, that requests the dump.")
+    str | None, typer.Option("--request", metavar="HEX", help="SysEx message, in hexadecimal, that requests the dump.")
 ]
-Of = Annotated[str | None, typer.Option("--of", help="Request the dump of this instrument, with its `request`.")]
-Silence = Annotated[float, typer.Option("--silence", help="Seconds of silence that end the dump.", min=0.1)]
-Wait = Annotated[float, typer.Option("--wait", help="Seconds to wait for the first message.", min=0.1)]
-Gap = Annotated[float, typer.Option("--gap", help="Milliseconds to pause after each message.", min=0)]
-Chunk = Annotated[int | None, typer.Option("--chunk", help="Pause only after this many bytes.", min=1)]
+Of = Annotated[
+    str | None,
+    typer.Option("--of", metavar="INSTRUMENT", help="Request the dump of this instrument, with its `request`."),
+]
+Silence = Annotated[
+    float, typer.Option("--silence", metavar="SECONDS", help="Seconds of silence that end the dump.", min=0.1)
+]
+Wait = Annotated[
+    float, typer.Option("--wait", metavar="SECONDS", help="Seconds to wait for the first message.", min=0.1)
+]
+Gap = Annotated[float, typer.Option("--gap", metavar="MS", help="Milliseconds to pause after each message.", min=0)]
+Chunk = Annotated[int | None, typer.Option("--chunk", metavar="BYTES", help="Pause only after this many bytes.", min=1)]
 Handshake = Annotated[bool, typer.Option("--handshake", help="Wait for the instrument's ACK after each message.")]
-Answers = Annotated[str | None, typer.Option("--answers", help="The input that receives its ACK. Default: any.")]
-First = Annotated[int, typer.Option("--from", help="Start with this message, counted from 1.", min=1)]
-Keep = Annotated[str | None, typer.Option("--keep", help="Also keep the dump as the next version of this instrument.")]
+Answers = Annotated[
+    str | None, typer.Option("--answers", metavar="INPUT", help="The input that receives its ACK. Default: any.")
+]
+First = Annotated[int, typer.Option("--from", metavar="NUMBER", help="Start with this message, counted from 1.", min=1)]
+Keep = Annotated[
+    str | None,
+    typer.Option("--keep", metavar="INSTRUMENT", help="Also keep the dump as the next version of this instrument."),
+]
 
 
-sysex = typer.Typer(
-    help="Identify instruments; receive, send and compare their dumps.",
-)
+sysex = typer.Typer(help="Identify instruments; receive, send and compare their dumps.", no_args_is_help=True)
 
 
 @sysex.command()
@@ -73,7 +83,10 @@ def receive(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Receive a dump from an instrument into a file, until it is silent. Its messages are not routed meanwhile."""
+    """Receive a dump from an instrument into a file, until it is silent. Its messages are not routed meanwhile.
+
+    Example: bayleaf sysex receive keys dump.syx
+    """
     sidecar.refuse(file)
     if keep is not None:
         _next_version(keep)  # an impossible name is reported before the instrument is asked
@@ -106,7 +119,10 @@ def send(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Send a dump no faster than the cable carries it. The music goes on; Ctrl-C stops after the current message."""
+    """Send a dump no faster than the cable carries it. The music goes on; Ctrl-C stops after the current message.
+
+    Example: bayleaf sysex send dump.syx strings
+    """
     messages = dump_files.read(file)
     _undamaged(messages, str(file), "nothing was sent")
     show(_sent(name, messages, output, _pace(gap, chunk, handshake, answers, first), quiet=json), json)
@@ -128,7 +144,10 @@ def verify(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Send a dump, request it back, and show where the two differ. Status 1 if they do."""
+    """Send a dump, request it back, and show where the two differ. Status 1 if they do.
+
+    Example: bayleaf sysex verify dump.syx strings keys --of string-machine
+    """
     sent, asked = dump_files.read(file), _asked(request, output if request is not None else None, of)
     if not asked:
         raise typer.BadParameter("verify needs a way to request the dump: --request, or --of INSTRUMENT")
@@ -146,7 +165,10 @@ def compare(
     second: Annotated[Path, typer.Argument(help="Another .syx or .mid file.")],
     json: Json = False,
 ) -> None:
-    """Show which messages of two dumps differ. Status 0 if none, 1 if some do, 2 if a file cannot be read."""
+    """Show which messages of two dumps differ. Status 0 if none, 1 if some do, 2 if a file cannot be read.
+
+    Example: bayleaf sysex compare monday.syx friday.syx
+    """
     try:
         dumps = dump_files.read(first), dump_files.read(second)
     except dump_files.DumpFileError as fault:

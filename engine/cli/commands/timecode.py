@@ -13,7 +13,10 @@ def timecode(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Start, stop or move the rig's own time code."""
+    """Start, stop or move the rig's own time code.
+
+    Example: bayleaf timecode 01:00:00:00
+    """
     if ":" in what:
         command(name, {"do": "timecode", "what": "locate", "value": what}, json)
     else:

@@ -11,5 +11,8 @@ from engine.cli.requests import command
 def unmute(
     route: Annotated[str, typer.Argument(help="Name of the route.")], name: Name = "bayleaf", json: Json = False
 ) -> None:
-    """Unmute a route."""
+    """Unmute a route.
+
+    Example: bayleaf unmute "pads to drums"
+    """
     command(name, {"do": "unmute", "route": route}, json)

@@ -17,6 +17,8 @@ from engine.midi.kinds import is_whole
 _EVENTS: Final = 1  # the format
 _ORDERS: Final = 1
 _ALONE: Final = 1  # a flag: the content has no number
+_LASTING: Final = 1  # flags of a step
+_ALWAYS: Final = 2
 _LONG: Final = 1024  # bytes of a message that is sent by itself
 _LARGEST: Final = 1 << 63  # of numbers and times
 _LONGEST: Final = 60_000_000_000  # ns of a settle time, as in a rig file
@@ -160,7 +162,7 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
             for step in order.steps:
                 packer.number(step.channel)
                 packer.number(step.settle)
-                packer.number(step.lasting)
+                packer.number(step.lasting * _LASTING | step.always * _ALWAYS)
                 _pack_messages(packer, step.unit)
         else:
             _pack_messages(packer, order.messages)
@@ -200,11 +202,11 @@ def _order(unpacker: Unpacker) -> Order:
 
 
 def _step(unpacker: Unpacker) -> BurstUnit:
-    channel, settle, lasting = unpacker.number(), unpacker.number(), unpacker.number()
+    channel, settle, flags = unpacker.number(), unpacker.number(), unpacker.number()
     unit = _messages(unpacker)
     if channel > 15 or settle > _LONGEST or not unit:
         raise ValueError("expected a channel from 0 to 15, a settle time of at most 60 s, and at least one message")
-    return BurstUnit(channel, unit, settle, bool(lasting))
+    return BurstUnit(channel, unit, settle, bool(flags & _LASTING), bool(flags & _ALWAYS))
 
 
 def _pack_messages(packer: Packer, messages: Sequence[bytes]) -> None:

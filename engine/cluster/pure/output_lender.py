@@ -7,7 +7,8 @@ ignored, so two engines that both think they are in charge never play one output
 from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind
 from engine.core.cable.scheduler import Cable
@@ -117,7 +118,7 @@ class OutputLender:
     def _carry_out(self, now: int, lent: _Lent, order: Order, out: list[Delivery]) -> None:
         cable = lent.cable
         if order.do == OrderKind.UNIT:
-            cable.put(now, order.messages, out)
+            _route(now, cable, order.messages, out)
         elif order.do == OrderKind.BURST:
             cable.burst(now, order.steps, out)
         elif order.do == OrderKind.PANIC:
@@ -125,7 +126,7 @@ class OutputLender:
         elif order.do == OrderKind.STATE:
             target = ReceiverState.read(now, order.messages[0])
             for message in lent.heading_for().to(target, now):
-                cable.put(now, (message,), out)
+                _route(now, cable, (message,), out)
 
     def tick(self, now: int) -> list[Delivery]:
         """What is due by now, silence included."""
@@ -206,3 +207,7 @@ class OutputLender:
     def held(self, name: str) -> int:
         """How many keys of an output are down."""
         return self._lent[name].receiver.held
+
+
+def _route(now: int, cable: Cable, unit: Unit, out: list[Delivery]) -> None:
+    (cable.select if any(map(selects_sound, unit)) else cable.put)(now, unit, out)

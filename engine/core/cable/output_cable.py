@@ -3,11 +3,13 @@
 `scheduler.Cable` and `remote_cable.RemoteCable` are the two implementations.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from engine.core.cable.speed import CableSpeed
+from engine.midi.kinds import PROGRAM
+from engine.midi.setup_words import is_value
 
 if TYPE_CHECKING:
     from engine.core.cable.remote_cable import RemoteCable
@@ -16,16 +18,39 @@ Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on 
 Unit = tuple[bytes, ...]  # messages that stay together
 
 
+class KeptUnit(tuple[bytes, ...]):
+    """Messages that keep their place before the notes that come later, although they are values."""
+
+    __slots__ = ()
+
+
 class BurstUnit(NamedTuple):
     """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns).
 
-    A SysEx is for all channels, and so is its settle time; `lasting`: a later burst does not replace it.
+    A SysEx is for all channels, and so is its settle time. `lasting`: a later burst does not replace it; `always`: it
+    is sent even if its channel is on this sound already.
     """
 
     channel: int
     unit: Unit
     settle: int
     lasting: bool = False
+    always: bool = False
+
+    @property
+    def selects(self) -> bool:
+        """Whether it puts its channel on a sound."""
+        return self.unit[-1][0] & 0xF0 == PROGRAM
+
+    @property
+    def values(self) -> bool:
+        """Whether it sets values that stay as they are, rather than cause an event."""
+        return all(map(is_value, self.unit))
+
+
+def again(steps: Sequence[BurstUnit]) -> tuple[BurstUnit, ...]:
+    """These steps, to be sent whatever their channels are on."""
+    return tuple(step._replace(always=True) for step in steps)
 
 
 @dataclass(slots=True)
@@ -67,11 +92,24 @@ class OutputCable(Protocol):
     def remote(self) -> "RemoteCable | None":
         """The cable itself if it is plugged into another machine."""
 
-    def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
-        """Send routed messages; those of one unit stay together."""
+    @property
+    def sounds(self) -> Mapping[int, Unit]:
+        """By channel, the bank and program that it will be on once all that waits has been sent."""
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
-        """Send a scene's steps for this output in place of those of an earlier burst that have not begun."""
+    def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
+        """Send routed messages; those of one unit stay together. Banks and programs go through `select`."""
+
+    def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
+        """Send routed messages likewise, some of which select a bank or a program."""
+
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
+        """Send a scene's steps for this output in place of those of an earlier burst that have not begun.
+
+        Those whose channel is on their sound already are left out; the others are the answer.
+        """
+
+    def forget_sounds(self) -> None:
+        """What is there may have forgotten its sounds, or has others: none counts as sent."""
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """Send these before any burst, and forget what waits that would undo them: presses, older values, dumps."""

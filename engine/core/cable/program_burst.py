@@ -4,14 +4,22 @@ Each step is a bank MSB (controller 0) and bank LSB (controller 32), as far as t
 program change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle time.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.speed import DIN, CableSpeed, status_after
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
-from engine.midi.setup_words import set_up
-from engine.rig.models.rig import BurstStep, Instrument, Rig, Scene
+from engine.midi.setup_words import Receiver, set_up
+from engine.midi.show_control import ALL_CALL
+from engine.rig.lowering.lowered_scene import LoweredScene
+from engine.rig.models.rig import BurstStep, Instrument, Rig, Sound
+from engine.rig.models.scene_lines import Sending
+
+#: by output index, what is sent there
+Bursts = Mapping[int, tuple[BurstUnit, ...]]
 
 
 def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = "msb lsb") -> tuple[bytes, ...]:
@@ -32,11 +40,27 @@ def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = 
 
 def _instrument_step(step: BurstStep, gear: Instrument) -> BurstUnit:
     sound = gear.sounds[step.sound] if step.sound is not None else None
+    if sound is not None and sound.send:
+        return _messages_step(sound, gear)
     program = sound.program if sound else step.program
     assert program is not None  # the rig's checks make sure of it
     bank = sound.bank if sound else step.bank
     channel = gear.channel - 1
-    return BurstUnit(channel, select(channel, bank, program - gear.programs_from, gear.bank), gear.settle)
+    unit = select(channel, bank, program - gear.programs_from, gear.bank)
+    return BurstUnit(channel, unit, _settle(sound, gear), always=gear.always)
+
+
+def _messages_step(sound: Sound, gear: Instrument) -> BurstUnit:
+    """A sound that is chosen by messages of its own."""
+    to = Receiver(gear.channel - 1, gear.programs_from)
+    lines = [set_up(line, to) for line in sound.send]
+    messages = tuple(message for line in lines for message in line.messages)
+    settle = max(_settle(sound, gear), *(line.settle for line in lines))
+    return BurstUnit(gear.channel - 1, messages, settle, always=gear.always)
+
+
+def _settle(sound: Sound | None, gear: Instrument) -> int:
+    return gear.settle if sound is None or sound.settle is None else sound.settle
 
 
 def _output_step(step: BurstStep) -> BurstUnit:
@@ -45,13 +69,47 @@ def _output_step(step: BurstStep) -> BurstUnit:
     return BurstUnit(step.channel - 1, select(step.channel - 1, step.bank, step.program - 1), 0)
 
 
-def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[int, tuple[BurstUnit, ...]]:
-    """A scene's steps by output index, in their order in the file; blank ones are left out."""
+def compile_burst(rig: Rig, burst: Sequence[BurstStep], outputs: Mapping[str, int]) -> Bursts:
+    """A scene's steps, none of them blank, by output index, in their order."""
     steps: dict[int, list[BurstUnit]] = {}
-    for step in (step for step in scene.burst if not step.blank):
+    for step in burst:
         output, compiled = compile_step(rig, step)
         steps.setdefault(outputs[output], []).append(compiled)
     return {output: tuple(listed) for output, listed in steps.items()}
+
+
+def compile_sending(rig: Rig, sendings: Sequence[Sending], outputs: Mapping[str, int], lasting: bool = False) -> Bursts:
+    """What a scene sends when it comes or goes, by output index, one step a line of words."""
+    steps: dict[int, list[BurstUnit]] = {}
+    for each in sendings:
+        gear = rig.instruments[each.on] if each.on is not None else None
+        to = (
+            Receiver(None, device=device_id(rig))
+            if gear is None
+            else Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
+        )
+        listed = steps.setdefault(outputs[gear.output if gear is not None else str(each.to)], [])
+        for line in each.send:
+            messages, settle = set_up(line, to)
+            channel = messages[0][0] & 0x0F if messages[0][0] < SYSEX else to.channel or 0
+            listed.append(BurstUnit(channel, messages, settle, lasting))
+    return {output: tuple(listed) for output, listed in steps.items()}
+
+
+def compile_recall(rig: Rig, lowered: LoweredScene, outputs: Mapping[str, int]) -> Bursts:
+    """All that a recall of a scene sends: its sounds, then what is sent when it comes."""
+    sounds = compile_burst(rig, lowered.burst, outputs)
+    return one_after_the_other(sounds, compile_sending(rig, lowered.whole.enter, outputs))
+
+
+def one_after_the_other(first: Bursts, then: Bursts) -> Bursts:
+    """On each output the steps of both."""
+    return {output: (*first.get(output, ()), *then.get(output, ())) for output in (*first, *then)}
+
+
+def device_id(rig: Rig) -> int:
+    """The device id that show control is sent with."""
+    return rig.remote.device if rig.remote is not None else ALL_CALL
 
 
 def compile_step(rig: Rig, step: BurstStep) -> tuple[str, BurstUnit]:
@@ -63,7 +121,7 @@ def compile_step(rig: Rig, step: BurstStep) -> tuple[str, BurstUnit]:
     return step.output, _output_step(step)
 
 
-def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[BurstUnit, ...]]:
+def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> Bursts:
     """Each output's set-up messages in the order of the instruments, one step per line.
 
     A line for all channels (SysEx) comes before those of single channels, since it may reset them. One that two
@@ -72,7 +130,7 @@ def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[Burst
     steps: dict[int, list[BurstUnit]] = {}
     for gear in rig.instruments.values():
         for line in gear.setup:
-            messages, settle = set_up(line, gear.channel - 1)
+            messages, settle = set_up(line, Receiver(gear.channel - 1, gear.programs_from, device_id(rig)))
             step = BurstUnit(gear.channel - 1, messages, settle, lasting=True)
             listed = steps.setdefault(outputs[gear.output], [])
             if messages[0][0] < SYSEX or all(step.unit != each.unit for each in listed):
@@ -104,3 +162,28 @@ def duration(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
                 status = status_after(message, status)
         ready[step.channel] = free_at + step.settle
     return max(ready.values(), default=0)
+
+
+class BurstCost(NamedTuple):
+    """What bursts cost until all their `instruments` are ready."""
+
+    bytes: int
+    ready_ns: int
+    instruments: int
+
+
+def burst_cost(bursts: Iterable[tuple[CableSpeed | None, tuple[BurstUnit, ...]]]) -> BurstCost:
+    """What bursts cost that are sent at once, each on a cable of this speed."""
+    costs = [_cost(steps, speed) for speed, steps in bursts]
+    ready = max((each.ready_ns for each in costs), default=0)
+    return BurstCost(sum(each.bytes for each in costs), ready, sum(each.instruments for each in costs))
+
+
+def instruments(steps: Sequence[BurstUnit]) -> int:
+    """How many instruments these steps are for: one for each channel."""
+    return len({step.channel for step in steps})
+
+
+@lru_cache(maxsize=1 << 14)  # a recall may ask for it again and again, and a rig has a thousand scenes
+def _cost(steps: tuple[BurstUnit, ...], speed: CableSpeed | None) -> BurstCost:
+    return BurstCost(size(steps, speed), duration(steps, speed), instruments(steps))

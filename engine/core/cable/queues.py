@@ -15,7 +15,7 @@ from collections.abc import Container, Iterator
 from typing import Final
 
 from engine.core.cable.bulk_queue import BulkQueue
-from engine.core.cable.output_cable import CableCounts, Unit
+from engine.core.cable.output_cable import CableCounts, KeptUnit, Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets, slot
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX, is_press, is_release
 
@@ -170,7 +170,7 @@ class CableQueues:
             self._counts.shed += len(unit)
 
     def _queue(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
-        key = replaceable(unit[0]) if len(unit) == 1 else None
+        key = replaceable(unit[0]) if len(unit) == 1 and not isinstance(unit, KeptUnit) else None
         if key is not None:
             self._replace(self.values if parked is None else parked, key, unit)
         elif parked is None:

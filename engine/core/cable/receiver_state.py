@@ -7,6 +7,7 @@ brings its own state to that engine's: notes that sound in both go on sounding, 
 from collections.abc import Container, Iterable, Iterator
 from typing import Final, NamedTuple
 
+from engine.core.cable.channel_sounds import ChannelSounds
 from engine.core.cable.parameters import Parameters
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, resets, slot
 from engine.core.varint import Packer, Unpacker
@@ -37,8 +38,7 @@ class ReceiverState:
         self._keys: dict[_Place, _Key] = {}
         self._values: dict[Slot, bytes] = {}
         self._parameters = Parameters()
-        self._banks: dict[int, tuple[bytes, ...]] = {}  # channel -> bank messages since the last program, or its own
-        self._sounds: dict[int, tuple[bytes, ...]] = {}  # channel -> bank and program in force
+        self.chosen = ChannelSounds()
 
     # What was sent
 
@@ -53,8 +53,7 @@ class ReceiverState:
         elif kind in (NOTE_ON, NOTE_OFF):
             self._keys.pop((status & 0x0F, message[1]), None)
         elif kind == PROGRAM:
-            channel = status & 0x0F
-            self._sounds[channel] = (*self._banks.get(channel, ()), message)
+            self.chosen.note(message)
         elif kind == CONTROLLER:
             self._turn(message)
         else:
@@ -64,9 +63,7 @@ class ReceiverState:
         status, number = message[0], message[1]
         channel = status & 0x0F
         if number in BANKS:
-            # a new MSB sets the LSB to 0 (MIDI 1.0 p. 12)
-            kept = (each for each in self._banks.get(channel, ()) if number and not each[1])
-            self._banks[channel] = (*kept, message)
+            self.chosen.note(message)
         elif resets(message):
             # RP-015; whatever has no resting value stays unchanged
             for place in [each for each in self._values if each[0] & 0x0F == channel and rest_of(_at_zero(each))]:
@@ -118,13 +115,14 @@ class ReceiverState:
 
     def _other_sounds(self, target: "ReceiverState") -> Iterator[bytes]:
         """Banks and programs. Channels to which none was ever sent are left alone."""
-        for channel, unit in sorted(target._sounds.items()):
-            if self._sounds.get(channel) != unit:
+        own, wanted = self.chosen, target.chosen
+        for channel, unit in sorted(wanted.sounds.items()):
+            if own.sounds.get(channel) != unit:
                 yield from unit
-        for channel, banks in sorted(target._banks.items()):
-            sent = target._sounds.get(channel)
-            own = self._banks.get(channel) if sent is None or sent == self._sounds.get(channel) else sent[:-1]
-            if own != banks:
+        for channel, banks in sorted(wanted.banks.items()):
+            sent = wanted.sounds.get(channel)
+            there = own.banks.get(channel) if sent is None or sent == own.sounds.get(channel) else sent[:-1]
+            if there != banks:
                 yield from banks
 
     def _other_values(self, target: "ReceiverState") -> Iterator[bytes]:
@@ -180,10 +178,10 @@ class ReceiverState:
             yield now, message
         for message in self._parameters.messages():
             yield now, message
-        for message in (each for unit in self._sounds.values() for each in unit):
+        for message in (each for unit in self.chosen.sounds.values() for each in unit):
             yield now, message
-        for channel, banks in self._banks.items():
-            if banks != self._sounds.get(channel, (b"",))[:-1]:
+        for channel, banks in self.chosen.banks.items():
+            if banks != self.chosen.sounds.get(channel, (b"",))[:-1]:
                 for message in banks:
                     yield now, message
 

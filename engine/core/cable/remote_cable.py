@@ -4,10 +4,11 @@ Nothing waits here: the other machine has a `scheduler.Cable`, and paces and que
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from enum import IntEnum
 from typing import Final, NamedTuple
 
+from engine.core.cable.channel_sounds import ChannelSounds
 from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.speed import CableSpeed
@@ -71,6 +72,15 @@ class RemoteCable:
         """See OutputCable."""
         return self
 
+    @property
+    def sounds(self) -> Mapping[int, Unit]:
+        """See OutputCable."""
+        return self.receiver.chosen.sounds
+
+    def forget_sounds(self) -> None:
+        """See OutputCable."""
+        self.receiver.chosen = ChannelSounds()
+
     # What goes in
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
@@ -78,11 +88,22 @@ class RemoteCable:
         self._let_out(now, unit, out)
         self._order(now, Order(OrderKind.UNIT, unit))
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
+    def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See OutputCable."""
-        for step in steps:
+        self.put(now, unit, out)
+
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
+        """See OutputCable.
+
+        The other machine's cable has the last word on what is left out, for it knows which steps have begun there. So
+        it is given all of them, and the answer is what it leaves out if every earlier step has begun.
+        """
+        is_on = self.receiver.chosen.is_on
+        needed = [step for step in steps if step.lasting or step.always or not is_on(step.channel, step.unit)]
+        for step in needed:
             self._let_out(now, step.unit, out)
         self._order(now, Order(OrderKind.BURST, steps=tuple(steps)))
+        return needed
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See OutputCable."""

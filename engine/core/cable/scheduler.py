@@ -5,10 +5,11 @@ The cable is paced at its speed (see `Transmission`); what waits is in queues by
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import IntEnum, auto
 from typing import Final
 
+from engine.core.cable.channel_sounds import ChannelSounds, selects_sound
 from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
 from engine.core.cable.queues import CableQueues
 from engine.core.cable.replaceable_values import slot
@@ -133,6 +134,8 @@ class Cable:
         self._begun_step: BurstUnit | None = None
         self._panic: deque[bytes] = deque()
         self._steps: deque[BurstUnit] = deque()
+        self._sounds = ChannelSounds()  # of what was handed over; a step that has begun counts whole
+        self._selects = False  # whether routed banks and programs may wait, to be noted when they are handed over
         self._held: dict[int, int] = {}  # channel -> when it is free again; _NEVER while its step waits
         self.queues = CableQueues(self._held, self.counts)
 
@@ -157,6 +160,20 @@ class Cable:
     def takes_stray(self, release: bytes) -> bool:
         """See OutputCable."""
         return not self.queues.ends(release)
+
+    @property
+    def sounds(self) -> Mapping[int, Unit]:
+        """See OutputCable."""
+        if self.due is None:
+            return self._sounds.sounds
+        ahead = self._sounds.copy()
+        for message in self.pending():
+            ahead.note(message)
+        return ahead.sounds
+
+    def forget_sounds(self) -> None:
+        """See OutputCable."""
+        self._sounds = ChannelSounds()
 
     def pending(self) -> Iterator[bytes]:
         """All that waits here, about in the order in which it will go."""
@@ -183,16 +200,27 @@ class Cable:
         self.queues.line_up(unit)
         self.flush(now, out)
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
+    def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See OutputCable."""
-        if not steps and not self._steps:
+        if self.straight:
+            for message in unit:
+                self._sounds.note(message)
+            self.put(now, unit, out)
             return
+        self._selects = True
+        self.queues.line_up(unit)
+        self.flush(now, out)
+
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
+        """See OutputCable."""
+        needed = self._needed(steps) if steps else ()
+        if not needed and not self._steps:
+            return ()
         begun = self._begun_step.channel if self._begun_step else None
-        sets_up = any(step.lasting for step in steps)
-        self._steps = deque((*(step for step in self._steps if step.lasting and not sets_up), *steps))
+        self._steps = deque((*self._staying(steps), *needed))
         channels = {step.channel for step in self._steps}
         if self.queues.movable:  # the burst is their newer value
-            self.queues.drop({slot(message) for step in steps for message in step.unit})
+            self.queues.drop({slot(message) for step in needed for message in step.unit})
         for channel, until in list(self._held.items()):
             if until == _NEVER and channel not in channels and channel != begun:
                 self._release(channel)
@@ -202,6 +230,29 @@ class Cable:
             self.queues.park(channels)
         self.straight = False
         self.flush(now, out)
+        return needed
+
+    def _needed(self, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
+        """Those of a burst's steps that are to be sent."""
+        changing: set[int] = set()  # channels to which another bank or program is on its way
+        if self._selects:
+            waiting = (*self.queues.everything(), *(() if self._begun_step else self._begun))
+            changing = {message[0] & 0x0F for message in waiting if selects_sound(message)}
+        needed: list[BurstUnit] = []
+        for step in steps:
+            channel, unit = step.channel, step.unit
+            if step.lasting or step.always or channel in changing or not self._sounds.is_on(channel, unit):
+                needed.append(step)
+                if any(map(selects_sound, unit)):
+                    changing.add(channel)
+        return needed
+
+    def _staying(self, steps: Sequence[BurstUnit]) -> Iterator[BurstUnit]:
+        """The waiting steps that these do not replace."""
+        selected = {step.channel for step in steps if step.selects}
+        for step in self._steps:
+            if step.lasting and step not in steps and not (step.selects and step.channel in selected):
+                yield step
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See OutputCable.
@@ -226,6 +277,8 @@ class Cable:
                 self._after_settling(channel)
         following = self._next(now)
         while following is not None and self._line.hand(now, following[1], out, self._crowded):
+            if self._selects and following[0] is not _Rank.STEP and self._begun_step is None:
+                self._sounds.note(following[1])
             self._take(now, following[0])
             following = self._next(now)
         self._plan_wake_up(now, None if following is None else following[1])
@@ -262,8 +315,13 @@ class Cable:
         return (_Rank.TIME_CODE, queues.code[0]) if queues.code else None
 
     def _next_step(self) -> BurstUnit | None:
-        """The first step whose instrument is not settling."""
-        return next((step for step in self._steps if self._held.get(step.channel, _NEVER) == _NEVER), None)
+        """The first step whose instrument is not settling; none overtakes a SysEx, which may reset all instruments."""
+        for step in self._steps:
+            if self._held.get(step.channel, _NEVER) == _NEVER:
+                return step
+            if step.unit[0][0] == SYSEX:
+                break
+        return None
 
     def _take(self, now: int, rank: _Rank) -> None:
         """The first of this rank was handed over."""
@@ -291,6 +349,7 @@ class Cable:
         settled = min(self._held.values(), default=_NEVER)
         if following is None and settled == _NEVER:
             self.due = None
+            self._selects = False
             self.straight = self.speed is None and not self._held
             return
         self.straight = False
@@ -305,6 +364,8 @@ class Cable:
         self._steps.remove(step)
         self._begun.extend(step.unit[1:])
         self._begun_step = step
+        for message in step.unit:
+            self._sounds.note(message)
         self._end_of_step(now)
 
     def _end_of_step(self, now: int) -> None:

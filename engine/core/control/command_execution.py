@@ -4,28 +4,32 @@ Who commands (a switch, another machine, the shell) makes no difference here.
 """
 
 from dataclasses import replace
-from difflib import get_close_matches
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
+from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
+from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
-from engine.core.routing.delayed_messages import NOBODY, player
+from engine.core.routing.delayed_messages import player
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Moved, made_of, moves_of, selects_of
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import BurstCost, SceneInPlay, burst_cost
+from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.routing.settling import Settling
+from engine.core.routing.told_values import made_of, moves_of
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted
 from engine.rig.read.raw_data import no_such
+from engine.rig.scene_words import listed_scenes, nearest_scene
 
 
 class CommandExecution:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
-    def __init__(self, state: State, outputs: Outputs, delayed: DelayedSending) -> None:
-        self._state, self._outputs, self._delayed = state, outputs, delayed
+    def __init__(self, state: State, outputs: Outputs, delayed: DelayedSending, settling: Settling) -> None:
+        self._state, self._outputs, self._delayed, self._settling = state, outputs, delayed, settling
 
     def obey(self, now: int, command: do.PlayerCommand, who: str, out: list[Delivery]) -> CommandResult:
         """Carry it out, unless another engine of the network is in charge."""
@@ -63,8 +67,8 @@ class CommandExecution:
                 return self._tap(now, who)
             case do.SendPreset(output, messages):
                 return self._send(now, output, messages, who, out)
-            case do.Panic():
-                return self._panic(now, who, out)
+            case do.Panic(instrument):
+                return self._panic(now, who, out) if instrument is None else self._panic_at(now, instrument, who, out)
             case do.Resend():
                 return self.resend(now, who, out)
         raise TypeError(f"the engine cannot carry out {command}")
@@ -88,10 +92,13 @@ class CommandExecution:
         return self._switch(now, number, "scene", who, out)
 
     def _meant(self, scene: int | str) -> str:
-        """The end of a sentence: the scene whose name is much like this one, if any."""
-        names = {each.name.casefold(): each.name for each in self._state.compiled.rig.scenes}
-        close = get_close_matches(scene.casefold(), names, 1) if isinstance(scene, str) else []
-        return f'. Did you mean "{names[close[0]]}"?' if close else ""
+        """The end of a sentence, for whoever typed a name or number: the nearest name, if any, and all scenes."""
+        if isinstance(scene, int):  # a foot switch: nobody reads a list
+            return ""
+        known = self._state.compiled.rig.scenes
+        near = nearest_scene(scene, known)
+        meant = f' Did you mean "{near}"?' if near else ""
+        return f".{meant} There are: {listed_scenes(known)}"
 
     def _step(self, now: int, step: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         setlist = self._state.setlist
@@ -133,13 +140,28 @@ class CommandExecution:
         state.setlist.loaded = None
         scene = state.scenes.by_number[number]
         if state.scene is None:  # the start
-            for output, steps in state.compiled.setups.items():
-                state.cables[output].burst(now, steps, out)
-        if scene is not state.scene:
+            for output in state.compiled.setups:
+                self._outputs.set_up(now, output, out)
+        left, repeated = state.scene, scene is state.scene
+        routes = left.routes if left is not None and not scene.compiled.cuts else None
+        if not repeated:
             self._change(now, scene, out)
-        for output, message in state.ledger.settle(self.feeds):
-            state.cables[output].put(now, (message,), out)
-        return self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
+        wanted = self._settling.change(now, routes, out)
+        self.set_tempo(now, scene)
+        bursts = scene.compiled.entering
+        if repeated or not state.rules.only_changes:
+            bursts = _again(bursts)
+        if left is not None and not repeated and left.compiled.leaving:
+            bursts = one_after_the_other(left.compiled.leaving, bursts)
+        result = self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
+        self._settling.tell(now, wanted, out)
+        return result
+
+    def set_tempo(self, now: int, scene: SceneInPlay) -> None:
+        """The rig's own clock runs at the tempo that the scene says, if it says one."""
+        clock = self._state.sync.clock
+        if scene.compiled.tempo is not None and clock is not None:
+            clock.set_bpm(now, scene.compiled.tempo)
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
@@ -149,7 +171,7 @@ class CommandExecution:
             state.loops.lift()
         self._delayed.leave(now, before, scene, out)
         if scene.compiled.cuts:
-            self._outputs.put(now, state.ledger.cut(), out)
+            self._outputs.cut(now, out)
 
     def resend(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
         """Send the sounds of the scene in force again."""
@@ -158,51 +180,36 @@ class CommandExecution:
             return self._state.outcome(
                 "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
             )
-        return self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
+        outcome = self._state.outcome("resend", AnswerCode.DONE, f"{_named(scene)} sent again", who)
+        result = self._send_burst(now, _again(scene.bursts), outcome, out)
+        self._settling.tell_again(now, out)
+        return result
 
-    def _send_burst(
-        self, now: int, scene: SceneInPlay, word: str, text: str, who: str, out: list[Delivery]
-    ) -> CommandResult:
-        state = self._state
-        for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            cable.burst(now, scene.bursts.get(cable.output, ()), out)
-        for output, listed in scene.bursts.items():
-            state.ledger.select(output, [message for step in listed for message in step.unit])
-        cost = self._burst_cost(scene)
+    def _send_burst(self, now: int, bursts: Bursts, outcome: CommandResult, out: list[Delivery]) -> CommandResult:
+        """The outcome with what was sent. Its cost is that at the present speeds of the cables."""
+        cables, sent = self._state.cables, dict[int, tuple[BurstUnit, ...]]()
+        for cable in cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
+            if needed := self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out):
+                sent[cable.output] = needed
+                self._remember(cable.output, tuple(message for step in needed for message in step.unit))
+        cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
         return replace(
-            state.outcome(word, AnswerCode.DONE, text, who),
+            outcome,
             burst_bytes=cost.bytes,
             ready_ns=cost.ready_ns,
             instruments=cost.instruments,
+            unchanged=sum(map(instruments, bursts.values())) - cost.instruments,
+            bursts=sent,
         )
-
-    def _burst_cost(self, scene: SceneInPlay) -> BurstCost:
-        """What the scene's burst costs at the present speeds of its cables; it is worked out once for these."""
-        cables = self._state.cables
-        speeds = tuple(cables[output].speed for output in scene.bursts)
-        if scene.burst_cost is None or scene.burst_cost.speeds != speeds:
-            scene.burst_cost = burst_cost(zip(speeds, scene.bursts.values(), strict=True))
-        return scene.burst_cost
 
     # What moves and what is muted
 
-    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
-        """Whether this input's message still moves this thing in the scene in force; what controls sent stays."""
-        if source == NOBODY:
-            return True
-        scene = self._state.scene
-        return scene is not None and not self.consumes(source, message) and scene.feeds(source, message, moved)
-
-    def consumes(self, source: int, message: bytes) -> bool:
-        """Whether a control takes this input's message in the scene in force, so that it takes no route."""
-        board = self._state.boards[source] if source != NOBODY else None
-        return board is not None and board.owns(message, self._state.scene_in_force)
-
     def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
         state, word = self._state, "mute" if on else "unmute"
-        if route not in state.compiled.route_names:
+        known = state.compiled.route_names
+        if route not in known:
             return state.outcome(
-                word, AnswerCode.UNKNOWN_ROUTE, f'there is no route named "{route}"; nothing changed', who
+                word, AnswerCode.UNKNOWN_ROUTE, f"{no_such('route', route, sorted(known))}; nothing changed", who
             )
         if (route in state.muted) == on:
             return state.outcome(
@@ -210,11 +217,12 @@ class CommandExecution:
             )
         state.muted ^= {route}
         if state.scene is not None:
+            before = state.scene.routes
             state.scene.mute(frozenset(state.muted))
             if on:  # its filters will not hear of the releases of what they have begun
                 state.renew_filters(lambda at, path: path.route == route)
                 self._delayed.end(now, {player(*each) for each in state.scene.keeping_state(route)}, out)
-            self._outputs.put(now, state.ledger.settle(self.feeds), out)
+            self._settling.tell(now, self._settling.change(now, before, out), out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
@@ -224,21 +232,46 @@ class CommandExecution:
         state.delayed.forget(state.delayed.players)
         if state.silencing.resets_filters:
             state.renew_filters(lambda source, path: True, keep_time=True)
+        more = EVERY_KEY if self._is_again(now, None) else ()
         for cable in state.cables:
-            self._outputs.silence(now, cable, out)
+            self._outputs.silence(now, cable, out, more=more)
         state.ledger.forget_keys()
         outputs = counted(len(state.cables), "output")
         text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"
         return state.outcome("panic", AnswerCode.DONE, text, who)
 
+    def _panic_at(self, now: int, name: str, who: str, out: list[Delivery]) -> CommandResult:
+        """The same for one instrument; the others play on."""
+        state = self._state
+        rig = state.compiled.rig
+        gear = rig.instruments.get(name)
+        if gear is None:
+            text = f"{no_such('instrument', name, rig.instruments)}; nothing changed"
+            return state.outcome("panic", AnswerCode.UNKNOWN_INSTRUMENT, text, who)
+        output = state.compiled.outputs.index(gear.output)
+        self._outputs.silence_channel(now, output, gear.channel - 1, self._is_again(now, name), out)
+        text = f"panic: {name} silenced, channel {gear.channel} of {gear.output}"
+        return state.outcome("panic instrument", AnswerCode.DONE, text, who)
+
+    def _is_again(self, now: int, instrument: str | None) -> bool:
+        """Whether this is the second panic in a short time; the next one counts from here."""
+        last, self._state.panics[instrument] = self._state.panics.get(instrument), now
+        return last is not None and now - last <= self._state.silencing.again_ns
+
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
-        for message in messages:  # nobody's key holds these, and nobody's route feeds them
-            state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
-        state.ledger.select(output, selects_of(messages))
-        self._outputs.put(now, ((output, message) for message in messages), out)
+        self._remember(output, messages)
+        for message in messages:
+            self._outputs.route(now, output, (message,), out)
+        self._state.merging.by_nobody(output, messages)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
+
+    def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
+        """These were sent by nobody's key, and nobody's route feeds them."""
+        for message in messages:
+            if not selects_sound(message):  # most bursts are nothing else
+                self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock
@@ -247,6 +280,14 @@ class CommandExecution:
             return self._state.outcome("tap", AnswerCode.NOT_IN_RIG, text, who)
         clock.tap(now)
         return self._state.outcome("tap", AnswerCode.DONE, clock_in_words(clock), who)
+
+
+def _named(scene: SceneInPlay) -> str:
+    return f"scene {scene.number} {scene.name}"
+
+
+def _again(bursts: Bursts) -> Bursts:
+    return {output: again(steps) for output, steps in bursts.items()}
 
 
 def _scene_in_words(scene: int | str) -> str:

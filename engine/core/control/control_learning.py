@@ -4,8 +4,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from math import ceil
 from typing import Any, Final, NamedTuple
 
-from engine.core.control.control_matching import SONG_SELECT, Contact, closes, contact_of
+from engine.core.control.control_matching import KEY, SONG_SELECT, Contact, closes, contact_of
 from engine.midi.controllers import BANKS, ON_FROM
+from engine.midi.key_messages import key_name
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
 Heard = Sequence[tuple[int, bytes]]  # time in ns and message, in order
@@ -65,6 +66,8 @@ def _condition(contact: Contact, values: Sequence[int]) -> dict[str, Any]:
         return {"sysex": number.hex(" ").upper()}
     if contact.kind in (PROGRAM, SONG_SELECT):
         return {"program" if contact.kind == PROGRAM else "song": number + 1}
+    if contact.kind == KEY:
+        return {"key": key_name(number)}
     if contact.kind == NOTE_ON:
         return {"note": number}
     if _are_steps(values):

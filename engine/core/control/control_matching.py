@@ -8,10 +8,12 @@ from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import ON_FROM
+from engine.midi.key_messages import key_code, key_name, read_key
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, SYSEX, is_press
 from engine.rig.models.control import Control, When
 
 SONG_SELECT: Final = 0xF3
+KEY: Final = 0  # the kind of a keyboard's key, which has no status
 _ANY: Final = -1
 
 Scene = tuple[int, str]
@@ -19,7 +21,10 @@ Zone = range | str
 
 
 class Contact(NamedTuple):
-    """What one switch sends: status without channel, number (a SysEx whole), channel (0 to 15; 0 if it has none)."""
+    """What one switch sends: status without channel, number (a SysEx whole), channel (0 to 15; 0 if it has none).
+
+    Of a keyboard's key: KEY and its code.
+    """
 
     kind: int
     number: int | bytes
@@ -27,7 +32,9 @@ class Contact(NamedTuple):
 
     @property
     def place(self) -> str:
-        """A controller or a note as the rig file calls it; empty for messages that already have a number in words."""
+        """A controller, a note or a key as the rig file calls it; empty for messages that have a number in words."""
+        if self.kind == KEY and isinstance(self.number, int):
+            return f"key {key_name(self.number)}"
         name = {CONTROLLER: "controller", NOTE_ON: "note"}.get(self.kind)
         return f"{name} {self.number!r}" if name else ""
 
@@ -48,7 +55,10 @@ def contact_of(message: bytes) -> Contact | None:
         return Contact(NOTE_ON, message[1], message[0] & 0x0F)
     if message[0] == SONG_SELECT:
         return Contact(SONG_SELECT, message[1], 0)
-    return Contact(SYSEX, message, 0) if message[0] == SYSEX else None
+    if message[0] != SYSEX:
+        return None
+    key = read_key(message)
+    return Contact(SYSEX, message, 0) if key is None else Contact(KEY, key.code, 0)
 
 
 def closes(message: bytes, before: int | None, zone: range) -> bool | None:
@@ -62,6 +72,8 @@ def closes(message: bytes, before: int | None, zone: range) -> bool | None:
         return None
     if kind in (NOTE_ON, NOTE_OFF):
         return is_press(message)
+    if message[0] == SYSEX and (key := read_key(message)) is not None:
+        return key.down
     if kind != CONTROLLER:
         return True
     value = message[2]
@@ -122,6 +134,8 @@ def _keys_of(when: When) -> Sequence[tuple[int, int | bytes]]:
         return [(SYSEX, bytes.fromhex(when.sysex))]
     if when.controller is not None:
         return [(CONTROLLER, when.controller)]
+    if when.key is not None:
+        return [(KEY, key_code(when.key))]
     for kind, found, first in ((PROGRAM, when.program, 1), (SONG_SELECT, when.song, 1), (NOTE_ON, when.note, 0)):
         if found == "any":
             return [(kind, _ANY)]

@@ -11,6 +11,7 @@ from engine.core.control.request_budget import RequestBudget
 from engine.core.control.show_commands import SHOW_COMMANDS, ShowCommands
 from engine.core.routing.outputs import Outputs
 from engine.core.state import State
+from engine.rig.lowering.lowered_scene import Lowering
 
 MOST_WAITING: Final = 4096  # requests that wait for the show, of all inputs; a large rig has a hundred blocks
 REQUESTS_A_SECOND: Final = 300  # of one input, blocks aside: a DIN cable carries no more of our own
@@ -112,7 +113,8 @@ class RemoteCommands:
         state, rig = self._state, self._state.compiled.rig
         inputs, outputs = list(rig.inputs), list(rig.outputs)
         scene = rig.scene(state.scene.number) if state.scene else None
-        routes = (*rig.routes, *(scene.routes if scene else ()))
+        lowering = Lowering(rig)
+        routes = (*lowering.routes(rig.routes, "route"), *(lowering.lowered(scene).routes if scene else ()))
         found = {
             (inputs.index(source) + 1, outputs.index(target) + 1)
             for route in routes

@@ -5,7 +5,6 @@ byte by byte. It uses the non-commercial id 7D (MIDI 1.0 p. 34): `F0 7D 62 6C`, 
 checksum, `F7`.
 """
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
@@ -14,7 +13,7 @@ from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, SYSEX_END, is_whole
 from engine.midi.machine_control import read_machine_control
 from engine.midi.seven_bit_packing import pack
-from engine.midi.show_control import ALL_CALL, SHOW_FORMATS, read_show_control
+from engine.midi.show_control import ALL_CALL, SHOW_FORMATS, plain_cue, read_show_control
 from engine.rig.models.control import RemoteControl
 
 _VERSION: Final = 0x01
@@ -25,7 +24,6 @@ LONGEST_REQUEST: Final = 256  # bytes on the cable; that is a block of a backup,
 
 _SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
 _SONG_SELECT: Final = 0xF3
-_ZEROS: Final = re.compile("^0+(?=[0-9])")
 # a receiver without timed transitions takes TIMED_GO as GO (RP-002 4.3, from memory); what is not here acts on
 # settings, macros and outputs of other gear, and passes like any SysEx
 _SHOW: Final = {
@@ -84,11 +82,6 @@ def remote_settings(remote: RemoteControl | None, inputs: Sequence[str], outputs
         frozenset().union(*(SHOW_FORMATS[name] for name in remote.formats)),
         frozenset(map(plain_cue, remote.lists)) if remote.lists is not None else None,
     )
-
-
-def plain_cue(cue: str) -> str:
-    """A cue or a list as it is compared: zeros before the first digit that counts do not matter."""
-    return _ZEROS.sub("", cue)
 
 
 class RouteRequest(NamedTuple):

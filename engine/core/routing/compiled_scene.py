@@ -3,26 +3,23 @@
 Nothing here changes while the rig plays; what a scene remembers is in `engine.core.routing.scene_in_play`.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
-from engine.core.cable.output_cable import BurstUnit
-from engine.core.cable.program_burst import compile_burst
+from engine.core.cable.program_burst import (
+    Bursts,
+    compile_burst,
+    compile_sending,
+    device_id,
+    one_after_the_other,
+)
+from engine.core.routing.filter_chain import FilterLink, on_channels
 from engine.core.timing.tempo_in_force import TempoInForce
-from engine.rig.models.rig import Rig, Route, Scene
+from engine.rig.lowering.lowered_scene import ArrivalChain, Filters, LoweredRoute, LoweredScene, Lowering
+from engine.rig.models.rig import Rig, Scene
 from filters.registry import Filter, FilterSettings
-from filters.registry import Step as FilterStep
-
-
-class FilterLink(NamedTuple):
-    """One filter of a chain."""
-
-    name: str
-    step: FilterStep
-    keeps_state: bool
-    keeps_time: bool = False  # it counts a clock, and a panic does not make it begin again
 
 
 class RoutePath(NamedTuple):
@@ -33,7 +30,8 @@ class RoutePath(NamedTuple):
     outputs: tuple[int, ...]
     make: Callable[[], tuple[FilterLink, ...]] = tuple  # makes the links again, in their first state
     lasting: bool = False  # in force in every scene: it keeps what it remembers
-    place: int = 0  # among the scene's routes, or among the lasting ones
+    kind: Literal["routes", "play"] = "routes"  # the list that it is in
+    place: int = 0  # in that list of the whole scene, or among the lasting ones
 
     @property
     def keeps_state(self) -> bool:
@@ -54,9 +52,11 @@ Paths = tuple[tuple[RoutePath, ...], ...]
 
 @dataclass(frozen=True)
 class CompiledScene:
-    """One scene. `everywhere`: the routes of every scene; `own`: its own; `bursts`: by output, its sounds.
+    """One scene. `everywhere`: the routes of every scene; `own`: its own; `bursts`: its sounds and the values that it
+    sets, which may be sent again at any time.
 
-    `cuts`: whether notes that are held when it is recalled end there.
+    `cuts`: whether notes that are held when it is recalled end there; `entering`: the burst of a recall, which has
+    events, too; `leaving`: what is sent when it is left; `tempo`: what the rig's own clock is set to, if anything.
     """
 
     number: int
@@ -64,7 +64,20 @@ class CompiledScene:
     cuts: bool
     everywhere: Paths
     own: Paths
-    bursts: Mapping[int, tuple[BurstUnit, ...]]
+    bursts: Bursts
+    entering: Bursts
+    leaving: Bursts
+    tempo: float | None
+
+
+class _Before(NamedTuple):
+    """The rig before an edit: its scenes as they were written and compiled, and which of them are untouched, so far as
+    that is known; all by number."""
+
+    lowering: Lowering
+    scenes: Mapping[int, Scene]
+    compiled: Mapping[int, CompiledScene]
+    untouched: dict[int, bool]
 
 
 class SceneCompiler:
@@ -86,53 +99,96 @@ class SceneCompiler:
         self._rig = rig
         self._tempo = tempo or (TempoInForce(rig.sync.clock.bpm) if rig.sync.clock else TempoInForce())
         self._filters = filters
+        self._lowering = Lowering(rig)
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
+        self._departing = {name: self._lowering.departing(name) for name in self._inputs if name in rig.inputs}
+        self._arriving = {name: chain for name in rig.outputs if (chain := self._lowering.arriving(name)) is not None}
         self._without_state: dict[str, FilterLink] = {}  # settings -> one that all routes share
-        self._before: dict[int, tuple[Scene, CompiledScene]] = {}  # by number, of the rig before
-        self.everywhere = self._paths(rig.routes, "route", lasting=True)
+        self._before: _Before | None = None
+        self.everywhere = self._paths(self._lowering.routes(rig.routes, "route"), lasting=True)
 
     def keep(self, before: Rig, scenes: Mapping[int, CompiledScene]) -> None:
         """Keep what is as it was in the rig before, which has the same ports at the same places.
 
         `scenes`: those that were compiled of it, by number.
         """
-        if (self._rig.instruments, self._rig.routes) == (before.instruments, before.routes):
+        if common(self._rig) == common(before):
             self.everywhere = next(iter(scenes.values())).everywhere
-            self._before = {scene.number: (scene, scenes[scene.number]) for scene in before.scenes}
+            self._before = _Before(Lowering(before), {scene.number: scene for scene in before.scenes}, scenes, {})
 
-    def compile(self, scene: Scene) -> CompiledScene:
-        """Compile one scene."""
-        former, made = self._before.get(scene.number, (None, None))
-        if former is None or made is None:
-            own, bursts = self._own(scene), self._bursts(scene)
-        elif former is scene:
-            return made
+    def compile(self, scene: Scene, transposed: int = 0) -> CompiledScene:
+        """Compile one scene; `transposed`: by song and step, in semitones."""
+        lowered_before = made = None
+        if self._before is not None and scene.number in self._before.scenes and not transposed:
+            made = self._before.compiled[scene.number]
+            if self._untouched(scene):
+                return made
+            lowered_before = self._before.lowering.lowered(self._before.scenes[scene.number])
+        lowered = self._lowering.lowered(scene, transposed)
+        if made is not None and lowered_before is not None and lowered_before.routes == lowered.routes:
+            own = made.own
         else:
-            own = made.own if scene.routes == former.routes else self._own(scene)
-            bursts = made.bursts if scene.burst == former.burst else self._bursts(scene)
-        return CompiledScene(scene.number, scene.name, scene.held == "cut", self.everywhere, own, bursts)
+            own = self._paths(lowered.routes, lasting=False)
+        return self._compiled(lowered, own)
 
-    def _own(self, scene: Scene) -> Paths:
-        return self._paths(scene.routes, "scene route", lasting=False)
+    def _untouched(self, scene: Scene) -> bool:
+        """Whether this scene, and all that it is like, are the very ones of the rig before."""
+        assert self._before is not None
+        each: Scene | None = scene
+        while each is not None and self._before.untouched.get(each.number) is None:
+            if self._before.scenes.get(each.number) is not each:
+                self._before.untouched[scene.number] = False
+                return False
+            each = self._lowering.scenes.base(each)
+        untouched = each is None or self._before.untouched[each.number]
+        self._before.untouched[scene.number] = untouched
+        return untouched
 
-    def _bursts(self, scene: Scene) -> Mapping[int, tuple[BurstUnit, ...]]:
-        return compile_burst(self._rig, scene, self._outputs)
+    def _compiled(self, lowered: LoweredScene, own: Paths) -> CompiledScene:
+        scene = lowered.whole
+        sounds = compile_burst(self._rig, lowered.burst, self._outputs)
+        entering = compile_sending(self._rig, scene.enter, self._outputs)
+        values = {output: tuple(step for step in steps if step.values) for output, steps in entering.items()}
+        return CompiledScene(
+            scene.number,
+            scene.name,
+            scene.held == "cut",
+            self.everywhere,
+            own,
+            one_after_the_other(sounds, values),
+            one_after_the_other(sounds, entering),
+            compile_sending(self._rig, scene.leave, self._outputs, lasting=True),
+            scene.tempo,
+        )
 
-    def _paths(self, routes: Sequence[Route], what: str, lasting: bool) -> Paths:
+    def _paths(self, routes: Sequence[LoweredRoute], lasting: bool) -> Paths:
         listed: list[list[RoutePath]] = [[] for _ in self._inputs]
-        for number, route in enumerate(routes, 1):
-            outputs = tuple(dict.fromkeys(self._outputs[name] for name in route.to))
-            for name in dict.fromkeys(route.source):
-                if name not in self._inputs:
-                    continue
-                make = partial(self._links, route.through)
-                label = route.name or f"{what} {number}"
-                listed[self._inputs[name]].append(RoutePath(label, make(), outputs, make, lasting, number - 1))
+        for route in routes:
+            for arriving, to in self._arrivals(route):
+                outputs = tuple(self._outputs[name] for name in to)
+                for name in (name for name in route.source if name in self._inputs):
+                    make = partial(self._links, self._departing[name] + route.through, arriving)
+                    path = RoutePath(route.label, make(), outputs, make, lasting, route.kind, route.place)
+                    listed[self._inputs[name]].append(path)
         return tuple(tuple(paths) for paths in listed)
 
-    def _links(self, through: Sequence[FilterSettings]) -> tuple[FilterLink, ...]:
-        return tuple(self._link(settings) for settings in through)
+    def _arrivals(self, route: LoweredRoute) -> Iterator[tuple[ArrivalChain | None, tuple[str, ...]]]:
+        """Its outputs, apart where instruments do something to what arrives there."""
+        found = {name: self._arriving.get(name) for name in route.to}
+        plain = tuple(name for name, chain in found.items() if chain is None or not chain.concerns(route.channel))
+        if plain:
+            yield None, plain
+        for name, chain in found.items():
+            if name not in plain:
+                yield chain, (name,)
+
+    def _links(self, through: Filters, arriving: ArrivalChain | None) -> tuple[FilterLink, ...]:
+        links = tuple(map(self._link, through))
+        if arriving is None:
+            return links
+        chains = {channel: tuple(map(self._link, chain)) for channel, chain in arriving.by_channel.items()}
+        return (*links, on_channels(", ".join(arriving.instruments), chains))
 
     def _link(self, settings: FilterSettings) -> FilterLink:
         written = repr(vars(settings))
@@ -145,3 +201,9 @@ class SceneCompiler:
             if not link.keeps_state:
                 self._without_state[written] = link
         return link
+
+
+def common(rig: Rig) -> tuple[object, ...]:
+    """What all scenes of a rig depend on."""
+    stops = {name: (each.stop, each.through) for name, each in rig.inputs.items() if each.stop or each.through}
+    return stops, rig.instruments, rig.chains, rig.routes, device_id(rig)

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets
-from engine.core.routing.scene_in_play import TimedMessage
+from engine.core.routing.routed_message import TimedMessage
 from engine.midi.rest_values import rest_of
 
 #: takes the place of an input index for notes that no input has played

@@ -2,11 +2,14 @@
 
 from collections.abc import Iterable
 
-from engine.core.cable.output_cable import Delivery
+from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
-from engine.core.routing.held_ledger import Target, moves_of
+from engine.core.routing.held_ledger import Target
+from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import SceneInPlay, TimedMessage
+from engine.core.routing.routed_message import TimedMessage
+from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.routing.told_values import moves_of
 from engine.core.state import State
 from engine.midi.kinds import NOTE_OFF, NOTE_ON, is_press, is_release
 
@@ -19,13 +22,18 @@ class DelayedSending:
 
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
+        cables, prefixes = self._state.cables, self._state.prefixes
         for due in self._state.delayed.take(now):
-            self._outputs.put(now, self._deliveries(due), out)
+            for output, unit in self._deliveries(due):
+                if prefixes.any and not cables[output].full:  # it must not take what belongs to a player's note
+                    unit = prefixes.with_low(output, unit)
+                self._outputs.route(now, output, unit, out)
 
-    def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
+    def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message
         if is_release(message):
-            return state.ledger.release(due.player, message, among=due.outputs) or ()
+            offs = state.ledger.release(due.player, message, among=due.outputs) or ()
+            return [(output, (off,)) for output, off in offs]
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
             outputs = tuple(output for output in outputs if not state.cables[output].full)
@@ -33,7 +41,10 @@ class DelayedSending:
             state.ledger.press(due.player, message, targets)
         for output in outputs:
             state.ledger.move(due.source, message, moves_of(output, (message,)))
-        return [(output, message) for output in outputs]
+        units = [(output, (message,)) for output in outputs]
+        if state.scene is not None and state.merging.on and is_merged(message):
+            return state.merging.merge(due.source, message, units, state.scene.routes)
+        return units
 
     def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, int]:
         """Where notes of this input go on sounding though their keys are up, and the player that holds them now."""

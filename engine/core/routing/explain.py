@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 from engine.core.control.explain_command import ExplainedCommand, commanded
 from engine.core.routing.compiled_scene import CompiledScene, RoutePath, SceneCompiler
-from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, through
+from engine.core.routing.filter_chain import FilterFaults, through
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.drum_names import CHANNEL as DRUMS
 from engine.midi.drum_names import drum
@@ -38,10 +39,12 @@ class FilterVerdict:
 class RouteVerdict:
     """What one route made of the message: filter by filter, and what its outputs get.
 
-    `place`: among the scene's own routes, or among those of every scene (`lasting`), from 0.
+    `kind`, `place`: in which list of the whole scene it is, and where, from 0; or among the routes of every scene
+    (`lasting`).
     """
 
     route: str
+    kind: Literal["routes", "play"]
     place: int
     lasting: bool
     outputs: tuple[str, ...]
@@ -71,7 +74,7 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[0], *compiled.own[0]))
     # compiled again: filters with state have just been asked once
-    answer = SceneInPlay(_compiled(rig, scene, source), faults).answer(0, message, 0)
+    answer = SceneInPlay(_compiled(rig, scene, source), faults).routes.answer(0, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
@@ -136,4 +139,4 @@ def _judge(path: RoutePath, outputs: tuple[str, ...], message: bytes, faults: Fi
         if not flowing:
             break
     to = tuple(outputs[index] for index in path.outputs)
-    return RouteVerdict(path.route, path.place, path.lasting, to, tuple(verdicts), flowing)
+    return RouteVerdict(path.route, path.kind, path.place, path.lasting, to, tuple(verdicts), flowing)

@@ -4,25 +4,22 @@ A release follows the record of its own press, whatever scene, transposition or 
 that two inputs hold sounds until both release it; the note-offs held back until then are sent with the last one, since
 every note-on is owed its note-off (MIDI 1.0 p. A-4).
 
-Pedals, bends, wheels, pressures and parameter numbers that left their resting value are remembered, so that a scene
-that no longer feeds them can reset them (RP-015 for the resting values). So are the bank and program that each channel
-was last sent, for an instrument that forgot them while it was unplugged.
+A press also remembers the routes by which it went, once others have taken their place: what shapes its note goes on
+coming by these. Under a pedal notes ring on when their keys are up (`ringing_notes`). What was moved off rest is in
+`told_values`.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from typing import Final, NamedTuple
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF
-from engine.midi.kinds import (
-    CONTROLLER,
-    NOTE_OFF,
-    NOTE_ON,
-    POLY_AFTERTOUCH,
-    PROGRAM,
-    is_press,
-    is_release,
-)
-from engine.midi.rest_values import rest_of
+from engine.core.routing.merged_pedals import MergedPedals
+from engine.core.routing.ringing_notes import RingingNotes
+from engine.core.routing.told_values import Channel, Move, Moved, ToldValues, rest_for
+from engine.midi.controllers import HOLDING, ON_FROM
+from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, is_press, is_release
+
+if TYPE_CHECKING:
+    from engine.core.routing.open_routes import OpenRoutes
 
 #: entries of one key that are kept in order; beyond that those with the same targets are merged, so that no number of
 #: presses without releases fills the memory
@@ -37,29 +34,23 @@ class Target(NamedTuple):
     key: int
 
 
-class Moved(NamedTuple):
-    """Something that can be off rest: output index, and the bytes that name it (status, and number or key)."""
+class Voice(NamedTuple):
+    """A note that sounds: who plays it (input, channel 0 to 15), by which routes (None: those in force), and where."""
 
-    output: int
-    what: bytes
-
-
-def named(message: bytes) -> bytes:
-    """The part of a message that says what it moves, without the value."""
-    kind = message[0] & 0xF0
-    if kind == CONTROLLER:
-        return bytes((message[0], MSB_OF.get(message[1], message[1])))
-    return message[:2] if kind == POLY_AFTERTOUCH else message[:1]
+    hand: tuple[int, int]
+    routes: "OpenRoutes | None"
+    channel: Channel
 
 
 class _Press:
     """Presses of one key of one input that went to the same targets."""
 
-    __slots__ = ("count", "targets")
+    __slots__ = ("count", "routes", "targets")
 
-    def __init__(self, targets: tuple[Target, ...]) -> None:
+    def __init__(self, targets: tuple[Target, ...], routes: "OpenRoutes | None" = None) -> None:
         self.targets = targets
         self.count = 1
+        self.routes = routes  # by which it went, if these are no longer in force
 
     def is_among(self, outputs: Collection[int]) -> bool:
         """Whether it sounds at these outputs, and at no others."""
@@ -75,9 +66,9 @@ class Ledger:
         self._presses: dict[tuple[int, int, int], list[_Press]] = {}  # (input, channel, key) -> oldest first
         self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
         self._owed: dict[Target, int] = {}  # releases held back
-        self._moved: dict[Moved, tuple[int, bytes]] = {}  # -> the input that moved it, and with what
-        self._banks: dict[tuple[int, int], tuple[bytes, ...]] = {}  # (output, channel) -> bank messages last sent
-        self._sounds: dict[tuple[int, int], tuple[bytes, ...]] = {}  # -> bank and program that are in force
+        self.told = ToldValues()
+        self.ringing = RingingNotes()
+        self.pedals = MergedPedals()
 
     # Notes
 
@@ -87,7 +78,7 @@ class Ledger:
         presses = self._presses.get(key)
         if presses is None:
             self._presses[key] = [_Press(targets)]
-        elif presses[-1].targets == targets:
+        elif presses[-1].targets == targets and presses[-1].routes is None:
             presses[-1].count += 1
         else:
             presses.append(_Press(targets))
@@ -129,43 +120,111 @@ class Ledger:
                 del self._presses[key]
         form, velocity = message[0] & 0xF0, message[2]
         sent: list[tuple[int, bytes]] = []
-        for target in oldest.targets if kept is None else self._hand_over(source, oldest.targets, kept):
+        for target in oldest.targets if kept is None else self._hand_over(source, oldest, kept):
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
             count = self._end_press(source, target)
             sent += [(output, off)] if count == 1 else [(output, off)] * count
+            if self.ringing.held:
+                self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
-    def _hand_over(self, source: int, targets: tuple[Target, ...], kept: Mapping[Target, int]) -> list[Target]:
+    def _ring_on(self, hand: tuple[int, int], target: Target, routes: "OpenRoutes | None") -> None:
+        """A key is up; under a pedal its note rings on."""
+        output, channel, key = target
+        if (output, channel) in self.ringing.held and target not in self._holders:
+            self.ringing.released(key, Voice(hand, routes, (output, channel)))
+
+    def _hand_over(self, source: int, press: _Press, kept: Mapping[Target, int]) -> list[Target]:
         """Other inputs hold these from now on; the targets that are left."""
         given: dict[tuple[int, int, int], tuple[Target, ...]] = {}
-        for target in targets:
+        for target in press.targets:
             if target in kept:
                 holder = (kept[target], target.channel, target.key)
                 given[holder] = (*given.get(holder, ()), target)
-                holders = self._holders[target]
-                holders[source] -= 1
-                if not holders[source]:
-                    del holders[source]
+                holders = self._holders.setdefault(target, {})
+                left = holders.pop(source, 1) - 1
+                if left:
+                    holders[source] = left
                 holders[holder[0]] = holders.get(holder[0], 0) + 1
         for holder, together in given.items():
-            self._presses.setdefault(holder, []).append(_Press(together))
+            self._presses.setdefault(holder, []).append(_Press(together, press.routes))
             _merge(self._presses[holder])
-        return [target for target in targets if target not in kept]
+        return [target for target in press.targets if target not in kept]
 
     def _end_press(self, source: int, target: Target) -> int:
-        """One press of this input ends at a target; how many note-offs the output gets for it."""
-        holders = self._holders[target]
-        if len(holders) == 1 and holders[source] == 1:
-            del self._holders[target]
+        """One press of this input ends at a target; how many note-offs the output gets for it.
+
+        It is no longer counted there if All Notes Off has ended it before.
+        """
+        holders = self._holders.get(target, {})
+        left = holders.pop(source, 1) - 1
+        if left:
+            holders[source] = left
+        if not holders:
+            self._holders.pop(target, None)
             return 1 + self._owed.pop(target, 0)
-        holders[source] -= 1
-        if not holders[source]:
-            del holders[source]
         if len(holders) - (source in holders):
             self._owed[target] = self._owed.get(target, 0) + 1
             return 0
         return 1
+
+    def end(
+        self, players: Container[int], ends: Callable[[tuple[int, int, int], Target], bool]
+    ) -> Iterator[tuple[int, bytes]]:
+        """Note-offs, velocity 64, for these players' presses at some of their targets; what releases them sends none.
+
+        `ends` is asked with an input's key (input, channel, key) and one of its targets.
+        """
+        ended: dict[tuple[int, Target], int] = {}
+        played: dict[tuple[int, Target], tuple[int, OpenRoutes | None]] = {}  # -> from which channel, by which routes
+        for key, presses in self._presses.items():
+            if key[0] not in players:
+                continue
+            for press in presses:
+                gone = {target for target in press.targets if ends(key, target)}
+                press.targets = tuple(target for target in press.targets if target not in gone)
+                for target in gone:
+                    ended[key[0], target] = ended.get((key[0], target), 0) + press.count
+                    played[key[0], target] = key[1], press.routes
+            _merge(presses)
+        for (source, target), count in ended.items():
+            holders = self._holders.get(target, {})
+            if source in holders:
+                holders[source] -= min(holders[source], count) - 1  # one note-off, however often it was pressed
+            if self._end_press(source, target):
+                yield target.output, bytes((NOTE_OFF | target.channel, target.key, 64))
+            channel, routes = played[source, target]
+            self._ring_on((source, channel), target, routes)
+
+    def end_silently(self, players: Container[int], output: int, channel: int, under_pedals: bool) -> None:
+        """The channel was told to end all that these players, and nobody else, hold there.
+
+        `under_pedals`: what rings under a pedal rings on.
+
+        What releases them is sent nevertheless: a receiver may ignore All Notes Off (MIDI 1.0 p. 24).
+        """
+        for target in [each for each in self._holders if each[:2] == (output, channel)]:
+            holders = self._holders[target]
+            ended = [each for each in holders if each in players]
+            for player in ended:
+                del holders[player]
+            if not holders:
+                del self._holders[target]
+                for player in ended:
+                    self._ring_on((player, channel), target, None)
+        if not under_pedals:
+            self.ringing.end((output, channel))
+
+    def others_sound(self, players: Container[int], output: int, channel: int) -> bool:
+        """Whether anybody else holds a key, or a pedal that may hold notes, on a channel of an output."""
+        holding = [holders for target, holders in self._holders.items() if target[:2] == (output, channel)]
+        for moved, movers in self._movers_on(output, channel):
+            if moved.what[0] & 0xF0 == NOTE_ON:
+                holding.append(dict.fromkeys(movers, 1))
+            elif len(moved.what) == 2 and moved.what[1] in HOLDING:
+                holding.append(dict.fromkeys(self.pedals.players(moved), 1))
+        return any(holder not in players for holders in holding for holder in holders)
 
     def is_down(self, source: int, message: bytes) -> bool:
         """Whether this is the release or the pressure of a key of this input whose press is in the ledger."""
@@ -182,13 +241,20 @@ class Ledger:
         """How many keys of outputs are sounding."""
         return len(self._holders)
 
-    def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output), which then counts as silent."""
-        gone = [target for target in self._holders if output is None or target.output == output]
+    def cut(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds, which then counts as silent.
+
+        All that sounds on one output, if it is given; with `channel` (0 to 15) too, on that channel of it.
+        """
+
+        def ends(target: Target) -> bool:
+            return (output is None or target.output == output) and (channel is None or target.channel == channel)
+
+        gone = [target for target in self._holders if ends(target)]
         for presses in self._presses.values():
             # its release comes later, and must not cut what is played there then
             for press in presses:
-                press.targets = tuple(each for each in press.targets if output is not None and each.output != output)
+                press.targets = tuple(each for each in press.targets if not ends(each))
             _merge(presses)
         for target in gone:
             count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
@@ -199,22 +265,113 @@ class Ledger:
         """No key of any input counts as down: what sounded was cut, and a lost release must not matter later."""
         self._presses.clear()
 
-    # What was moved off rest
+    # What was moved
 
-    def move(self, source: int, message: bytes, moves: tuple[tuple[Moved, bool], ...]) -> None:
-        """This input's message was sent and moved these; each flag says whether that was to its resting value."""
-        for moved, at_rest in moves:
-            if at_rest:
-                self._moved.pop(moved, None)
-            else:
-                self._moved[moved] = (source, message)
+    def move(self, source: int, message: bytes, moves: tuple[Move, ...]) -> None:
+        """This input's message was sent and moved these."""
+        self.told.move(source, message, moves)
+        self.hold(moves)
 
-    def settle(self, still_fed: Callable[[int, bytes, Moved], bool]) -> Iterator[tuple[int, bytes]]:
-        """The resting values, as (output, message), of everything that is off rest and not `still_fed`."""
-        for moved, (source, message) in list(self._moved.items()):
-            if not still_fed(source, message, moved):
-                del self._moved[moved]
-                yield moved.output, _resting(moved)
+    def command(self, moves: tuple[Move, ...]) -> None:
+        """A control has sent what moves these, to stay."""
+        self.told.command(moves)
+        for move in moves:
+            self.pedals.forget(move.moved)
+        self.hold(moves)
+
+    def set_up(self, moves: tuple[Move, ...]) -> None:
+        """The rig has set these on an instrument."""
+        self.told.set_up(moves)
+        self.hold(moves)
+
+    def hold(self, moves: Iterable[Move]) -> None:
+        """Those among these moves that are of pedals which hold notes: what rings under them, or no longer does."""
+        for moved, sent, _ in moves:
+            if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
+                channel = moved.channel
+                down = (t.key for t in self._holders if (t.output, t.channel) == channel)
+                self.ringing.pedal(channel, sent[1], sent[2] >= ON_FROM, down)
+
+    def reset(self, channel: Channel) -> None:
+        """All controllers of this channel were reset (RP-015)."""
+        self.told.reset(channel)
+        self.ringing.reset(channel)
+
+    # Who plays what
+
+    def sounding_channels(self) -> set[Channel]:
+        """The channels on which anything sounds."""
+        return {(output, channel) for output, channel, _ in self._holders} | self.ringing.channels()
+
+    def voices(self) -> Iterator[Voice]:
+        """All notes that sound, the oldest first of those whose keys are down."""
+        yield from self.ringing.voices()
+        for (source, came, _), presses in self._presses.items():
+            for press in presses:
+                for output, channel, _ in press.targets:
+                    yield Voice((source, came), press.routes, (output, channel))
+
+    def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
+        """By which routes the key of this message of an input plays; None for those in force."""
+        presses = self._presses.get((source, message[0] & 0x0F, message[1]))
+        return presses[0].routes if presses else None
+
+    def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
+        """Other routes take the place of these: what these inputs play goes on by these until it is silent."""
+        for (source, _, _), presses in self._presses.items():
+            if source in sources:
+                for press in presses:
+                    press.routes = press.routes or routes
+        self.ringing.bind(sources, routes)
+
+    # Who has moved what
+
+    def movers(self, moved: Moved) -> Mapping[int, bytes]:
+        """By input, the message with which it has moved this: of a pedal all that hold it, else the last one."""
+        return self.pedals.players(moved) or self.told.mover(moved)
+
+    def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[int, bytes]]]:
+        for moved, _ in self.told.moved():
+            if moved.channel == (output, channel):
+                yield moved, self.movers(moved)
+
+    def others_moved(self, players: Container[int], output: int, channel: int) -> bool:
+        """Whether anything on a channel of an output is off rest that anybody else has moved."""
+        return any(
+            mover not in players
+            for moved, movers in self._movers_on(output, channel)
+            if rest_for(moved) is not None
+            for mover in movers
+        )
+
+    def rests_of(self, source: int, output: int, channel: int) -> list[bytes]:
+        """What sets to rest all that this input has moved on a channel of an output, notes aside."""
+        return [
+            rest
+            for moved, movers in self._movers_on(output, channel)
+            if source in movers and moved.what[0] & 0xF0 != NOTE_ON and (rest := rest_for(moved)) is not None
+        ]
+
+    def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
+        """A player moves a pedal (see `MergedPedals.turn`); what it was told is the highest value of all."""
+        sent = self.pedals.turn(moved, player, came, value)
+        self._pedal_is(moved)
+        return sent
+
+    def leave_pedal(self, moved: Moved, players: Iterable[int]) -> int | None:
+        """These players no longer have this pedal: the value to be sent, None if it stays as it is."""
+        sent = self.pedals.leave(moved, players)
+        self._pedal_is(moved)
+        return sent
+
+    def _pedal_is(self, moved: Moved) -> None:
+        """The channel has the value that all its players make; the ledger follows."""
+        holders = self.pedals.players(moved)
+        value = self.pedals.value(moved)
+        player, came = next(iter(holders.items()), (0, b""))
+        self.move(player, came, (Move(moved, moved.what + bytes((value,)), value == 0),))
+
+    # What ends
 
     def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:
         """Ends what one input holds, as (output, message): note-offs, velocity 64, and resting values."""
@@ -224,7 +381,45 @@ class Ledger:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
                 yield from offs if self._each_press else dict.fromkeys(offs)
-        yield from self.settle(lambda mover, *_: mover != source)
+        for moved, _ in self.told.moved():
+            if source in self.movers(moved):
+                yield from self.leave(moved, {source})
+        self.ringing.abandon(source)
+
+    def leave(self, moved: Moved, players: Collection[int]) -> Iterator[tuple[int, bytes]]:
+        """These players no longer move this, as (output, message): it rests, or is what the others make of it."""
+        movers = self.movers(moved)
+        if all(mover in players for mover in movers):
+            yield from self.rest(moved)
+            return
+        value = self.leave_pedal(moved, players)
+        if value is not None:
+            yield moved.output, moved.what + bytes((value,))
+
+    def rest(self, moved: Moved) -> Iterator[tuple[int, bytes]]:
+        """It comes to rest, if it can: the message for that, as (output, message)."""
+        message = self.told.rest(moved)
+        if message is not None:
+            self.pedals.forget(moved)
+            self.hold((Move(moved, message, True),))
+            yield moved.output, message
+
+    def lift_pedals(self) -> Iterator[tuple[int, bytes]]:
+        """Lifts the pedals under which anything rings, as (output, message)."""
+        for output, channel in self.ringing.channels():
+            for number in sorted(self.ringing.held[output, channel]):
+                yield from self.rest(Moved(output, bytes((CONTROLLER | channel, number))))
+
+    def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """What brings everything to rest (on one output, or on one channel of it), as (output, message).
+
+        That is what scenes and controls have set, too.
+        """
+        for moved, _ in self.told.moved():
+            if output in (None, moved.output) and channel in (None, moved.channel[1]):
+                self.pedals.forget(moved)
+        yield from self.told.rest_all(output, channel)
+        self.ringing.silence(output, channel)
 
     def _hold_once(self, source: int) -> None:
         """From now on this input holds each target as if it had been pressed once."""
@@ -234,33 +429,11 @@ class Ledger:
             self._presses[key] = [_Press(tuple(target for target in targets if target not in once))]
             once.update(targets)
         for target in once:
-            self._holders[target][source] = 1
-
-    def settle_output(self, output: int) -> Iterator[tuple[int, bytes]]:
-        """The resting values of everything that is off rest on one output."""
-        return self.settle(lambda source, message, moved: moved.output != output)
-
-    # The sound that each channel was last set to
-
-    def select(self, output: int, messages: Iterable[bytes]) -> None:
-        """These were sent; remember the bank and program messages among them."""
-        for message in messages:
-            place = (output, message[0] & 0x0F)
-            if message[0] & 0xF0 == PROGRAM:
-                self._sounds[place] = (*self._banks.get(place, ()), message)
-            elif message[1] == BANK_MSB:
-                self._banks[place] = (message,)  # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
-            else:
-                high = (each for each in self._banks.get(place, ()) if each[1] == BANK_MSB)
-                self._banks[place] = (*high, message)
-
-    def sounds(self, output: int) -> dict[int, tuple[bytes, ...]]:
-        """By channel (0 to 15), the bank and program messages in force on an output."""
-        return {channel: unit for (at, channel), unit in self._sounds.items() if at == output}
+            self._holders.setdefault(target, {})[source] = 1
 
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
-        return len(self._moved)
+        return self.told.off_rest()
 
 
 def _merge(presses: list[_Press]) -> None:
@@ -272,42 +445,6 @@ def _merge(presses: list[_Press]) -> None:
     presses[:] = entries.values()
 
 
-def _resting(moved: Moved) -> bytes:
-    if moved.what[0] & 0xF0 == NOTE_ON:
-        return bytes((NOTE_OFF | moved.what[0] & 0x0F, moved.what[1], 64))
-    padded = moved.what + bytes(2)
-    rest = rest_of(padded[:3])
-    assert rest is not None  # only what has a resting value is remembered
-    return rest
-
-
 def targets_of(output: int, messages: tuple[bytes, ...]) -> tuple[Target, ...]:
     """The keys that these note-ons press on an output."""
     return tuple(Target(output, m[0] & 0x0F, m[1]) for m in messages if m[0] & 0xF0 == NOTE_ON and is_press(m))
-
-
-def moves_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
-    """What these messages move on an output, each with whether that is to its resting value."""
-    return tuple(
-        (Moved(output, named(message)), message == rest)
-        for message in messages
-        if (rest := rest_of(message)) is not None
-    )
-
-
-def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
-    """The bank and program messages among these."""
-    return tuple(
-        message
-        for message in messages
-        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in BANKS)
-    )
-
-
-def made_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
-    """Notes that a filter made from a pedal, a clock or the like: no key holds them, so they count as off rest."""
-    return tuple(
-        (Moved(output, bytes((NOTE_ON | message[0] & 0x0F, message[1]))), is_release(message))
-        for message in messages
-        if message[0] & 0xE0 == NOTE_OFF  # note-off or note-on
-    )

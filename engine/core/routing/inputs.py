@@ -5,7 +5,7 @@ from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import TimedMessage
+from engine.core.routing.routed_message import TimedMessage
 from engine.core.state import State
 
 
@@ -30,9 +30,13 @@ class Inputs:
         board = state.boards[source]
         if board is not None:
             board.forget()
+        state.prefixes.forget(source)
         state.renew_filters(lambda at, path: at == source)
         self._delayed.end(now, {player(source, False), player(source, True)}, out)
         self._outputs.put(now, state.ledger.abandon(source), out)
+        state.merging.forget(source)
+        state.positions.forget(source)
+        state.gestures.look(now)
 
     # Active sensing
 

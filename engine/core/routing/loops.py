@@ -17,7 +17,7 @@ from collections.abc import Iterable, Sequence
 from itertools import count
 from typing import Final, NamedTuple
 
-from engine.core.routing.scene_in_play import RoutedMessage, without
+from engine.core.routing.routed_message import RoutedMessage, without
 from engine.midi.kinds import FIRST_REAL_TIME
 
 _MS: Final = 1_000_000

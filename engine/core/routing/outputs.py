@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable, Sequence
 
-from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable
-from engine.core.cable.silencing_messages import WHEELS
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit
+from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
+from engine.core.routing.told_values import moves_of
 from engine.core.state import State
 from engine.midi.kinds import is_release
 
@@ -16,10 +18,22 @@ class Outputs:
         self._state = state
 
     def put(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
-        """These (output, message), each by itself."""
-        cables = self._state.cables
+        """These (output, message), each by itself, which no player has sent."""
+        cables, merging = self._state.cables, self._state.merging
         for output, message in sent:
             cables[output].put(now, (message,), out)
+            merging.by_nobody(output, (message,))
+
+    def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> tuple[BurstUnit, ...]:
+        """These steps of a scene, or of the set-up; the answer are those that are sent."""
+        needed = tuple(self._state.cables[output].burst(now, steps, out))
+        self._state.merging.by_nobody(output, (message for step in needed for message in step.unit))
+        return needed
+
+    def route(self, now: int, output: int, unit: Unit, out: list[Delivery]) -> None:
+        """These together; there may be banks and programs among them."""
+        cable = self._state.cables[output]
+        (cable.select if any(map(selects_sound, unit)) else cable.put)(now, unit, out)
 
     def send(self, now: int, sent: Iterable[tuple[str, bytes]], out: list[Delivery]) -> None:
         """The same for outputs by name; those that the rig does not have are passed over."""
@@ -40,14 +54,29 @@ class Outputs:
         state.change_driver(output, driver)
         state.leaving.discard(output)
         self.silence(now, cable, out, owed, WHEELS)
-        cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
+        sounds = self._sounds_of(output)
+        cable.forget_sounds()
+        state.ledger.told.forget(output)
+        self.note_set_up(output)
+        self.burst(now, output, (*state.compiled.setups.get(output, ()), *sounds), out)
+
+    def set_up(self, now: int, output: int, out: list[Delivery]) -> None:
+        """Send an output what sets up its instruments."""
+        self.note_set_up(output)
+        self.burst(now, output, self._state.compiled.setups.get(output, ()), out)
+
+    def note_set_up(self, output: int) -> None:
+        """Remember what the set-up of this output moves, so that rest does not undo it."""
+        for step in self._state.compiled.setups.get(output, ()):
+            self._state.ledger.set_up(moves_of(output, step.unit))
 
     def left(self, now: int, output: int, out: list[Delivery]) -> None:
         """This output is about to be closed: what sounds and what was moved there is released, and nothing begins."""
         state = self._state
         state.sensing.outputs.discard(output)
         state.leaving.add(output)
-        self.put(now, [*state.ledger.cut(output), *state.ledger.settle_output(output)], out)
+        self.put(now, [*state.ledger.cut(output), *state.ledger.rest_all(output)], out)
+        state.gestures.forget(now, output)
 
     def lost(self, output: int) -> None:
         """The port of this output is gone."""
@@ -57,7 +86,15 @@ class Outputs:
         """Every note off, every pedal, bend and wheel to rest."""
         state = self._state
         state.delayed.forget(state.delayed.players)
-        self.put(now, [*state.ledger.cut(), *state.ledger.settle(lambda *_: False)], out)
+        self.put(now, [*state.ledger.cut(), *state.ledger.rest_all()], out)
+        state.gestures.forget(now)
+
+    def cut(self, now: int, out: list[Delivery]) -> None:
+        """End all notes, those that ring under a pedal, too: the pedal is lifted for that."""
+        ledger = self._state.ledger
+        self.put(now, ledger.cut(), out)
+        if self._state.rules.gestures:
+            self.put(now, ledger.lift_pedals(), out)
 
     def silence(
         self, now: int, cable: OutputCable, out: list[Delivery], owed: Sequence[bytes] = (), more: Sequence[bytes] = ()
@@ -67,19 +104,41 @@ class Outputs:
         `owed`: releases that the output missed.
         """
         silencing, ledger = self._state.silencing, self._state.ledger
-        known = [message for _, message in (*ledger.cut(cable.output), *ledger.settle_output(cable.output))]
+        known = [message for _, message in (*ledger.cut(cable.output), *ledger.rest_all(cable.output))]
         offs = [*(message for message in known if is_release(message)), *owed]
         if not silencing.each_press:
             offs = [*dict.fromkeys(offs)]
+        more = [message for message in more if message not in offs]
         swept = {*offs, *silencing.sweep, *more}
         rest = (message for message in known if message not in swept)
-        cable.panic(now, [*offs, *silencing.sweep, *more, *rest], out)
+        sent = [*offs, *silencing.sweep, *more, *rest]
+        cable.panic(now, sent, out)
+        self._state.merging.by_nobody(cable.output, sent)
+        self._state.gestures.forget(now, cable.output)
+
+    def silence_channel(self, now: int, output: int, channel: int, more: bool, out: list[Delivery]) -> None:
+        """The same for one channel (0 to 15); `more`: a note-off for every key of it as well.
+
+        What plays on the other channels of its cable goes on.
+        """
+        ledger = self._state.ledger
+        known = [message for _, message in (*ledger.cut(output, channel), *ledger.rest_all(output, channel))]
+        offs = [message for message in known if is_release(message)]
+        every_key = EVERY_KEY if more else ()
+        swept = [message for message in (*self._state.silencing.sweep, *every_key) if message[0] & 0x0F == channel]
+        self.put(now, ((output, message) for message in dict.fromkeys((*offs, *swept, *known))), out)
+        self._state.gestures.forget(now, output, channel)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
+        """Those of channels that the scene does not name, and its own.
+
+        They are sent whatever the channels are on. What waits for its turn is replaced by another sound of its channel
+        alone: a scene that is recalled meanwhile may not name all of them.
+        """
         state = self._state
         steps = state.scene.bursts.get(output, ()) if state.scene else ()
-        named = {step.channel for step in steps}
+        named = {step.channel for step in steps if step.selects}
         kept = (
-            BurstUnit(channel, unit, 0) for channel, unit in state.ledger.sounds(output).items() if channel not in named
+            BurstUnit(channel, unit, 0) for channel, unit in state.cables[output].sounds.items() if channel not in named
         )
-        return (*kept, *steps)
+        return tuple(step._replace(lasting=state.rules.only_changes, always=True) for step in (*kept, *steps))

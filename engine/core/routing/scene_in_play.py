@@ -1,180 +1,10 @@
-"""A scene that plays: sends messages through its routes, and remembers answers, filters' states and muted routes.
+"""A scene that plays: its routes, with what their filters remember, and which of them are muted."""
 
-What filters without state do to a short message depends on that message alone. So each input of a scene remembers, for
-each message, all of its deliveries; the second time, any number of routes and filters costs one look-up.
-"""
+from collections.abc import Callable
 
-from collections import deque
-from collections.abc import Callable, Container, Iterable, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Final, NamedTuple
-
-from engine.core.cable.output_cable import BurstUnit, Unit
-from engine.core.cable.program_burst import duration, size
-from engine.core.cable.speed import CableSpeed
-from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
-from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
-from engine.midi.kinds import is_press, is_release, is_whole
-from engine.midi.rest_values import rest_of
-from filters.registry import NEVER, Later
-
-#: answers that all inputs in all scenes remember together, some 600 bytes each
-REMEMBERED: Final = 1 << 16
-
-PLAIN, PRESS, RELEASE = range(3)
-
-
-class TimedMessage(NamedTuple):
-    """A message for these outputs at a later time (ns); `lasting` if its route is in force in every scene."""
-
-    at: int
-    message: bytes
-    outputs: tuple[int, ...]
-    lasting: bool
-
-
-@dataclass(slots=True)
-class RoutedMessage:
-    """The answer to one message: what is sent where, and what the ledger and the watch for loops must know of it.
-
-    It is never changed; a frozen class would only take four times as long to make.
-    """
-
-    kind: int
-    units: tuple[tuple[int, Unit], ...]
-    targets: tuple[Target, ...]
-    moves: tuple[tuple[Moved, bool], ...]
-    selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
-    said: tuple[bytes, ...]  # the different messages among all units
-    others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
-    later: tuple[TimedMessage, ...] = ()  # what is to be sent later
-    held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
-    noted: bool = field(init=False)  # whether there is anything beside notes to remember
-
-    def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.selects or self.later)
-
-
-class FilterFaults:
-    """Filters that raised or gave invalid answers: counted by filter, with the first fault of each in words."""
-
-    def __init__(self) -> None:
-        self.counts: dict[str, int] = {}
-        self.first: dict[str, str] = {}
-        self.raised: dict[str, Exception] = {}  # the first, with its traceback, until somebody takes it
-
-    def add(self, name: str, what: str, raised: Exception | None = None) -> None:
-        self.counts[name] = self.counts.get(name, 0) + 1
-        if name not in self.first:
-            self.first[name] = what
-            if raised is not None:
-                self.raised[name] = raised
-
-
-def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
-    """What a route's filters make of a message. A filter that fails is bypassed, and counted in `faults`."""
-    flowing: tuple[bytes | Later, ...] = (message,)
-    for link in path.links:
-        flowing = through(link, flowing, now, faults)
-        if not flowing:
-            break
-    return flowing
-
-
-def through(
-    link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults: FilterFaults
-) -> tuple[bytes | Later, ...]:
-    """What one filter makes of what reaches it; it is given delayed messages with the time at which they are due."""
-    answered: list[bytes | Later] = []
-    for item in flowing:
-        if isinstance(item, Later):
-            given = _answers(link, item.message, item.at, faults)
-            answered.extend(one if isinstance(one, Later) else Later(item.at, one) for one in given)
-        else:
-            answered.extend(_answers(link, item, now, faults))
-    return tuple(answered)
-
-
-def _answers(link: FilterLink, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
-    try:
-        given = tuple(link.step(message, now))
-        wrong = [one for one in given if not _is_answer(one, link)]
-    except Exception as fault:  # a plug-in may raise anything; the show goes on without it
-        trace = fault.__traceback__
-        while trace is not None and trace.tb_next is not None:
-            trace = trace.tb_next
-        place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
-        faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})", fault)
-        return (message,)
-    if wrong:
-        faults.add(link.name, f"it answered {wrong[0]!r}, which is no MIDI message")
-        return (message,)
-    return given
-
-
-def _is_answer(one: object, link: FilterLink) -> bool:
-    if isinstance(one, Later):  # a filter without state is not asked again, and its times would be remembered
-        return link.keeps_state and isinstance(one.at, int) and isinstance(one.message, bytes) and is_whole(one.message)
-    return isinstance(one, bytes) and is_whole(one)
-
-
-def answer(
-    message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
-) -> RoutedMessage:
-    """The answer made of these deliveries; what would go twice to one output goes once."""
-    later = tuple(each for each in timed if each.at < NEVER)
-    once = tuple(dict.fromkeys(units))
-    targets: tuple[Target, ...] = ()
-    moves: tuple[tuple[Moved, bool], ...] = ()
-    for output, unit in once:
-        targets += targets_of(output, unit)
-        moves += moves_of(output, unit)
-    selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
-    at_once = (each.message for each in later if each.at <= now)
-    said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
-    if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
-        made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later)
-    if is_press(message):
-        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later)
-    without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
-    others = tuple((output, unit) for output, unit in without if unit)
-    if targets:  # a filter starts notes when a key is released: no key holds them
-        moves += tuple(note for output, unit in others for note in made_of(output, unit))
-    held = tuple(each for each in timed if each.at >= NEVER)
-    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, held)
-
-
-def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
-    """What is left of an answer without these outputs; the ledger will not know of them either."""
-    later = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
-    held = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.held)
-    return replace(
-        answer,
-        units=tuple(each for each in answer.units if each[0] not in shut),
-        targets=tuple(target for target in answer.targets if target.output not in shut),
-        moves=tuple(each for each in answer.moves if each[0].output not in shut),
-        selects=tuple(each for each in answer.selects if each[0] not in shut),
-        others=tuple(each for each in answer.others if each[0] not in shut),
-        later=tuple(each for each in later if each.outputs),
-        held=tuple(each for each in held if each.outputs),
-    )
-
-
-class AnswerMemory:
-    """The answers that the inputs of all scenes remember; the newest replaces the oldest."""
-
-    def __init__(self, most: int = REMEMBERED) -> None:
-        self._most = most
-        self._places: deque[tuple[dict[bytes, RoutedMessage], bytes]] = deque()  # oldest first
-
-    def keep(self, known: dict[bytes, RoutedMessage], message: bytes, worked_out: RoutedMessage) -> None:
-        """Remember one more answer, to a message that is not in `known` yet."""
-        known[message] = worked_out
-        self._places.append((known, message))
-        if len(self._places) > self._most:
-            oldest, its_message = self._places.popleft()
-            del oldest[its_message]
+from engine.core.routing.compiled_scene import CompiledScene, Paths, RoutePath
+from engine.core.routing.filter_chain import FilterFaults
+from engine.core.routing.open_routes import AnswerMemory, OpenRoutes
 
 
 class SharedRoutes:
@@ -190,35 +20,15 @@ class SharedRoutes:
 
     def take_over(self, before: "SharedRoutes") -> None:
         """Go on with what the same routes remember that were in force before an edit."""
-        self.memory, self.called = before.memory, before.called + ((),) * (len(self.called) - len(before.called))
+        self.called = before.called + ((),) * (len(self.called) - len(before.called))
 
     def grow(self, inputs: int) -> None:
         """An edited rig has this many inputs: the new ones lead nowhere here."""
         self.called += ((),) * (inputs - len(self.called))
 
 
-class BurstCost(NamedTuple):
-    """What a scene's burst costs when its cables have these speeds, until all its `instruments` are ready."""
-
-    speeds: tuple[CableSpeed | None, ...]
-    bytes: int
-    ready_ns: int
-    instruments: int
-
-
-def burst_cost(bursts: Iterable[tuple[CableSpeed | None, Sequence[BurstUnit]]]) -> BurstCost:
-    """What bursts cost that are sent at once, each on a cable of this speed."""
-    steps = [*bursts]
-    return BurstCost(
-        tuple(speed for speed, _ in steps),
-        sum(size(listed, speed) for speed, listed in steps),
-        max((duration(listed, speed) for speed, listed in steps), default=0),
-        sum(len(listed) for _, listed in steps),
-    )
-
-
 class SceneInPlay:
-    """One scene. `paths[i]` are the routes of input i, those of every scene before its own."""
+    """One scene. `paths[i]` are the routes of input i, those of every scene before its own; `routes`: what is open."""
 
     def __init__(self, compiled: CompiledScene, faults: FilterFaults, shared: SharedRoutes | None = None) -> None:
         """`shared`: with the other scenes of the rig; with none, if it is not given."""
@@ -226,7 +36,6 @@ class SceneInPlay:
         self.number, self.name, self.bursts = compiled.number, compiled.name, compiled.bursts
         self.paths = tuple(both + own for both, own in zip(compiled.everywhere, compiled.own, strict=True))
         self.shared = shared or SharedRoutes(compiled.everywhere)
-        self.burst_cost: BurstCost | None = None  # as it was last worked out
         self._faults = faults
         self._all_lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in self.paths)
         self._own_called = _fresh(compiled.own)
@@ -236,13 +45,15 @@ class SceneInPlay:
 
     def _refresh(self) -> None:
         """Work out again which routes carry messages, and forget all answers."""
-        self._lasting = self._unmuted(self._all_lasting)
-        self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in self.paths)
-        self._call_unmuted()
+        called = self._open_called()
+        self.routes = OpenRoutes(self._unmuted(self._all_lasting), called, self.shared.memory, self._faults)
 
     def _call_unmuted(self) -> None:
+        self.routes = self.routes.with_called(self._open_called())
+
+    def _open_called(self) -> Paths:
         self._shared_called = self.shared.called
-        self.called = self._unmuted(self._all_called())
+        return self._unmuted(self._all_called())
 
     def _all_called(self) -> Paths:
         return tuple(shared + own for shared, own in zip(self.shared.called, self._own_called, strict=True))
@@ -268,10 +79,8 @@ class SceneInPlay:
         self.paths += more
         self._all_lasting += more
         self._own_called += more
-        self._lasting += more
-        self.called += more
-        self._known += tuple({} for _ in more)
-        self._faults = faults
+        self.routes.grow(inputs)
+        self._faults = self.routes.faults = faults
 
     def mute(self, routes: frozenset[str]) -> None:
         """Only routes of these names are muted from now on."""
@@ -291,58 +100,9 @@ class SceneInPlay:
     def _unmuted(self, paths: Paths) -> Paths:
         return tuple(tuple(path for path in listed if path.route not in self._muted) for listed in paths)
 
-    def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
-        """The answer to one message of input `source`."""
-        known = self._known[source].get(message) or self._work_out(source, message, now)
-        called = self.called[source]
-        if not called:
-            return known
-        units, timed = self._run(called, message, now)
-        return answer(message, known.units + units, timed, now)
-
     def reach(self, source: int) -> set[int]:
         """All outputs that routes of this input lead to, whatever their filters let through."""
         return {output for path in self.paths[source] for output in path.outputs}
-
-    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
-        """Whether this input's message still moves this controller, bend or pressure in this scene."""
-        if moved in self._moved_by(self._lasting[source], message):
-            return True
-        # A filter with state may not be asked twice, so a fresh one is asked in its place. It does not know of the
-        # move, so what counts is whether the resting value would undo it; for routes of every scene, the message, too.
-        for path in self.called[source]:
-            asked = [rest] if (rest := rest_of(message)) else []
-            if path.lasting:
-                asked.append(message)
-            if any(moved in self._moved_by((path.renewed(),), each) for each in asked):
-                return True
-        return False
-
-    def _moved_by(self, paths: tuple[RoutePath, ...], message: bytes) -> set[Moved]:
-        """What this message moves on its way along these paths."""
-        units, later = self._run(paths, message, 0)
-        units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
-        return {one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit)}
-
-    def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
-        worked_out = answer(message, self._run(self._lasting[source], message, now)[0])
-        if len(message) <= 3:
-            self.shared.memory.keep(self._known[source], message, worked_out)
-        return worked_out
-
-    def _run(
-        self, paths: tuple[RoutePath, ...], message: bytes, now: int
-    ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
-        """What is sent now, and what is sent later or kept back."""
-        units: list[tuple[int, Unit]] = []
-        later: list[TimedMessage] = []
-        for path in paths:
-            given = run_chain(path, message, now, self._faults)
-            unit = tuple(item for item in given if isinstance(item, bytes))
-            if unit:
-                units.extend((output, unit) for output in path.outputs)
-            later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
-        return tuple(units), tuple(later)
 
 
 def _fresh(paths: Paths) -> Paths:

@@ -6,7 +6,8 @@ It takes about 40 µs for each scene of a large rig: for an edited rig, make it 
 from collections.abc import Mapping
 
 from engine.core.routing.compiled_scene import CompiledScene
-from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedRoutes
+from engine.core.routing.filter_chain import FilterFaults
+from engine.core.routing.scene_in_play import SceneInPlay, SharedRoutes
 
 
 class ScenesInPlay:

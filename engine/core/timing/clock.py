@@ -103,7 +103,7 @@ class ClockFollower:
             self._odd, steps = 0, 1
         if steps:
             self._ticks.append((last + steps, now))
-            due_at = self._due_at + steps * expected if expected and len(self._ticks) > 1 else now
+            due_at = self._due_at + steps * expected if expected else now
             self._due_at = due_at + _CALM * (now - due_at)
             if len(self._ticks) == _KEPT or not len(self._ticks) % _FEWEST:
                 self.last_bpm = self.bpm(now)

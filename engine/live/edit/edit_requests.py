@@ -9,7 +9,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change
-from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan
+from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan, lines_plan
 from engine.live.show import Show
 from engine.plurals import counted
 from engine.protocol import (
@@ -25,6 +25,7 @@ from engine.protocol import (
     HistoryRequest,
     JoinRequest,
     LearnRequest,
+    LinesRequest,
     ListScenesRequest,
     MoveSceneRequest,
     PartRequest,
@@ -43,6 +44,7 @@ from engine.protocol import (
     refused,
 )
 from engine.rig.edit import scene_edits, scene_references
+from engine.rig.read.raw_data import no_such
 
 
 class EditRequests:
@@ -65,6 +67,7 @@ class EditRequests:
             PartRequest: self._edit(partial(connection_plan, on=False)),
             ChainRequest: self._edit(chain_plan),
             BurstRequest: self._edit(burst_plan),
+            LinesRequest: self._edit(lines_plan),
             UndoRequest: lambda _: session.undo(),
             RedoRequest: lambda _: session.redo(),
             LearnRequest: self._learn,
@@ -104,7 +107,7 @@ class EditRequests:
             return BackupAnswer(text="", rig=text, device=device)
         outputs = show.engine.rig.outputs
         if output not in outputs:
-            return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {output}; there are: {', '.join(outputs)}")
+            return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", output, outputs))
         try:
             blocks = await self._remote_work.send_backup((show.outputs.index(output),))
         except ValueError as fault:
@@ -142,9 +145,12 @@ def _delete(show: Show, asked: DeleteSceneRequest) -> tuple[Change, str]:
 
 def _store(show: Show, asked: StoreSceneRequest) -> tuple[Change, str]:
     scene = show.engine.rig.scene(asked.number)
+    following = scene_references.followers(show.engine.rig, asked.number)
     name = asked.name or (scene.name if scene is not None else f"Scene {asked.number}")
-    routes, burst = scene_snapshot.routes(show.engine), scene_snapshot.burst(show.engine, scene)
-    sounds = sum("program" in step or "sound" in step for step in burst)
-    change = partial(scene_edits.put_scene, number=asked.number, name=name, routes=routes, burst=burst)
-    stored = f"{counted(len(routes), 'route', zero='no')}, {counted(sounds, 'sound', zero='no')}"
-    return change, f"scene {asked.number} {name} stored: {stored}"
+    played = scene_snapshot.played(show.engine, scene)
+    lines, routes = (len(played[key]) for key in ("play", "routes"))
+    sounds = sum("program" in step or "sound" in step for step in (*played["burst"], *played["play"]))
+    change = partial(scene_edits.put_scene, number=asked.number, name=name, played=played)
+    playing = [counted(lines, "line")] * bool(lines) + [counted(routes, "route", zero="no")] * bool(routes or not lines)
+    stored = ", ".join((*playing, counted(sounds, "sound", zero="no")))
+    return change, f"scene {asked.number} {name} stored: {stored}{following}"

@@ -29,7 +29,9 @@ def adopt(show: Show, ready: ReadyRig, text: str) -> None:
             show.ports.release_input(source)
     for output, name in enumerate(show.outputs):
         if name in before.outputs and _place(before, name) != _place(rig, name):
-            show.ports.release_output(output)
+            show.ports.release_output(output, _place(before, name))
+        if name in rig.outputs:
+            show.ports.take_back(output, _place(rig, name))  # an undo may be faster than a port closes
     show.refused = None
 
 

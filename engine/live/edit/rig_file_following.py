@@ -73,7 +73,7 @@ class RigFileFollower:
             return
         self._show.refused = None
         if self._show.revision != before:
-            self._show.tell("rig file", "a sound list changed; now playing with the new one")
+            self._show.tell("rig file", "a file that it names changed; now playing with the new one")
 
     async def _follow(self, text: str) -> None:
         show, session = self._show, self._session

@@ -3,21 +3,22 @@
 A rig goes back to the engine in pickled parts, so that it can keep every part that is as it was.
 """
 
-import io
 import pickle
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, refused
 from engine.rig.edit import differences
 from engine.rig.edit.scene_edits import EditError, InvalidRig, UnknownScene
 from engine.rig.edit.versions import plain
-from engine.rig.models.rig import Rig, rig_model, rig_models
+from engine.rig.models.pickled import pickled
+from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.load import RigError, read
 from engine.rig.read.sound_list import named
 
-#: makes one text of another, or is the new text
-Change = Callable[[str], str] | str
+#: makes one text of another, given the rig's `folder` by that keyword, or is the new text
+Change = Callable[..., str] | str
 
 _SCENES: Final = "scenes"
 
@@ -39,7 +40,7 @@ class EditedText(NamedTuple):
 def edited(change: Change, text: str, source: str) -> EditedText | Answer:
     """The changed text with its rig, or why there is none; `source` is as in `read`."""
     try:
-        made = plain(change if isinstance(change, str) else change(text))
+        made = plain(change if isinstance(change, str) else change(text, folder=Path(source).parent))
         return EditedText(made, packed(read(made, source)))
     except UnknownScene as fault:
         return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
@@ -79,8 +80,8 @@ def lists_named(text: str) -> frozenset[str]:
 
 def packed(rig: Rig) -> PackedRig:
     """A rig in pickled parts; equal parts are pickled alike, but for chance."""
-    sections = {key: _pickled(getattr(rig, key)) for key in rig.model_fields_set if key != _SCENES}
-    return PackedRig(sections, tuple(map(_pickled, rig.scenes)))
+    sections = {key: pickled(getattr(rig, key)) for key in rig.model_fields_set if key != _SCENES}
+    return PackedRig(sections, tuple(map(pickled, rig.scenes)))
 
 
 class RigParts:
@@ -111,22 +112,3 @@ def _same(found: Any, before: Any) -> Any:
     """What was there before, if it is equal and a table of ports or instruments is in the same order, too."""
     alike = before == found and (not isinstance(found, dict) or repr(before) == repr(found))
     return before if alike else found
-
-
-class _Pickler(pickle.Pickler):
-    """Knows the models that `rig_model` makes at run time, which have no place of their own to be found at."""
-
-    def reducer_override(self, obj: Any) -> Any:
-        if isinstance(obj, type) and obj in rig_models().values():
-            return _rig_model, (obj.__name__,)
-        return NotImplemented
-
-
-def _rig_model(name: str) -> type:
-    return rig_models()[name]
-
-
-def _pickled(part: Any) -> bytes:
-    written = io.BytesIO()
-    _Pickler(written, protocol=pickle.HIGHEST_PROTOCOL).dump(part)
-    return written.getvalue()

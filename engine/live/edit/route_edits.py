@@ -16,11 +16,14 @@ from engine.protocol import (
     ChainRequest,
     ConnectionRequest,
     EditRequest,
+    Facts,
+    LinesRequest,
     refused,
     unchanged,
 )
-from engine.rig.edit import scene_edits
+from engine.rig.edit import scene_edits, scene_references
 from engine.rig.models.rig import Rig, Scene
+from engine.rig.read.raw_data import no_such
 
 
 def unknown_scene(rig: Rig, number: int) -> Answer:
@@ -36,10 +39,9 @@ def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Cha
         return scene
     rig, source, target = show.engine.rig, asked.source, asked.to
     if source not in rig.inputs:
-        return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; there are: {', '.join(rig.inputs)}")
+        return refused(AnswerCode.UNKNOWN_INPUT, no_such("input", source, rig.inputs))
     if target not in rig.outputs:
-        outputs = ", ".join(rig.outputs)
-        return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {target}; there are: {outputs}")
+        return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", target, rig.outputs))
     try:
         routes = scene_snapshot.with_route(show.engine, scene, source, target, on)
     except ValueError as fault:
@@ -47,6 +49,7 @@ def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Cha
     if routes is None:
         return unchanged(f"scene {scene.number}: {source} is {'already' if on else 'not'} connected to {target}")
     done = f"scene {scene.number}: {source} {'connected to' if on else 'disconnected from'} {target}"
+    done += _followers(show, scene)
     return partial(scene_edits.set_routes, number=scene.number, routes=routes), done
 
 
@@ -58,13 +61,21 @@ def chain_plan(show: Show, asked: ChainRequest) -> tuple[Change, str] | Answer:
     if not 0 <= asked.route < len(scene.routes):
         routes = counted(len(scene.routes), "route", zero="no")
         return refused(AnswerCode.UNKNOWN_ROUTE, f"scene {scene.number} has {routes}; the first is route 0")
-    tables = [scene_snapshot.route_table(each) for each in scene.routes]
+    tables = [scene_snapshot.line_table(each) for each in scene.routes]
     tables[asked.route]["through"] = asked.through
     route = scene.routes[asked.route]
     name = route.name or f"{' and '.join(route.source)} to {' and '.join(route.to)}"
-    filters = ", ".join(str(each.get("filter")) for each in asked.through) or "no filter"
+    filters = ", ".join(_link(each) for each in asked.through) or "no filter"
     change = partial(scene_edits.set_routes, number=scene.number, routes=tables)
-    return change, f"scene {scene.number}: {name} goes through {filters}"
+    return change, f"scene {scene.number}: {name} goes through {filters}{_followers(show, scene)}"
+
+
+def _link(link: Facts | str) -> str:
+    return f'the chain "{link}"' if isinstance(link, str) else str(link.get("filter"))
+
+
+def _followers(show: Show, scene: Scene) -> str:
+    return scene_references.followers(show.engine.rig, scene.number)
 
 
 def burst_plan(show: Show, asked: BurstRequest) -> tuple[Change, str] | Answer:
@@ -73,7 +84,21 @@ def burst_plan(show: Show, asked: BurstRequest) -> tuple[Change, str] | Answer:
     if isinstance(scene, Answer):
         return scene
     change = partial(scene_edits.set_burst, number=scene.number, burst=asked.burst)
-    return change, f"scene {scene.number}: the burst has {counted(len(asked.burst), 'step', zero='no')}"
+    steps = counted(len(asked.burst), "step", zero="no")
+    return (
+        change,
+        f"scene {scene.number}: the burst has {steps}{_followers(show, scene)}",
+    )
+
+
+def lines_plan(show: Show, asked: LinesRequest) -> tuple[Change, str] | Answer:
+    """Give a scene other play lines."""
+    scene = _scene(show, asked)
+    if isinstance(scene, Answer):
+        return scene
+    change = partial(scene_edits.set_lines, number=scene.number, play=asked.play)
+    lines = counted(len(asked.play), "play line", zero="no")
+    return change, f"scene {scene.number} has {lines} of its own{_followers(show, scene)}"
 
 
 def _scene(show: Show, asked: EditRequest) -> Scene | Answer:

@@ -1,4 +1,4 @@
-"""Watches the sound lists that a rig names for edits while it plays."""
+"""Watches the sound lists and the included files that a rig names for edits while it plays."""
 
 import os
 from pathlib import Path
@@ -19,7 +19,7 @@ def facts(file: Path) -> Facts | None:
 
 
 class SoundLists:
-    """Compares the lists at each look. A missing list is about to be replaced, or not yet written."""
+    """Compares these files at each look. A missing one is about to be replaced, or not yet written."""
 
     def __init__(self, folder: Path) -> None:
         """`folder`: the rig file's, which its lists' names start from."""
@@ -37,7 +37,8 @@ class SoundLists:
 
     def edited(self, rig: Rig) -> bool:
         """Whether a list of this rig has changed since it was first seen, and not since the last look."""
-        names = {gear.sounds_from for gear in rig.instruments.values() if gear.sounds_from} | self._watched
+        names = {gear.sounds_from for gear in rig.instruments.values() if gear.sounds_from}
+        names |= {*rig.include, *self._watched}
         now = {name: facts(self._folder / name) for name in names - self._ours}
         new = {
             name: found

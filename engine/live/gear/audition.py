@@ -4,10 +4,12 @@ from typing import Final
 
 import trio
 
-from engine.core.cable.program_burst import select
+from engine.core.cable.program_burst import compile_step
 from engine.live.show import Show
 from engine.midi.kinds import NOTE_OFF, NOTE_ON
 from engine.protocol import Answer, AnswerCode, AuditionRequest, done, refused
+from engine.rig.models.rig import BurstStep
+from engine.rig.read.raw_data import no_such
 
 _PHRASE: Final = (60, 64, 67)  # a C major chord, note by note
 _DRUMS: Final = (36, 38, 42)  # bass drum, snare, closed hi-hat (RP-003, Table 3)
@@ -23,27 +25,25 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
     name = request.instrument
     gear = show.engine.rig.instruments.get(name)
     if gear is None:
-        known = ", ".join(show.engine.rig.instruments) or "none"
-        text = f"there is no instrument {name}; there are: {known}. Nothing was played"
+        text = f"{no_such('instrument', name, show.engine.rig.instruments)}. Nothing was played"
         return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
-    sound = gear.sounds.get(request.sound)
-    if sound is None:
-        text = f"the instrument {name} has no sound {request.sound}; nothing was played"
+    if request.sound not in gear.sounds:
+        text = f"{name}: {no_such('sound', request.sound, gear.sounds)}. Nothing was played"
         return refused(AnswerCode.UNKNOWN_SOUND, text)
     output, channel = show.outputs.index(gear.output), gear.channel - 1
     if output in show.ports.missing()[1]:
         text = f"output {gear.output} of {name} is missing; nothing was played"
         return refused(AnswerCode.MISSING_PORT, text)
     async with _under_way:
-        before = show.engine.state.ledger.sounds(output).get(channel)
-        unit = select(channel, sound.bank, sound.program - gear.programs_from, gear.bank)
-        show.send((output, message) for message in unit)
+        before = show.engine.state.cables[output].sounds.get(channel)
+        _, chosen = compile_step(show.engine.rig, BurstStep(instrument=name, sound=request.sound))
+        show.send((output, message) for message in chosen.unit)
         try:
-            await trio.sleep(gear.settle / 1e9)
+            await trio.sleep(chosen.settle / 1e9)
             for key in _DRUMS if gear.channel == _DRUM_CHANNEL else _PHRASE:
                 await _play(show, output, channel, key)
         finally:
-            now = show.engine.state.ledger.sounds(output).get(channel)  # a scene may have been recalled meanwhile
+            now = show.engine.state.cables[output].sounds.get(channel)  # a scene may have been recalled meanwhile
             show.send((output, message) for message in now or ())
     left = "the previous sound is back" if before or now else "the previous sound is not known, so this one stays"
     return done(f"{name}: {request.sound} was played; {left}")

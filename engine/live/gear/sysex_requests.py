@@ -31,6 +31,7 @@ from engine.protocol import (
     SendDumpRequest,
     refused,
 )
+from engine.rig.read.raw_data import no_such
 
 Report = Callable[[Facts], Awaitable[None]]
 
@@ -88,8 +89,7 @@ class SysexRequests:
             return None if request.request is None else (self._open_output(request.output), _message(request.request))
         instruments = self._show.engine.rig.instruments
         if name not in instruments:
-            text = f"there is no instrument {name}; there are: {', '.join(instruments) or 'none'}"
-            raise RequestError(AnswerCode.UNKNOWN_INSTRUMENT, text)
+            raise RequestError(AnswerCode.UNKNOWN_INSTRUMENT, no_such("instrument", name, instruments))
         instrument = instruments[name]
         if instrument.request is None:
             text = f'the rig has no request for {name}; give it one, such as request = "F0 7D 01 F7"'
@@ -143,8 +143,7 @@ class SysexRequests:
     def _input(self, name: str) -> int:
         inputs = self._show.engine.rig.inputs
         if name not in inputs:
-            text = f"there is no input {name}; there are: {', '.join(inputs)}"
-            raise RequestError(AnswerCode.UNKNOWN_INPUT, text)
+            raise RequestError(AnswerCode.UNKNOWN_INPUT, no_such("input", name, inputs))
         source = self._show.inputs.index(name)
         _check_open(name, self._show.ports.in_meters[source])
         return source
@@ -154,8 +153,7 @@ class SysexRequests:
         if name is None:
             raise RequestError(AnswerCode.BAD_REQUEST, f"name an output; there are: {', '.join(outputs)}")
         if name not in outputs:
-            text = f"there is no output {name}; there are: {', '.join(outputs)}"
-            raise RequestError(AnswerCode.UNKNOWN_OUTPUT, text)
+            raise RequestError(AnswerCode.UNKNOWN_OUTPUT, no_such("output", name, outputs))
         return self._show.outputs.index(name)
 
     def _open_output(self, name: str | None) -> int:

@@ -31,6 +31,7 @@ from engine.live.socket.osc import OscServer
 from engine.live.socket.osc_telling import OscTelling
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
+from engine.plurals import counted, plural
 from engine.ports.port import PortSystem
 from engine.rig.models.rig import Rig
 
@@ -147,11 +148,12 @@ class EngineProcess:
                 await self._play(show, reader, tasks, cluster)
         finally:
             reader.stop()
+            held = _held(show)
             with trio.CancelScope(shield=True):
                 released = await _say_farewell(show)
             missing = nothing_reached(show.ports, show.ports.missing()[1])
             show.ports.close()
-        did = "every note and pedal released" if released else f"not every release left within {_FAREWELL:.0f} s"
+        did = f"every note and pedal released{held}" if released else f"not every release left within {_FAREWELL:.0f} s"
         self._say(f"stopped; {did}{missing}")
 
     async def _play(
@@ -183,6 +185,17 @@ class EngineProcess:
             return start
         known = last is not None and last.scene in show.engine.state.compiled.scenes
         return last.scene if last is not None and known else self._rig.scenes[0].number
+
+
+def _held(show: Show) -> str:
+    """What is about to be released, as the end of a sentence; empty if nothing is."""
+    ledger = show.engine.state.ledger
+    parts = []
+    if notes := ledger.sounding():
+        parts.append(counted(notes, "note"))
+    if moved := ledger.off_rest():
+        parts.append(f"{counted(moved, 'pedal')} or {plural(moved, 'wheel')}")
+    return f" ({', '.join(parts)})" if parts else ""
 
 
 async def _say_farewell(show: Show) -> bool:

@@ -9,7 +9,7 @@ import secrets
 import signal
 import time
 from collections import deque
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -27,6 +27,7 @@ from engine.cluster.pure.words import LenderFaults, pack, read_rig
 from engine.fault_log import faults, log_file
 from engine.live.lender_report import LenderReport
 from engine.live.lent_ports import LentPorts
+from engine.live.lent_rig import ports_at, ports_in, unpacked
 from engine.live.notice_limiter import NoticeLimiter
 from engine.live.port_bank import DRIVERS_TAKE
 from engine.live.port_opening import PortOpener
@@ -34,10 +35,11 @@ from engine.live.port_reopening import PortReopening
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.priority import going_first, undisturbed
 from engine.live.process.watchdog import Watchdog
+from engine.live.process.worker_process import WorkerProcess, WorkGivenUp
 from engine.live.process.worker_threads import to_its_end
 from engine.plurals import counted
 from engine.rig.models.rig import Rig
-from engine.rig.read.load import RigError, read
+from engine.rig.read.load import RigError
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.2  # seconds between looks
@@ -78,7 +80,8 @@ class LenderProcess:
         self._played_by: str | None = None
         token = self._keys.alive(self._me)
         self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
-        self._ports.lend(rig)
+        self._worker = WorkerProcess("engine.live.lent_rig")
+        self._ports.lend(ports_at(rig, self._me))
 
     # From start to end
 
@@ -87,7 +90,7 @@ class LenderProcess:
         self._loop = trio.lowlevel.current_trio_token()
         await self._begin()
         try:
-            with collector_at_rest(), undisturbed(self._number):
+            with contextlib.closing(self._worker), collector_at_rest(), undisturbed(self._number):
                 await self._lend()
         finally:
             self._ports.reader.stop()
@@ -106,7 +109,8 @@ class LenderProcess:
             nursery.start_soon(collect_when_idle, self._passed)
             nursery.start_soon(self._watchdog.run)
             nursery.start_soon(self._ports.show_tokens)
-            nursery.start_soon(self._look_around)
+            nursery.start_soon(self._repeat, self._look, "looking after the ports")
+            nursery.start_soon(self._repeat, self._follow_rig, "reading the rig of the engine in charge")
             self._ports.reader.start(self._wake)
             inputs, outputs = self._ports.wanted_inputs(), self._ports.wanted_outputs()
             lent = f"{counted(len(inputs), 'input')} and {counted(len(outputs), 'output')}"
@@ -185,19 +189,17 @@ class LenderProcess:
 
     # Now and then
 
-    async def _look_around(self) -> None:
+    async def _repeat(self, work: Callable[[], Awaitable[None]], what: str) -> None:
         while True:
             try:
-                await self._look()
-            except Exception as fault:  # it costs this look, not the show
-                self._tell("engine", faults.record("looking after the ports", fault))
+                await work()
+            except Exception as fault:  # it costs this round, not the show
+                self._tell("engine", faults.record(what, fault))
             await trio.sleep(_ROUND)
 
     async def _look(self) -> None:
         self._ports.bank.check_outputs()
         self._endpoint.look()
-        while self._texts:
-            await self._play_rig(self._texts.popleft())
         await self._missing.open()
         self._turn()
         self._link.hint(self._keys.meter(self._me), pack(self._report.take(self._faults())))
@@ -212,14 +214,16 @@ class LenderProcess:
         if text:  # an engine that is no longer in charge says that it plays none
             self._texts.append(text)
 
-    async def _play_rig(self, text: str) -> None:
-        """The engine in charge plays this rig: lend the ports that it has here."""
+    async def _follow_rig(self) -> None:
+        """Lend the ports that the rig of the engine in charge has here. A long text costs the cables nothing."""
+        if not self._texts:
+            return
         try:
-            rig = (await to_its_end(partial(read, text, "the rig", lists=False))).on(self._me)
-        except (RigError, FilterFault, ValueError) as fault:
+            found = await self._worker.run(ports_in, self._texts.popleft(), self._me)
+        except (RigError, FilterFault, ValueError, WorkGivenUp) as fault:
             self._say(f"the rig of the engine in charge cannot be read; the same ports stay lent: {fault}")
         else:
-            self._ports.lend(rig)
+            self._ports.lend(unpacked(found))
 
 
 async def lend(rig: Rig, rig_file: Path, opener: PortOpener, say: Callable[[str], None]) -> None:

@@ -42,7 +42,9 @@ from engine.protocol import (
     refused,
 )
 from engine.rig.edit import differences
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import Rig, Scene
+from engine.rig.read.raw_data import no_such
 from filters.registry import FilterSettings, registry
 
 _TEST_KEY: Final = 60  # middle C
@@ -87,8 +89,7 @@ class PanelRequests:
         if scene is None:
             return unknown_scene(rig, request.scene)
         if source not in rig.inputs:
-            inputs = ", ".join(rig.inputs)
-            return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; there are: {inputs}")
+            return refused(AnswerCode.UNKNOWN_INPUT, no_such("input", source, rig.inputs))
         try:
             message = from_hex(request.message)
         except ValueError as fault:
@@ -112,9 +113,7 @@ class PanelRequests:
         show, name = self._show, request.instrument
         instrument = show.engine.rig.instruments.get(name)
         if instrument is None:
-            known = ", ".join(show.engine.rig.instruments) or "none"
-            text = f"there is no instrument {name}; there are: {known}"
-            return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
+            return refused(AnswerCode.UNKNOWN_INSTRUMENT, no_such("instrument", name, show.engine.rig.instruments))
         output = show.outputs.index(instrument.output)
         if output in show.ports.missing()[1]:
             text = f"output {instrument.output} of {name} is missing; nothing was sent"
@@ -160,11 +159,14 @@ def _explained(rig: Rig, scene: Scene, source: str, message: bytes, muted: set[s
 
 
 def _verdict(rig: Rig, scene: Scene, route: RouteVerdict, muted: set[str]) -> Facts:
-    name = (rig.routes if route.lasting else scene.routes)[route.place].name
+    """`route`: "lasting", the place of one of the scene's own, or what a line or an inherited route is called."""
+    listed = rig.routes if route.lasting else getattr(WholeScenes(rig).whole(scene), route.kind)
+    found = listed[route.place]
+    own = next((place for place, each in enumerate(scene.routes) if each is found), route.route)
     return {
-        "route": "lasting" if route.lasting else route.place,
-        "name": name,
-        "muted": name in muted,
+        "route": "lasting" if route.lasting else own,
+        "name": found.name,
+        "muted": found.name in muted,
         "steps": [{"filter": one.filter, "verdict": one.words} for one in route.filters],
         "to": list(route.outputs),
         "gets": shown(route.result),

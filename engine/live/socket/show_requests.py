@@ -1,7 +1,6 @@
 """Requests about the show itself: scenes and set lists, panic, mutes, clock and time code, status, keeping."""
 
 from collections.abc import Awaitable, Callable
-from dataclasses import asdict
 from pathlib import Path
 from typing import Final
 
@@ -83,7 +82,7 @@ class ShowRequests:
             FirstRequest: lambda _: self._apply(FirstScene()),
             EntryRequest: lambda asked: self._apply(GoToEntry(asked.entry)),
             SetlistRequest: lambda asked: self._apply(ChooseSetlist(asked.setlist)),
-            PanicRequest: lambda _: self._apply(Panic()),
+            PanicRequest: lambda asked: self._apply(Panic(asked.instrument)),
             ResendRequest: lambda _: self._apply(Resend()),
             TapRequest: lambda _: self._apply(TapTempo()),
             ClockRequest: lambda asked: self._apply(ControlClock(asked.what, asked.value)),
@@ -100,7 +99,8 @@ class ShowRequests:
         if result.scene is not None:
             with trio.move_on_after(_PATIENCE):
                 await self._written()
-        return CommandAnswer(**{**asdict(result), "text": result.sentence})
+        shown = {name: getattr(result, name) for name in CommandAnswer.model_fields}
+        return CommandAnswer(**{**shown, "text": result.sentence})
 
     async def _status(self, request: StatusRequest) -> Answer:
         network = {"network": self._cluster.status()} if self._cluster is not None else {}

@@ -12,10 +12,9 @@ from engine.live.show import Show
 def status(show: Show) -> dict[str, Any]:
     """The whole state, as plain values. Loop only."""
     engine = show.engine
-    scene = engine.scene
     return {
         "rig": engine.rig.rig.name,
-        "scene": {"number": scene[0], "name": scene[1]} if scene else None,
+        "scene": scene_facts(engine, engine.scene),
         "setlist": {
             "name": engine.state.setlist.name,
             "place": engine.state.setlist.place + 1,
@@ -49,7 +48,15 @@ def status(show: Show) -> dict[str, Any]:
 def _loaded(engine: Engine) -> dict[str, Any] | None:
     """The scene that show control has loaded: it comes next."""
     number = engine.state.setlist.loaded
-    return {"number": number, "name": engine.state.compiled.scenes[number].name} if number is not None else None
+    return scene_facts(engine, (number, engine.state.compiled.scenes[number].name)) if number is not None else None
+
+
+def scene_facts(engine: Engine, scene: tuple[int, str] | None) -> dict[str, Any] | None:
+    """A scene by number and name, with its label in the prompt book if it has one."""
+    if scene is None:
+        return None
+    found = engine.rig.scene(scene[0])
+    return {"number": scene[0], "name": scene[1]} | ({"cue": found.cue} if found is not None and found.cue else {})
 
 
 def sync(show: Show) -> dict[str, Any]:

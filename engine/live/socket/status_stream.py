@@ -17,8 +17,9 @@ from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.status import sync
-from engine.midi.message_words import describe, to_hex
+from engine.live.socket.status import scene_facts, sync
+from engine.midi.message_words import to_hex
+from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
 
 _FRAME: Final = 1 / 30  # seconds
@@ -114,6 +115,7 @@ class StatusFrames:
         if self._passing is not None:
             self._show.unwatch(self._passing)
         self._passing = self._show.watch(told=False, most=_EVENTS) if events else None
+        self._units = UnitWords()
         self._moved = True  # the next frame has them from now on
 
     def _frame(self) -> Facts | None:
@@ -145,8 +147,8 @@ class StatusFrames:
             "unsaved": self._session.unsaved,
             "inputs": show.inputs,
             "outputs": show.outputs,
-            "scene": _scene(engine.scene),
-            "next": _scene((following, engine.state.compiled.scenes[following].name))
+            "scene": scene_facts(engine, engine.scene),
+            "next": scene_facts(engine, (following, engine.state.compiled.scenes[following].name))
             if following is not None
             else None,
             "loaded": engine.state.setlist.loaded is not None,
@@ -168,8 +170,13 @@ class StatusFrames:
         found: Facts = {"activity": dict(zip(("in", "out"), ways, strict=True))} if total or moved else {}
         if self._passing is not None and (self._passing or moved):
             events = [self._passing.popleft() for _ in range(len(self._passing))]
-            found["events"] = [_plain(event) for event in events]
             found["left_out"] = max(0, total - len(events))
+            if found["left_out"]:  # a selection may be among them
+                self._units = UnitWords()
+            lines = self._units.lines(((event.way, event.port), event.message or b"") for event in events)
+            found["events"] = [
+                _plain(event, line) for event, line in zip(events, lines, strict=True) if line is not None
+            ]
         return found
 
 
@@ -182,17 +189,13 @@ def _since(then: list[int], now: list[int]) -> list[int]:
     return [count - before for count, before in zip(now, then + [0] * (len(now) - len(then)), strict=True)]
 
 
-def _scene(scene: tuple[int, str] | None) -> Facts | None:
-    return {"number": scene[0], "name": scene[1]} if scene is not None else None
-
-
 def _setlist(show: Show) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
     setlist = show.engine.state.setlist
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
 
 
-def _plain(event: ShowEvent) -> Facts:
+def _plain(event: ShowEvent, words: str) -> Facts:
     message = event.message or b""
     more = " …" if len(message) > _SHOWN else ""
     return {
@@ -200,5 +203,5 @@ def _plain(event: ShowEvent) -> Facts:
         "way": event.way,
         "port": event.port,
         "message": to_hex(message[:_SHOWN]) + more,
-        "words": describe(message),
+        "words": words,
     }

@@ -5,7 +5,10 @@ import { buttonById, byId, say } from "./dom.js";
 
 let asked = 0;
 
-export const mayOperate = () => held.role !== "view";
+export const mayOperate = () => held.role !== "view" && held.role !== "show";
+
+/** Scenes and panic, which a browser for the show may give too. */
+export const mayRunShow = () => held.role !== "view";
 
 /**
  * Ask for something, in these words, and show the outcome. Resolves to the answer.
@@ -53,6 +56,6 @@ export function start() {
   byId("next").addEventListener("click", next);
   byId("back").addEventListener("click", back);
   on("connection", () => {
-    for (const id of ["next", "back", "panic"]) buttonById(id).disabled = !mayOperate();
+    for (const id of ["next", "back", "panic"]) buttonById(id).disabled = !mayRunShow();
   });
 }

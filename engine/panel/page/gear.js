@@ -4,6 +4,7 @@ import { command, mayOperate } from "./commands.js";
 import { ask, held, on } from "./connection.js";
 import { button, byId, fault, findAll, focused, labelled, make, note, select, setOptions } from "./dom.js";
 import { sceneOption } from "./labels.js";
+import * as pairings from "./pairings.js";
 
 /** @type {ReturnType<typeof build> | null} */
 let parts = null;
@@ -23,6 +24,7 @@ export function enter() {
   render();
   looked = false;
   lookOnce();
+  pairings.look();
 }
 
 function lookOnce() {
@@ -56,6 +58,7 @@ function build() {
     make("h2", { text: "Compare two scenes" }),
     make("div", { class: "choose" }, labelled("First scene", made.first), labelled("Second scene", made.second), make("div", { class: "row" }, button("Compare", compare))),
     made.differences,
+    pairings.section(),
   );
   return made;
 }

@@ -62,10 +62,10 @@ function heed(event) {
     event.preventDefault();
     endNumber(event.key === "Enter");
   } else if (/^[0-9]$/.test(event.key)) {
-    if (commands.mayOperate()) addDigit(event.key);
+    if (commands.mayRunShow()) addDigit(event.key);
   } else if (!event.repeat) {
     const found = KEYS.find(([key]) => key === event.key.toLowerCase());
-    if (!found || (OPERATES.has(found[0]) && !commands.mayOperate())) return;
+    if (!found || (OPERATES.has(found[0]) && !commands.mayRunShow())) return;
     event.preventDefault();
     found[2]();
   }

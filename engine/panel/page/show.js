@@ -83,8 +83,8 @@ function showConnection() {
   byId("view-show").classList.toggle("old", !old.hidden);
   byId("health").hidden = !old.hidden; // whether all is well is not known
   const role = byId("role");
-  role.hidden = held.role !== "view";
-  say(role, role.hidden ? "" : "View only: this browser cannot change the show.");
+  say(role, { view: "View only: this browser cannot change the show.", show: "Show only: this browser recalls scenes and changes nothing else." }[String(held.role)] ?? "");
+  role.hidden = !role.textContent;
 }
 
 function ageWords() {
@@ -140,7 +140,7 @@ function sceneButton(scene, place) {
     make("span", { class: "number", text: String(scene.number) }),
     make("span", { class: "name", text: scene.name }),
     make("span", { class: "mark" }));
-  row.disabled = !commands.mayOperate();
+  row.disabled = !commands.mayRunShow();
   return row;
 }
 

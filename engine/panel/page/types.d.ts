@@ -1,7 +1,7 @@
 // The shapes of what the panel sends and answers, for the type checker alone. Nothing here is served or run.
 
 type Way = "in" | "out";
-type Role = "operate" | "view";
+type Role = "operate" | "show" | "view";
 
 interface SceneName { number: number; name: string }
 
@@ -106,6 +106,12 @@ interface RouteTrace {
 
 interface UsedPort { port: string; used_by: string | null }
 
+/** A paired browser. `since`, `until`: seconds since 1970; `own`: whether it is this one. */
+interface PairedRow { id: string; role: Role; since: number; until: number; address: string; own: boolean }
+
+/** `squares`: the QR code of `link` by rows, "1" for a dark square. */
+interface PairingCode { role: Role; code: string; link: string; squares: string[] }
+
 interface Identity { manufacturer: string; family: number; member: number; version: string; device: string }
 
 interface IdentifiedRow { output: string; input?: string | null; identity?: Identity | null; text: string }
@@ -142,6 +148,7 @@ interface Answers {
   ports: { inputs: UsedPort[]; outputs: UsedPort[] };
   identify: { rows: IdentifiedRow[] };
   differences: { differences: string[] };
+  pairings: { pairings: PairedRow[]; codes: PairingCode[] };
 }
 
 interface EngineRequest { do: string; [fact: string]: unknown }

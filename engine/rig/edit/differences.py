@@ -4,19 +4,26 @@ from collections.abc import Mapping, Sequence
 from difflib import unified_diff
 from typing import Any
 
-from engine.rig.edit.filter_words import bank_in_words, filter_in_words
+from engine.midi.message_words import note_name
+from engine.rig.edit.filter_words import bank_in_words, link_in_words
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import BurstStep, Rig, Route, Scene, gear_at, sound_of
+from engine.rig.models.scene_lines import PlayLine, Sending
 
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
+_SWITCHES = {"pedal": "pedals", "programs": "programs"}
+_SETTINGS = ("name", "cue", "like", "text", "tempo", "transpose", "at", "held")
 _TIMES = ("guard", "hold", "between", "settle")  # ns in the models
 
 
 def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
-    """The differences between two scenes of a rig, as sentences; empty if only the numbers differ.
+    """The differences between two scenes of a rig with all that they inherit, as sentences; empty if only the numbers
+    differ.
 
     Raises KeyError for an unknown number.
     """
-    a, b = _found(rig, number_a), _found(rig, number_b)
+    wholes = WholeScenes(rig)
+    a, b = (wholes.whole(_found(rig, number)) for number in (number_a, number_b))
     sentences = [
         f"{word}: {_plain(one)} in {number_a}, {_plain(other)} in {number_b}" for word, one, other in _settings(a, b)
     ]
@@ -70,15 +77,18 @@ def _found(rig: Rig, number: int) -> Scene:
 
 
 def _settings(a: Scene, b: Scene) -> list[tuple[str, Any, Any]]:
-    """The settings that two scenes have differently, without routes and burst."""
-    pairs = (("name", a.name, b.name), ("at", a.at, b.at), ("held", a.held, b.held))
+    """The settings that two scenes have differently, without their lists."""
+    pairs = ((key, getattr(a, key), getattr(b, key)) for key in _SETTINGS)
     return [(word, one, other) for word, one, other in pairs if one != other]
 
 
 def _lists(rig: Rig, a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]]]:
     return [
+        ("line", list(map(_line, a.play)), list(map(_line, b.play))),
         ("route", list(map(_route, a.routes)), list(map(_route, b.routes))),
         ("burst step", _steps(rig, a), _steps(rig, b)),
+        ("message on entering", list(map(_sending, a.enter)), list(map(_sending, b.enter))),
+        ("message on leaving", list(map(_sending, a.leave)), list(map(_sending, b.leave))),
     ]
 
 
@@ -123,10 +133,31 @@ def _fields(whose: str, a: Any, b: Any) -> list[str]:
 
 def _route(route: Route) -> str:
     name = f'"{route.name}" ' if route.name else ""
-    through = ", ".join(map(filter_in_words, route.through))
+    through = ", ".join(map(link_in_words, route.through))
     return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
         f" through {through}" if through else ""
     )
+
+
+def _line(line: PlayLine) -> str:
+    name = f'"{line.name}" ' if line.name else ""
+    if line.off:
+        return f"{name}taken away"
+    given = line.model_dump(by_alias=True, exclude_unset=True, exclude={"name", "source", "on", "through"})
+    said = [*(_key_of_line(key, value) for key, value in given.items()), *map(link_in_words, line.through)]
+    return f"{name}{' and '.join(line.source)} on {line.on}" + "".join(f", {each}" for each in said)
+
+
+def _key_of_line(key: str, value: Any) -> str:
+    if key == "notes":
+        return f"notes {note_name(value[0])} to {note_name(value[1])}"
+    if key in _SWITCHES:
+        return f"{'with' if value else 'without'} {_SWITCHES[key]}"
+    return f"velocity {value[0]} to {value[1]}" if key == "velocity" else f"{key} {_plain(value)}"
+
+
+def _sending(sending: Sending) -> str:
+    return f"{', '.join(sending.send)} to {sending.on or sending.to}"
 
 
 def step_in_words(rig: Rig, step: BurstStep) -> tuple[str, str]:

@@ -15,6 +15,11 @@ def filter_in_words(settings: FilterSettings) -> str:
     return ", ".join(_setting(name, key, value) for key, value in given.items()) or name
 
 
+def link_in_words(link: FilterSettings | str) -> str:
+    """A filter of a chain, or a chain that it names."""
+    return f'chain "{link}"' if isinstance(link, str) else filter_in_words(link)
+
+
 def _setting(name: str, key: str, value: Any) -> str:
     words = WORDS.get((name, key))
     if words is not None:
@@ -79,6 +84,12 @@ WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
     ("echo", "beats"): lambda beats: f"echo every {beats:g} {'beat' if beats == 1 else 'beats'}",
     ("latch", "controllers"): lambda found: f"{_numbers('controller', found)} latched",
     ("notes", "map"): _mapped("note", note_name),
+    ("parameters", "keep"): lambda found: f"only {', '.join(found)}",
+    ("parameters", "drop"): lambda found: f"without {', '.join(found)}",
+    ("parameters", "map"): lambda table: ", ".join(f"{came} to {goes}" for came, goes in table.items()),
+    ("parameters", "range"): lambda table: ", ".join(
+        f"{name} from {low} to {high}" for name, (low, high) in table.items()
+    ),
     ("programs", "map"): _mapped("program"),
     ("strip", "kinds"): lambda found: f"without {', '.join(found).replace('_', ' ')}",
     ("transpose", "semitones"): lambda found: f"transposed by {found:+d} {plural(abs(found), 'semitone')}",

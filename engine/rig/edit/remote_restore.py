@@ -1,28 +1,37 @@
 """A rig that comes over MIDI: what it may not change, whoever sends it.
 
 Whatever opens this machine to others, or makes it open a file, is the player's to change: `[osc]`, `[network]`,
-`[remote]`, the devices of ports and the sound lists. So no file that the new text names is opened to find out.
+`[remote]`, the devices of ports, the sound lists and the included files. So no file that the new text alone names is
+opened to find out.
 """
 
 import json
 import re
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Final
 
 from engine.rig.edit.scene_edits import EditError
 from engine.rig.models.rig import Input, Output, Rig
+from engine.rig.read.included import named_files
 from engine.rig.read.load import read
+from engine.rig.read.toml_errors import TomlError
+from engine.rig.read.toml_text import parsed
 
 _NAMED: Final = 5  # that a refusal lists
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
-def checked(current: str, *, new: str, source: str) -> str:
-    """The new text, if it may take the place of the current one. `source` names it in errors.
+def checked(current: str, *, new: str, source: str, folder: Path) -> str:
+    """The new text, if it may take the place of the current one. `source` names it in errors; `folder` has the files
+    that the current one includes.
 
     Raises RigError, and EditError with the reason for a refusal.
     """
-    reason = refusal(read(current, source, lists=False), read(new, source, lists=False))
+    if _included(new) != _included(current):
+        raise EditError(_refused(["include"]))
+    old, wanted = (read(text, source, lists=False, folder=folder) for text in (current, new))
+    reason = refusal(old, wanted)
     if reason is not None:
         raise EditError(reason)
     return new
@@ -31,8 +40,18 @@ def checked(current: str, *, new: str, source: str) -> str:
 def refusal(current: Rig, new: Rig) -> str | None:
     """Why a rig that came over MIDI may not take the place of the current one, or None. Both read without lists."""
     changed = list(_changed(current, new))
-    if not changed:
-        return None
+    return _refused(changed) if changed else None
+
+
+def _included(text: str) -> list[str]:
+    """The files that a text includes; none if it is not TOML, which is reported when it is read."""
+    try:
+        return named_files(parsed(text))
+    except TomlError:
+        return []
+
+
+def _refused(changed: list[str]) -> str:
     listed = ", ".join(changed[:_NAMED]) + (f" and {len(changed) - _NAMED} more" if len(changed) > _NAMED else "")
     way = "change that in the rig file, or play the rig from a file (bayleaf restore FILE.syx)"
     return f"a rig that comes over MIDI may not change {listed}; {way}"
@@ -45,12 +64,18 @@ def _changed(current: Rig, new: Rig) -> Iterator[str]:
             yield f"[{table}]"
     for kind in ("inputs", "outputs"):
         yield from _differing(kind, "device", _devices(getattr(current, kind)), _devices(getattr(new, kind)))
+    yield from _differing("inputs", "keyboard", _keyboards(current), _keyboards(new))
     yield from _differing("instruments", "sounds_from", _lists(current), _lists(new))
 
 
 def _devices(ports: Mapping[str, Input | Output]) -> dict[str, object]:
     """The devices by port, each with its machine."""
     return {name: (port.machine, port.device) for name, port in ports.items() if port.device is not None}
+
+
+def _keyboards(rig: Rig) -> dict[str, object]:
+    """The keyboards by input, each with its machine."""
+    return {name: (port.machine, port.keyboard) for name, port in rig.inputs.items() if port.keyboard is not None}
 
 
 def _lists(rig: Rig) -> dict[str, object]:

@@ -1,22 +1,26 @@
 """Edits of a rig file: from one text to another, keeping the author's comments and layout.
 
 Each function reads the text, changes what it must, and reads the result again, so the result is a rig that loads. All
-raise EditError, and then nothing has changed. A BOM and either kind of line end are kept.
+raise EditError, and then nothing has changed. A BOM and either kind of line end are kept. `folder` is where the files
+are that the rig includes; they are never edited.
 """
 
 import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
+from engine.rig.edit.scene_difference import PLAYED, as_difference
 from engine.rig.edit.toml_edits import Block, EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.references import references
 from engine.rig.models.rig import SCENE_NUMBERS, Rig, rig_model
-from engine.rig.read.load import RigError, read
-from engine.rig.read.toml_layout import Path
+from engine.rig.read.load import RigError, naming, read
+from engine.rig.read.toml_layout import Path as Place
 
 __all__ = [
     "EditError",
@@ -31,11 +35,14 @@ __all__ = [
     "rename_scene",
     "renumber_scene",
     "set_burst",
+    "set_lines",
     "set_routes",
 ]
 
 Table = dict[str, Any]
-_SCENES: Path = ("scenes",)
+_HERE: Path = Path()
+_SCENES: Place = ("scenes",)
+_LISTS = ("play", "routes", "burst")
 #: what is wrong when an edit makes one of these keys invalid; a name or number already in use is found before
 _WRONG_KEYS = {
     re.compile(r"scenes\.[0-9]+\.number"): f"scene numbers run from {SCENE_NUMBERS[0]} to {SCENE_NUMBERS[1]}",
@@ -58,79 +65,85 @@ class InvalidRig(EditError):
         super().__init__(both if len(plain) == len(self.keys) else f"the rig would no longer be valid: {wrong}")
 
 
-def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
+def copy_scene(text: str, number: int, new: int, name: str | None = None, *, folder: Path = _HERE) -> str:
     """A copy of a scene, directly after the original; named "NAME copy" unless a name is given.
 
-    It has no `at`: two scenes must not be recalled at the same time code.
+    It has no `at` and no `cue`: they are those of one scene only.
     """
-    return _edited(text, lambda plain: _copied(Sheet(plain), number, new, name))
+    return _edited(text, folder, lambda plain: _copied(Sheet(plain), number, new, name))
 
 
-def rename_scene(text: str, number: int, name: str) -> str:
+def rename_scene(text: str, number: int, name: str, *, folder: Path = _HERE) -> str:
     """Rename a scene, also where set lists, controls and `start` refer to it by name."""
-    return _edited(text, lambda plain: _renamed(plain, number, name))
+    return _edited(text, folder, lambda plain: _renamed(plain, number, name))
 
 
-def renumber_scene(text: str, number: int, new: int) -> str:
+def renumber_scene(text: str, number: int, new: int, *, folder: Path = _HERE) -> str:
     """Renumber a scene, also where set lists, controls and `start` refer to it by number.
 
     A foot switch with `program = "any"` uses the numbers: it then recalls the scene by another program.
     """
-    return _edited(text, lambda plain: _renumbered(plain, number, new))
+    return _edited(text, folder, lambda plain: _renumbered(plain, number, new))
 
 
-def move_scene(text: str, number: int, before: int | None) -> str:
+def move_scene(text: str, number: int, before: int | None, *, folder: Path = _HERE) -> str:
     """Move a scene before another one in the file, or to the end (None), with the comments directly above it."""
-    return _edited(text, lambda plain: _moved(Sheet(plain), number, before))
+    return _edited(text, folder, lambda plain: _moved(Sheet(plain), number, before))
 
 
-def delete_scene(text: str, number: int) -> str:
+def delete_scene(text: str, number: int, *, folder: Path = _HERE) -> str:
     """Delete a scene from the file and from the set lists. Rejected if a control or `start` refers to it, or if it is
     the only scene of the rig or of a set list."""
-    return _edited(text, lambda plain: _deleted(plain, number))
+    return _edited(text, folder, lambda plain: _deleted(plain, number))
 
 
-def put_scene(text: str, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
-    """Give a scene this name, these routes and this burst; if there is no such scene, add it after the others.
+def put_scene(text: str, number: int, name: str, played: Table, *, folder: Path = _HERE) -> str:
+    """Give a scene this name, and let it play this; if there is no such scene, add it after the others.
 
-    `routes` and `burst` are tables in the keys of the file. Parts that stay are left as they are written; other keys of
-    the scene are kept.
+    `played`: by the keys of PLAYED, in the values of the file; what is not there, the scene has not. Parts that stay
+    are left as they are written; other keys of the scene are kept. A scene that is like another one stays so, and says
+    the difference, if it can be said; otherwise it says everything itself from now on.
     """
-    return _edited(text, lambda plain: _stored(plain, number, name, routes, burst))
+    return _edited(text, folder, lambda plain: _stored(plain, folder, number, name, played))
 
 
-def set_routes(text: str, number: int, routes: Sequence[Table]) -> str:
+def set_routes(text: str, number: int, routes: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these routes (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "routes", routes)))
+    return _edited(text, folder, lambda plain: _listed(plain, number, "routes", routes))
 
 
-def set_burst(text: str, number: int, burst: Sequence[Table]) -> str:
+def set_lines(text: str, number: int, play: Sequence[Table], *, folder: Path = _HERE) -> str:
+    """Give a scene these play lines (tables in the keys of the file); the rest of it is kept."""
+    return _edited(text, folder, lambda plain: _listed(plain, number, "play", play))
+
+
+def set_burst(text: str, number: int, burst: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene this burst (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "burst", burst)))
+    return _edited(text, folder, lambda plain: _listed(plain, number, "burst", burst))
 
 
-def add_control(text: str, control: Table) -> str:
+def add_control(text: str, control: Table, *, folder: Path = _HERE) -> str:
     """Add a control after the others."""
-    return _edited(text, lambda plain: _appended(plain, "controls", control))
+    return _edited(text, folder, lambda plain: _appended(plain, "controls", control))
 
 
-def put_setlist(text: str, name: str, scenes: Sequence[int | str]) -> str:
+def put_setlist(text: str, name: str, scenes: Sequence[int | str], *, folder: Path = _HERE) -> str:
     """Give a set list these scenes in this order; if there is no set list of this name, add it after the others."""
-    return _edited(text, lambda plain: _ordered(plain, name, scenes))
+    return _edited(text, folder, lambda plain: _ordered(plain, name, scenes))
 
 
-def _edited(text: str, change: Callable[[str], str]) -> str:
+def _edited(text: str, folder: Path, change: Callable[[str], str]) -> str:
     bom = "\ufeff" if text.startswith("\ufeff") else ""
     plain = text.removeprefix(bom)
     windows = "\n" in plain and plain.count("\n") == plain.count("\r\n")
     plain = plain.replace("\r\n", "\n") if windows else plain
     try:
-        read(plain, "rig", lists=False)
+        read(plain, "rig", lists=False, folder=folder)
     except RigError as refusal:
         raise EditError(f"the rig is not valid: {refusal}") from None
     made = change(plain)
     try:
-        read(made, "edited rig", lists=False)
+        read(made, "edited rig", lists=False, folder=folder)
     except RigError as refusal:
         raise InvalidRig(refusal) from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
@@ -154,7 +167,7 @@ def _scene_blocks(sheet: Sheet) -> list[Block]:
     return sheet.blocks(_SCENES)
 
 
-def _in_scene(text: str, number: int, change: Callable[[str, Path], str]) -> str:
+def _in_scene(text: str, number: int, change: Callable[[str, Place], str]) -> str:
     """The text with one scene changed: `change` gets a text that contains the scene, and the scene's path in it."""
     sheet = Sheet(text)
     place = _scene(sheet, number)
@@ -166,7 +179,7 @@ def _in_scene(text: str, number: int, change: Callable[[str, Path], str]) -> str
     return text[: block.start] + part + ("\n" if below and not part.endswith("\n") else "") + below
 
 
-def _references(data: Table) -> Iterator[tuple[Path, int | str]]:
+def _references(data: Table) -> Iterator[tuple[Place, int | str]]:
     """Every place that gives a scene's number or name, with what it says."""
     return ((keys, name) for keys, mark, name in references(data, Rig) if mark.section == "scenes")
 
@@ -190,8 +203,9 @@ def _copied(sheet: Sheet, number: int, new: int, name: str | None) -> str:
     names = {one["name"] for one in sheet.data["scenes"]}
     for key, value in (("number", new), ("name", name or _copy_name(scene["name"], names))):
         copy = Sheet(copy).with_value(("scenes", 0, key), toml(value))
-    if "at" in scene:
-        copy = Sheet(copy).without_line(("scenes", 0, "at"))
+    for key in ("at", "cue"):
+        if key in scene:
+            copy = Sheet(copy).without_line(("scenes", 0, key))
     return insert_lines(sheet.text, block.end, "\n" + copy + ("" if copy.endswith("\n") else "\n"))
 
 
@@ -258,6 +272,7 @@ def _deleted(text: str, number: int) -> str:
     for path in named:
         if path[0] != "setlists":
             who = "start" if path[0] == "rig" else f"control {int(path[1]) + 1}"
+            who = f"scene {sheet.data['scenes'][path[1]]['number']}, which is like it," if path[0] == "scenes" else who
             raise EditError(f"scene {number} is used by {who} in line {sheet.line(path)}; change that line first")
     for index, setlist in enumerate(sheet.data.get("setlists", ())):
         if all(called in names for called in setlist["scenes"]):
@@ -272,33 +287,74 @@ def _deleted(text: str, number: int) -> str:
     return text
 
 
-def _stored(text: str, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
+def _stored(text: str, folder: Path, number: int, name: str, played: Table) -> str:
     sheet = Sheet(text)
     if all(scene["number"] != number for scene in sheet.data["scenes"]):
         _free(sheet.data, "name", name)
-        return _made(sheet, number, name, routes, burst)
+        return _made(sheet, number, name, played)
     text = _renamed(text, number, name)
-    for key, tables in (("routes", routes), ("burst", burst)):
-        text = _in_scene(text, number, partial(_filled, key=key, tables=tables))
+    said = _played_by(text, folder, number, name, played)
+    for key in _LISTS:
+        text = _listed(text, number, key, said[key] or ())
+    for key in said.keys() - {*_LISTS}:
+        text = _in_scene(text, number, partial(_valued, key=key, value=said[key]))
     return text
 
 
-def _made(sheet: Sheet, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
-    keys = {"number": number, "name": name, "routes": routes or None, "burst": burst or None}
-    scene = table("[[scenes]]", keys, by_line=("routes", "burst"))
+def _played_by(text: str, folder: Path, number: int, name: str, played: Table) -> Table:
+    """What a scene has to say to play this; None for a key that it may no longer have."""
+    rig = read(text, "rig", lists=False, folder=folder)
+    scene = next(each for each in rig.scenes if each.number == number)
+    nothing: Table = dict.fromkeys(PLAYED)
+    everything = {**nothing, **played}
+    if scene.like is None:
+        return everything
+    alone = {"format": 2, "scenes": [{"number": number, "name": name, **played}]}
+    try:
+        wanted = rig_model().model_validate(alone, context=naming(Sheet(text).data)).scenes[0]
+    except ValidationError:
+        return everything  # the edited rig will be rejected with the reason
+    difference = as_difference(rig, scene, wanted)
+    if difference is not None:
+        return {**nothing, **difference}
+    whole = WholeScenes(rig).whole(scene).model_dump(mode="json", by_alias=True, exclude_unset=True)
+    kept: Table = {key: whole[key] for key in ("tempo", "held", "enter", "leave") if key in whole}
+    return {**everything, **kept, "like": None}
+
+
+def _valued(text: str, scene: Place, key: str, value: Any) -> str:
+    """The text with this value of a scene, or without it (None)."""
+    sheet, place = Sheet(text), (*scene, key)
+    if value is None and not sheet.has_key(place):
+        return text
+    if value is None:
+        rest = {each: one for each, one in sheet.data["scenes"][scene[1]].items() if each != key}
+        return sheet.with_value(scene, toml(rest)) if sheet.has_value(scene) else sheet.without_line(place)
+    return sheet.with_value(place, toml(value)) if sheet.has_key(place) else sheet.with_pair(scene, key, toml(value))
+
+
+def _made(sheet: Sheet, number: int, name: str, played: Table) -> str:
+    keys = {"number": number, "name": name, **{key: value or None for key, value in played.items()}}
+    scene = table("[[scenes]]", keys, by_line=_LISTS)
     return insert_lines(sheet.text, _scene_blocks(sheet)[-1].end, "\n" + scene)
 
 
 # Lists of routes, steps and scenes
 
 
-def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
-    """The text with these routes or burst steps in a scene; those that stay are left as they are written."""
+def _listed(text: str, number: int, key: str, tables: Sequence[Table]) -> str:
+    """The text with these lines, routes or burst steps in a scene; those that stay are left as they are written."""
+    names = naming(Sheet(text).data)
+    return _in_scene(text, number, lambda part, scene: _filled(part, scene, key, tables, names))
+
+
+def _filled(text: str, scene: Place, key: str, tables: Sequence[Table], names: Table) -> str:
+    """`names`: what the names of notes depend on."""
     sheet, section = Sheet(text), (*scene, key)
     written = sheet.data["scenes"][scene[1]].get(key)
     if written is None:
         return sheet.with_pair(scene, key, listed([toml(one) for one in tables])) if tables else text
-    olds, news = _meant(key, written), _meant(key, tables)
+    olds, news = _meant(names, key, written), _meant(names, key, tables)
     for what, old, new in changes(olds, news):
         if what == "put":
             text = table_changed(text, (*section, old), (olds[old], news[new]), tables[new])
@@ -309,16 +365,17 @@ def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
     return text
 
 
-def _meant(key: str, tables: Sequence[Table]) -> list[Any]:
+def _meant(names: Table, key: str, tables: Sequence[Table]) -> list[Any]:
     """The meaning of tables, however they are written: a name equals a list with one name, for example."""
     try:
-        return list(getattr(rig_model().model_validate(_alone(key, tables)).scenes[0], key))
+        made = rig_model().model_validate(_alone(key, tables), context=names)
+        return list(getattr(made.scenes[0], key))
     except ValidationError:
         return list(tables)  # the edited rig will be rejected with the reason
 
 
 def _alone(key: str, tables: Sequence[Table]) -> Table:
-    return {"format": 1, "scenes": [{"number": 1, "name": "alone", key: list(tables)}]}
+    return {"format": 2, "scenes": [{"number": 1, "name": "alone", key: list(tables)}]}
 
 
 def _appended(text: str, section: str, keys: Table) -> str:

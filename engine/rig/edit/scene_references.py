@@ -1,10 +1,15 @@
 """Which parts of a rig refer to a scene, in words: set lists, controls and the start."""
 
 from collections.abc import Iterator
+from typing import Final
 
+from engine.plurals import plural
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.marks import Keys
 from engine.rig.models.references import references
 from engine.rig.models.rig import Rig
+
+_SHOWN: Final = 10  # scenes in a sentence
 
 
 def following_name(rig: Rig, number: int) -> str:
@@ -25,6 +30,26 @@ def left(rig: Rig, number: int) -> str:
     return f" and removed from {_joined(lists)}" if lists else ""
 
 
+def followers(rig: Rig, number: int) -> str:
+    """The end of a sentence: which scenes are like this one, themselves or through others, and follow its edits."""
+    wholes = WholeScenes(rig)
+    found: dict[int, None] = {number: None}
+    left = [number]
+    like: dict[int, list[int]] = {}
+    for scene in rig.scenes:
+        if (base := wholes.base(scene)) is not None:
+            like.setdefault(base.number, []).append(scene.number)
+    while left:
+        left += (new := [each for each in like.get(left.pop(), ()) if each not in found])
+        found.update(dict.fromkeys(new))
+    following = [scene.number for scene in rig.scenes if scene.number in found and scene.number != number]
+    if not following:
+        return ""
+    listed = _joined([*map(str, following[:_SHOWN])] + ["others"] * (len(following) > _SHOWN))
+    words = "is like it and changes" if len(following) == 1 else "are like it and change"
+    return f"; {plural(len(following), 'scene')} {listed} {words} with it"
+
+
 def _users(rig: Rig, *called: int | str, section: str | None = None) -> list[str]:
     """The parts that name the scene so, each once; all of them or those of one section."""
     found = (keys for keys, mark, name in references(rig, Rig) if mark.section == "scenes" and name in called)
@@ -35,6 +60,8 @@ def _user(rig: Rig, keys: Keys) -> str:
     section, place = keys[0], keys[1]
     if isinstance(place, str):
         return place  # rig.start
+    if section == "scenes":
+        return f"scene {rig.scenes[place].number}"
     return f"set list {rig.setlists[place].name}" if section == "setlists" else f"control {place + 1}"
 
 

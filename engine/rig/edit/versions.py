@@ -190,10 +190,19 @@ class RigVersions:
         durable_files.flush_folder(self.path.parent)
 
     def _put_back(self, replaced: Path, content: bytes) -> None:
-        """Undo the exchange with a file that must not be replaced."""
-        renames.exchange(replaced, self.path)
-        if replaced.read_bytes() != content:  # somebody has written once more
-            self._keep(replaced.read_bytes())
+        """Undo the exchange with a file that must not be replaced; if that fails, its text becomes a version."""
+        try:
+            back = renames.exchange(replaced, self.path)
+        except OSError:
+            back = False
+        what = f"{self.path} was replaced while another program wrote it; what that program wrote"
+        try:
+            if not back or _read(replaced) != content:  # or somebody has written once more
+                self._keep(_read(replaced))
+        except OSError as fault:
+            raise SaveError(f"{what} could not be kept: {_reason(fault)}") from None
+        if not back:
+            raise SaveError(f"{what} is the newest version")
 
     # Versions
 

@@ -1,11 +1,13 @@
 """The tables of the rig file for everything that gives commands: controls, remote control, OSC."""
 
 import re
+from difflib import get_close_matches
 from ipaddress import ip_address
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, field_validator, model_validator
 
+from engine.midi.key_messages import KEY_CODES, LAST_CODE, key_name
 from engine.midi.show_control import SHOW_FORMATS
 from engine.rig.models.formats import Since
 from engine.rig.models.references import Reference
@@ -49,8 +51,21 @@ Action = Literal[
 ]
 
 
+def _key(found: Any) -> Any:
+    """A key by its name or, if it has none, by the number that `bayleaf learn` shows."""
+    if isinstance(found, str) and found in KEY_CODES:
+        return found
+    if type(found) is int and 0 <= found <= LAST_CODE:
+        return key_name(found)
+    close = get_close_matches(str(found), KEY_CODES, 1) or ["PageDown"]
+    raise ValueError(f'a key such as "{close[0]}", or its number as bayleaf learn shows it, up to {LAST_CODE}')
+
+
+KeyName = Annotated[str | int, BeforeValidator(_key)]
+
+
 class When(Part):
-    """The condition of a control: exactly one of program, controller, note, song, sysex.
+    """The condition of a control: exactly one of program, controller, note, song, sysex, key.
 
     A range is kept as (first, last), one number as a range of one. `press` selects one kind of press; `turn` is for
     knobs that send steps: 1 to 63 up, 127 to 65 down (common practice, no source).
@@ -64,22 +79,23 @@ class When(Part):
     note: Annotated[Numbers, one_or_range(0, 127)] = None
     song: Annotated[Numbers, one_or_range(1, 128)] = None
     sysex: WholeSysEx | None = None
+    key: Annotated[KeyName | None, Since(2)] = None
     channel: Channel | None = None
     press: Literal["short", "long", "double"] | None = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> "When":
-        kinds = [key for key in ("program", "controller", "note", "song", "sysex") if getattr(self, key) is not None]
-        if len(kinds) != 1:
-            raise ValueError("give exactly one of program, controller, note, song, sysex")
+        known = ("program", "controller", "note", "song", "sysex", "key")
+        if sum(getattr(self, key) is not None for key in known) != 1:
+            raise ValueError(f"give exactly one of {', '.join(known)}")
         for key in ("at_least", "at_most", "turn"):
             if getattr(self, key) is not None and self.controller is None:
                 raise ValueError(f"{key} goes with controller only")
         if self.turn is not None and (self.at_least is not None or self.at_most is not None or self.press is not None):
             raise ValueError("turn cannot be combined with at_least, at_most or press")
-        if self.press is not None and self.controller is None and self.note is None:
-            raise ValueError("press goes with controller or note only")
-        if self.channel is not None and (self.song is not None or self.sysex is not None):
+        if self.press is not None and self.controller is None and self.note is None and self.key is None:
+            raise ValueError("press goes with controller, note or key only")
+        if self.channel is not None and any(each is not None for each in (self.song, self.sysex, self.key)):
             raise ValueError("channel goes with program, controller or note only")
         return self
 

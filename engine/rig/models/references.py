@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from pydantic import BaseModel
 
 from engine.rig.models.fields import Model
-from engine.rig.models.marks import Keys, elements, marked_values
+from engine.rig.models.marks import Keys, marked_values
 
 
 @dataclass(frozen=True)
@@ -37,10 +37,10 @@ def references(rig: dict[str, Any] | BaseModel, model: Model) -> Iterator[FoundR
     for keys, mark, value in marked_values(rig, model, Reference):
         if _may_be_name(value, mark):
             yield FoundReference(keys, mark, value)
-        elif mark.many:
+        elif mark.many and isinstance(value, list | tuple):
             yield from (
                 FoundReference((*keys, place), mark, name)
-                for place, name in elements(value)
+                for place, name in enumerate(value)
                 if _may_be_name(name, mark)
             )
 

@@ -1,5 +1,6 @@
 """The rig file as models: its tables and keys. Checks that compare two places of the file are in `cross_checks`."""
 
+from collections.abc import Callable
 from functools import cache, reduce
 from operator import or_
 from typing import Annotated, Any, Literal
@@ -9,16 +10,21 @@ from pydantic import (
     BeforeValidator,
     Field,
     ValidationInfo,
+    WrapSerializer,
+    WrapValidator,
     create_model,
     field_validator,
     model_validator,
 )
 
+from engine.midi.message_words import MiddleC
+from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
 from engine.rig.models.formats import Since
 from engine.rig.models.network import Network
 from engine.rig.models.references import Reference
+from engine.rig.models.scene_lines import Chain, PlayLine, Sending
 from engine.rig.models.values import (
     Bank,
     BankUse,
@@ -35,11 +41,12 @@ from engine.rig.models.values import (
     Scenes,
     SetupLines,
     Shift,
+    Stops,
     Text,
     WholeSysEx,
     between,
 )
-from filters.registry import FilterSettings, registry
+from filters.registry import registry
 
 SCENE_NUMBERS = (1, 16384)  # first and last; two data bytes of MIDI hold as many
 
@@ -47,6 +54,7 @@ SCENE_NUMBERS = (1, 16384)  # first and last; two data bytes of MIDI hold as man
 class RigTable(Part):
     name: Plain = "Untitled rig"
     start: Annotated[str | int, Reference("scenes", word="last")] = "last"
+    middle_c: Annotated[MiddleC, Since(2)] = "C4"  # how the gear prints note 60
 
 
 class _Port(Part):
@@ -56,13 +64,43 @@ class _Port(Part):
 
     @model_validator(mode="after")
     def _one_place(self) -> "_Port":
-        if (self.port is None) == (self.device is None):
-            raise ValueError("give either port (a pattern on the system's port name) or device (a path)")
+        if sum(each is not None for each in self.where) != 1:
+            raise ValueError(f"give either port (a pattern on the system's port name) or device (a path){self._or()}")
         return self
+
+    @property
+    def where(self) -> tuple[str | None, ...]:
+        """Which port of its machine it is."""
+        return self.port, self.device
+
+    def _or(self) -> str:
+        return ""
+
+
+def _keyboard(found: str) -> str:
+    """A pattern that begins with a wildcard might take the keyboard of this computer while the one meant is away."""
+    if found[:1] in ("*", "?", "["):
+        raise ValueError('the name of a keyboard from its beginning, such as "Page turner*"')
+    return found
 
 
 class Input(_Port):
-    pass
+    """`keyboard`: instead of a port, a computer keyboard or page-turn pedal, by a pattern on its name.
+
+    `stop`: what it never sends on; `through`: filters before every route and line from it.
+    """
+
+    keyboard: Annotated[Text | None, AfterValidator(lambda found: found and _keyboard(found)), Since(2)] = None
+    stop: Annotated[Stops, Since(2)] = ()
+    through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()
+
+    @property
+    def where(self) -> tuple[str | None, ...]:
+        """Which port of its machine it is."""
+        return self.port, self.device, self.keyboard
+
+    def _or(self) -> str:
+        return ", or keyboard (a pattern on the name of a keyboard)"
 
 
 class Output(_Port):
@@ -72,8 +110,20 @@ class Output(_Port):
 
 
 class Sound(Part):
+    """A program, or any messages in words with the time that they take to act (ns)."""
+
     bank: Bank | None = None
-    program: PrintedProgram
+    program: PrintedProgram | None = None
+    send: Annotated[SetupLines, Since(2)] = ()
+    settle: Annotated[Nanoseconds | None, Since(2)] = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "Sound":
+        if (self.program is None) == (not self.send):
+            raise ValueError("a sound takes either program or send")
+        if self.send and self.bank is not None:
+            raise ValueError("bank goes with program; leave it out, or select the bank in send")
+        return self
 
 
 class Instrument(Part):
@@ -82,10 +132,13 @@ class Instrument(Part):
     like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
+    always: Annotated[bool, Since(2)] = False  # its program is sent at every recall
     programs_from: Literal[0, 1] = 1
     sounds_from: Text | None = None  # a sound list, read into `sounds`; sounds given there override it
     setup: SetupLines = ()  # sent before the sounds, at the start and when the output is reconnected
     request: WholeSysEx | None = None  # requests a dump of its memory
+    through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()  # after every route, on its channel
+    drums: Annotated[bool, Since(2)] = False  # no scene, song or step transposes it
     sounds: dict[Plain, Sound] = Field(default_factory=dict)
 
 
@@ -151,12 +204,12 @@ class SetList(Part):
 
 
 class Route(Part):
-    """One route; `through` holds the settings of its filters in order. Their union is made at run time."""
+    """One route. The union of all filters' settings, for `through`, is made at run time."""
 
     name: Plain | None = None
     source: Inputs = Field(alias="from")
     to: Outputs
-    through: tuple[FilterSettings, ...] = ()
+    through: Annotated[Chain, Reference("chains", many=True)] = ()
 
 
 def _place(found: str) -> str:
@@ -169,6 +222,10 @@ def _tempo(found: Any) -> Any:
     if isinstance(found, bool) or not isinstance(found, int | float) or not 20 <= found <= 300:
         raise ValueError("20 to 300 beats per minute")
     return float(found)
+
+
+def _tempo_or_none(found: Any) -> Any:
+    return found if found is None else _tempo(found)
 
 
 class Clock(Part):
@@ -216,22 +273,38 @@ class Sync(Part):
 
 
 class Scene(Part):
+    """`like`: the scene that this one is like, but for what it says itself (see `engine.rig.lowering`).
+
+    `cue`: the label in the prompt book; `text`: shown to the player; `transpose`: semitones, for all play lines;
+    `enter`, `leave`: what is sent when the scene comes and goes.
+    """
+
     number: Annotated[int, between(*SCENE_NUMBERS)]
     name: Name
+    cue: Annotated[Name | None, Since(2)] = None
+    like: Annotated[int | str | None, Reference("scenes"), Since(2)] = None
+    text: Annotated[Plain | None, Since(2)] = None
+    tempo: Annotated[float | None, BeforeValidator(_tempo_or_none), Since(2)] = None
+    transpose: Annotated[int, between(-127, 127), Since(2)] = 0
     at: Annotated[str, AfterValidator(_place)] | None = None
     held: Literal["ring", "cut"] = "ring"
+    play: Annotated[tuple[PlayLine, ...], Since(2)] = ()
     routes: tuple[Route, ...] = ()
     burst: tuple[BurstStep, ...] = ()
+    enter: Annotated[tuple[Sending, ...], Since(2)] = ()
+    leave: Annotated[tuple[Sending, ...], Since(2)] = ()
 
 
 class Rig(Part):
     """A whole rig file."""
 
     format: Literal[1, 2]
+    include: Annotated[NamesOrNone, Since(2)] = ()  # files beside this one, with ports, instruments and chains
     rig: RigTable = RigTable()
     inputs: dict[str, Input] = Field(default_factory=dict)
     outputs: dict[str, Output] = Field(default_factory=dict)
     instruments: dict[str, Instrument] = Field(default_factory=dict)
+    chains: Annotated[dict[Plain, Chain], Since(2)] = Field(default_factory=dict)
     routes: tuple[Route, ...] = ()
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     setlists: tuple[SetList, ...] = ()
@@ -242,18 +315,25 @@ class Rig(Part):
     network: Network | None = None
 
     def scene(self, wanted: int | str) -> Scene | None:
-        """The scene with this number or name; a name takes precedence over a number given as text."""
+        """The scene with this number, name or cue; given as text, a name comes first, then a number, then a cue."""
         for scene in self.scenes:
             if wanted in (scene.name, scene.number):
                 return scene
+        if not isinstance(wanted, str):
+            return None
         # Python refuses to read numbers with thousands of digits
-        if isinstance(wanted, str) and wanted.isascii() and wanted.isdecimal() and len(wanted) < 10:
-            return self.scene(int(wanted))
-        return None
+        short = wanted.isascii() and wanted.isdecimal() and len(wanted) < 10
+        return (self.scene(int(wanted)) if short else None) or self.cued(wanted)
+
+    def cued(self, cue: str) -> Scene | None:
+        """The scene with this label in the prompt book."""
+        return next((scene for scene in self.scenes if scene.cue == cue), None)
 
     def scene_of_cue(self, cue: str) -> Scene | None:
-        """The scene that show control means by this cue, without zeros before it: the one of this number."""
-        return self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        """The scene that show control means by this cue, which is plain: the one so labelled, or of this number."""
+        labelled = (scene for scene in self.scenes if scene.cue is not None and plain_cue(scene.cue) == cue)
+        numbered = self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
+        return next(labelled, numbered)
 
     def home(self, port: Input | Output) -> str | None:
         """The machine that a port is plugged into; None in a rig on one machine."""
@@ -281,21 +361,42 @@ def rig_model() -> type[Rig]:
 def rig_models() -> dict[str, type[Any]]:
     """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
-    chain = Annotated[union, Field(discriminator="filter")]
+    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain), WrapSerializer(_or_chain)]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
 
     def many(item: Any) -> Any:
         return Annotated[tuple[item, ...], listed]
 
-    route = create_model("Route", __base__=Route, through=(many(chain), ()))
-    scene = create_model("Scene", __base__=Scene, routes=(many(route), ()), burst=(many(BurstStep), ()))
-    scenes: Any = Annotated[many(scene), Field(min_length=1)]
-    rig = create_model(
-        "Rig",
-        __base__=Rig,
+    def with_filters(base: type[Part], **fields: Any) -> Any:
+        return create_model(base.__name__, __base__=base, **fields)
+
+    def by_name(item: Any) -> Any:
+        return dict[str, item], Field(default_factory=dict)
+
+    chain = (Annotated[many(one), Reference("chains", many=True)], ())
+    new_chain = (Annotated[many(one), Reference("chains", many=True), Since(2)], ())
+    route, line = with_filters(Route, through=chain), with_filters(PlayLine, through=chain)
+    source, gear = with_filters(Input, through=new_chain), with_filters(Instrument, through=new_chain)
+    new_lists = {key: (Annotated[many(item), Since(2)], ()) for key, item in _new_lists(line).items()}
+    scene = with_filters(Scene, routes=(many(route), ()), burst=(many(BurstStep), ()), **new_lists)
+    rig = with_filters(
+        Rig,
+        inputs=by_name(source),
+        instruments=by_name(gear),
+        chains=(Annotated[by_name(many(one))[0], Since(2)], Field(default_factory=dict)),
         routes=(many(route), ()),
-        scenes=(scenes, ...),
+        scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
     )
-    return {made.__name__: made for made in (route, scene, rig)}
+    return {made.__name__: made for made in (route, line, source, gear, scene, rig)}
+
+
+def _new_lists(line: type[PlayLine]) -> dict[str, type[Part]]:
+    """The lists of a scene that came with format 2."""
+    return {"play": line, "enter": Sending, "leave": Sending}
+
+
+def _or_chain(found: Any, filter_of: Callable[[Any], Any]) -> Any:
+    """A filter, which is read or written by `filter_of`, or the name of a chain as it is."""
+    return found if isinstance(found, str) else filter_of(found)

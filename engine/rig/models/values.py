@@ -4,18 +4,21 @@ Numbers are the ones printed on gear: channels 1 to 16, programs 1 to 128, banks
 """
 
 import re
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from engine.midi.kinds import is_whole
-from engine.midi.setup_words import ALLOWED, set_up
+from engine.midi.setup_words import ALLOWED, Receiver, set_up
 from engine.rig.models.references import Reference
+from filters.strip import known_kind
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 _FURTHEST = 100_000_000  # ns; a larger offset is no latency of gear
 _LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a typing mistake
+
+LONGEST_NAME: Final = 1000  # characters; names are in every status
 
 
 def between(low: int, high: int) -> AfterValidator:
@@ -55,13 +58,19 @@ def _plain(found: str) -> str:
     """It is shown in terminals, which react to control characters."""
     if _CONTROL.search(found):
         raise ValueError("text without control characters")
+    return _short(found)
+
+
+def _short(found: str) -> str:
+    if len(found) > LONGEST_NAME:
+        raise ValueError(f"text of at most {LONGEST_NAME:,} characters")
     return found
 
 
 def _text(found: str) -> str:
     if not found.strip():
         raise ValueError("text that is not empty")
-    return found
+    return _short(found)
 
 
 Plain = Annotated[str, AfterValidator(_plain)]
@@ -130,18 +139,41 @@ def _shift(found: Any) -> Any:
 
 
 def _setup(found: Any) -> Any:
-    """Set-up messages in words, kept as they are written."""
+    """Messages in words, kept as they are written; which programs there are depends on programs_from."""
     if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
         raise ValueError(f"a list of {ALLOWED}")
     for line in found:
+        if not any(_understood(line, programs_from) for programs_from in (0, 1)):
+            raise ValueError(f'a list in which each entry is one of: {ALLOWED}; "{line}" is not')
+    return tuple(found)
+
+
+def _understood(line: str, programs_from: int) -> bool:
+    try:
+        return bool(set_up(line, Receiver(programs_from=programs_from)))
+    except ValueError:
+        return False
+
+
+#: what `stop` at an input says beside the words of the filter `strip`, in those words
+STOPS: Final = {"bank": ("controller 0", "controller 32"), "all notes off": ("controller 123",)}
+
+
+def _stops(found: Any) -> Any:
+    """Kinds of message that an input never sends on."""
+    if not isinstance(found, list) or not found or not all(isinstance(one, str) for one in found):
+        raise ValueError('a list of kinds of message, such as ["program", "bank"]')
+    for one in found:
         try:
-            set_up(line, 0)
+            assert one in STOPS or known_kind(one)
         except ValueError as fault:
-            raise ValueError(f'a list in which each entry is one of: {fault}; "{line}" is not') from None
+            also = " or ".join(f'"{word}"' for word in STOPS)
+            raise ValueError(f'a list in which each entry is {fault}, or {also}; "{one}" is not') from None
     return tuple(found)
 
 
 WholeSysEx = Annotated[str, AfterValidator(_whole_sysex)]
+Stops = Annotated[tuple[str, ...], BeforeValidator(_stops)]
 SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]

@@ -6,11 +6,15 @@ the wrong kind is passed over here; the models complain about it.
 
 from collections.abc import Collection, Iterable, Iterator
 
+from engine.midi.key_messages import key_name
 from engine.rig.models.formats import too_new
 from engine.rig.models.references import references
 from engine.rig.models.rig import Rig, rig_model
+from engine.rig.read.chain_checks import check_chains
 from engine.rig.read.network_checks import check_network
 from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
+from engine.rig.read.scene_checks import check_scenes
+from filters.registry import registry
 
 
 def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
@@ -31,7 +35,10 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _names_like_numbers(data)
     yield from _bursts(data, lists)
     yield from _controls(data)
+    yield from _keyboards(data)
     yield from _clock_outputs(data)
+    yield from check_chains(data)
+    yield from check_scenes(data, lists)
     yield from check_network(data)
 
 
@@ -61,7 +68,9 @@ def _references(data: Data) -> Iterator[Complaint]:
     }
     for keys, mark, name in references(data, Rig):
         also = f', or "{mark.word}"' if mark.word else ""
-        if mark.section not in known:
+        if mark.section == "chains" and name in registry() and name not in table(data, "chains"):
+            yield Complaint(keys, f'there is no chain "{name}"; for the filter write {{ filter = "{name}" }}')
+        elif mark.section not in known:
             found = refer(data, mark.section, str(name), keys)
             yield from (complaint._replace(text=complaint.text + also) for complaint in found)
         elif name not in known[mark.section] and (known[mark.section] or mark.section == "routes"):
@@ -82,7 +91,7 @@ def _port_names(data: Data) -> Iterator[Complaint]:
 def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
     taken: dict[tuple[str | None, str, str], str] = {}
     for name, port in table(data, section).items():
-        for kind in ("port", "device"):
+        for kind in ("port", "device", "keyboard"):
             where = port.get(kind) if isinstance(port, dict) else None
             if not isinstance(where, str):
                 continue
@@ -124,8 +133,15 @@ def _all_routes(data: Data) -> Iterator[tuple[Keys, Data]]:
     for index, route in tables(data, "routes"):
         yield ("routes", index), route
     for number, scene in tables(data, "scenes"):
-        for index, route in tables(scene, "routes"):
-            yield ("scenes", number, "routes", index), route
+        yield from _own_routes(number, scene)
+
+
+def _own_routes(number: int, scene: Data) -> Iterator[tuple[Keys, Data]]:
+    """A scene's routes and lines, but for those that take an inherited one away."""
+    for key in ("routes", "play"):
+        for index, route in tables(scene, key):
+            if route.get("off") is not True:
+                yield ("scenes", number, key, index), route
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
@@ -135,11 +151,11 @@ def _route_names(data: Data) -> Iterator[Complaint]:
             yield Complaint(("routes", index, "name"), f'a second route named "{name}"; give it another name')
     for number, scene in tables(data, "scenes"):
         seen = [name for name in everywhere if isinstance(name, str)]
-        for index, route in tables(scene, "routes"):
+        for keys, route in _own_routes(number, scene):
             name = route.get("name")
             if isinstance(name, str) and name in seen:
-                place: Keys = ("scenes", number, "routes", index, "name")
-                yield Complaint(place, f'a second route named "{name}"; give it another name')
+                what = "line" if keys[2] == "play" else "route"
+                yield Complaint((*keys, "name"), f'a second {what} named "{name}"; give it another name')
             if isinstance(name, str):
                 seen.append(name)
 
@@ -255,7 +271,9 @@ def _condition(control: Data) -> Data:
     condition = {**table(control, "when"), "scenes": control.get("scenes")}
     if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
         condition["at_least"] = 64
-    if ("controller" in condition or "note" in condition) and "turn" not in condition:
+    if isinstance(condition.get("key"), int):
+        condition["key"] = key_name(condition["key"])
+    if {"controller", "note", "key"} & condition.keys() and "turn" not in condition:
         condition.setdefault("press", "short")  # the default, which counts at once if there is no other kind of press
     for key in ("note", "program", "song"):
         if isinstance(condition.get(key), int):
@@ -263,6 +281,28 @@ def _condition(control: Data) -> Data:
     if isinstance(condition.get("sysex"), str):
         condition["sysex"] = "".join(condition["sysex"].split()).upper()
     return condition
+
+
+# Keyboards
+
+
+def _keyboards(data: Data) -> Iterator[Complaint]:
+    """The keys of keyboards serve controls, and nothing else does."""
+    inputs = table(data, "inputs")
+    boards = [name for name, port in inputs.items() if isinstance(port, dict) and "keyboard" in port]
+    for found in references(data, Rig):
+        if found.mark.section == "inputs" and found.name in boards and found.keys[0] != "controls":
+            yield Complaint(
+                found.keys, f'"{found.name}" is a keyboard: its keys serve controls only; leave it out here'
+            )
+    for index, control in tables(data, "controls"):
+        source, when = control.get("input"), table(control, "when")
+        if isinstance(source, str) and source in inputs and when and ("key" in when) != (source in boards):
+            place: Keys = ("controls", index, "when")
+            if "key" in when:
+                yield Complaint((*place, "key"), f'"{source}" is not a keyboard; only an input with keyboard has keys')
+            else:
+                yield Complaint(place, f'"{source}" is a keyboard; write when = {{ key = "PageDown" }}')
 
 
 # Clock

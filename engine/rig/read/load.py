@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from heapq import nsmallest
@@ -12,11 +12,14 @@ from typing import Any, Final, NamedTuple
 
 from pydantic import ValidationError
 
+from engine.midi.message_words import MIDDLE_CS
 from engine.plurals import counted
 from engine.regular_files import NotRegular, TooLong, decoded, read_regular
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.cross_checks import cross_check
-from engine.rig.read.raw_data import Complaint, Keys
+from engine.rig.read.included import IncludedFile, IncludeError, with_included
+from engine.rig.read.raw_data import Complaint, Keys, shortened, table
 from engine.rig.read.sound_list import with_lists
 from engine.rig.read.templates import with_templates
 from engine.rig.read.toml_errors import TomlError
@@ -28,6 +31,8 @@ from engine.user_error import UserError
 
 _NO_LINE: Final = 0
 _LISTED: Final = 100  # mistakes that are listed; of the others only the number is given
+_INHERITED: Final = 200_000  # lines of scenes that are like others; a rig of 500 cues has 20,000
+_SENTENCE: Final = 4000  # characters of one; names in it may be long
 _COMPARED: Final = 1000  # mistakes between two places of the file after which no more are looked for
 
 
@@ -96,11 +101,13 @@ def text_of(path: Path) -> str:
         raise _whole(path, _NO_LINE, f"the file cannot be read: {fault}") from None
 
 
-def read(text: str, source: str, *, lists: bool = True) -> Rig:
-    """The rig in a text. `source` names it in errors; sound lists are looked for beside it. Raises RigError.
+def read(text: str, source: str, *, lists: bool = True, folder: Path | None = None) -> Rig:
+    """The rig in a text. `source` names it in errors. Raises RigError.
 
-    Without `lists`, sound lists are not read, and sounds that may be in one are not checked.
+    Included files and sound lists are looked for in `folder`, or beside `source`. Without `lists`, sound lists are not
+    read, and sounds that may be in one are not checked.
     """
+    folder = Path(source).parent if folder is None else folder
     try:
         text.encode()
         data = parsed(text)
@@ -110,21 +117,46 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
         raise RigError([RigProblem(source, line, "", text)]) from None
     except TomlError as fault:
         raise RigError([RigProblem(source, fault.line, fault.key, fault.text)]) from None
-    data, complaints = with_templates(data)
+    try:
+        data, complaints, files = with_included(data, folder)
+    except IncludeError as wrong:
+        raise RigError([RigProblem(wrong.source, wrong.fault.line, wrong.fault.key, wrong.fault.text)]) from None
+    data, unknown = with_templates(data)
+    complaints += unknown
     if lists:
-        data, wrong = with_lists(data, Path(source).parent)
-        complaints += wrong
+        data, unread = with_lists(data, folder)
+        complaints += unread
     compared = [*islice(cross_check(data, lists=lists), _COMPARED)]
     complaints += compared
     try:
-        rig = rig_model().model_validate(data)
+        rig = rig_model().model_validate(data, context=naming(data))
     except ValidationError as fault:
         found = [*_compared(complaints), *_validated(data, fault)]
     else:
+        complaints += _grown(rig) if not complaints else []
         if not complaints:
             return rig
         found = _compared(complaints)
-    raise _error(text, source, found, len(compared) < _COMPARED)
+    raise _error(_Sources(IncludedFile(source, text), files), found, len(compared) < _COMPARED)
+
+
+def _grown(rig: Rig) -> list[Complaint]:
+    """The first scene with which all that scenes inherit is too much: ten thousand lines may be inherited as often."""
+    wholes, lines = WholeScenes(rig), 0
+    for place, scene in enumerate(rig.scenes):
+        if scene.like is not None:
+            whole = wholes.whole(scene)
+            lines += sum(map(len, (whole.play, whole.routes, whole.burst, whole.enter, whole.leave)))
+        if lines > _INHERITED:
+            text = f"with what they inherit, the scenes so far have more than {_INHERITED} lines; inherit less"
+            return [Complaint(("scenes", place, "like"), text)]
+    return []
+
+
+def naming(data: dict[str, Any]) -> dict[str, Any]:
+    """What names of notes depend on, as the context of validation: how the gear in this rig prints middle C."""
+    middle_c = table(data, "rig").get("middle_c")
+    return {"middle_c": middle_c} if middle_c in MIDDLE_CS else {}
 
 
 class _Finding(NamedTuple):
@@ -143,12 +175,33 @@ def _validated(data: dict[str, Any], fault: ValidationError) -> Iterator[_Findin
     return (_Finding(keys, partial(sentence, data, listed)) for keys, listed in by_place(data, errors).items())
 
 
-def _error(text: str, source: str, findings: Sequence[_Finding], counted_all: bool) -> RigError:
-    """The first findings in the order of the file, and the number of the others."""
-    lines = lines_of(text)
-    first = nsmallest(_LISTED, ((line_of(lines, found.keys), place) for place, found in enumerate(findings)))
-    listed = ((line, findings[place]) for line, place in first)
-    problems = [RigProblem(source, line, _key(found.keys), found.words()) for line, found in listed]
+class _Sources:
+    """The files that a rig's data are from."""
+
+    def __init__(self, rig: IncludedFile, files: Mapping[Keys, IncludedFile]) -> None:
+        self._rig, self._files = rig, files
+        self._lines: dict[str, dict[Keys, int]] = {}
+
+    def place(self, keys: Keys) -> tuple[bool, str, int]:
+        """Whether it is in an included file, the file, and the line."""
+        file = self._files.get(keys[:2], self._rig)
+        if file.source not in self._lines:
+            self._lines[file.source] = lines_of(file.text)
+        return file is not self._rig, file.source, line_of(self._lines[file.source], keys[file.skip :])
+
+    def key(self, keys: Keys) -> str:
+        """The key as people write it in that file."""
+        return _key(keys[self._files.get(keys[:2], self._rig).skip :])
+
+
+def _error(sources: _Sources, findings: Sequence[_Finding], counted_all: bool) -> RigError:
+    """The first findings in the order of the files, the rig's own first, and the number of the others."""
+    first = nsmallest(_LISTED, ((*sources.place(found.keys), place) for place, found in enumerate(findings)))
+    listed = ((source, line, findings[place]) for _, source, line, place in first)
+    problems = [
+        RigProblem(source, line, sources.key(found.keys), shortened(found.words(), _SENTENCE))
+        for source, line, found in listed
+    ]
     return RigError(problems, len(findings) - len(problems), counted_all)
 
 

@@ -10,6 +10,9 @@ def check_network(data: Data) -> Iterator[Complaint]:
     """All mistakes between the machines of a rig, and between machines and ports."""
     network = table(data, "network")
     yield from _ports(data, network)
+    if network and "include" in data:
+        text = "a rig with [network] is read on every machine, and includes no file; write its tables in the rig"
+        yield Complaint(("include",), text)
     machines = table(network, "machines")
     if not machines:
         return

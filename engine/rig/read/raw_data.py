@@ -7,6 +7,7 @@ from typing import Any, Final, NamedTuple
 Keys = tuple[str | int, ...]
 Data = dict[str, Any]
 _SHOWN: Final = 40  # names in a sentence
+_QUOTED: Final = 100  # characters of what is quoted
 
 
 class Complaint(NamedTuple):
@@ -42,23 +43,30 @@ def no_such(what: str, name: object, known: Iterable[object]) -> str:
     listed = {str(one): one for one in known}
     if not listed:
         return f"there is no {what} {as_written(name)}; there are none"
-    close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # nobody misspells a number
-    remedy = f"did you mean {as_written(listed[close[0]])}? " if close else ""
+    folded = {each.casefold(): each for each in listed}
+    close = get_close_matches(name.casefold(), folded, 1) if isinstance(name, str) else []  # nobody misspells a number
+    remedy = f"did you mean {as_written(listed[folded[close[0]]])}? " if close else ""
     shown = [*listed][:_SHOWN]
     more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
     return f"there is no {what} {as_written(name)}; {remedy}there are: {', '.join(shown)}{more}"
 
 
 def as_written(name: object) -> str:
-    """Names in quotes, numbers without."""
-    return f'"{name}"' if isinstance(name, str) else str(name)
+    """Names in quotes, numbers without; of a long name the beginning."""
+    return f'"{shortened(name)}"' if isinstance(name, str) else str(name)
+
+
+def shortened(text: str, most: int = _QUOTED) -> str:
+    """The beginning of a text of more than this many characters."""
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
     """A complaint if the section has no such name. If the whole section is missing, a name is reported only once."""
     known = table(data, section)
     if not known:
-        text = f'there is no {section.removesuffix("s")} "{name}": this rig has no {section}; add it under [{section}]'
+        what = section.removesuffix("s")
+        text = f"there is no {what} {as_written(name)}: this rig has no {section}; add it under [{section}]"
         yield Complaint(place, text, once=True)
     elif name not in known:
         yield Complaint(place, no_such(section.removesuffix("s"), name, known))

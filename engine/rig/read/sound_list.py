@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, ValidationError
 from engine.plurals import counted
 from engine.regular_files import NotRegular, TooLong, decoded, read_regular
 from engine.rig.models.values import Bank, Name, Part, PrintedProgram
+from engine.rig.read.included import named_files
 from engine.rig.read.raw_data import Complaint
 from engine.rig.read.toml_errors import TomlError
 from engine.rig.read.toml_layout import line_of, lines_of
@@ -114,14 +115,15 @@ def _outside(sound: ListedSound, found: SoundList) -> bool:
 
 
 def named(text: str) -> frozenset[str]:
-    """The lists that a rig's text names; none if the text is not TOML."""
+    """The lists and the included files that a rig's text names; none if the text is not TOML."""
     try:
-        instruments = parsed(text).get("instruments")
+        data = parsed(text)
     except TomlError:
         return frozenset()
+    instruments = data.get("instruments")
     gear = instruments.values() if isinstance(instruments, dict) else ()
     found = (each.get("sounds_from") for each in gear if isinstance(each, dict))
-    return frozenset(each for each in found if isinstance(each, str))
+    return frozenset((*(each for each in found if isinstance(each, str)), *named_files(data)))
 
 
 def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Complaint]]:

@@ -18,5 +18,5 @@ def parsed(text: str) -> dict[str, Any]:
         raise TomlError(1, "", "this is not a rig: lists or tables are nested too deeply") from None
     except ValueError:  # Python's own limit, a few thousand digits
         raise TomlError(1, "", "this is not a rig: a number in it has too many digits") from None
-    check_data(data)
+    check_data(text, data)
     return data

@@ -9,7 +9,7 @@ from pydantic_core import ErrorDetails
 
 from engine.rig.models.rig import rig_model
 from engine.rig.read.allowed_keys import allowed_keys
-from engine.rig.read.raw_data import Keys
+from engine.rig.read.raw_data import Keys, as_written
 from filters.registry import registry
 
 
@@ -112,12 +112,12 @@ def _allowed_keys(data: Any, keys: Keys) -> list[str]:
 def _unknown(what: str, found: str, known: list[str]) -> str:
     close = get_close_matches(found, known, 1)
     remedy = f'did you mean "{close[0]}"? ' if close else ""
-    return f'unknown {what} "{found}"; {remedy}allowed here: {", ".join(known)}'
+    return f"unknown {what} {as_written(found)}; {remedy}allowed here: {', '.join(known)}"
 
 
 def _shown(found: Any) -> str:
     if isinstance(found, str):
-        return f'"{found}"'
+        return as_written(found)
     if isinstance(found, bool):
         return "true" if found else "false"
     if isinstance(found, dict):

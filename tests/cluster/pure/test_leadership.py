@@ -220,7 +220,7 @@ EVENTS = st.sampled_from(
 
 
 @pytest.mark.slow
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.lists(st.tuples(EVENTS, st.integers(0, 800), st.integers(0, 800)), max_size=6))
 def test_whatever_happens_one_engine_leads_in_the_end(
     events: list[

@@ -1,10 +1,11 @@
 """A machine that lends its outputs: one engine plays at a time, and when none is left, all is silent."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused, Grant, OutputLender
-from engine.core.cable.output_cable import BurstUnit, Delivery
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
+from engine.core.cable.program_burst import select
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.speed import DIN
@@ -218,6 +219,136 @@ def test_a_takeover_at_any_moment_leaves_nothing_hanging(music: list[bytes], cut
     receiver = _heard(sent)
     assert receiver.held == 0
     assert receiver.off_rest == set()
+
+
+@st.composite
+def _steps(draw: st.DrawFn) -> tuple[BurstUnit, ...]:
+    channels = draw(st.lists(st.integers(0, 2), max_size=3, unique=True))
+    return tuple(
+        BurstUnit(
+            channel, select(channel, (100, 100), draw(st.integers(100, 101))), draw(st.sampled_from([0, 20_000_000]))
+        )
+        for channel in channels
+    )
+
+
+_shows = st.lists(
+    st.one_of(
+        _steps(),
+        _steps(),
+        st.integers(0, 2).map(lambda channel: bytes((0xC0 | channel, 5))),
+        st.sampled_from(["resend", "takeover", "pull", "plug in", "chord", "rest"]),
+        st.sampled_from([0, 1, 3, 30]),
+    ),
+    max_size=40,
+)
+
+
+class _Lending:
+    """A lender with a paced output, and two engines that route the same show to it; one of them plays."""
+
+    def __init__(self) -> None:
+        self.lender = OutputLender({"strings": DIN}, started=0)
+        self.cables = [RemoteCable(0, DIN), RemoteCable(0, DIN)]
+        self.epoch, self.first, self.now, self.there = 0, 0, 0, True
+        self.steps: tuple[BurstUnit, ...] = ()
+        self.played: set[int] = set()
+        self.receiver = Receiver()
+        self.takeover()
+
+    def takeover(self) -> None:
+        self.cables[0].follow()
+        self.cables.reverse()
+        self.epoch, self.first = _claim(self.lender, f"engine {self.epoch}", set()), 0
+        self.cables[0].lead(self.now)
+        self.hand_over()
+
+    def hand_over(self) -> None:
+        orders = self.cables[0].take_orders()
+        self.hear(self.lender.take(self.now, self.epoch, "strings", self.first, orders))
+        self.first += len(orders)
+
+    def hear(self, sent: list[Delivery]) -> None:
+        for _, message, _ in sent if self.there else ():
+            self.receiver.hear(message)
+
+    def burst(self, steps: tuple[BurstUnit, ...]) -> None:
+        for cable in self.cables:
+            cable.burst(self.now, steps, [])
+        self.hand_over()
+
+    def put(self, message: bytes) -> None:
+        for cable in self.cables:
+            (cable.select if message[0] < 0xD0 and message[0] >= 0xC0 else cable.put)(self.now, (message,), [])
+        self.hand_over()
+
+    def wait(self, until: int) -> None:
+        while (due := self.lender.due) is not None and due <= until:
+            self.now = max(self.now, due)
+            self.hear(self.lender.tick(self.now))
+        self.now = max(self.now, until)
+
+    def rest(self) -> None:
+        while (due := self.lender.due) is not None:
+            self.wait(due)
+        for step in self.steps if self.there else ():
+            if step.channel not in self.played:
+                assert self.receiver.sound[step.channel] == (100, 100, step.unit[-1][1])
+
+    def plug_in(self) -> None:
+        """The machine releases what sounded; the engine in charge sends what there is."""
+        self.there, self.receiver = True, Receiver()
+        self.hear(self.lender.plugged(self.now, "strings", DIN))
+        for cable in self.cables:
+            cable.forget_sounds()
+        self.burst(again(self.steps))
+
+    def perform(self, event: object) -> None:
+        match event:
+            case tuple():
+                self.steps = event
+                self.played.clear()
+                self.burst(event)
+            case bytes():
+                self.played.add(event[0] & 0x0F)
+                self.put(event)
+            case int():
+                self.wait(self.now + event * 1_000_000)
+            case "resend":
+                self.burst(again(self.steps))
+            case "takeover":
+                self.takeover()
+            case "pull" if self.there:
+                self.there = False
+                self.lender.pulled("strings")
+            case "plug in" if not self.there:
+                self.plug_in()
+            case "chord":
+                for key in range(40, 50):
+                    self.put(bytes((0x90, key, 64)))
+            case "rest":
+                self.rest()
+
+
+@given(_shows)
+@settings(max_examples=150, deadline=None)
+def test_a_takeover_leaves_each_channel_on_its_sound(show: list[object]) -> None:
+    """Whatever is recalled, played, taken over, pulled and plugged in, each channel that the last burst names ends on
+    its sound, although the machine with the cable leaves out what it has let out already."""
+    lending = _Lending()
+    for event in show:
+        lending.perform(event)
+    lending.rest()
+
+
+def test_only_what_changed_is_sent_from_the_machine_with_the_cable() -> None:
+    """The engine orders whole bursts; the lender leaves out what it has let out, and sends all of a resend."""
+    lending = _Lending()
+    steps = tuple(BurstUnit(channel, select(channel, (100, 100), 101), 0) for channel in range(2))
+    for event, programs in ((steps, 2), (steps, 2), (steps[:1], 2), ("takeover", 2), (steps, 2), ("resend", 4)):
+        lending.perform(event)
+        lending.rest()
+        assert len(lending.receiver.selected) == programs
 
 
 def _ending(music: list[bytes]) -> list[bytes]:

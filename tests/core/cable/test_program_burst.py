@@ -3,8 +3,9 @@
 import pytest
 
 from engine.rig.models.rig import BurstStep
-from tests.support.engine_calls import command
-from tests.support.pit_engine import MS, engine, hexed, run_dry
+from engine.rig.read.load import RigError, read
+from tests.support.engine_calls import command, engine_of
+from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 
 SCENES = """
 [[scenes]]
@@ -59,3 +60,29 @@ def test_a_half_step_is_refused(keys: dict[str, object]) -> None:
     """A bank without a program, an output without a channel, and an empty step are all invalid."""
     with pytest.raises(ValueError, match=r"program|channel|either"):
         BurstStep.model_validate(keys)
+
+
+def test_an_instrument_may_ask_for_its_program_at_every_recall() -> None:
+    """`always = true` needs format 2; its step is sent though the instrument is on that sound, and no other is."""
+    rig = (
+        PORTS.replace("WIRE", "fast").replace('settle = "30 ms"', "always = true")
+        + """
+[[scenes]]
+number = 1
+name = "One"
+burst = [ { instrument = "lead", sound = "A" }, { instrument = "second", sound = "A" } ]
+[[scenes]]
+number = 2
+name = "Two"
+burst = [ { instrument = "lead", sound = "A" }, { instrument = "second", sound = "A" } ]
+"""
+    )
+    with pytest.raises(RigError, match=r"always.*format = 2"):
+        read(rig, "test")
+    router = engine_of(read(rig.replace("format = 1", "format = 2"), "test"))
+    command(router, 0, "scene", 1)
+    run_dry(router, 0)
+    outcome, sent = command(router, 100 * MS, "scene", 2)
+    assert hexed(sent) == ["B0 00 01", "B0 20 0B", "C0 14"]
+    assert (outcome.instruments, outcome.unchanged, outcome.burst_bytes) == (1, 1, 8)
+    assert outcome.sentence == "scene 2 Two, 0 ms, 1 instrument"

@@ -134,7 +134,7 @@ def last(messages: list[bytes], name: bytes) -> bytes:
 
 
 @given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 127)), min_size=1, max_size=30), st.integers(0, 40))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) -> None:
     """Whether the cable is full, nearly full or half empty at each pedal move, the last move is what remains."""
     router = flooded()
@@ -339,6 +339,17 @@ def test_a_panic_ends_a_flood() -> None:
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
     assert (synth.held, synth.off_rest) == (0, set())
+
+
+def test_a_reset_keeps_its_place_among_the_values_of_its_channel() -> None:
+    """A value that came before Reset All Controllers goes before it and is not replaced by one that came after it;
+    those of other channels wait as ever. (RP-015)"""
+    queues = CableQueues((), CableCounts())
+    other, older, reset, newer = bytes((0xB4, 1, 50)), bytes((0xB3, 1, 50)), bytes((0xB3, 121, 0)), bytes((0xB3, 1, 60))
+    for message in (other, older, reset, newer):
+        queues.line_up((message,))
+    assert list(queues.notes) == [(older,), (reset,)]
+    assert list(queues.values.values()) == [(other,), (newer,)]
 
 
 def test_a_full_cable_keeps_so_many_releases_of_each_key() -> None:

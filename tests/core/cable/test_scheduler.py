@@ -54,7 +54,7 @@ class CableInTime:
     def heard(self) -> list[str]:
         return [message.hex(" ").upper() for _, (_, message, _) in self.handed if message[0] != 0x92]
 
-    def _do(self, call: Callable[[list[Delivery]], None]) -> None:
+    def _do(self, call: Callable[[list[Delivery]], object]) -> None:
         out: list[Delivery] = []
         call(out)
         self.handed += [(self.now, delivery) for delivery in out]

@@ -236,7 +236,7 @@ SHOW = st.lists(st.one_of(*[PLAYED] * 9, RECALL), max_size=120)
 
 
 @given(SHOW, SPEEDS)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_no_window_holds_more_than_the_cable_carries(show: list[Event], speed: CableSpeed) -> None:
     """In any window of t seconds at most 3,125 t bytes, plus 3 ms and one message, are handed over, counted as the
     interface writes them, with running status where the output uses it."""
@@ -264,7 +264,7 @@ BEHIND_SYSEX = [
 
 
 @given(SHOW, SPEEDS)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @example(BEHIND_SYSEX[0], DIN)
 @example(BEHIND_SYSEX[0], DIN_RUNNING)
 @example(BEHIND_SYSEX[1], DIN)
@@ -353,7 +353,7 @@ def slot_of(message: bytes) -> tuple[int, ...]:
 
 
 @given(st.lists(MESSAGE, max_size=120), st.lists(GAP, min_size=120, max_size=120), SPEEDS)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_order_within_each_class_and_the_last_of_each_value(
     messages: list[bytes], gaps: list[int], speed: CableSpeed
 ) -> None:
@@ -377,7 +377,7 @@ def test_order_within_each_class_and_the_last_of_each_value(
 
 
 @given(SHOW, SPEEDS)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: CableSpeed) -> None:
     """Whatever is recalled meanwhile, the notes and pedals of a channel all arrive in order, and so does the last value
     of each controller."""
@@ -441,7 +441,7 @@ LOUD = st.lists(
 
 
 @given(LOUD, STEPS, LOUD, SPEEDS)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_a_burst_is_ready_in_its_time(
     before: list[Event], steps: tuple[BurstUnit, ...], after: list[Event], speed: CableSpeed
 ) -> None:
@@ -454,7 +454,7 @@ def test_a_burst_is_ready_in_its_time(
 
 
 @given(LOUD, STEPS, st.sampled_from([DIN, DIN_RUNNING, None]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_burst_is_ready_in_its_time_beside_clock_and_time_code(
     before: list[Event], steps: tuple[BurstUnit, ...], speed: CableSpeed | None
 ) -> None:
@@ -471,7 +471,7 @@ def test_a_burst_is_ready_in_its_time_beside_clock_and_time_code(
 
 
 @given(st.lists(st.tuples(GAP, st.integers(0, 3)), max_size=60), SPEEDS)
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], speed: CableSpeed) -> None:
     """While the instrument on channel 1 settles, nothing is sent to it, and notes of other channels are handed over as
     early as if it needed no time at all."""
@@ -491,7 +491,7 @@ def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], spee
 
 
 @given(TRAFFIC)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_fast_output_is_not_paced(traffic: list[Event]) -> None:
     """On a cable without a speed everything is handed over as it comes, unchanged."""
     cable = CableInTime(None).perform(traffic)

@@ -359,16 +359,17 @@ def test_a_tapped_tempo() -> None:
 
 
 def test_a_muted_route_leaves_nothing_behind() -> None:
-    """When a route is muted, what it moved comes to rest, and its held notes end when their keys are released."""
+    """When a route is muted, its held notes keep their gesture until they are silent, and then what it moved rests."""
     made = doing(
         control("program = 1", 'do = "mute"\nroute = "pads"'), control("program = 2", 'do = "unmute"\nroute = "pads"')
     )
     made.receive(0, PADS, bytes.fromhex("90 3C 40"))
-    made.receive(0, PADS, bytes.fromhex("B0 40 7F"))
-    out = made.receive(MS, FOOT, b"\xc0\x00")
-    assert hexed(out, STRINGS) == ["B0 40 00"]
+    made.receive(0, PADS, bytes.fromhex("B0 01 33"))
+    assert hexed(made.receive(MS, FOOT, b"\xc0\x00"), STRINGS) == []
     assert hexed(made.receive(2 * MS, PADS, bytes.fromhex("90 3E 40")), STRINGS) == []
+    assert hexed(made.receive(2 * MS, PADS, bytes.fromhex("B0 01 22")), STRINGS) == ["B0 01 22"]
     assert hexed(made.receive(3 * MS, PADS, bytes.fromhex("80 3C 40")), STRINGS) == ["80 3C 40"]
+    assert hexed(made.tick(503 * MS), STRINGS) == ["B0 01 00"]
     made.receive(900 * MS, FOOT, b"\xc0\x01")
     assert hexed(made.receive(901 * MS, PADS, bytes.fromhex("90 3E 40")), STRINGS) == ["90 3E 40"]
     assert told(made) == [("mute", True, "pads muted"), ("unmute", True, "pads plays again")]
@@ -771,16 +772,18 @@ def test_another_set_list() -> None:
 
 
 def test_a_misspelt_name_is_answered_with_the_one_that_was_meant() -> None:
-    """A scene that does not exist is quoted, with the name most like it; a route that does not is neither muted nor
-    unmuted."""
+    """A scene that does not exist is quoted, with the name most like it and all others, unless a switch asked for its
+    number; a route that does not is neither muted nor unmuted."""
     made = router(scenes=DOING + SCENES)
     recall(made, 0, 1)
     for asked, text in (
-        ("thirteem", 'there is no scene "thirteem"; nothing changed. Did you mean "Thirteen"?'),
-        ("", 'there is no scene ""; nothing changed'),
-        ("99", "there is no scene 99; nothing changed"),
+        ("thirteem", 'there is no scene "thirteem"; nothing changed. Did you mean "Thirteen"? There are: 1 '),
+        ("", 'there is no scene ""; nothing changed. There are: 1 '),
+        ("99", "there is no scene 99; nothing changed. There are: 1 "),
     ):
-        assert command(made, 1, "scene", asked, "test")[0].text == text
+        assert command(made, 1, "scene", asked, "test")[0].text.startswith(text)
+    assert command(made, 1, "scene", 99, "test")[0].text == "there is no scene 99; nothing changed"
     for asked_for in (MuteRoute("padz"), UnmuteRoute("padz")):
         outcome = made.apply(2, asked_for, "test").outcome
-        assert (outcome.done, outcome.text) == (False, 'there is no route named "padz"; nothing changed')
+        meant = 'there is no route "padz"; did you mean "pads"? there are: all, pads; nothing changed'
+        assert (outcome.done, outcome.text) == (False, meant)

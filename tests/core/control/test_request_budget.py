@@ -1,6 +1,6 @@
 """How often requests from outside are obeyed."""
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.control.request_budget import RequestBudget
@@ -8,7 +8,6 @@ from engine.core.control.request_budget import RequestBudget
 SECOND = 1_000_000_000
 
 
-@settings(deadline=None)
 @given(st.integers(1, 300), st.integers(1, 64), st.lists(st.integers(0, SECOND // 10), max_size=300))
 def test_no_second_has_more_than_its_share(per_second: int, at_once: int, gaps: list[int]) -> None:
     """Whenever requests come, no stretch of time has more of them than those at once and those of its length."""

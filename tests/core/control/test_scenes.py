@@ -4,6 +4,7 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import adopt, engine_of, output_there, recall
+from tests.support.pit_engine import hexed
 
 RIG = """
 format = 1
@@ -95,9 +96,9 @@ def test_an_output_that_is_back_is_set_up_again_and_a_scene_change_is_not() -> N
     assert sent.index(GM_ON) < sent.index(LOCAL_OFF) < sent.index(b"\xc0\x04")
 
 
-def test_a_set_up_that_is_edited_goes_out_when_the_output_is_plugged_in_again() -> None:
-    """The edit itself sends nothing of it, nor does a scene change; the output gets the new set-up when it is back, and
-    a new engine sends it at its start."""
+def test_a_reset_that_is_edited_goes_out_when_the_output_is_plugged_in_again() -> None:
+    """The edit itself sends no SysEx, which may reset an instrument, nor does a scene change; the output gets the new
+    set-up when it is back, and a new engine sends it at its start."""
     engine = engine_of(read(RIG, "pit.toml"))
     out = recall(engine, 0, 1)
     run(engine, 0, out, 1000 * MS)
@@ -115,3 +116,26 @@ def test_a_set_up_that_is_edited_goes_out_when_the_output_is_plugged_in_again() 
         run(set_up, now, out, now + 5000 * MS)
         assert volume in [message for _, message, _ in out]
         assert LOCAL_OFF not in [message for _, message, _ in out]
+
+
+def test_a_value_of_the_set_up_that_is_edited_is_sent_at_once() -> None:
+    """The lines that are new go out, and no others; sounds that are as they were are not sent."""
+    engine = engine_of(read(RIG, "pit.toml"))
+    run(engine, 0, recall(engine, 0, 1), 1000 * MS)
+    edited = RIG.replace("bend range 2", "bend range 12").replace('"local off"', '"controller 7 = 90", "C0 09"')
+    out = adopt(engine, 2000 * MS, read(edited, "pit.toml"))
+    run(engine, 2000 * MS, out, 4000 * MS)
+    bend_range = "B0 65 00, B0 64 00, B0 06 0C, B0 26 00, B0 65 7F, B0 64 7F"  # MIDI 1.0 p. 17
+    assert [*hexed(out)] == ["B0 07 5A", *bend_range.split(", ")]
+
+
+def test_an_output_that_is_back_is_on_its_sounds_whatever_is_recalled_meanwhile() -> None:
+    """While the silencing of a returned output is on its cable, another scene with the same sound is recalled: what the
+    instrument may have forgotten is sent, and so is the sound of a channel that this scene does not name."""
+    text = RIG.replace('"local off", "GM on", "pitch bend range 2"', "").replace('"GM on"', "")
+    engine = engine_of(read(text.replace("program = 5", "program = 2"), "pit.toml"))
+    run(engine, 0, recall(engine, 0, 1), 1000 * MS)
+    output_there(engine, 2000 * MS, 0, None)
+    out = recall(engine, 2001 * MS, 2)
+    run(engine, 2001 * MS, out, 9000 * MS)
+    assert [message for message in hexed(out) if message[0] == "C"] == ["C1 20", "C0 01"]

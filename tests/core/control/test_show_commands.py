@@ -8,9 +8,10 @@ import pytest
 from engine.core.commands import ChooseSetlist, FollowShow, NextScene
 from engine.core.engine import Engine
 from engine.midi.show_control import ShowControl
+from engine.rig.read.load import read
 from tests.support.check_values import check_value
-from tests.support.engine_calls import adopt, recall
-from tests.support.pit_engine import MS, engine, hexed, run_dry
+from tests.support.engine_calls import adopt, engine_of, recall
+from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 from tests.support.remote_writing import show_control
 
 US, FOOT, PADS = 5, 2, 1
@@ -108,6 +109,20 @@ def test_cues_are_scenes() -> None:
             assert desk(made, command, cue) == (False, f"there is no scene for cue {cue}; nothing changed")
     assert made.scene == (21, "Market")
     assert made.state.setlist.loaded is None
+
+
+def test_cues_are_labels_first() -> None:
+    """GO finds a scene by its `cue`, points and all, before one by its number; LOAD, STOP and RESUME likewise."""
+    labelled = RIG.replace('name = "Market"', 'name = "Market"\ncue = "14.5"').replace(
+        'name = "Finale"', 'name = "Finale"\ncue = "21"'
+    )
+    made = engine_of(read(PORTS.replace("format = 1", "format = 2").replace("WIRE", "fast") + labelled, "pit.toml"))
+    assert desk(made, "go", "014.5") == (True, "scene 21 Market")
+    assert desk(made, "resume", "14.5")[0]
+    assert desk(made, "go", "21") == (True, "scene 61 Finale")
+    assert desk(made, "go", "61") == (True, "scene 61 Finale")
+    assert desk(made, "load", "14.5") == (True, "scene 21 Market is loaded: it comes next")
+    assert desk(made, "go", "14.50") == (False, "there is no scene for cue 14.50; nothing changed")
 
 
 def test_stop_and_resume() -> None:

@@ -207,7 +207,7 @@ def test_nobody_who_does_not_ask_is_sent_any() -> None:
 
 
 @given(st.lists(st.tuples(st.sampled_from([0, 0, 1, 30, 300]), played), max_size=60), st.booleans())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, bytes]], flooded: bool) -> None:
     """The FEs also come on a DIN cable full of notes, bursts and long SysEx, and through scene changes and a panic."""
     text = AWAKE.replace("WIRE", "din") + SCENES

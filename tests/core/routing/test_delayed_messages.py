@@ -13,7 +13,7 @@ import filters.transpose
 from engine.core.engine import Engine
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.explain import explain
-from engine.core.routing.scene_in_play import TimedMessage
+from engine.core.routing.routed_message import TimedMessage
 from engine.rig.read.load import read
 from filters.registry import Later, registry
 from tests.support.engine_calls import adopt, engine_of, finish, input_lost, output_left, recall, wake_up
@@ -448,7 +448,7 @@ def echoing_rigs(draw: st.DrawFn) -> str:
 
 
 @given(echoing_rigs(), events)
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any]) -> None:
     """On any rig, after any stream, scene changes and pulled cables: once every key is up and the last repeat is over,
     no note sounds, and there has been one note-off for each note-on (MIDI 1.0 p. A-4); where echoes were ended with
@@ -471,7 +471,7 @@ def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any])
 
 
 @given(echoing_rigs(), events, st.sampled_from(["panic", "show"]))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], end: str) -> None:
     """Whatever is still due later: after a panic or the end of the show nothing sounds and all is at rest, for good."""
     performed = PlayedEngine(text)
@@ -484,7 +484,7 @@ def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], e
 
 
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 127)), min_size=1, max_size=40), st.sampled_from([0, 1]))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_a_thinned_wheel_always_ends_where_it_stands(moves: list[tuple[int, int]], output: int) -> None:
     """Through thin, on either kind of cable: the last value is the last to arrive, and values are at least 20 ms apart,
     except 0, 64 and 127 (and apart from delays on the cable itself)."""

@@ -126,13 +126,14 @@ def test_a_lost_input_lets_go() -> None:
 
 
 def test_a_wheel_fed_by_another_way_of_the_same_input_is_left_alone() -> None:
-    """A wheel that the new scene moves on the same channel stays; if the channel changes, the old one goes to rest."""
+    """A wheel that the new scene moves on the same channel stays. If the channel changes, the old one goes to rest, and
+    the new one is told where the wheel is."""
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     moved = '{ from = "keys", to = "strings", through = [ { filter = "channels", map = { 1 = 2 } } ] }'
     router = routed(STRAIGHT, up, moved)
     play(router, 0, "B0 01 33", "E0 00 50", "A0 3C 20")
     assert sorted(hexed(recall(router, 2, 2), 0)) == ["A0 3C 00"]
-    assert sorted(hexed(recall(router, 3, 3), 0)) == ["B0 01 00", "E0 00 40"]
+    assert sorted(hexed(recall(router, 3, 3), 0)) == ["B0 01 00", "B1 01 33", "E0 00 40", "E1 00 50"]
 
 
 @pytest.mark.parametrize(
@@ -203,10 +204,10 @@ def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
     latch = '{ filter = "latch", controllers = [64] }, { filter = "transpose", semitones = 1 }'
     router = routed(
         f'{{ from = "keys", to = "strings", through = [ {latch} ] }}, '
-        f'{{ from = "pads", to = "strings", through = [ {latch} ] }}'
+        f'{{ from = "pads", to = "brass", through = [ {latch} ] }}'
     )
-    assert play(router, 0, "B0 40 7F") == ["B0 40 7F"]
-    assert play(router, 1, "B0 40 7F") == ["B0 40 7F"]
+    for source in (0, 1):
+        assert hexed(router.receive(1, source, bytes.fromhex("B0 40 7F"))) == ["B0 40 7F"]
     assert router.state.scene is not None
     (keys,), (pads,) = router.state.scene.paths[0], router.state.scene.paths[1]
     assert keys.links[0] is not pads.links[0]

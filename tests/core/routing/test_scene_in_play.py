@@ -1,10 +1,11 @@
 """What scenes in play answer, and how much of it they remember. Our own design; no outside source."""
 
-from engine.core.routing.scene_in_play import PLAIN, AnswerMemory, RoutedMessage, TimedMessage, answer, without
+from engine.core.routing.open_routes import AnswerMemory
+from engine.core.routing.routed_message import PLAIN, RoutedMessage, TimedMessage, answer, without
 
 
 def worked_out(number: int) -> RoutedMessage:
-    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), (), (), ())
+    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), False, (), ())
 
 
 def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> None:

@@ -214,7 +214,7 @@ def test_a_stall_passes_what_it_missed() -> None:
 
 
 @given(st.integers(0, 2_000_000), st.integers(1, 400))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_any_run_recalls_what_lies_in_it(first: int, frames: int) -> None:
     """A run from any even frame recalls each cue inside it once, and no other."""
     label = Label(RATES["24"], first - first % 2)

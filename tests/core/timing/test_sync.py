@@ -236,7 +236,7 @@ def test_start_stop_and_position_pass_from_the_leader_only() -> None:
     st.sampled_from(["", ALL, '{ from = "pedal", to = "box" }, { from = "desk", to = ["box", "lamp"] }']),
     st.booleans(),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_only_one_clock_reaches_an_output(
     events: list[tuple[int, int, int]], sources: str, routes: str, run: bool
 ) -> None:

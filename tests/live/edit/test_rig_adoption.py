@@ -10,6 +10,7 @@ import trio.testing
 
 from engine.core.commands import RecallScene
 from engine.live.edit import rig_session as workshop_module
+from engine.live.edit.rig_adoption import adopt, made_ready
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
@@ -19,7 +20,7 @@ from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.live.socket.status import status
 from engine.ports.memory import MemorySystem
-from engine.rig.read.load import load, text_of
+from engine.rig.read.load import load, read, text_of
 from tests.live.test_hotplug import INPUTS
 from tests.support.at_once import at_once
 from tests.support.small_show import MS, RIG
@@ -173,6 +174,26 @@ async def test_an_output_that_became_another_port_is_opened_there(
     assert desk.show.ports.missing() == ([], [])
     desk.play("Foot controller", "C0 01")
     assert desk.show.engine.scene == (2, "March")
+
+
+@pytest.mark.parametrize("between", [[], ["Box 3"]])
+async def test_an_output_that_is_brought_back_while_it_closes_stays_open(
+    mock_clock: trio.testing.MockClock, desk: Desk, between: list[str]
+) -> None:
+    """An undo may be faster than a port closes, also after edits that named other ports: the port is set up again and
+    the next note sounds there."""
+    desk.show.apply(RecallScene(3), "shell")
+    desk.play("Stage piano", "90 3C 40")
+    port, less = desk.system.output("Box 2"), RIG.replace('brass = { port = "Box 2" }\n', "")
+    less = less.replace('["strings", "brass"]', '"strings"').replace('to = "brass"', 'to = "strings"')
+    for text in (less, *(RIG.replace("Box 2", name) for name in between), RIG):
+        adopt(desk.show, made_ready(read(text, "pit.toml"), desk.show.engine.state.compiled), text)
+    desk.heard("Box 2")
+    desk.play("Stage piano", "90 40 40")
+    assert desk.heard("Box 2")[-1] == "90 4C 40"
+    await desk.passes(1)
+    assert not port.closed
+    assert desk.system.output("Box 2") is port
 
 
 async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock: trio.testing.MockClock, desk: Desk) -> None:

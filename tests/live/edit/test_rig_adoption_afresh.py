@@ -131,7 +131,7 @@ def _answers(engine: Engine, source: str, message: bytes) -> list[Any]:
     scenes, place = ScenesInPlay(engine.state.compiled.scenes), engine.inputs.index(source)
     found = []
     for number in (1, 2):
-        answer = scenes.by_number[number].answer(place, message, 0)
+        answer = scenes.by_number[number].routes.answer(place, message, 0)
         found.append([(engine.outputs[output], unit) for output, unit in answer.units])
     return found
 
@@ -146,7 +146,7 @@ def _recalled(engine: Engine, source: str) -> list[Any]:
 
 
 @given(_chains(), st.lists(st.tuples(st.sampled_from(INPUTS), played), min_size=1, max_size=20))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_a_rig_reached_by_edits_is_as_if_read_afresh(texts: list[str], stream: list[tuple[str, bytes]]) -> None:
     """Whatever was kept of the rigs before: the same models, bursts, set-up, cables, set lists, clock, answers, and
     scenes that controls recall."""

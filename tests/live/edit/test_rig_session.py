@@ -299,7 +299,8 @@ async def test_what_plays_is_stored(desk: Desk) -> None:
     assert here.routes == overture.routes
     desk.bench.heard("strings")
     desk.show.apply(RecallScene(2), "shell")
-    desk.show.apply(RecallScene(30), "shell")
+    assert desk.show.apply(RecallScene(30), "shell").unchanged == 1
+    desk.show.apply(Resend(), "shell")
     assert desk.bench.heard("strings")[-3:] == ["B4 00 00", "B4 20 03", "C4 0B"]
 
 

@@ -52,7 +52,7 @@ class Panel:
 
     def routes(self, scene: int) -> list[tuple[object, object, list[str]]]:
         return [
-            (route.source, route.to, [step.filter for step in route.through])
+            (route.source, route.to, [step if isinstance(step, str) else step.filter for step in route.through])
             for route in self.bench.scene(scene).routes
         ]
 
@@ -167,15 +167,15 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, undo or redo'),
-        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, undo or redo'),
+        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, lines, undo or redo'),
+        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, lines, undo or redo'),
         ({"what": "join"}, 'edit join needs "scene": a scene'),
         ({"what": "join", "scene": 9, "from": "keys", "to": "brass"}, "there is no scene 9; there are: 1, 2, 3"),
         ({"what": "join", "scene": True}, '"scene" must be a scene'),
         ({"what": "join", "scene": 1}, 'needs "from": the name of an input'),
         (
             {"what": "part", "scene": 1, "from": "keys", "to": "bass"},
-            "there is no output bass; there are: strings, brass",
+            'there is no output "bass"; did you mean "brass"? there are: strings, brass',
         ),
         ({"what": "join", "scene": 1, "from": ["keys"], "to": "brass"}, '"from" must be the name of an input'),
         ({"what": "part", "scene": 1, "from": "pedals", "to": "strings"}, "a route of every scene leads from pedals"),
@@ -183,7 +183,10 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
         ({"what": "chain", "scene": 1, "route": -1, "through": []}, "scene 1 has 1 route"),
         ({"what": "chain", "scene": 1, "route": True, "through": []}, '"route" must be the place of a route'),
         ({"what": "chain", "scene": 1, "route": 0}, 'needs "through": a list of filters, each with its settings'),
-        ({"what": "chain", "scene": 1, "route": 0, "through": ["thin"]}, '"through" must be a list of filters'),
+        (
+            {"what": "chain", "scene": 1, "route": 0, "through": ["thin"]},
+            'there is no chain "thin"; for the filter write {',
+        ),
         ({"what": "burst", "scene": 1, "burst": {}}, '"burst" must be a list of steps'),
         (
             {"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "transpose", "semitones": 200}]},

@@ -45,7 +45,9 @@ async def test_an_edited_list_is_adopted(pit: Pit) -> None:
     """The sounds of an edited list are available at once, without a change to the rig file; unsaved edits stay so."""
     pit.list.write_text(LIST.replace("Warm pad", "Choir"), encoding="utf-8")
     await eventually(lambda: pit.sounds() == ["Choir"])
-    await eventually(lambda: ("rig file", "a sound list changed; now playing with the new one") in pit.bench.told())
+    await eventually(
+        lambda: ("rig file", "a file that it names changed; now playing with the new one") in pit.bench.told()
+    )
     assert pit.show.engine.rig == load(pit.file)
     assert not pit.session.unsaved
 
@@ -70,3 +72,17 @@ async def test_a_list_that_comes_after_the_rig_that_names_it(pit: Pit) -> None:
     pit.list.with_name("later.toml").write_text(LIST.replace("Warm pad", "Flute"), encoding="utf-8")
     await eventually(lambda: pit.sounds() == ["Flute"])
     assert pit.show.refused is None
+
+
+async def test_an_edited_included_file_is_adopted(pit: Pit) -> None:
+    """So is an edit of a file that the rig includes: its chain is another one at once."""
+    gear = pit.file.parent / "gear.toml"
+    gear.write_text('[chains]\nsoft = [{ filter = "velocity", fixed = 5 }]\n', encoding="utf-8")
+    pit.file.write_text(TEXT.replace("format = 1", 'format = 2\ninclude = ["gear.toml"]'), encoding="utf-8")
+    await eventually(lambda: "soft" in pit.show.engine.rig.chains)
+    gear.write_text('[chains]\nloud = [{ filter = "velocity", fixed = 99 }]\n', encoding="utf-8")
+    await eventually(lambda: list(pit.show.engine.rig.chains) == ["loud"])
+    gear.write_text("[chains", encoding="utf-8")
+    await eventually(lambda: pit.show.refused)
+    assert "gear.toml:1" in str(pit.show.refused)
+    assert list(pit.show.engine.rig.chains) == ["loud"]

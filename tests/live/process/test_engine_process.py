@@ -87,7 +87,7 @@ async def test_an_evening(system: MemorySystem, end: Signals) -> None:
         system.input("Stage piano").push(bytes.fromhex("90 3C 40 B0 40 7F"))
         await eventually(lambda: len(evening.heard("Box 1")) == 5)
     assert evening.heard("Box 1") == [*BURST, "90 3C 40", "B0 40 7F", "80 3C 40", "B0 40 00"]
-    assert evening.said[-1] == "stopped; every note and pedal released"
+    assert evening.said[-1] == "stopped; every note and pedal released (1 note, 1 pedal or wheel)"
     assert not client.socket_path("pit").exists()
 
 

@@ -1,6 +1,7 @@
 """A machine that lends its ports, from start to end; ports and network in memory. (Our own design; no source.)"""
 
 import contextlib
+import signal
 from collections.abc import AsyncIterator
 from typing import Any
 
@@ -8,6 +9,7 @@ import pytest
 import trio
 
 from engine.core.cable.silencing_messages import SWEEP
+from engine.live.lent_rig import ports_at
 from engine.live.port_opening import PortOpener
 from engine.live.process.lender_process import LenderProcess
 from engine.ports.memory import MemoryOutput, MemorySystem
@@ -183,7 +185,7 @@ async def test_an_output_that_is_taken_out_and_put_back_is_lent_again() -> None:
     async with stage.sounding():
         first = stage.system.output("Strings")
         for text in (edited, RIG):
-            stage.lending._ports.lend(read(text, "pit.toml").on(BOX))
+            stage.lending._ports.lend(ports_at(read(text, "pit.toml").on(BOX), BOX))
         assert not first.closed
         with stage.lending._endpoint.lender() as lender:
             assert not lender._lent["strings"].there
@@ -201,6 +203,35 @@ async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
         await stage.plugged(True)
         stage.desk.link.keep(stage.desk.keys.state("rig"), b"format = 2")
         await eventually(lambda: any("cannot be read" in each for each in stage.said))
+        await stage.plugged(True)
+
+
+MANY_MISTAKES = (RIG + "".join(f"k{number} = 1\n" for number in range(50_000))).encode()
+
+
+async def test_a_long_rig_holds_nothing_up() -> None:
+    """While a rig with 50,000 mistakes is read, in another process, a pulled output is noticed; then it is reported."""
+    stage = Stage()
+    async with stage.lent():
+        await stage.plugged(True)
+        stage.desk.link.keep(stage.desk.keys.state("rig"), MANY_MISTAKES)
+        await eventually(lambda: stage.lending._worker._child is not None)
+        stage.system.unplug("Strings")
+        await stage.plugged(False)
+        assert not any("cannot be read" in each for each in stage.said)
+        await eventually(lambda: any("49,900 more mistakes" in each for each in stage.said))
+
+
+async def test_a_rig_that_takes_too_long_changes_nothing() -> None:
+    """The system ends the process that reads it (SIGALRM: alarm(2)); that is reported, and the same ports stay lent."""
+    stage = Stage()
+    async with stage.lent():
+        await stage.plugged(True)
+        stage.desk.link.keep(stage.desk.keys.state("rig"), MANY_MISTAKES)
+        await eventually(lambda: stage.lending._worker._child is not None)
+        assert stage.lending._worker._child is not None
+        stage.lending._worker._child.send_signal(signal.SIGALRM)
+        await eventually(lambda: any("more than 30 seconds" in each for each in stage.said))
         await stage.plugged(True)
 
 
@@ -241,8 +272,8 @@ async def test_a_long_error_does_not_end_the_reports() -> None:
 
 
 async def test_a_long_name_is_reported() -> None:
-    """A name of a rig may be as long as its author likes; the machine's reports have it."""
-    name = "strings of the second desk, " * 50
+    """The machine's reports have a name of any length that a rig may have."""
+    name = ("strings of the second desk, " * 50)[:1000]
     stage = Stage(RIG.replace('"strings"', f'"{name}"').replace("strings = ", f'"{name}" = '))
     async with stage.lent():
         reports = stage.desk.far.reports

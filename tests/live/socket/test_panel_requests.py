@@ -179,7 +179,7 @@ async def test_a_message_that_commands(bench: Bench) -> None:
     [
         ({"scene": 9, "input": "keys", "message": "90 3C 40"}, "there is no scene 9; there are: 1, 2, 3"),
         ({"scene": True, "input": "keys", "message": "90 3C 40"}, '"scene" must be a scene'),
-        ({"scene": 1, "input": "organ", "message": "90 3C 40"}, "there is no input organ; there are: keys, pedals"),
+        ({"scene": 1, "input": "organ", "message": "90 3C 40"}, 'there is no input "organ"; there are: keys, pedals'),
         ({"scene": 1, "input": ["keys"], "message": "90 3C 40"}, '"input" must be the name of an input'),
         ({"scene": 1, "input": "keys", "message": "90 3C"}, "90 3C is not a message; give one whole MIDI message"),
         ({"scene": 1, "input": "keys"}, 'explain needs "message": one whole MIDI message'),
@@ -291,7 +291,7 @@ async def test_a_test_note_that_nobody_would_hear() -> None:
     assert unknown == {
         "done": False,
         "code": "unknown-instrument",
-        "text": "there is no instrument lute; there are: string-machine",
+        "text": 'there is no instrument "lute"; there are: string-machine',
     }
     assert odd["done"] is False
     assert bench.show.engine.state.ledger.sounding() == 0

@@ -201,6 +201,19 @@ def test_what_passes_in_words(tmp_path: Path) -> None:
     assert follower.frame() == {}
 
 
+def test_a_parameter_that_passes_is_one_event(tmp_path: Path) -> None:
+    """Of a parameter the last message is sent, with the whole in words (MIDI 1.0 p. 17). After messages were left out,
+    it is not known which one is selected."""
+    follower = Follower(tmp_path, events=True)
+    follower.frame()
+    follower.bench.play(KEYS, "B0 63 01", "B0 62 08", "B0 06 40")
+    came = [event for event in follower.frame()["events"] if event["way"] == "in"]
+    assert [(event["message"], event["words"]) for event in came] == [("B0 06 40", "channel 1 NRPN 1/8 = 64")]
+    follower.bench.play(KEYS, *(f"B0 07 {value:02X}" for value in range(100)))
+    follower.bench.play(KEYS, "B0 06 41")
+    assert follower.frame()["events"][-1]["words"] == "channel 1 data entry MSB 65"
+
+
 def test_only_the_newest_are_sent(tmp_path: Path) -> None:
     """Of more than forty messages, the newest forty are sent, with the number left out."""
     follower = Follower(tmp_path, events=True)

@@ -9,10 +9,11 @@ from engine.rig.edit.filter_words import WORDS
 from engine.rig.read.load import read
 from filters.registry import registry
 from tests.support.plain_rig import RIG
+from tests.support.plain_rig_2 import RIG_2
 from tests.support.random_rig_files import rig_texts
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(rig_texts(), rig_texts())
 def test_only_equal_rigs_have_no_difference(one: str, other: str) -> None:
     """Two rigs have differences in words exactly if they differ."""
@@ -66,6 +67,11 @@ def test_a_scene_with_another_number_is_the_same_scene() -> None:
         ('filter = "controllers", curve = { 11 = -30 }', "controller 11 curve -30"),
         ('filter = "zone", notes = [0, 59], fade = 4', "notes C-1 to B3, fade over 4 keys"),
         ('filter = "echo", beats = 0.5', "echo every 0.5 beats"),
+        (
+            'filter = "parameters", drop = ["rpn 0/0"], map = { "NRPN 1/8" = "controller 74" }',
+            "without rpn 0/0, nrpn 1/8 to controller 74",
+        ),
+        ('filter = "parameters", range = { "nrpn 1/8" = [0, 100] }', "nrpn 1/8 from 0 to 100"),
         ('filter = "transpose", semitones = -12', "transposed by -12 semitones"),
         ('filter = "clock", block = true', "clock block"),
         ('filter = "thin", milliseconds = 20', "thin milliseconds 20"),
@@ -181,3 +187,31 @@ def test_a_scene_of_many_routes_is_compared_in_one_go(monkeypatch: pytest.Monkey
     rig = read(f"format = 1\n{ports}{many}", "any")
     assert len(scenes(rig, 11, 12)) == 1001
     assert compared < 5000
+
+
+def test_two_scenes_of_format_2_in_words() -> None:
+    """Scenes are compared with all that they inherit; lines and what is sent are said as players say it."""
+    rig = read(RIG_2.replace("like   = 11", "like   = 11\ntranspose = 0"), "pit.toml")
+    assert differences.scenes(rig, 11, 12) == [
+        "name: Overture in 11, Finale in 12",
+        "cue: 14 in 11, 14.5 in 12",
+        "text: watch the drummer in 11, none in 12",
+        "transpose: -2 in 11, 0 in 12",
+        'only in 11: line "brass" keys and pedals on old-synth, velocity 20 to 127, chain "left hand"',
+        "only in 12: burst step old-synth: program 0",
+    ]
+
+
+def test_what_an_edit_of_format_2_changed_in_words() -> None:
+    """The saved differences say what is written: what a scene is like, what it takes away, what it sends."""
+    before = read(RIG_2, "pit.toml")
+    text = RIG_2.replace('like   = 11\nplay = [{ name = "brass", off = true }]\n', "")
+    text = text.replace('"go 14.5"', '"go 15"').replace("transpose = -12 }", "pedal = false }")
+    assert differences.rigs(before, read(text, "pit.toml")) == [
+        "scene 11: line removed: keys on bass-box, sound Upright, notes C-1 to B3, transpose -12",
+        "scene 11: line added: keys on bass-box, sound Upright, notes C-1 to B3, without pedals",
+        "scene 11: message on leaving removed: stop, go 14.5 to looper",
+        "scene 11: message on leaving added: stop, go 15 to looper",
+        "scene 12: like was 11, is none",
+        'scene 12: line removed: "brass" taken away',
+    ]

@@ -48,7 +48,7 @@ stage = { listen = "127.0.0.1:7411" }
 def refused(new: str, current: str = RIG) -> str:
     """What is said to be changed; empty if the new text is taken."""
     try:
-        assert checked(current, new=new, source="rig.toml") == new
+        assert checked(current, new=new, source="rig.toml", folder=Path()) == new
     except EditError as fault:
         words = str(fault)
         end = "; change that in the rig file, or play the rig from a file (bayleaf restore FILE.syx)"
@@ -102,6 +102,16 @@ def test_what_opens_the_machine_may_not(old: str, new: str, named: str) -> None:
     assert refused(RIG.replace(old, new)) == named
 
 
+def test_a_keyboard_may_not() -> None:
+    """A keyboard, which Bayleaf would take away from whoever types on it, neither comes nor goes nor changes."""
+    plain = RIG.replace("format = 1", "format = 2")
+    pedal, other = (
+        plain.replace("[outputs]", f'pages = {{ keyboard = "{name}" }}\n[outputs]') for name in ("Pedal", "Laptop")
+    )
+    for new, current in ((pedal, plain), (plain, pedal), (other, pedal)):
+        assert refused(new, current) == "inputs.pages.keyboard"
+
+
 def test_a_network_may_not_change() -> None:
     """A rig that comes over MIDI adds no machine, moves none, and does not say which one reads it."""
     assert refused(RIG + MACHINES) == "[network]"
@@ -122,13 +132,15 @@ def test_of_many_changes_the_first_are_named() -> None:
 def test_a_text_that_is_no_rig() -> None:
     """A text with mistakes raises what a rig file with mistakes does."""
     with pytest.raises(RigError, match="nobody"):
-        checked(RIG, new=RIG.replace('from = "keys"', 'from = "nobody"'), source="rig.toml")
+        checked(RIG, new=RIG.replace('from = "keys"', 'from = "nobody"'), source="rig.toml", folder=Path())
 
 
 def test_a_sound_list_that_is_missing_is_in_nobodys_way() -> None:
     """Neither rig's sound lists are read: a rig whose list is gone can still be replaced by a backup of it."""
     text = RIG.replace('"general-midi"', '"gone.toml"')
-    assert checked(text, new=text.replace("Overture", "Prelude"), source="rig.toml").count("Prelude") == 1
+    assert (
+        checked(text, new=text.replace("Overture", "Prelude"), source="rig.toml", folder=Path()).count("Prelude") == 1
+    )
 
 
 def test_no_file_is_opened_to_find_out(tmp_path: Path) -> None:
@@ -140,3 +152,14 @@ def test_no_file_is_opened_to_find_out(tmp_path: Path) -> None:
     asked.start()
     asked.join(20)
     assert found == ["instruments.organ.sounds_from"]
+
+
+def test_the_included_files_are_the_players(tmp_path: Path) -> None:
+    """Another list of included files is refused before any of them is opened; the same list is read beside the rig."""
+    (tmp_path / "gear.toml").write_text('[inputs]\nkeys = { port = "Keys*" }\n')
+    text = 'format = 2\ninclude = ["gear.toml"]\n[[scenes]]\nnumber = 1\nname = "One"\n'
+    renamed = text.replace("One", "Two")
+    assert checked(text, new=renamed, source="rig.toml", folder=tmp_path) == renamed
+    for other in ('include = ["other.toml"]', ""):
+        with pytest.raises(EditError, match="may not change include; change that in the rig file"):
+            checked(text, new=text.replace('include = ["gear.toml"]', other), source="rig.toml", folder=tmp_path)

@@ -31,7 +31,7 @@ from engine.rig.read.load import load, read, text_of
 from tests.support import random_rigs
 from tests.support.random_rig_files import rig_texts
 
-SETTINGS = settings(max_examples=40, deadline=None)
+SETTINGS = settings(max_examples=40)
 
 
 def commented(text: str) -> str:
@@ -66,7 +66,7 @@ def edits(draw: st.DrawFn, text: str) -> tuple[str, str]:
         "move": lambda: move_scene(text, scene.number, draw(st.sampled_from((other.number, None)))),
         "delete": lambda: delete_scene(text, scene.number),
         "routes": lambda: set_routes(text, scene.number, tables(other.routes)),
-        "put": lambda: put_scene(text, free, "stored now", tables(other.routes), ()),
+        "put": lambda: put_scene(text, free, "stored now", {"routes": tables(other.routes)}),
         "control": lambda: add_control(text, {"input": next(iter(rig.inputs)), "when": {"note": 3}, "do": "panic"}),
         "setlist": lambda: put_setlist(text, "a list of its own", [scene.number, other.number]),
     }

@@ -278,6 +278,28 @@ def test_a_file_replaced_at_the_last_moment_is_not_overwritten(
     assert not list(file.parent.rglob("*.saving"))
 
 
+@pytest.mark.parametrize("how", ["refused", "not done"])
+def test_a_replaced_file_that_cannot_be_put_back_is_kept(file: Path, monkeypatch: pytest.MonkeyPatch, how: str) -> None:
+    """If the second exchange fails as well, the other program's text is the newest version, and the error says so."""
+    real, calls = renames.exchange, []
+
+    def another_writes(old: Path, new: Path) -> bool:
+        calls.append(new)
+        if len(calls) == 1:
+            file.write_text("theirs\n")
+            return real(old, new)
+        if how == "refused":
+            raise PermissionError(1, "Operation not permitted")
+        return False
+
+    monkeypatch.setattr(renames, "exchange", another_writes)
+    with pytest.raises(SaveError, match="what that program wrote is the newest version"):
+        RigVersions(file).save("two\n", "one\n")
+    kept = RigVersions(file)
+    assert (file.read_text(), kept.undo()) == ("two\n", "theirs\n")
+    assert kept.text(kept.list()[1].number) == "one\n"
+
+
 def test_a_file_that_appears_meanwhile_is_not_overwritten(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where no file was, one that another program makes after the last look stays."""
     file.unlink()

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.read.load import RigError, RigProblem, load, read
 from engine.rig.read.sound_list import SoundListError, sound_list
 from tests.support.plain_rig import RIG
@@ -35,7 +36,8 @@ def test_a_good_rig_loads_with_its_defaults() -> None:
     assert rig.instruments["old-synth"].programs_from == 0
     assert rig.scenes[0].routes[0].source == ("keys",)
     assert rig.scenes[0].routes[1].source == ("keys", "pedals")
-    assert [settings.filter for settings in rig.scenes[0].routes[0].through] == ["channels", "transpose"]
+    chain = Lowering(rig).lowered(rig.scenes[0]).routes[0].through
+    assert [settings.filter for settings in chain] == ["channels", "transpose"]
     assert rig.controls[0].guard == 250_000_000
     assert rig.controls[1].guard == 30_000_000
     assert rig.controls[1].passes is False
@@ -98,6 +100,17 @@ def test_what_was_found_cannot_steer_the_terminal() -> None:
     assert "\\u001b[2J\\u000a" in str(problem)
 
 
+@pytest.mark.parametrize("old", ["Pit", "Overture", "Friday", "low", "Stage piano*"])
+def test_a_name_is_not_too_long_for_a_status(old: str) -> None:
+    """Names and ports of 1,000 characters are taken. Of a longer one, and of a long reference, an error quotes the
+    beginning."""
+    read(RIG.replace(f'"{old}"', f'"{"x" * 1000}"'), "pit.toml")
+    found = problems(RIG.replace(f'"{old}"', f'"{"x" * 3_000_000}"', 1))
+    assert any(problem.text.endswith('xxx…"; allowed: text of at most 1,000 characters') for problem in found), found
+    found += problems(RIG.replace('"keys"', f'"{"x" * 3_000_000}"'))
+    assert max(len(str(problem)) for problem in found) < 5000
+
+
 @pytest.mark.parametrize("old", ["Pit", "Overture", "Friday", "low", "Warm pad"])
 def test_no_name_can_steer_the_terminal(old: str) -> None:
     """Names that are shown often, such as a scene's, contain no control characters at all."""
@@ -111,7 +124,13 @@ def test_no_name_can_steer_the_terminal(old: str) -> None:
         ("", 1, "format: this key is missing"),
         ("x = " + "[" * 20_000, 1, "too deeply"),
         (RIG + "[rig.x]\ny = " + "[" * 400 + "]" * 400, 1, "too deeply"),
-        ("format = " + "9" * 5_000, 1, "more than 1000 characters"),
+        ("format = " + "9" * 5_000, 1, "more than 1,000 characters"),
+        ('format = 1\n[inputs]\n"' + "k" * 1001 + '" = {}', 3, "a name has more than 1,000 characters; give it a"),
+        (
+            'format = 1\n[inputs]\n"' + "k" * 1001 + '\\u0041" = {}',
+            1,
+            "a name has more than 1,000 characters; give it a",
+        ),
         ("format = " + "9" * 900, 1, "too many digits"),
         ("format = 1\nname = 0x1" + "0" * 16, 1, "too many digits"),
         ("format = 1\n" + "a." * 64 + "a = 1", 2, "more than 64 parts"),
@@ -127,6 +146,8 @@ def test_no_name_can_steer_the_terminal(old: str) -> None:
         "deep",
         "too deep to walk",
         "digits",
+        "name",
+        "escaped name",
         "900 digits",
         "hex",
         "parts",

@@ -277,7 +277,13 @@ BREAKS = [
     (
         "bank = [0, 3], program = 12",
         "bank = [0, 3]",
-        [(21, 'instruments.string-machine.sounds."Warm pad".program', "this key is missing; it is required here")],
+        [
+            (
+                21,
+                'instruments.string-machine.sounds."Warm pad"',
+                "found a table with bank; a sound takes either program or send",
+            )
+        ],
     ),
     (
         "bank = [0, 3], program = 12",
@@ -474,7 +480,7 @@ BREAKS = [
     (
         '{ filter = "transpose", semitones = -12 }',
         '"transpose"',
-        [(41, "scenes.1.routes.1.through.2", 'found "transpose"; allowed: a table')],
+        [(41, "scenes.1.routes.1.through.2", 'there is no chain "transpose"; for the filter write { filter =')],
     ),
     (
         '{ filter = "transpose", semitones = -12 }',

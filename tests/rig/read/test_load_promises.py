@@ -12,7 +12,7 @@ from tests.support.plain_rig import RIG
 from tests.support.random_rig_files import rig_texts
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(rig_texts())
 def test_every_valid_rig_loads(text: str) -> None:
     """A rig made by the rules of the rig file loads (README: the rig file)."""
@@ -38,7 +38,7 @@ def _attempt(text: str) -> None:
     assert all(str(problem).startswith(f"any.toml:{problem.line}: ") for problem in problems or ())
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.data())
 def test_no_damage_to_the_text_gives_anything_but_a_refusal(data: st.DataObject) -> None:
     """With text cut out, inserted or doubled anywhere, the rig loads or is rejected by line; nothing else happens."""
@@ -51,7 +51,7 @@ def test_no_damage_to_the_text_gives_anything_but_a_refusal(data: st.DataObject)
     _attempt(text)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.data())
 def test_no_value_in_any_place_gives_anything_but_a_refusal(data: st.DataObject) -> None:
     """With any value in place of any other, the rig loads or is rejected by line, and nothing else happens."""
@@ -70,7 +70,7 @@ def _paths(value: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int
     return [inner for key, item in pairs for inner in [(*path, key), *_paths(item, (*path, key))]]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(rig_texts())
 def test_every_key_and_element_has_a_line(text: str) -> None:
     """Everything that tomllib finds in a file has a known line."""

@@ -1,0 +1,74 @@
+"""Pedals that several players of one channel hold: such a pedal is down until all have released it.
+
+The value that the channel gets is the highest of theirs, so that half pedalling works, too.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from engine.core.routing.told_values import Moved
+
+
+class PedalHeld(NamedTuple):
+    """Where one player has a pedal: the message as it came in, and the value (1 to 127) as it is sent."""
+
+    came: bytes
+    value: int
+
+
+class MergedPedals:
+    """Loop only. Players are inputs, by index; of each pedal there are only those that have it off 0."""
+
+    def __init__(self) -> None:
+        self._held: dict[Moved, dict[int, PedalHeld]] = {}
+
+    def turn(self, pedal: Moved, player: int, came: bytes, value: int) -> int | None:
+        """A player moves a pedal; the value that is to be sent, None if the channel has it already.
+
+        `came`: the message as it came in.
+        """
+        held = self._held.get(pedal)
+        if held is None or (len(held) == 1 and player in held):  # nobody else
+            if value:
+                self._held[pedal] = {player: PedalHeld(came, value)}
+            else:
+                self._held.pop(pedal, None)
+            return value
+        before = _highest(held)
+        if value:
+            held[player] = PedalHeld(came, value)
+        else:
+            held.pop(player, None)
+        highest = _highest(held)
+        return None if highest == before else highest
+
+    def all(self) -> list[Moved]:
+        """The pedals that anybody has off 0."""
+        return [*self._held]
+
+    def players(self, pedal: Moved) -> Mapping[int, bytes]:
+        """Who has this pedal off 0, and the message with which each has moved it."""
+        return {player: held.came for player, held in self._held.get(pedal, {}).items()}
+
+    def value(self, pedal: Moved) -> int:
+        """The value that the channel has: the highest of its players'."""
+        return _highest(self._held.get(pedal, {}))
+
+    def leave(self, pedal: Moved, players: Iterable[int]) -> int | None:
+        """These players no longer count; the value that is to be sent, None if it stays as it is."""
+        held = self._held.get(pedal, {})
+        before = _highest(held)
+        for player in players:
+            held.pop(player, None)
+        if not held:
+            self._held.pop(pedal, None)
+        highest = _highest(held)
+        return None if highest == before else highest
+
+    def forget(self, pedal: Moved) -> None:
+        """Nobody's word counts any more: the pedal was set by something other than a player."""
+        self._held.pop(pedal, None)
+
+
+def _highest(held: Mapping[int, PedalHeld]) -> int:
+    return max((each.value for each in held.values()), default=0)

@@ -1,0 +1,164 @@
+"""Several players on one channel: what each one sends is sent on so that no other player's notes and values suffer.
+
+Pedals, parameters and banks are merged by `merged_pedals` and `merged_channel`; keys by the ledger. Here are the
+channel mode messages, which would end or reset what other players hold (MIDI 1.0 p. 20-25, RP-015).
+"""
+
+from collections.abc import Iterable, Iterator
+
+from engine.core.cable.output_cable import Unit
+from engine.core.routing.delayed_messages import NOBODY
+from engine.core.routing.delayed_messages import player as delayed_player
+from engine.core.routing.held_ledger import Ledger, Target
+from engine.core.routing.merged_channel import HighsSent, MergedChannel
+from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
+from engine.core.routing.open_routes import OpenRoutes
+from engine.core.routing.told_values import Moved, moves_of
+from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
+from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
+
+_Units = Iterable[tuple[int, Unit]]
+
+
+class Merging:
+    """What is merged at all channels of all outputs. Loop only. Players are inputs, by index."""
+
+    def __init__(self, ledger: Ledger, on: bool) -> None:
+        """`on`: whether anything is merged but keys."""
+        self.on = on
+        self._ledger = ledger
+        self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
+        self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
+
+    def note(self, player: int, highs: Iterable[SentHigh]) -> None:
+        """A player's MSBs are sent as they came. (Short: wheels and faders move all the time.)"""
+        for place, value in highs:
+            sent = self._highs.get(place)
+            if sent is None:
+                output, status, number = place
+                sent = self._highs[place] = self._channel(output, status).of_controller(number)
+            sent.owner = player
+            sent.values[player] = value
+
+    def merge(self, player: int, came: bytes, units: _Units, routes: OpenRoutes) -> list[tuple[int, Unit]]:
+        """What the outputs get for a player's message that came in and made these units by these routes.
+
+        The ledger has noted what they move and select.
+        """
+        merged: list[tuple[int, Unit]] = []
+        for output, unit in units:
+            if len(unit) == 1:
+                made = self._merge(player, came, output, unit[0])
+            else:
+                made = tuple(each for message in unit for each in self._merge(player, came, output, message))
+            if made:
+                merged.append((output, made))
+        if ends_notes(came):
+            reached = {(output, each[0] & 0x0F) for output, unit in units for each in unit if ends_notes(each)}
+            merged += self._end_elsewhere(player, came[0] & 0x0F, reached, routes)
+        return merged
+
+    def by_nobody(self, output: int, messages: Iterable[bytes]) -> None:
+        """These were sent on an output, and no player has sent them."""
+        for message in messages:
+            if CONTROLLER <= message[0] < PROGRAM + 16:
+                channel = self._channels.get((output, message[0] & 0x0F))
+                if channel is not None:
+                    channel.by_nobody(message)
+
+    def forget(self, player: int) -> None:
+        """This player's input is gone, and what they held has been released."""
+        for channel in self._channels.values():
+            channel.forget(player)
+
+    def _merge(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
+        kind = message[0] & 0xF0
+        if kind == CONTROLLER:
+            number = message[1]
+            if number in MERGED_VALUES:
+                made = self._channel(output, message[0]).turn(player, message)
+                return made if len(made) == 1 else self._noted(player, came, output, made)
+            if number in MERGED_PEDALS:
+                return self._pedal(player, came, output, message)
+            if number in ENDS_NOTES:
+                return self._end_notes(player, output, message)
+            if number == RESET_ALL_CONTROLLERS:
+                return self._reset(player, came, output, message)
+        elif kind == PROGRAM:
+            made = self._channel(output, message[0]).program(player, message)
+            return made if len(made) == 1 else self._noted(player, came, output, made)
+        return (message,)
+
+    def _channel(self, output: int, status: int) -> MergedChannel:
+        place = (output, status & 0x0F)
+        channel = self._channels.get(place)
+        if channel is None:
+            channel = self._channels[place] = MergedChannel(CONTROLLER | place[1])
+        return channel
+
+    def _noted(self, player: int, came: bytes, output: int, unit: Unit) -> Unit:
+        """What is sent again is in force now."""
+        for message in unit:
+            if message[0] & 0xF0 == CONTROLLER and message[1] in PARAMETERS:
+                as_came = bytes((came[0], *message[1:]))
+                self._ledger.move(player, as_came, moves_of(output, (message,)))
+        return unit
+
+    # Pedals
+
+    def _pedal(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
+        pedal = Moved(output, message[:2])
+        value = self._ledger.turn_pedal(pedal, player, came, message[2])
+        return () if value is None else (pedal.what + bytes((value,)),)
+
+    # Mode messages
+
+    def _end_notes(self, player: int, output: int, message: bytes) -> Unit:
+        """All Notes Off, and what implies it, is for this player's own notes."""
+        place = (output, message[0] & 0x0F)
+        players = _all_of(player)
+        if not self._ledger.others_sound(players, *place):
+            self._ledger.end_silently(players, *place, message[1] != ALL_SOUND_OFF)
+            return (message,)
+        return tuple(
+            off for _, off in self._ledger.end(players, lambda _, target: (target.output, target.channel) == place)
+        )
+
+    def _end_elsewhere(
+        self, player: int, channel: int, reached: set[tuple[int, int]], routes: OpenRoutes
+    ) -> Iterator[tuple[int, Unit]]:
+        """Note-offs for what the same keys began in other scenes, on channels that this one does not lead to.
+
+        Where it leads, but keeps such messages back, notes sound on.
+        """
+
+        def ends(key: tuple[int, int, int], target: Target) -> bool:
+            if key[1] != channel or (target.output, target.channel) in reached:
+                return False
+            press = bytes((NOTE_ON | channel, key[2], 64))
+            return (target.output, target.channel) not in routes.leads(player, press)
+
+        for output, off in self._ledger.end({player}, ends):
+            yield output, (off,)
+
+    def _reset(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
+        """Reset All Controllers is for what this player has moved."""
+        place = (output, message[0] & 0x0F)
+        channel = self._channel(output, message[0])
+        alone = not (self._ledger.others_moved((player, NOBODY), *place) or channel.is_shared_with(player))
+        made: Unit = ()
+        for rest in self._ledger.rests_of(player, *place):
+            if alone:
+                self._ledger.pedals.leave(Moved(output, rest[:2]), (player,))
+            else:
+                self._ledger.move(player, came, moves_of(output, (rest,)))
+                made += self._merge(player, came, output, rest)
+        if alone:
+            self._ledger.reset(place)
+        channel.reset(player, alone)
+        return (message,) if alone else made
+
+
+def _all_of(player: int) -> frozenset[int]:
+    """The numbers under which the ledger has this player's keys, and the delayed notes of their filters."""
+    return frozenset((player, delayed_player(player, False), delayed_player(player, True)))

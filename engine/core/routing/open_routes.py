@@ -1,0 +1,154 @@
+"""Routes that carry messages: sends each through its filters, and remembers the answers.
+
+What filters without state do to a short message depends on that message alone. So each input of a scene remembers, for
+each message, all of its deliveries; the second time, any number of routes and filters costs one look-up.
+"""
+
+from collections import deque
+from typing import Final
+
+from engine.core.cable.output_cable import Unit
+from engine.core.routing.compiled_scene import Paths, RoutePath
+from engine.core.routing.filter_chain import FilterFaults, FilterLink, through
+from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
+from engine.core.routing.told_values import Channel, Moved, made_of, moves_of
+from engine.midi.rest_values import rest_of
+from filters.registry import Later
+
+#: answers that all inputs in all scenes remember together, some 600 bytes each
+REMEMBERED: Final = 1 << 16
+
+
+def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
+    """What a route's filters make of a message. A filter that fails is bypassed, and counted in `faults`."""
+    flowing: tuple[bytes | Later, ...] = (message,)
+    for link in path.links:
+        flowing = through(link, flowing, now, faults)
+        if not flowing:
+            break
+    return flowing
+
+
+class AnswerMemory:
+    """The answers that the inputs of all scenes remember; the newest replaces the oldest."""
+
+    def __init__(self, most: int = REMEMBERED) -> None:
+        self._most = most
+        self._places: deque[tuple[dict[bytes, RoutedMessage], bytes]] = deque()  # oldest first
+
+    def keep(self, known: dict[bytes, RoutedMessage], message: bytes, worked_out: RoutedMessage) -> None:
+        """Remember one more answer, to a message that is not in `known` yet."""
+        known[message] = worked_out
+        self._places.append((known, message))
+        if len(self._places) > self._most:
+            oldest, its_message = self._places.popleft()
+            del oldest[its_message]
+
+
+class OpenRoutes:
+    """The routes of all inputs, by input, that carry messages: a mute makes others of them.
+
+    `lasting`: those whose answers are remembered; `called`: those that have state, and are asked each time.
+    """
+
+    def __init__(self, lasting: Paths, called: Paths, memory: AnswerMemory, faults: FilterFaults) -> None:
+        self.lasting, self.called = lasting, called
+        self.faults = faults
+        self._memory = memory
+        self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
+
+    def with_called(self, called: Paths) -> "OpenRoutes":
+        """The same, but for those with state; these go on remembering the same answers."""
+        made = OpenRoutes((), called, self._memory, self.faults)
+        made.lasting, made._known = self.lasting, self._known
+        return made
+
+    def grow(self, inputs: int) -> None:
+        """An edited rig has this many inputs: the new ones lead nowhere here."""
+        more = ((),) * (inputs - len(self.lasting))
+        self.lasting += more
+        self.called += more
+        self._known += tuple({} for _ in more)
+
+    def alike(self, other: "OpenRoutes", source: int) -> bool:
+        """Whether this input's messages go the same ways there, now and later."""
+        if max(source, 0) >= min(len(self.lasting), len(other.lasting)):
+            return False
+        lasting, others = self.lasting[source], other.lasting[source]
+        if lasting is not others and [_way(path) for path in lasting] != [_way(path) for path in others]:
+            return False
+        called, others = self.called[source], other.called[source]
+        return len(called) == len(others) and all(one is two for one, two in zip(called, others, strict=True))
+
+    def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
+        """The answer to one message of input `source`."""
+        known = self._known[source].get(message) or self._work_out(source, message, now)
+        called = self.called[source]
+        if not called:
+            return known
+        units, timed = self._run(called, message, now)
+        return answer(message, known.units + units, timed, now)
+
+    def leads(self, source: int, message: bytes) -> set[Channel]:
+        """Which channels of outputs an input's message reaches; filters with state are fresh."""
+        fresh = tuple(path.renewed() for path in self.called[source])
+        units, _ = self._run(self.lasting[source] + fresh, message, 0)
+        return {(output, each[0] & 0x0F) for output, unit in units for each in unit}
+
+    def moves(self, source: int, message: bytes) -> dict[Moved, bytes]:
+        """What this input's message moves, and by what is sent. Filters with state do not hear of it.
+
+        Fresh ones are asked in their place. They do not know of earlier messages, so what counts is whether the resting
+        value would undo it: a switch that latches, for one, is not pressed.
+        """
+        known = self._known[source].get(message) or self._work_out(source, message, 0)
+        moved = {move.moved: move.sent for move in known.moves if move.sent}
+        for path in self.called[source]:
+            undone = self._moved_by((path.renewed(),), rest_of(message) or message)
+            asked = self._moved_by((path.renewed(),), message)
+            moved.update({each: sent for each, sent in asked.items() if each in undone})
+        return moved
+
+    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
+        """Whether this input's message still moves this controller, bend or pressure here."""
+        if moved in self._moved_by(self.lasting[source], message):
+            return True
+        # as in `moves`; for routes of every scene, which were not reset, the message counts, too
+        for path in self.called[source]:
+            asked = [rest] if (rest := rest_of(message)) else []
+            if path.lasting:
+                asked.append(message)
+            if any(moved in self._moved_by((path.renewed(),), each) for each in asked):
+                return True
+        return False
+
+    def _moved_by(self, paths: tuple[RoutePath, ...], message: bytes) -> dict[Moved, bytes]:
+        """What this message moves on its way along these paths, now and later."""
+        units, later = self._run(paths, message, 0)
+        units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
+        made = (each for at, unit in units for each in moves_of(at, unit) + made_of(at, unit))
+        return {each.moved: each.sent for each in made if each.sent}
+
+    def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
+        worked_out = answer(message, self._run(self.lasting[source], message, now)[0])
+        if len(message) <= 3:
+            self._memory.keep(self._known[source], message, worked_out)
+        return worked_out
+
+    def _run(
+        self, paths: tuple[RoutePath, ...], message: bytes, now: int
+    ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
+        """What is sent now, and what is sent later or kept back."""
+        units: list[tuple[int, Unit]] = []
+        later: list[TimedMessage] = []
+        for path in paths:
+            given = run_chain(path, message, now, self.faults)
+            unit = tuple(item for item in given if isinstance(item, bytes))
+            if unit:
+                units.extend((output, unit) for output in path.outputs)
+            later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
+        return tuple(units), tuple(later)
+
+
+def _way(path: RoutePath) -> tuple[tuple[FilterLink, ...], tuple[int, ...]]:
+    return path.links, path.outputs

@@ -1,0 +1,97 @@
+"""What a scene answers to one message: what is sent where, and what must be remembered of it."""
+
+from collections.abc import Container, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.output_cable import Unit
+from engine.core.routing.held_ledger import Target, targets_of
+from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
+from engine.core.routing.told_values import Move, made_of, moves_of, position_of
+from engine.core.routing.velocity_prefixes import is_prefix
+from engine.midi.kinds import is_press, is_release
+from filters.registry import NEVER
+
+PLAIN, PRESS, RELEASE = range(3)
+
+
+class TimedMessage(NamedTuple):
+    """A message for these outputs at a later time (ns); `lasting` if its route is in force in every scene."""
+
+    at: int
+    message: bytes
+    outputs: tuple[int, ...]
+    lasting: bool
+
+
+@dataclass(slots=True)
+class RoutedMessage:
+    """The answer to one message: what is sent where, and what the ledger and the watch for loops must know of it.
+
+    It is never changed; a frozen class would only take four times as long to make.
+    """
+
+    kind: int
+    units: tuple[tuple[int, Unit], ...]
+    targets: tuple[Target, ...]
+    moves: tuple[Move, ...]
+    selects: bool  # whether there are banks or programs among the units
+    said: tuple[bytes, ...]  # the different messages among all units
+    others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
+    later: tuple[TimedMessage, ...] = ()  # what is to be sent later
+    held: tuple[TimedMessage, ...] = ()  # releases that a filter keeps back
+    merges: bool = False  # whether other players on the same channels may change what becomes of it
+    highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
+    prefix: bool = False  # it belongs to the velocity of the next note
+    position: bytes = b""  # what a hand or foot has left somewhere; see `position_of`
+    noted: bool = field(init=False)  # whether there is anything beside notes to remember
+
+    def __post_init__(self) -> None:
+        self.noted = bool(self.moves or self.later or self.highs or self.prefix or self.position)
+
+
+def answer(
+    message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
+) -> RoutedMessage:
+    """The answer made of these deliveries; what would go twice to one output goes once."""
+    later = tuple(each for each in timed if each.at < NEVER)
+    once = tuple(dict.fromkeys(units))
+    targets: tuple[Target, ...] = ()
+    moves: tuple[Move, ...] = ()
+    for output, unit in once:
+        targets += targets_of(output, unit)
+        moves += moves_of(output, unit)
+    merges, highs = (True, ()) if ends_notes(message) else merged_of(once)
+    at_once = (each.message for each in later if each.at <= now)
+    said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
+    selects = any(map(selects_sound, said))
+    if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
+        moves += tuple(note for output, unit in once for note in made_of(output, unit))
+        prefix = message[0] < 0xF0 and is_prefix(message)
+        place = position_of(message)
+        return RoutedMessage(PLAIN, once, (), moves, selects, said, (), later, (), merges, highs, prefix, place)
+    if is_press(message):
+        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, (), merges, highs)
+    without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
+    others = tuple((output, unit) for output, unit in without if unit)
+    if targets:  # a filter starts notes when a key is released: no key holds them
+        moves += tuple(note for output, unit in others for note in made_of(output, unit))
+    held = tuple(each for each in timed if each.at >= NEVER)
+    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, held, merges, highs)
+
+
+def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
+    """What is left of an answer without these outputs; the ledger will not know of them either."""
+    later = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
+    held = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.held)
+    return replace(
+        answer,
+        units=tuple(each for each in answer.units if each[0] not in shut),
+        targets=tuple(target for target in answer.targets if target.output not in shut),
+        moves=tuple(each for each in answer.moves if each.moved.output not in shut),
+        others=tuple(each for each in answer.others if each[0] not in shut),
+        later=tuple(each for each in later if each.outputs),
+        held=tuple(each for each in held if each.outputs),
+        highs=tuple(each for each in answer.highs if each.place[0] not in shut),
+    )

@@ -1,0 +1,112 @@
+"""Registered and other parameters as units: which one a channel has selected, and what it is set to, in words.
+
+A parameter is selected with two controllers (101 and 100, or 99 and 98) and set with 6, 38, 96 or 97; other messages
+may come in between (MIDI 1.0 p. 17, 18). The null parameter, 127/127, selects none (Table 3a).
+"""
+
+from typing import Final, NamedTuple
+
+from engine.midi.controllers import (
+    DATA_LSB,
+    DATA_MSB,
+    NRPN_LSB,
+    NRPN_MSB,
+    RESET_ALL_CONTROLLERS,
+    RESTS,
+    RPN_LSB,
+    RPN_MSB,
+)
+
+DATA_INCREMENT, DATA_DECREMENT = 96, 97
+
+_NONE: Final = RESTS[RPN_LSB]
+#: a controller that selects -> whether it selects a registered parameter
+_REGISTERED: Final = {RPN_MSB: True, RPN_LSB: True, NRPN_MSB: False, NRPN_LSB: False}
+SELECTS: Final = frozenset(_REGISTERED)
+SETS: Final = frozenset({DATA_MSB, DATA_LSB, DATA_INCREMENT, DATA_DECREMENT})
+
+
+class Parameter(NamedTuple):
+    """A parameter by its number, as MSB and LSB; `registered`: an RPN, otherwise an NRPN."""
+
+    registered: bool
+    msb: int
+    lsb: int
+
+    @property
+    def is_null(self) -> bool:
+        """Whether it is the one that selects none."""
+        return self.msb == self.lsb == _NONE
+
+    @property
+    def words(self) -> str:
+        """ "NRPN 1/8" """
+        return f"{'RPN' if self.registered else 'NRPN'} {self.msb}/{self.lsb}"
+
+    def selecting(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """The two controllers that select it, each with its value."""
+        high, low = (RPN_MSB, RPN_LSB) if self.registered else (NRPN_MSB, NRPN_LSB)
+        return (high, self.msb), (low, self.lsb)
+
+
+class SelectedParameter:
+    """Which parameter one channel of a stream has selected; an LSB that never came counts as 0."""
+
+    def __init__(self) -> None:
+        self._halves: dict[int, int] = {}  # controller that selects -> its value
+        self._registered: bool | None = None  # which kind was selected last
+
+    def turn(self, number: int, value: int) -> None:
+        """A controller of this channel; only those that select count, and Reset All Controllers (RP-015)."""
+        if number == RESET_ALL_CONTROLLERS:
+            self._halves = dict.fromkeys(SELECTS, _NONE)
+        elif number in SELECTS:
+            self._halves[number] = value
+            self._registered = _REGISTERED[number]
+
+    @property
+    def now(self) -> Parameter | None:
+        """The one that is selected, which may be null; None if that is not known."""
+        if self._registered is None:
+            return None
+        high, low = (RPN_MSB, RPN_LSB) if self._registered else (NRPN_MSB, NRPN_LSB)
+        if high not in self._halves:
+            return None
+        return Parameter(self._registered, self._halves[high], self._halves.get(low, 0))
+
+
+class DataEntry:
+    """What one channel of a stream sets: its selected parameter, and the last value of that."""
+
+    def __init__(self) -> None:
+        self._selected = SelectedParameter()
+        self._msb: int | None = None
+
+    @property
+    def selected(self) -> Parameter | None:
+        """See `SelectedParameter.now`."""
+        return self._selected.now
+
+    def turn(self, number: int, value: int) -> str | None:
+        """A controller of this channel; in words what it sets, None if it sets no parameter.
+
+        "NRPN 1/8 = 64", "NRPN 1/8 = 8208 / 14" once the LSB has come, "NRPN 1/8 + 1", "NRPN 1/8, LSB = 16" without an
+        MSB before.
+        """
+        if number not in SETS:
+            before = self._selected.now
+            self._selected.turn(number, value)
+            if self._selected.now != before:
+                self._msb = None
+            return None
+        parameter = self._selected.now
+        if parameter is None or parameter.is_null:
+            return None
+        if number == DATA_MSB:
+            self._msb = value
+            return f"{parameter.words} = {value}"
+        if number == DATA_LSB:
+            whole = None if self._msb is None else self._msb << 7 | value
+            return f"{parameter.words}, LSB = {value}" if whole is None else f"{parameter.words} = {whole} / 14"
+        self._msb = None  # what it is now is not known
+        return f"{parameter.words} {'+' if number == DATA_INCREMENT else '-'} 1"

@@ -1,0 +1,135 @@
+"""Notes of one channel, or of another MPE zone, that each get a member channel of a zone."""
+
+from collections import Counter
+from itertools import count
+
+from engine.midi.controllers import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    LOCAL_CONTROL,
+    MODE_MESSAGES,
+    RESET_ALL_CONTROLLERS,
+    VELOCITY_PREFIX,
+)
+from engine.midi.kinds import CONTROLLER, NOTE_OFF, POLY_AFTERTOUCH, is_press
+from engine.midi.mpe import Expression, Zone, bend_of, rescaled
+
+
+class _Members:
+    """Which member channel plays which voice. A voice is a key of a channel, or a member of another zone."""
+
+    def __init__(self, members: range) -> None:
+        self._number = count()
+        self._silent_since = {member: next(self._number) for member in members}
+        self._presses: Counter[int] = Counter()  # by voice, those whose keys are down
+        self._of: dict[int, int] = {}  # voice -> the member that it has, or had last
+
+    def of(self, voice: int) -> int:
+        """The member of a voice; for one that has not sounded yet, the one that it would get."""
+        return self._of.get(voice) or self._next()
+
+    def press(self, voice: int) -> int:
+        """The member of a voice that sounds from now on."""
+        if not self._presses[voice]:
+            self._of[voice] = self._next()
+        self._presses[voice] += 1
+        return self._of[voice]
+
+    def release(self, voice: int) -> int:
+        """The member of a voice, one of whose keys is up."""
+        if self._presses[voice]:
+            self._presses[voice] -= 1
+            if not self._presses[voice]:
+                self._silent_since[self._of[voice]] = next(self._number)
+        return self.of(voice)
+
+    def sounding(self, voice: int) -> bool:
+        """Whether any key of it is down."""
+        return bool(self._presses[voice])
+
+    def voices(self) -> list[int]:
+        """All that sound."""
+        return [voice for voice, presses in self._presses.items() if presses]
+
+    def end(self) -> None:
+        """Nothing sounds any more."""
+        self._presses.clear()
+
+    def _next(self) -> int:
+        """One that is silent, for as long as possible; if none is, the one with the fewest voices (M1-100)."""
+        busy = Counter(self._of[voice] for voice in self.voices())
+        return min(self._silent_since, key=lambda member: (busy[member], self._silent_since[member]))
+
+
+class ToZone:
+    """Channels are 1 to 16, ranges of bends in semitones."""
+
+    def __init__(self, source: Zone | None, reach: int, zone: Zone, goes: int) -> None:
+        """`source`: None for one channel; `reach`, `goes`: how far the bends of the source and of members reach."""
+        self._source, self._reach, self._zone, self._goes = source, reach, zone, goes
+        self._members = _Members(zone.members)
+        self._came: dict[int, Expression] = {}  # by channel of the source
+        self._key_pressures: dict[int, int] = {}  # by voice
+        self._sent: dict[int, Expression] = {}  # by member
+
+    def play(self, message: bytes, now: int) -> tuple[bytes, ...]:
+        """What becomes of a channel message of the source."""
+        channel, kind = (message[0] & 0x0F) + 1, message[0] & 0xF0
+        if self._source is not None and channel == self._source.manager:
+            return self._play_common(message)
+        voice = message[1] if self._source is None else channel
+        if kind & 0xE0 == NOTE_OFF:
+            return self._play_note(channel, voice, message)
+        if kind == POLY_AFTERTOUCH:
+            if not self._members.sounding(voice):
+                return ()
+            self._key_pressures[voice] = message[2]
+            return self._shaped(channel, voice)
+        moved = self._came.get(channel, Expression()).moved(message)
+        if moved is not None:
+            self._came[channel] = moved
+            voices = self._members.voices() if self._source is None else [channel] * self._members.sounding(channel)
+            return tuple(one for each in voices for one in self._shaped(channel, each))
+        return self._play_common(message) if self._source is None else self._end(channel, message)
+
+    def _play_note(self, channel: int, voice: int, message: bytes) -> tuple[bytes, ...]:
+        """What shapes a note comes before its press."""
+        if is_press(message):
+            member = self._members.press(voice)
+            return (*self._shaped(channel, voice), _moved(message, member))
+        member = self._members.release(voice)
+        if not self._members.sounding(voice):
+            self._key_pressures.pop(voice, None)
+        return (_moved(message, member),)
+
+    def _shaped(self, channel: int, voice: int) -> tuple[bytes, ...]:
+        """What brings the member of a voice to its bend, timbre and pressure."""
+        came, member = self._came.get(channel, Expression()), self._members.of(voice)
+        bend = bend_of(rescaled(came.bend, self._reach, self._goes))
+        after = Expression(bend, came.timbre, max(came.pressure, self._key_pressures.get(voice, 0)))
+        before, self._sent[member] = self._sent.get(member), after
+        return after.messages(member, before)
+
+    def _play_common(self, message: bytes) -> tuple[bytes, ...]:
+        """What concerns all notes is the manager's."""
+        if message[0] & 0xF0 == CONTROLLER and message[1] in MODE_MESSAGES:
+            if message[1] == RESET_ALL_CONTROLLERS:  # what the members have is not known any more
+                self._sent.clear()
+                self._came = {channel: came.at_rest() for channel, came in self._came.items()}
+            elif message[1] != LOCAL_CONTROL:
+                self._members.end()
+        return (_moved(message, self._zone.manager),)
+
+    def _end(self, channel: int, message: bytes) -> tuple[bytes, ...]:
+        """What else a member of the source sends counts only if it belongs to its own notes."""
+        if message[0] & 0xF0 == CONTROLLER and message[1] == RESET_ALL_CONTROLLERS:
+            self._came[channel] = self._came.get(channel, Expression()).at_rest()
+            return self._shaped(channel, channel) if self._members.sounding(channel) else ()
+        if message[0] & 0xF0 == CONTROLLER and message[1] in (ALL_SOUND_OFF, ALL_NOTES_OFF, VELOCITY_PREFIX):
+            return (_moved(message, self._members.of(channel)),)
+        return ()
+
+
+def _moved(message: bytes, channel: int) -> bytes:
+    """The same message on another channel."""
+    return bytes((message[0] & 0xF0 | channel - 1,)) + message[1:]

@@ -1,0 +1,119 @@
+"""Turns an MPE zone into one channel, one channel into a zone, or a zone into another one.
+
+`from = { members = [2, 8], bend = 48 }`, `to = { channel = 1, bend = 2 }`: each end is either a zone, by its first and
+last member channel, or one channel; `bend` is how many semitones its bend reaches (48 for a zone and 2 for a channel,
+unless it says otherwise). A zone that begins at 2 has manager channel 1, one that ends at 15 has 16, each with a bend
+of 2 semitones. Bends are scaled, so that a note sounds as high behind the filter as before it, if the bend there
+reaches.
+
+Where a zone becomes one channel, all notes play, and `note = "last"`, "highest" or "lowest" says whose bend, pressure
+and timbre (74) the channel has; after the last note its bend is at the centre. Where notes need members, each takes the
+one that has been silent longest, and shares one only if none is free; pressure of a key becomes that of its member.
+
+Pedals, programs and all other controllers are those of the manager, or of the one channel; on members they are not
+passed, and neither are bend ranges and zone configurations (RPN 0 and 6), which are each end's own. Channels that
+belong to neither end pass.
+"""
+
+from collections.abc import Callable
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from engine.midi.kinds import CONTROLLER, SYSEX
+from engine.midi.mpe import MANAGER_RANGE, MEMBER_RANGE, Zone, zone
+from filters import parameters
+from filters._mpe_to_zone import ToZone
+from filters._mpe_zone_to_channel import ZoneToChannel
+from filters._values import Channel, whole
+from filters.registry import FilterSettings, Since, Step
+
+KEEPS_STATE = True
+
+
+def _members(found: Any) -> Any:
+    check = whole("a channel", 1, 16)
+    if not isinstance(found, list | tuple) or len(found) != 2:
+        raise ValueError("two channels, [first, last]")
+    first, last = map(check, found)
+    if first > last:
+        raise ValueError("two channels, [first, last], the lower one first")
+    zone(first, last)
+    return (first, last)
+
+
+class MpeEnd(BaseModel):
+    """Either members or a channel; the range of the bend in semitones, 1 to 96."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    members: Annotated[tuple[int, int] | None, BeforeValidator(_members)] = None
+    channel: Channel | None = None
+    bend: Annotated[int | None, BeforeValidator(whole("semitones", 1, 96))] = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Self:
+        if (self.members is None) == (self.channel is None):
+            raise ValueError("either members = [first, last] or channel = N")
+        return self
+
+    @property
+    def zone(self) -> Zone | None:
+        """The zone, if it is one."""
+        return zone(*self.members) if self.members is not None else None
+
+    @property
+    def reach(self) -> int:
+        """How far its bend reaches, in semitones."""
+        return self.bend or (MEMBER_RANGE if self.members is not None else MANAGER_RANGE)
+
+
+class Settings(FilterSettings):
+    """Two ends, at least one of them a zone."""
+
+    filter: Annotated[Literal["mpe"], Since(2)]
+    source: Annotated[MpeEnd, Field(alias="from")]
+    to: MpeEnd
+    note: Literal["last", "highest", "lowest"] = "last"
+
+    @model_validator(mode="after")
+    def _a_zone(self) -> Self:
+        if self.source.zone is None and self.to.zone is None:
+            raise ValueError("at least one end must be a zone, with members = [first, last]")
+        if "note" in self.model_fields_set and self.to.zone is not None:
+            raise ValueError("note goes with a zone that becomes one channel; leave it out here")
+        return self
+
+
+def build(settings: Settings) -> Step:
+    """One of the two directions, behind a filter that holds back what configures the other end."""
+    play = _direction(settings)
+    theirs = _channels(settings.source)
+    ours = _channels(settings.to)
+    common = settings.source.channel or (settings.source.zone.manager if settings.source.zone else 1)
+    configures = parameters.build(parameters.Settings(filter="parameters", drop=("rpn 0/0", "rpn 0/6")))
+
+    def mpe(message: bytes, now: int) -> tuple[bytes, ...]:
+        if message[0] >= SYSEX:
+            return (message,)
+        channel = (message[0] & 0x0F) + 1
+        if channel not in theirs:
+            return () if channel in ours else (message,)
+        if channel != common or message[0] & 0xF0 != CONTROLLER:
+            return play(message, now)
+        passing = (one for one in configures(message, now) if isinstance(one, bytes))
+        return tuple(given for one in passing for given in play(one, now))
+
+    return mpe
+
+
+def _channels(end: MpeEnd) -> frozenset[int]:
+    return frozenset({*end.zone.members, end.zone.manager}) if end.zone is not None else frozenset({end.channel or 0})
+
+
+def _direction(settings: Settings) -> Callable[[bytes, int], tuple[bytes, ...]]:
+    source, to = settings.source, settings.to
+    if to.zone is not None:
+        return ToZone(source.zone, source.reach, to.zone, to.reach).play
+    assert source.zone is not None, "at least one end is a zone"
+    return ZoneToChannel(source.zone, source.reach, to.channel or 1, to.reach, settings.note).play

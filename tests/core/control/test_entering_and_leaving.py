@@ -1,0 +1,99 @@
+"""What scenes send when they come and go, and the tempo that they set. (Our own design; no source.)"""
+
+from engine.core.commands import RecallScene
+from engine.core.engine import Engine
+from tests.support.engine_calls import adopt, command, engine_of, output_there, recall
+from tests.support.play_rig import GEAR, heard, play_rig, playing, scene
+
+MS = 1_000_000
+SCENES = scene(
+    1,
+    'play = [{ from = "keys", on = "bass", sound = "Upright" }]',
+    'enter = [{ on = "bass", send = ["volume 90", "nrpn 1/8 = 64"] },'
+    ' { to = "right", send = ["start", "F0 7D 02 F7"] }]',
+    'leave = [{ to = "right", send = ["stop"] }, { on = "brass", send = ["controller 1 = 0"] }]',
+) + scene(2, 'burst = [{ output = "right", channel = 1, program = 7 }]')
+
+
+def sent(engine: Engine, number: int, now: int = 0) -> list[str]:
+    """What a recall sends, each as "OUTPUT: FA"."""
+    out = recall(engine, now, number)
+    return [f"{engine.outputs[output]}: {message.hex(' ').upper()}" for output, message, _ in out]
+
+
+def test_enter_follows_the_sounds_and_leave_comes_before_the_next_scenes_burst() -> None:
+    """On each output in the order of the file; the words mean the instrument's channel."""
+    engine = engine_of(play_rig(SCENES))
+    left = ["C1 20", "B1 07 5A", "B1 63 01", "B1 62 08", "B1 06 40", "B1 65 7F", "B1 64 7F"]
+    assert sent(engine, 1) == [*(f"left: {message}" for message in left), "right: FA", "right: F0 7D 02 F7"]
+    assert sent(engine, 2, MS) == ["left: B2 01 00", "right: FC", "right: C0 06"]
+
+
+def test_a_scene_that_is_recalled_again_is_not_left() -> None:
+    """It is entered again, with its events, and what it sends on leaving is not sent."""
+    engine = playing(SCENES)
+    assert not {"right: FC", "left: B2 01 00"} & {*sent(engine, 1, MS)}
+    assert "right: FA" in sent(engine, 1, 2 * MS)
+
+
+def test_resend_repeats_sounds_and_values_but_no_events() -> None:
+    """Start and SysEx are events; volume, parameters and programs are values."""
+    engine = playing(SCENES)
+    _, out = command(engine, MS, "resend")
+    assert {message[0] for output, message, _ in out if output == 0} == {0xC1, 0xB1}
+    assert [message for output, message, _ in out if output == 1] == []
+
+
+def test_an_output_that_is_back_gets_the_values_again_but_no_events() -> None:
+    """The looper is not started a second time because its cable was pulled."""
+    engine = playing(SCENES)
+    assert bytes.fromhex("B1075A") in [message for _, message, _ in output_there(engine, MS, 0)]
+    assert bytes.fromhex("FA") not in [message for _, message, _ in output_there(engine, 2 * MS, 1)]
+
+
+def test_what_enter_set_is_not_put_to_rest() -> None:
+    """Rest undoes what hands moved, never what a scene set."""
+    engine = playing(
+        scene(1, 'play = [{ from = "keys", on = "bass" }]', 'enter = [{ on = "bass", send = ["controller 1 = 30"] }]')
+        + scene(2)
+    )
+    heard(engine, "B0 0B 20", now=MS)  # the expression pedal
+    out = [message.hex(" ").upper() for _, message, _ in recall(engine, 2 * MS, 2)]
+    assert "B1 0B 7F" in out
+    assert not [message for message in out if message.startswith("B1 01")]
+
+
+def test_show_control_goes_out_with_the_rigs_own_device() -> None:
+    """ "go 14.5" is GO in the format of all types (RP-002, 4.1 and 4.3); without [remote] it is for all devices."""
+    scenes = scene(1, 'enter = [{ to = "right", send = ["go 14.5"] }]')
+    assert sent(engine_of(play_rig(scenes)), 1) == ["right: F0 7F 7F 02 7F 01 31 34 2E 35 F7"]
+    remote = '\n[remote]\ninputs = ["keys"]\ndevice = 5\n'
+    assert sent(engine_of(play_rig(scenes + remote)), 1) == ["right: F0 7F 05 02 7F 01 31 34 2E 35 F7"]
+
+
+def test_a_scene_sets_the_tempo_of_the_rigs_own_clock() -> None:
+    """At each recall; a scene without a tempo leaves it as it is. An edit of the scene in force counts at once."""
+    clock = "\n[sync.clock]\nbpm = 100\n"
+    text = scene(1, "tempo = 126.5") + scene(2) + clock
+    engine = engine_of(play_rig(text))
+    own = engine.state.sync.clock
+    assert own is not None
+    assert own.bpm == 100
+    for number in (1, 2):
+        engine.apply(0, RecallScene(number))
+        assert own.bpm == 126.5
+    recall(engine, 0, 1)
+    adopt(engine, MS, play_rig(text.replace("126.5", "90")))
+    assert own.bpm == 90
+
+
+def test_a_tempo_without_a_clock_changes_nothing() -> None:
+    """The rig may follow another clock, or none."""
+    engine = engine_of(play_rig(scene(1, "tempo = 90")))
+    assert sent(engine, 1) == []
+
+
+def test_a_scene_is_found_by_its_cue() -> None:
+    """A name comes before a number in words, and that before a cue."""
+    engine = playing(scene(1) + scene(14, 'cue = "2"') + scene(2, 'cue = "14.5"') + scene(3, 'cue = "1"'), GEAR)
+    assert [engine.state.compiled.find(each) for each in ("14.5", "2", "1", "Scene 14", "9")] == [2, 2, 1, 14, None]

@@ -1,0 +1,65 @@
+"""What passes in words: a parameter is one line, whatever comes in between. (The wording is our own.)"""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.midi.message_words import describe, from_hex
+from engine.midi.unit_words import UnitWords
+from tests.support.filter_bench import MESSAGES
+
+
+def _lines(*messages: str, units: UnitWords | None = None) -> list[str | None]:
+    return (units or UnitWords()).lines(("keys", from_hex(message)) for message in messages)
+
+
+def test_a_parameter_takes_one_line() -> None:
+    """NRPN 1/8 = 64 (MIDI 1.0 p. 17), with a note in between; a second value needs no selection."""
+    assert _lines("B0 63 01", "90 3C 40", "B0 62 08", "B0 06 40", "B0 06 41") == [
+        None,
+        "channel 1 note on C4 velocity 64",
+        None,
+        "channel 1 NRPN 1/8 = 64",
+        "channel 1 NRPN 1/8 = 65",
+    ]
+
+
+def test_an_lsb_takes_its_msb_into_its_line() -> None:
+    """All four messages of a 14-bit value are one line; the null parameter that ends it is another one."""
+    unit = ["B4 65 00", "B4 64 01", "B4 06 40", "B4 26 10", "B4 65 7F", "B4 64 7F"]
+    assert _lines(*unit) == [None, None, None, "channel 5 RPN 0/1 = 8208 / 14", None, "channel 5 no parameter selected"]
+
+
+def test_a_new_selection_leaves_the_value_before_it() -> None:
+    """A 7-bit value that another selection follows keeps its line, and so does an increment."""
+    assert _lines("B0 63 01", "B0 62 08", "B0 06 40", "B0 63 01", "B0 62 09", "B0 60 00") == [
+        None,
+        None,
+        "channel 1 NRPN 1/8 = 64",
+        None,
+        None,
+        "channel 1 NRPN 1/9 + 1",
+    ]
+
+
+def test_what_belongs_to_no_parameter_is_said_as_it_is() -> None:
+    """A selection without data, data without a selection and other messages keep lines of their own."""
+    alone = ["B0 06 40", "B0 63 01", "B0 07 64", "F8"]
+    assert _lines(*alone) == [describe(from_hex(message)) for message in alone]
+
+
+def test_streams_and_channels_are_apart() -> None:
+    """What one port or channel has selected says nothing about another."""
+    units = UnitWords()
+    assert units.lines([("keys", from_hex("B0 63 01")), ("keys", from_hex("B0 62 08"))]).count(None) == 0
+    assert units.lines([("pads", from_hex("B0 06 40"))]) == ["channel 1 data entry MSB 64"]
+    assert units.lines([("keys", from_hex("B1 06 40"))]) == ["channel 2 data entry MSB 64"]
+    assert units.lines([("keys", from_hex("B0 06 40"))]) == ["channel 1 NRPN 1/8 = 64"]
+
+
+@given(st.lists(MESSAGES, max_size=20))
+def test_each_message_has_its_place(messages: list[bytes]) -> None:
+    """There is one line or None for each message; only what selects a parameter or sets its MSB may be None."""
+    lines = UnitWords().lines(("keys", message) for message in messages)
+    assert len(lines) == len(messages)
+    for message, line in zip(messages, lines, strict=True):
+        assert line or (message[0] & 0xF0 == 0xB0 and message[1] in (6, 98, 99, 100, 101))
