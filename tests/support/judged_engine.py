@@ -86,10 +86,10 @@ class JudgedEngine:
         self._down.setdefault((hand, key), []).append(taken)
         for each in taken:
             pressed = each.key(key) or 0
-            owners = self._owners[each.place].setdefault(pressed, [])
-            if not self._held[each.place, pressed]:
-                owners.clear()
-            owners.append(each)
+            there = self._owners[each.place]
+            if not self._held[each.place, pressed]:  # a note that only rings is another one when it is struck again
+                there.pop(pressed, None)
+            there.setdefault(pressed, []).append(each)
             self._held[each.place, pressed] += 1
         self._hear(self.engine.receive(self.now, hand[0], bytes((0x90 | hand[1], key, velocity))))
         for each in taken:
@@ -288,8 +288,9 @@ class JudgedEngine:
 
     def _claims(self, place: Place, part: Part, keys: list[int]) -> list[Source]:
         """Who has their way with this part while these keys sound, oldest first: the hand of the first that can."""
-        for key in keys:
-            owners = self._owners[place].get(key, ())
+        for key, owners in self._owners[place].items():
+            if key not in keys:
+                continue
             found = {(each.hand, source) for each in owners if (source := each.source(part)) is not None}
             if found:
                 return [*found]
