@@ -153,7 +153,7 @@ class Engine:
                 state.prefixes.skip(source, message)
                 self._go_on_shaping(now, source, message, out)
             for asked in taken.commands:
-                self._obey_control(now, source, asked, describe(message), out)
+                self._obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
             return out
         if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
             return out

@@ -123,7 +123,7 @@ class PanelRequests:
             return refused(AnswerCode.BUSY, text)
         show.apply(PlayTestNote(instrument.output, instrument.channel - 1, _TEST_KEY, _TEST_LENGTH))
         where = f"{instrument.output}, channel {instrument.channel}"
-        return done(f"{note_name(_TEST_KEY)} for half a second to {name} ({where})")
+        return done(f"{note_name(_TEST_KEY, show.engine.rig.rig.middle_c)} for half a second to {name} ({where})")
 
     async def _differences(self, request: DifferencesRequest) -> Answer:
         rig = self._show.engine.rig
@@ -151,7 +151,7 @@ def _schema(settings: type[FilterSettings]) -> dict[str, Any]:
 def _explained(rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str]) -> Answer:
     found = explain(rig, scene, source, message)
     answer = ExplainAnswer(
-        text=f"{describe(message)} from {source} in scene {scene.number} {scene.name}",
+        text=f"{describe(message, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
         routes=[_verdict(rig, scene, route, muted) for route in found.routes],
         outputs={name: shown(messages) for name, messages in found.outputs.items() if messages},
     )

@@ -326,14 +326,14 @@ class Rig(Part):
         return (self.scene(int(wanted)) if short else None) or self.cued(wanted)
 
     def cued(self, cue: str) -> Scene | None:
-        """The scene with this label in the prompt book."""
-        return next((scene for scene in self.scenes if scene.cue == cue), None)
+        """The scene with this label in the prompt book; zeros before it do not matter."""
+        plain = plain_cue(cue)
+        return next((each for each in self.scenes if each.cue is not None and plain_cue(each.cue) == plain), None)
 
     def scene_of_cue(self, cue: str) -> Scene | None:
-        """The scene that show control means by this cue, which is plain: the one so labelled, or of this number."""
-        labelled = (scene for scene in self.scenes if scene.cue is not None and plain_cue(scene.cue) == cue)
+        """The scene that show control means by this cue: the one so labelled, or of this number."""
         numbered = self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
-        return next(labelled, numbered)
+        return self.cued(cue) or numbered
 
     def home(self, port: Input | Output) -> str | None:
         """The machine that a port is plugged into; None in a rig on one machine."""
