@@ -18,8 +18,6 @@ SUSTAIN, SOSTENUTO, HOLD_2 = 64, 66, 69
 #: the controllers that shape a note while it sounds
 SHAPING: Final = frozenset((1, 2, 4, 5, 7, 8, 10, 11, *range(64, 80), *range(91, 96)))
 PEDALS: Final = frozenset((0xB0, number) for number in range(64, 70))
-#: a step of these is a step in loudness
-LEVELS: Final = frozenset(((0xB0, 4), (0xB0, 7), (0xB0, 11)))
 _RESTS: Final = {
     BEND: 0x2000,
     PRESSURE: 0,

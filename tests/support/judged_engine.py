@@ -5,8 +5,7 @@ are not paced, so that what a hand does must be heard at once. What it holds aga
 
 - A sounding note follows the hand that plays it, through the connection that its press took, and nothing else. Where
   several notes sound in one place, those that began first have their way (`_claims`).
-- A level or a bend never changes in a place where a note sounds, unless the hand that has its way there moves it; but
-  when the last note of that hand has ended there, what is no level goes to where the hand of the others is.
+- Nothing but a pedal changes in a place where a note sounds, unless the hand that has its way there moves it.
 - A pedal is down where the hand of any sounding note holds it down.
 - A first note, and a place that has been silent for half a second or when a scene is recalled, is as the hand that
   reaches it now has everything, or at rest.
@@ -19,7 +18,6 @@ from typing import Final
 from engine.core.cable.output_cable import Delivery
 from engine.rig.read.load import read
 from tests.support.audible_receiver import (
-    LEVELS,
     PEDALS,
     AudibleReceiver,
     Part,
@@ -57,7 +55,6 @@ class JudgedEngine:
         self._held: Counter[tuple[Place, int]] = Counter()  # presses of keys of places
         self._owners: defaultdict[Place, dict[int, list[Connection]]] = defaultdict(dict)  # of sounding notes
         self._silent_since: dict[Place, int] = {}
-        self._ended: set[Place] = set()  # places where a note has ended in this event
         self._view: dict[Place, Connection] = {}
         self._of_hand: dict[Hand, list[Connection]] = {}
         self._look()
@@ -75,8 +72,6 @@ class JudgedEngine:
         elif (shaped := part_of(message)) is not None:
             self.move(hand, *shaped)
         else:
-            if message[:2] == bytes((0xB0 | hand[1], 121)):  # Reset All Controllers
-                self._reset(hand)
             self._hear(self.engine.receive(self.now, source, message))
 
     def press(self, hand: Hand, key: int, velocity: int = 100) -> None:
@@ -120,12 +115,6 @@ class JudgedEngine:
             there = each.arriving(part) if each.hand == hand else None
             if there is not None:
                 self._check_follows((hand, part), each.place, there)
-
-    def _reset(self, hand: Hand) -> None:
-        for (each, part), _ in [*self.positions.items()]:
-            resting = rest(part)
-            if each == hand and resting is not None:
-                self.positions[hand, part] = resting
 
     def is_down(self, hand: Hand, key: int) -> bool:
         """Whether this hand holds this key."""
@@ -254,25 +243,20 @@ class JudgedEngine:
     def _hear(
         self, out: list[Delivery], moved: Source | None = None, judged: bool = True, sparing: bool = False
     ) -> None:
-        self._ended.clear()
         assert len({(to, message) for to, message, _ in out}) == len(out) or moved is None, f"{moved} is fed twice"
         for output, message, _ in out:
             if message[0] >= 0xF0:
                 continue
             place = (output, message[0] & 0x0F)
             channel = self.heard.at(place)
-            ended = len(channel.past)
-            if sparing and self._judges and (shaped := part_of(message)) is not None:
+            shaped = part_of(message) if sparing and self._judges else None
+            if shaped is not None and rest(shaped[0]) is not None:
                 assert channel.told.get(shaped[0]) != shaped[1], f"{message.hex(' ')} was told already at {place}"
             self.heard.hear(self.now, output, message)
-            if len(channel.past) > ended:
-                self._ended.add(place)
             for change in self.heard.changes if judged and self._judges else ():
                 self._judge(change, moved)
             self.heard.changes.clear()
         self._forget_the_silent()
-        for place in self._ended if judged and self._judges else ():
-            self._check_remaining(place)
 
     def _forget_the_silent(self) -> None:
         for place, channel in self.heard.channels.items():
@@ -315,9 +299,7 @@ class JudgedEngine:
         if moved is not None and after == self.positions[moved]:
             assert moved in claims or (not claims and moved == self._feeder(place, part)), f"{what}, {claims} have it"
             return
-        assert part not in LEVELS, f"a level jumps: {what}"
-        assert place in self._ended, f"nobody moved {what}"
-        assert after in {self.positions.get(each, rest(part)) for each in claims}, f"{what}, but {claims} have it"
+        raise AssertionError(f"nobody moved {what}")
 
     def _is_down(self, source: Source) -> bool:
         return self.positions.get(source, 0) >= 64
@@ -363,18 +345,6 @@ class JudgedEngine:
             source = pressed.source(part)
             if source is not None and self._is_down((pressed.hand, source)):
                 assert told.get(part, 0) >= 64, f"{part} is up at a note of {pressed}"
-
-    def _check_remaining(self, place: Place) -> None:
-        """When the notes of others have ended, what is no level is where the hand has it whose notes sound on."""
-        channel = self.heard.at(place)
-        owners = {each for key in channel.notes for each in self._owners[place].get(key, ())}
-        if len(owners) != 1:
-            return
-        for part in {*channel.told} - LEVELS - PEDALS:
-            keys = [key for key in channel.notes if part[0] != 0xA0 or key == part[1]]
-            for source in self._claims(place, part, keys):
-                wanted, found = self.positions.get(source, rest(part)), channel.told[part]
-                assert wanted in (None, found), f"{part} at {place} is {found}, but {source}, alone now, has {wanted}"
 
     def _check_settled(self, place: Place, told: dict[Part, int], when: str) -> None:
         """A silent place is as the hand that reaches it has everything, else at rest."""
