@@ -71,18 +71,6 @@ def test_two_players_take_turns_on_a_channel(part: Part) -> None:
     judged.check_rest()
 
 
-@given(st.tuples(shows(cuts=True), shows(cuts=True)), deeds)
-@settings(max_examples=50, deadline=None)
-def test_a_scene_that_cuts_ends_gestures_at_once(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
-    """The recall of a scene with `held = "cut"` leaves nothing that sounds, and everything as the hands have it that it
-    gives a place, or at rest."""
-    judged = JudgedEngine(rigs[0])
-    perform(judged, rigs, stream)
-    judged.hands_off()
-    judged.wait(SECOND)
-    judged.check_rest()
-
-
 @given(_two, deeds)
 @settings(max_examples=50, deadline=None)
 def test_a_panic_ends_gestures(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:

@@ -17,7 +17,7 @@ from tests.support.songs import SONGS, song
 pytestmark = pytest.mark.slow
 
 _SEED: Final = 20
-_LENGTH: Final = 20_000 * MS  # of each song: its beginning
+_LENGTH: Final = 10_000 * MS  # of each song: its beginning
 _RESET: Final = 121  # Reset All Controllers: left out, as it says nothing of where pedals and wheels are
 _CHANNELS: Final = range(16)
 
