@@ -36,7 +36,7 @@ def _performance(rigs: tuple[PlainShow, PlainShow], stream: list[Any], dies_at: 
 
 
 @given(st.tuples(shows(), shows()), deeds, st.integers(0, 40))
-@settings(max_examples=75, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_a_takeover_is_not_heard(rigs: tuple[PlainShow, PlainShow], stream: list[Any], dies_at: int) -> None:
     """Whenever the engine in charge dies, every note begins, is shaped and ends as if it had not; nothing is told
     otherwise a second after the last deed either."""
