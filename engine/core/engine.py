@@ -158,7 +158,7 @@ class Engine:
                 state.prefixes.skip(source, message)
                 self._go_on_shaping(now, source, message, out)
             for asked in taken.commands:
-                self._obey_control(now, source, asked, describe(message), out)
+                self._obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
             return out
         if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
             self._feedback.soon(now)
@@ -237,12 +237,12 @@ class Engine:
         for output, unit in units:
             cables[output].put(now, unit, out)
         if gestures.active and (answer.kind == RELEASE or answer.merges):
-            gestures.look(now)
+            self._settling.after_end(now, out)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
-        if state.scene is not None and source in state.gestures.older:
+        if state.scene is not None and state.gestures.taken:
             answer = state.gestures.answer(now, source, message, routed(message, ()))
             units: Iterable[tuple[int, Unit]] = answer.units
             if answer.noted:
@@ -251,7 +251,7 @@ class Engine:
                 units = state.merging.merge(source, message, units, state.scene.routes)
             for output, unit in units:
                 state.cables[output].put(now, unit, out)
-            state.gestures.look(now)
+            self._settling.after_end(now, out)
         state.positions.lose(source, position_of(message))
 
     def _watch(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:

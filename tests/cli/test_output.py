@@ -17,7 +17,7 @@ ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 1
 def test_a_wide_screen_has_a_table(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """On a wide screen columns are side by side, and a title longer than the table is not broken."""
     monkeypatch.setenv("COLUMNS", "80")
-    title = "What each scene sends, and when its instruments are ready"
+    title = "What each scene sends at most, and when its instruments are ready"
     table(("no.", "scene"), [(11, "Overture")], title=title)
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].rstrip() == title
@@ -33,6 +33,19 @@ def test_a_narrow_screen_has_no_broken_words(
     assert capsys.readouterr().out == (
         "when: 0:03.000, bar 2:3\nscene: 12 Street at night\nrecalled by: pedals, channel 1 \nprogram 12\n\n"
     )
+
+
+def test_a_table_that_fits_breaks_between_words(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where columns must be narrower than their longest cell, the widest ones give way, and no word is broken."""
+    monkeypatch.setenv("COLUMNS", "80")
+    columns = ("no.", "scene", "output", "sounds", "bytes", "on the cable", "ready after")
+    table(columns, [(2, "Strings and horns", "string-machine", 1, 8, "2.56 ms", "22.56 ms")])
+    printed = capsys.readouterr().out
+    assert max(map(len, printed.splitlines())) <= 80
+    for word in ("Strings", "horns", "string-machine", "sounds", "22.56 ms", "cable"):
+        assert word in printed
 
 
 def test_sentences_break_between_words_on_a_terminal(

@@ -23,13 +23,15 @@ FADING: Final = 500_000_000
 class Gestures:
     """Loop only; times in nanoseconds.
 
-    `older`: by input, the routes by which notes of theirs still sound, and where; `taken`: all these channels.
-    `waiting`: the channels where something is to be set once they are silent.
+    `older`: by input and its channel, the routes by which notes of theirs still sound, and where. `taken`: all these
+    channels, each with the routes of its oldest note, which have the say there. `waiting`: the channels where something
+    is to be set once they are silent. `playing`: the inputs of all notes, and where they sound.
     """
 
     def __init__(self, ledger: Ledger) -> None:
-        self.older: dict[int, dict[OpenRoutes, set[Channel]]] = {}
-        self.taken: set[Channel] = set()
+        self.older: dict[tuple[int, int], dict[OpenRoutes, set[Channel]]] = {}
+        self.taken: dict[Channel, OpenRoutes] = {}
+        self.playing: set[tuple[int, Channel]] = set()
         self.waiting: set[Channel] = set()
         self.active = False  # whether there is anything to look after
         self.due: int | None = None
@@ -38,12 +40,13 @@ class Gestures:
 
     def look(self, now: int) -> None:
         """Notes have ended or begun: which older routes still play, and which channels have fallen silent."""
-        self.older, self.taken = {}, set()
-        for source, routes, channel in self._ledger.voices():
+        self.older, self.taken, self.playing = {}, {}, set()
+        for hand, routes, channel in self._ledger.voices():
+            self.playing.add((hand[0], channel))
             if routes is not None:
-                self.older.setdefault(source, {}).setdefault(routes, set()).add(channel)
-                self.taken.add(channel)
-        self.waiting |= self.taken
+                self.older.setdefault(hand, {}).setdefault(routes, set()).add(channel)
+                self.taken.setdefault(channel, routes)
+        self.waiting |= self.taken.keys()
         sounding = self._ledger.sounding_channels()
         self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
         self.active = bool(self.waiting)
@@ -71,12 +74,13 @@ class Gestures:
             return new if routes is None else routes.answer(source, message, now)
         if not _shapes(message):
             return new
-        older = self.older.get(source, {})
+        older = self.older.get((source, message[0] & 0x0F), {})
         theirs: set[Channel] = set().union(*older.values())
         units = [(output, tuple(m for m in unit if self._passes(output, m, theirs))) for output, unit in new.units]
         for routes, channels in older.items():
+            led = {channel for channel in channels if self.taken[channel] is routes}
             for output, unit in routes.answer(source, message, now).units:
-                units.append((output, tuple(m for m in unit if _shapes(m) and (output, m[0] & 0x0F) in channels)))
+                units.append((output, tuple(m for m in unit if _shapes(m) and (output, m[0] & 0x0F) in led)))
         return answer(message, [each for each in units if each[1]], new.later)
 
     def _passes(self, output: int, message: bytes, theirs: set[Channel]) -> bool:

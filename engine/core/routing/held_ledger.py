@@ -35,9 +35,9 @@ class Target(NamedTuple):
 
 
 class Voice(NamedTuple):
-    """A note that sounds: who plays it, by which routes (None: those in force), on which channel of which output."""
+    """A note that sounds: who plays it (input, channel 0 to 15), by which routes (None: those in force), and where."""
 
-    source: int
+    hand: tuple[int, int]
     routes: "OpenRoutes | None"
     channel: Channel
 
@@ -126,14 +126,14 @@ class Ledger:
             count = self._end_press(source, target)
             sent += [(output, off)] if count == 1 else [(output, off)] * count
             if self.ringing.held:
-                self._ring_on(source, target, oldest.routes)
+                self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
-    def _ring_on(self, source: int, target: Target, routes: "OpenRoutes | None") -> None:
+    def _ring_on(self, hand: tuple[int, int], target: Target, routes: "OpenRoutes | None") -> None:
         """A key is up; under a pedal its note rings on."""
         output, channel, key = target
         if (output, channel) in self.ringing.held and target not in self._holders:
-            self.ringing.released(key, Voice(source, routes, (output, channel)))
+            self.ringing.released(key, Voice(hand, routes, (output, channel)))
 
     def _hand_over(self, source: int, press: _Press, kept: Mapping[Target, int]) -> list[Target]:
         """Other inputs hold these from now on; the targets that are left."""
@@ -177,7 +177,7 @@ class Ledger:
         `ends` is asked with an input's key (input, channel, key) and one of its targets.
         """
         ended: dict[tuple[int, Target], int] = {}
-        routes: dict[tuple[int, Target], OpenRoutes | None] = {}
+        played: dict[tuple[int, Target], tuple[int, OpenRoutes | None]] = {}  # -> from which channel, by which routes
         for key, presses in self._presses.items():
             if key[0] not in players:
                 continue
@@ -186,7 +186,7 @@ class Ledger:
                 press.targets = tuple(target for target in press.targets if target not in gone)
                 for target in gone:
                     ended[key[0], target] = ended.get((key[0], target), 0) + press.count
-                    routes[key[0], target] = press.routes
+                    played[key[0], target] = key[1], press.routes
             _merge(presses)
         for (source, target), count in ended.items():
             holders = self._holders.get(target, {})
@@ -194,7 +194,8 @@ class Ledger:
                 holders[source] -= min(holders[source], count) - 1  # one note-off, however often it was pressed
             if self._end_press(source, target):
                 yield target.output, bytes((NOTE_OFF | target.channel, target.key, 64))
-            self._ring_on(source, target, routes[source, target])
+            channel, routes = played[source, target]
+            self._ring_on((source, channel), target, routes)
 
     def end_silently(self, players: Container[int], output: int, channel: int, under_pedals: bool) -> None:
         """The channel was told to end all that these players, and nobody else, hold there.
@@ -211,7 +212,7 @@ class Ledger:
             if not holders:
                 del self._holders[target]
                 for player in ended:
-                    self._ring_on(player, target, None)
+                    self._ring_on((player, channel), target, None)
         if not under_pedals:
             self.ringing.end((output, channel))
 
@@ -303,12 +304,12 @@ class Ledger:
         return {(output, channel) for output, channel, _ in self._holders} | self.ringing.channels()
 
     def voices(self) -> Iterator[Voice]:
-        """All notes that sound."""
-        for (source, _, _), presses in self._presses.items():
+        """All notes that sound, the oldest first of those whose keys are down."""
+        yield from self.ringing.voices()
+        for (source, came, _), presses in self._presses.items():
             for press in presses:
                 for output, channel, _ in press.targets:
-                    yield Voice(source, press.routes, (output, channel))
-        yield from self.ringing.voices()
+                    yield Voice((source, came), press.routes, (output, channel))
 
     def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
         """By which routes the key of this message of an input plays; None for those in force."""

@@ -6,7 +6,7 @@ The value that the channel gets is the highest of theirs, so that half pedalling
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-_Pedal = tuple[int, bytes]  # output, and status and number: `held_ledger.Moved`
+from engine.core.routing.told_values import Moved
 
 
 class PedalHeld(NamedTuple):
@@ -20,9 +20,9 @@ class MergedPedals:
     """Loop only. Players are inputs, by index; of each pedal there are only those that have it off 0."""
 
     def __init__(self) -> None:
-        self._held: dict[_Pedal, dict[int, PedalHeld]] = {}
+        self._held: dict[Moved, dict[int, PedalHeld]] = {}
 
-    def turn(self, pedal: _Pedal, player: int, came: bytes, value: int) -> int | None:
+    def turn(self, pedal: Moved, player: int, came: bytes, value: int) -> int | None:
         """A player moves a pedal; the value that is to be sent, None if the channel has it already.
 
         `came`: the message as it came in.
@@ -42,15 +42,19 @@ class MergedPedals:
         highest = _highest(held)
         return None if highest == before else highest
 
-    def players(self, pedal: _Pedal) -> Mapping[int, bytes]:
+    def all(self) -> list[Moved]:
+        """The pedals that anybody has off 0."""
+        return [*self._held]
+
+    def players(self, pedal: Moved) -> Mapping[int, bytes]:
         """Who has this pedal off 0, and the message with which each has moved it."""
         return {player: held.came for player, held in self._held.get(pedal, {}).items()}
 
-    def value(self, pedal: _Pedal) -> int:
+    def value(self, pedal: Moved) -> int:
         """The value that the channel has: the highest of its players'."""
         return _highest(self._held.get(pedal, {}))
 
-    def leave(self, pedal: _Pedal, players: Iterable[int]) -> int | None:
+    def leave(self, pedal: Moved, players: Iterable[int]) -> int | None:
         """These players no longer count; the value that is to be sent, None if it stays as it is."""
         held = self._held.get(pedal, {})
         before = _highest(held)
@@ -61,7 +65,7 @@ class MergedPedals:
         highest = _highest(held)
         return None if highest == before else highest
 
-    def forget(self, pedal: _Pedal) -> None:
+    def forget(self, pedal: Moved) -> None:
         """Nobody's word counts any more: the pedal was set by something other than a player."""
         self._held.pop(pedal, None)
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from engine.core.cable.channel_sounds import selects_sound
-from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit, again
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.told_values import moves_of
@@ -130,16 +130,15 @@ class Outputs:
         self._state.gestures.forget(now, output, channel)
 
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
-        """Those of channels that the scene does not name, which wait for their turn whatever is recalled; and its own.
+        """Those of channels that the scene does not name, and its own.
 
-        They are sent whatever the channels are on.
+        They are sent whatever the channels are on. What waits for its turn is replaced by another sound of its channel
+        alone: a scene that is recalled meanwhile may not name all of them.
         """
         state = self._state
         steps = state.scene.bursts.get(output, ()) if state.scene else ()
         named = {step.channel for step in steps if step.selects}
         kept = (
-            BurstUnit(channel, unit, 0, lasting=state.rules.only_changes)
-            for channel, unit in state.cables[output].sounds.items()
-            if channel not in named
+            BurstUnit(channel, unit, 0) for channel, unit in state.cables[output].sounds.items() if channel not in named
         )
-        return again((*kept, *steps))
+        return tuple(step._replace(lasting=state.rules.only_changes, always=True) for step in (*kept, *steps))

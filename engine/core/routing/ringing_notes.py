@@ -64,7 +64,7 @@ class RingingNotes:
         """As `Ledger.bind`."""
         for notes in self._notes.values():
             for key, voice in notes.items():
-                if voice.source in sources and voice.routes is None:
+                if voice.hand[0] in sources and voice.routes is None:
                     notes[key] = voice._replace(routes=routes)
 
     def reset(self, channel: Channel) -> None:
@@ -79,7 +79,7 @@ class RingingNotes:
     def abandon(self, source: int) -> None:
         """Nothing of this input rings any more."""
         for channel, notes in self._notes.items():
-            self._notes[channel] = {key: voice for key, voice in notes.items() if voice.source != source}
+            self._notes[channel] = {key: voice for key, voice in notes.items() if voice.hand[0] != source}
 
     def silence(self, output: int | None = None, number: int | None = None) -> None:
         """Nothing rings any more (on one output, or on one channel of it), and no pedal is down."""

@@ -62,7 +62,21 @@ class Settling:
     def tell(self, now: int, wanted: AllWanted, out: list[Delivery]) -> None:
         """Tell what is wanted, where it is not so already, and no note sounds."""
         self._tell(now, wanted, out, self._sounding())
-        self._state.gestures.look(now)
+        self.after_end(now, out)
+
+    def after_end(self, now: int, out: list[Delivery]) -> None:
+        """Notes may have ended. The pedal of a player who no longer plays where it is down, nor leads there, is up."""
+        gestures, ledger = self._state.gestures, self._state.ledger
+        gestures.look(now)
+        for moved in ledger.pedals.all() if gestures.waiting else ():
+            if moved.channel in gestures.waiting:
+                gone = {
+                    player
+                    for player, came in ledger.pedals.players(moved).items()
+                    if (player, moved.channel) not in gestures.playing and not self.feeds(player, came, moved)
+                }
+                if gone:
+                    self._outputs.put(now, ledger.leave(moved, gone), out)
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
@@ -157,7 +171,7 @@ class Settling:
         state, told = self._state, self._state.ledger.told
         news: list[tuple[Moved, bytes]] = []
         for moved in sorted(wanted):  # an MSB before its LSB, which it sets to 0
-            players = {source: each for source, each in wanted[moved].items() if position_of(each.sent)}
+            players = {source: each for source, each in wanted[moved].items() if each.sent and position_of(each.sent)}
             before = told.now(moved)
             if not players or all(_is_so(each.sent, before) for each in players.values()):
                 continue

@@ -138,6 +138,15 @@ def test_a_program_that_still_waits_lies_between_too() -> None:
     assert played.burst(OTHER) == 1
 
 
+@SPEEDS
+def test_a_step_counts_for_those_behind_it(speed: CableSpeed | None) -> None:
+    """Of two sounds for one channel both are sent if the first is: the channel ends on the last one every time."""
+    played = _Played(speed)
+    for _ in range(2):
+        assert played.burst(LEAD, OTHER) == 2
+        assert played.run_dry()[-1] == "C0 06"
+
+
 def test_forgotten_sounds_are_sent() -> None:
     """After an output was away, nothing counts as sent."""
     played = _Played(None)

@@ -51,6 +51,20 @@ def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
     assert cable.receiver.held == 1
 
 
+def test_whole_bursts_are_ordered_and_the_answer_is_what_is_probably_sent() -> None:
+    """What is on its sound already is ordered too, since the other machine decides; after an output was away, nothing
+    counts as sent, also for an engine that takes over."""
+    cable, out = _cable()
+    step = BurstUnit(3, (bytes((0xC3, 5)),), 0)
+    for expected in (1, 0):
+        assert len(cable.burst(0, (step,), out)) == expected
+    assert len(out) == 1
+    assert [order.steps for order in cable.take_orders()] == [(step,)] * 2
+    cable.forget_sounds()
+    assert cable.sounds == {}
+    assert len(cable.burst(0, (step,), out)) == 1
+
+
 def test_the_time_on_the_far_cable_is_reckoned() -> None:
     """Ten notes keep a DIN cable busy for 30 bytes of 320 µs (MIDI 1.0 p. 1)."""
     cable, out = _cable()

@@ -127,3 +127,15 @@ def test_a_value_of_the_set_up_that_is_edited_is_sent_at_once() -> None:
     run(engine, 2000 * MS, out, 4000 * MS)
     bend_range = "B0 65 00, B0 64 00, B0 06 0C, B0 26 00, B0 65 7F, B0 64 7F"  # MIDI 1.0 p. 17
     assert [*hexed(out)] == ["B0 07 5A", *bend_range.split(", ")]
+
+
+def test_an_output_that_is_back_is_on_its_sounds_whatever_is_recalled_meanwhile() -> None:
+    """While the silencing of a returned output is on its cable, another scene with the same sound is recalled: what the
+    instrument may have forgotten is sent, and so is the sound of a channel that this scene does not name."""
+    text = RIG.replace('"local off", "GM on", "pitch bend range 2"', "").replace('"GM on"', "")
+    engine = engine_of(read(text.replace("program = 5", "program = 2"), "pit.toml"))
+    run(engine, 0, recall(engine, 0, 1), 1000 * MS)
+    output_there(engine, 2000 * MS, 0, None)
+    out = recall(engine, 2001 * MS, 2)
+    run(engine, 2001 * MS, out, 9000 * MS)
+    assert [message for message in hexed(out) if message[0] == "C"] == ["C1 20", "C0 01"]

@@ -245,3 +245,36 @@ def test_rest_is_what_the_rig_has_set_up() -> None:
     made = rig(TO_STRINGS, TO_BRASS, more=lead)
     play(made, 1, KEYS, "B0 0B 20")
     assert scene(made, 2, 2) == ["B0 0B 50"]
+
+
+def test_a_pedal_that_nobody_is_left_to_lift_comes_up() -> None:
+    """A pedal holds another player's note only while its own player plays there, or leads there."""
+    made = rig(f"{TO_STRINGS}, {route('pads', 'strings')}", TO_BRASS)
+    play(made, 1, PADS, "B0 40 7F", "90 40 40")
+    play(made, 1, KEYS, "90 3C 40")
+    assert scene(made, 2, 2) == []
+    assert play(made, 3, PADS, "80 40 40") == ["80 40 40"]
+    assert play(made, 4, PADS, "B0 40 00") == ["B0 40 00"]
+    play(made, 5, PADS, "B0 40 7F")
+    assert play(made, 6, KEYS, "80 3C 40") == ["80 3C 40"]
+    assert later(made, 600) == []
+
+
+def test_the_oldest_note_of_a_channel_has_the_say() -> None:
+    """Where notes of two older scenes share a channel, the routes of the first shape it until it is silent."""
+    second = route("keys", "strings", '{ filter = "channels", map = { 2 = 1 }, keep = [2] }')
+    made = rig(TO_STRINGS, second, TO_BRASS)
+    play(made, 1, KEYS, "90 3C 40")
+    scene(made, 2, 2)
+    assert play(made, 3, KEYS, "91 40 40") == ["90 40 40"]
+    scene(made, 4, 3)
+    assert play(made, 5, KEYS, "B1 4A 40") == []
+    assert play(made, 6, KEYS, "B0 4A 20") == ["B0 4A 20"]
+
+
+def test_what_has_no_rest_is_told_once() -> None:
+    """A foot controller or fader that did not move is not sent again by a recall that changes other routes."""
+    everywhere = '[[routes]]\nfrom = "pads"\nto = "strings"\n'
+    made = rig("", route("pads", "brass"), more=everywhere)
+    play(made, 1, PADS, "B3 04 00", "B3 4A 28")
+    assert scene(made, 2, 2) == []
