@@ -41,7 +41,6 @@ VALUES: dict[str, Any] = {
     "age": 7,
     "clock": ClockGenerator.Stand(97.5, 24, None, False),
     "timecode": ("01:00:00:00", 40),
-    "loaded": 12,
     "value": 96.5,
 }
 
