@@ -21,6 +21,7 @@ from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
+from engine.rig.models.feedback import Display, Tally
 from engine.rig.models.formats import Since
 from engine.rig.models.network import Network
 from engine.rig.models.references import Reference
@@ -300,6 +301,8 @@ class Rig(Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
+    tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
+    displays: Annotated[tuple[Display, ...], Since(2)] = ()
     sync: Sync = Sync()
     remote: RemoteControl | None = None
     osc: Osc | None = None
@@ -352,7 +355,8 @@ def rig_model() -> type[Rig]:
 def rig_models() -> dict[str, type[Any]]:
     """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
-    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain), WrapSerializer(_or_chain)]
+    either = (WrapValidator(_or_chain), WrapSerializer(_or_chain), _OrName())
+    one = Annotated[union, Field(discriminator="filter"), *either]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
 
     def many(item: Any) -> Any:
@@ -379,6 +383,8 @@ def rig_models() -> dict[str, type[Any]]:
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
+        tallies=(Annotated[many(Tally), Since(2)], ()),
+        displays=(Annotated[many(Display), Since(2)], ()),
     )
     return {made.__name__: made for made in (route, line, source, gear, scene, rig)}
 
@@ -386,6 +392,13 @@ def rig_models() -> dict[str, type[Any]]:
 def _new_lists(line: type[PlayLine]) -> dict[str, type[Part]]:
     """The lists of a scene that came with format 2."""
     return {"play": line, "enter": Sending, "leave": Sending}
+
+
+class _OrName:
+    """In the JSON schema: the name of a chain may stand in the place of a filter."""
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Callable[[Any], dict[str, Any]]) -> dict[str, Any]:
+        return {"anyOf": [handler(schema), {"type": "string"}]}
 
 
 def _or_chain(found: Any, filter_of: Callable[[Any], Any]) -> Any:
