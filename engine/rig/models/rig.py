@@ -21,6 +21,7 @@ from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
+from engine.rig.models.feedback import Display, Tally
 from engine.rig.models.formats import Since
 from engine.rig.models.network import Network
 from engine.rig.models.references import Reference
@@ -309,6 +310,8 @@ class Rig(Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
+    tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
+    displays: Annotated[tuple[Display, ...], Since(2)] = ()
     sync: Sync = Sync()
     remote: RemoteControl | None = None
     osc: Osc | None = None
@@ -389,6 +392,8 @@ def rig_models() -> dict[str, type[Any]]:
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
+        tallies=(Annotated[many(Tally), Since(2)], ()),
+        displays=(Annotated[many(Display), Since(2)], ()),
     )
     return {made.__name__: made for made in (route, line, source, gear, scene, rig)}
 
