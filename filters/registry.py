@@ -45,9 +45,10 @@ from engine.user_error import UserError
 
 @dataclass(frozen=True)
 class Since:
-    """Marks a field that a rig may have from this format on."""
+    """Marks a field that a rig may have from this format on; `concerns`: with which values, if not with all."""
 
     format: int
+    concerns: Callable[[Any], bool] | None = None
 
 
 class Later(NamedTuple):

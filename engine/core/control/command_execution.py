@@ -57,7 +57,9 @@ class CommandExecution:
             case do.ChooseSetlist(setlist):
                 return self._choose_setlist(setlist, who)
             case do.MuteRoute(route) | do.UnmuteRoute(route):
-                return self._mute(now, route, isinstance(command, do.MuteRoute), who, out)
+                return self._mute(now, command.word, route, isinstance(command, do.MuteRoute), who, out)
+            case do.ToggleRoute(route):
+                return self._mute(now, command.word, route, route not in self._state.muted, who, out)
             case do.ControlClock() | do.ControlTimecode():
                 code, text, sent = control(self._state.sync, now, command)
                 self._outputs.put(now, sent, out)
@@ -204,8 +206,8 @@ class CommandExecution:
 
     # What moves and what is muted
 
-    def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
-        state, word = self._state, "mute" if on else "unmute"
+    def _mute(self, now: int, word: str, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
+        state = self._state
         known = state.compiled.route_names
         if route not in known:
             return state.outcome(
