@@ -8,12 +8,13 @@ what the routes in force would set there, for any player, waits until it is sile
 from collections.abc import Iterable
 from typing import Final
 
+from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.merged_messages import MERGED_PEDALS
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
 from engine.core.routing.told_values import Channel
-from engine.midi.controllers import SHAPING
+from engine.midi.controllers import ON_FROM, SHAPING
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, is_release
 
 #: a channel comes to rest this long (ns) after its last note, so that the end of the note is not bent or cut
@@ -74,27 +75,36 @@ class Gestures:
             return new if routes is None else routes.answer(source, message, now)
         if not _shapes(message):
             return new
-        older = self.older.get((source, message[0] & 0x0F), {})
-        theirs: set[Channel] = set().union(*older.values())
-        units = [(output, tuple(m for m in unit if self._passes(output, m, theirs))) for output, unit in new.units]
+        theirs: set[Channel] = set()
+        leading: list[tuple[int, Unit]] = []
+        others = list(new.units)
         later = new.later
-        for routes, channels in older.items():
+        for routes, channels in self.older.get((source, message[0] & 0x0F), {}).items():
+            theirs |= channels
             led = {channel for channel in channels if self.taken[channel] is routes}
             given = routes.answer(source, message, now)
             later += tuple(timed for timed in given.later if is_release(timed.message))  # what a filter has held
             for output, unit in given.units:
-                units.append((output, tuple(m for m in unit if _shapes(m) and (output, m[0] & 0x0F) in led)))
-        return answer(message, [each for each in units if each[1]], later, now)
+                shaping = [m for m in unit if _shapes(m) and (output, m[0] & 0x0F) in channels]
+                leading.append((output, tuple(m for m in shaping if (output, m[0] & 0x0F) in led)))
+                others.append((output, tuple(m for m in shaping if (output, m[0] & 0x0F) not in led)))
+        said = {(output, m[:2]) for output, unit in leading for m in unit}
+        units = [(output, tuple(m for m in unit if self._passes(output, m, theirs, said))) for output, unit in others]
+        return answer(message, [each for each in units + leading if each[1]], later, now)
 
-    def _passes(self, output: int, message: bytes, theirs: set[Channel]) -> bool:
-        """Whether the routes in force may send this; `theirs`: where the same input has older routes.
+    def _passes(self, output: int, message: bytes, theirs: set[Channel], said: set[tuple[int, bytes]]) -> bool:
+        """Whether routes that do not have the say may send this: those in force, and the newer ones among the older.
 
-        Pedals of several players are merged, and cut nothing.
+        `theirs`: where the same input has older routes; `said`: what those with the say send, without the values.
+        Pedals of several players are merged, and cut nothing. A pedal that newer routes have put down for a note of
+        theirs must come up, though the oldest ones do not pass it.
         """
         channel = (output, message[0] & 0x0F)
         if not _shapes(message) or channel not in self.taken:
             return True
-        return channel not in theirs and message[0] & 0xF0 == CONTROLLER and message[1] in MERGED_PEDALS
+        if message[0] & 0xF0 != CONTROLLER or message[1] not in MERGED_PEDALS:
+            return False
+        return channel not in theirs or (message[2] < ON_FROM and (output, message[:2]) not in said)
 
 
 def _shapes(message: bytes) -> bool:

@@ -154,8 +154,15 @@ class Ledger:
                     holders[hand[0]] = left
                 holders[holder[0]] = holders.get(holder[0], 0) + 1
         for holder, together in given.items():
-            self._presses.setdefault(holder, []).append(_Press(together, press.routes, hand))
-            _merge(self._presses[holder])
+            presses = self._presses.setdefault(holder, [])
+            alike = (each for each in presses if each.targets == together and each.routes is press.routes)
+            entry = next(alike, None)
+            if entry is not None:
+                entry.count += 1
+                continue
+            presses.append(_Press(together, press.routes, hand))
+            if len(presses) > _MOST_ENTRIES:
+                _merge(presses)
         return [target for target in press.targets if target not in kept]
 
     def _end_press(self, source: int, target: Target) -> int:
