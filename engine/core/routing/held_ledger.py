@@ -331,7 +331,7 @@ class Ledger:
         return self.pedals.players(moved) or self.told.mover(moved)
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[int, bytes]]]:
-        for moved, _ in self.told.moved():
+        for moved in self.told.moved():
             if moved.channel == (output, channel):
                 yield moved, self.movers(moved)
 
@@ -381,7 +381,7 @@ class Ledger:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
                 yield from offs if self._each_press else dict.fromkeys(offs)
-        for moved, _ in self.told.moved():
+        for moved in self.told.moved():
             if source in self.movers(moved):
                 yield from self.leave(moved, {source})
         self.ringing.abandon(source)
@@ -415,7 +415,7 @@ class Ledger:
 
         That is what scenes and controls have set, too.
         """
-        for moved, _ in self.told.moved():
+        for moved in self.told.moved():
             if output in (None, moved.output) and channel in (None, moved.channel[1]):
                 self.pedals.forget(moved)
         yield from self.told.rest_all(output, channel)

@@ -54,10 +54,11 @@ class Settling:
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
-        state = self._state
-        for moved, told in state.ledger.told.moved():
-            if self.consumes(told.source, told.message):
-                self._outputs.put(now, state.ledger.rest(moved), out)
+        ledger = self._state.ledger
+        for moved in ledger.told.moved():
+            taken = {source for source, message in ledger.movers(moved).items() if self.consumes(source, message)}
+            if taken:
+                self._outputs.put(now, ledger.leave(moved, taken), out)
 
     def tell(self, now: int, wanted: AllWanted, out: list[Delivery]) -> None:
         """Tell what is wanted, where it is not so already, and no note sounds."""
@@ -131,7 +132,7 @@ class Settling:
     ) -> None:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest."""
         state, sounding = self._state, self._sounding()
-        for moved, _ in state.ledger.told.moved():
+        for moved in state.ledger.told.moved():
             if channels is not None and moved.channel not in channels:
                 continue
             movers = state.ledger.movers(moved).items()

@@ -37,12 +37,9 @@ class Move(NamedTuple):
     at_rest: bool
 
 
-class Told(NamedTuple):
-    """What something was last moved to: the input that moved it, what came in there, what was sent."""
-
-    source: int
-    message: bytes
-    sent: bytes
+#: what something was last moved to: the input that moved it, what came in there, what was sent (a named tuple would
+#: take several times as long to make, for each message of a wheel)
+_Told = tuple[int, bytes, bytes]
 
 
 def position_of(message: bytes) -> bytes:
@@ -90,7 +87,7 @@ class ToldValues:
     """Loop only. What is at rest is not kept."""
 
     def __init__(self) -> None:
-        self._told: dict[Moved, Told] = {}
+        self._told: dict[Moved, _Told] = {}
         self._set_up: dict[Moved, bytes] = {}  # what the rig sets on an instrument
         self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
@@ -101,7 +98,7 @@ class ToldValues:
             if at_rest:
                 told.pop(moved, None)
             else:
-                told[moved] = Told(source, message, sent)
+                told[moved] = (source, message, sent)
 
     def set_up(self, moves: Iterable[Move]) -> None:
         """The rig has set these on an instrument."""
@@ -128,7 +125,7 @@ class ToldValues:
     def now(self, moved: Moved) -> bytes | None:
         """What it was last moved to; None if it is at rest, or was never moved."""
         told = self._told.get(moved)
-        return told.sent if told is not None else self._kept(moved)
+        return told[2] if told is not None else self._kept(moved)
 
     def is_commanded(self, moved: Moved) -> bool:
         """Whether a scene or a control has set it, and no hand has moved it since."""
@@ -137,14 +134,14 @@ class ToldValues:
     def _kept(self, moved: Moved) -> bytes | None:
         return self._commanded.get(moved) or self._set_up.get(moved)
 
-    def moved(self) -> list[tuple[Moved, Told]]:
-        """All that hands and feet have moved, and what to."""
-        return [*self._told.items()]
+    def moved(self) -> list[Moved]:
+        """All that hands and feet have moved off rest."""
+        return [*self._told]
 
     def mover(self, moved: Moved) -> dict[int, bytes]:
         """The input that moved it last, and its message."""
         told = self._told.get(moved)
-        return {} if told is None else {told.source: told.message}
+        return {} if told is None else {told[0]: told[1]}
 
     def rest(self, moved: Moved) -> bytes | None:
         """It comes to rest: the message that brings it there; None if there is none, and it stays."""
