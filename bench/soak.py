@@ -1,6 +1,6 @@
 """A long evening: the full load, and everything that goes wrong on a stage, again and again. Does the engine hold out?
 
-    python -m bench.soak [--minutes 30] [--seconds 45] [--seed 1] [--jack]
+    python -m bench.soak [--minutes 30] [--seconds 60] [--seed 1] [--jack]
 
 The load of `load.py` (the large rig, 1,041 messages per second of each input, two outputs of it DIN cables) on the
 show with its reader, hotplug, flight recorder and rig file follower. Three times per second the scene changes, with a
@@ -14,9 +14,9 @@ latency in that minute, without inputs that flood; messages and losses.
 
 At the end everything is released. Then each instrument, a model of a receiver that knows nothing of the engine, must
 be silent and on the sound of the scene, and after the farewell nothing may be off rest. Exits with 1 if something
-hangs, or if memory has grown by more than the bound after the warm-up, half of the run. The recorder is full from the
-beginning, and its own share is left out on both sides. In 45 seconds, what grows by some 30 bytes with each message is
-found.
+hangs, or if memory has grown by more than the bound after the warm-up, a third of the run. The recorder is full from
+the beginning, and its own share is left out on both sides. In a minute, what grows by some 30 bytes with each message
+is found.
 """
 
 import argparse
@@ -52,7 +52,7 @@ from engine.ports.open_system import open_system
 from engine.ports.port import PortError, PortSystem
 from engine.rig.read.load import load, text_of
 
-BOUND: Final = 12  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces
+BOUND: Final = 24  # MB that memory may grow after the warm-up: on a busy computer garbage waits to be collected
 FULL: Final = (1 << 20) - 512  # events of a recorder that is full
 FLOOD: Final = 30_000  # messages per second
 SCENES: Final = 4
@@ -281,7 +281,7 @@ class Soak:
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
         if self._base is not None:
             self.grown = used - kept - self._base
-        elif at >= self._seconds / 2 - 1:
+        elif at >= self._seconds / 3 - 1:
             self._base = used - kept
 
     # The end of the evening

@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, model_validator
 
 from engine.midi.kinds import NOTE_OFF, is_press
 from filters._values import whole
-from filters.registry import FilterSettings, Later, Since, Step, Tempo
+from filters.registry import FilterSettings, Later, Since, Step, Surroundings
 
 KEEPS_STATE = True
 
@@ -41,7 +41,7 @@ class Settings(FilterSettings):
         return self
 
 
-def build(settings: Settings, tempo: Tempo) -> Step:
+def build(settings: Settings, surroundings: Surroundings) -> Step:
     """Remember which keys are held, and the most repeats and the longest distance that any press of them has.
 
     So each repeat that began also ends, after it began.
@@ -55,7 +55,7 @@ def build(settings: Settings, tempo: Tempo) -> Step:
         key = (message[0] & 0x0F, message[1])
         presses, most, longest = held.pop(key, (0, 0, 0))
         if is_press(message):
-            apart = _distance(settings, tempo, now)
+            apart = _distance(settings, surroundings, now)
             louds = [round(message[2] * kept**number) for number in range(1, settings.repeats + 1)]
             louds = [loud for loud in louds if loud]
             held[key] = (presses + 1, max(most, len(louds)), max(longest, apart))
@@ -70,8 +70,8 @@ def build(settings: Settings, tempo: Tempo) -> Step:
     return echo
 
 
-def _distance(settings: Settings, tempo: Tempo, now: int) -> int:
+def _distance(settings: Settings, surroundings: Surroundings, now: int) -> int:
     """From one repeat to the next, in ns."""
     if settings.beats is None:
         return settings.milliseconds * 1_000_000
-    return round(settings.beats * _MINUTE / tempo(now))
+    return round(settings.beats * _MINUTE / surroundings.tempo(now))

@@ -4,10 +4,11 @@ A filter is a module with
 
 * a docstring that says what the player hears,
 * `class Settings(FilterSettings)` with a field `filter: Literal["its-name"]` and its own settings,
-* `def build(settings) -> Step`, called once when a scene is compiled, or, for a filter that counts beats,
-  `def build(settings, tempo) -> Step`: `tempo(now)` gives the beats per minute in force,
+* `def build(settings) -> Step`, called once when a scene is compiled, or `def build(settings, surroundings) -> Step`
+  for a filter that asks for the tempo or for values in force (see `Surroundings`),
 * `KEEPS_STATE = True` if the same message may get another answer the second time; if that is so with some settings
-  only, a function `keeps_state(settings) -> bool` instead.
+  only, a function `keeps_state(settings) -> bool` instead,
+* `PASSES_LATER = True` if it holds values back that it lets through later: what it would move then counts as fed.
 
 A setting that came with a later format of the rig file is marked `Annotated[TYPE, Since(2)]`, and so is the field
 `filter` of a filter that came with it.
@@ -35,7 +36,7 @@ from functools import cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from types import ModuleType
-from typing import Any, Final, NamedTuple, TypeGuard, get_args
+from typing import Any, Final, NamedTuple, Protocol, TypeGuard, get_args
 
 from pydantic import BaseModel, ConfigDict
 
@@ -60,13 +61,23 @@ class Later(NamedTuple):
 NEVER: Final = 1 << 62
 
 Step = Callable[[bytes, int], tuple[bytes | Later, ...]]
-#: the beats per minute that are in force at a time (ns)
-Tempo = Callable[[int], float]
+
+
+class Surroundings(Protocol):
+    """What a filter may ask of the show that it plays in."""
+
+    def tempo(self, now: int) -> float:
+        """The beats per minute in force at this time (ns)."""
+
+    def in_force(self, controller: bytes) -> int | None:
+        """The value that this message's controller has where the message would go; None if it is not known."""
+
 
 ENTRY_POINT_GROUP: Final = "bayleaf.filters"
 
 BUILT_IN: Final = (
     "add_bank",
+    "catch",
     "channels",
     "clock",
     "controllers",
@@ -104,10 +115,11 @@ class Filter:
 
     name: str
     settings: type[FilterSettings]
-    build: Callable[[FilterSettings, Tempo], Step]  # raises FilterFault, whatever the module's own raises
+    build: Callable[[FilterSettings, Surroundings], Step]  # raises FilterFault, whatever the module's own raises
     keeps_state: Callable[[FilterSettings], bool]
     hears: str  # first line of the module's docstring
     keeps_time: bool = False  # a panic does not make it begin again
+    passes_later: bool = False  # what it holds back now
 
 
 def check(name: str, module: ModuleType) -> Filter:
@@ -119,14 +131,16 @@ def check(name: str, module: ModuleType) -> Filter:
     if get_args(settings.model_fields["filter"].annotation) != (name,):
         raise FilterFault(f'{where}: Settings needs the field filter: Literal["{name}"]')
     build = getattr(module, "build", None)
-    if not (_takes(build, "settings") or _takes(build, "settings", "tempo")):
-        raise FilterFault(f"{where}: it needs a function build(settings) or build(settings, tempo)")
+    if not (_takes(build, "settings") or _takes(build, "settings", "surroundings")):
+        raise FilterFault(f"{where}: it needs a function build(settings) or build(settings, surroundings)")
     hears = (module.__doc__ or "").strip()
     if not hears:
         raise FilterFault(f"{where}: its docstring must say what the player hears")
     keeps_time = _constant(module, "KEEPS_TIME", where) or False
     keeps_state = _keeps_state(module, where)
-    return Filter(name, settings, _guarded(build, where), keeps_state, hears.splitlines()[0], keeps_time)
+    passes_later = _constant(module, "PASSES_LATER", where) or False
+    hears = hears.splitlines()[0]
+    return Filter(name, settings, _guarded(build, where), keeps_state, hears, keeps_time, passes_later)
 
 
 def _keeps_state(module: ModuleType, where: str) -> Callable[[FilterSettings], bool]:
@@ -157,13 +171,13 @@ def _takes(function: object, *arguments: str) -> TypeGuard[Callable[..., Any]]:
         return False
 
 
-def _guarded(build: Callable[..., Step], where: str) -> Callable[[FilterSettings, Tempo], Step]:
-    """The same function, whose failure names the filter; it is given the tempo if it counts beats."""
-    counts_beats = _takes(build, "settings", "tempo")
+def _guarded(build: Callable[..., Step], where: str) -> Callable[[FilterSettings, Surroundings], Step]:
+    """The same function, whose failure names the filter; it is given the surroundings if it asks for them."""
+    asks = _takes(build, "settings", "surroundings")
 
-    def guarded(settings: FilterSettings, tempo: Tempo) -> Step:
+    def guarded(settings: FilterSettings, surroundings: Surroundings) -> Step:
         try:
-            return build(settings, tempo) if counts_beats else build(settings)
+            return build(settings, surroundings) if asks else build(settings)
         except Exception as fault:  # a plug-in may raise anything; the error names which one it was
             raise FilterFault(f"{where}: it cannot be built: {fault}") from fault
 

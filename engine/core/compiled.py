@@ -11,8 +11,8 @@ from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
 from engine.core.control.remote_messages import RemoteSettings, remote_settings
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
+from engine.core.routing.show_in_force import ShowInForce
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
-from engine.core.timing.tempo_in_force import TempoInForce
 from engine.rig.models.rig import Rig
 from filters.registry import Filter, registry
 
@@ -24,7 +24,7 @@ class CompiledRig:
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
     any; `setlists`: scene numbers in playing order, by name ("" for the scenes in the order of a rig without set
     lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing;
-    `tempo`: what filters ask for the tempo, which an edited rig shares with the one before.
+    `show`: what filters ask, which an edited rig shares with the one before.
     """
 
     rig: Rig
@@ -39,7 +39,7 @@ class CompiledRig:
     sensed: frozenset[int]
     remote: RemoteSettings
     sync: SyncSettings
-    tempo: TempoInForce
+    show: ShowInForce
 
     def find(self, scene: int | str) -> int | None:
         """The number of the scene of this number, name or cue, or None; in words, a name wins over a number, and that
@@ -63,8 +63,8 @@ def compile_rig(
     """
     inputs, outputs = (after.inputs, after.outputs) if after is not None else ((), ())
     inputs, outputs = _places(inputs, rig.inputs), _places(outputs, rig.outputs)
-    tempo = after.tempo if after is not None else TempoInForce()
-    compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs, tempo)
+    show = after.show if after is not None else ShowInForce()
+    compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs, show)
     kept = after if after is not None and (inputs, outputs) == (after.inputs, after.outputs) else None
     if kept is not None and filters is None:
         compiler.keep(kept.rig, kept.scenes)
@@ -81,7 +81,7 @@ def compile_rig(
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
         remote_settings(rig.remote, inputs, outputs),
         _sync(rig, inputs, outputs, kept),
-        tempo,
+        show,
     )
 
 

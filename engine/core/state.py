@@ -80,7 +80,7 @@ class State:
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
-        compiled.tempo.follow(self.sync.bpm)
+        compiled.show.follow(self.sync.bpm, self.ledger.told.value)
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)

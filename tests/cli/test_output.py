@@ -17,7 +17,7 @@ ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 1
 def test_a_wide_screen_has_a_table(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """On a wide screen columns are side by side, and a title longer than the table is not broken."""
     monkeypatch.setenv("COLUMNS", "80")
-    title = "What each scene sends, and when its instruments are ready"
+    title = "What each scene sends at most, and when its instruments are ready"
     table(("no.", "scene"), [(11, "Overture")], title=title)
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].rstrip() == title

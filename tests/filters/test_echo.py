@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from engine.midi.kinds import is_press
 from filters.registry import Later, Step
-from tests.support.filter_bench import MS, heard, refusal, step_at, step_of
+from tests.support.filter_bench import MS, PlainSurroundings, heard, refusal, step_in, step_of
 
 ECHO = 'filter = "echo", milliseconds = 100, repeats = 3, fade = 50'
 
@@ -70,10 +70,10 @@ def test_beats_follow_the_tempo_in_force() -> None:
 
 def test_a_repeat_ends_after_it_began_though_the_tempo_rises() -> None:
     """The ends of the repeats keep the distance that the repeats had when the key was pressed."""
-    bpm = [60.0]
-    step = step_at('filter = "echo", beats = 1, repeats = 1, fade = 0', lambda now: bpm[0])
+    around = PlainSurroundings(60)
+    step = step_in('filter = "echo", beats = 1, repeats = 1, fade = 0', around)
     assert heard(step, "90 3C 40") == ["90 3C 40", "90 3C 40 at 1000"]
-    bpm[0] = 240.0
+    around.bpm = 240
     assert heard(step, "80 3C 40", now=10 * MS) == ["80 3C 40", "80 3C 40 at 1010"]
     assert heard(step, "90 3C 40", now=20 * MS) == ["90 3C 40", "90 3C 40 at 270"]
 
@@ -86,14 +86,16 @@ def test_a_repeat_ends_after_it_began_though_the_tempo_rises() -> None:
 )
 def test_no_repeat_in_beats_is_left_without_its_end(played: list[tuple[bool, int, int, int]]) -> None:
     """The same holds in beats, whatever the tempo does meanwhile."""
-    bpm = [120.0]
-    step = step_at('filter = "echo", beats = 0.25, repeats = 3, fade = 50', lambda now: bpm[0])
-    presses, ends = _repeats(step, played, bpm)
+    around = PlainSurroundings()
+    step = step_in('filter = "echo", beats = 0.25, repeats = 3, fade = 50', around)
+    presses, ends = _repeats(step, played, around)
     assert len(ends) >= len(presses)
     assert all(end >= began for began, end in zip(sorted(presses)[::-1], sorted(ends)[::-1], strict=False))
 
 
-def _repeats(step: Step, played: list[tuple[bool, int, int, int]], bpm: list[float]) -> tuple[list[int], list[int]]:
+def _repeats(
+    step: Step, played: list[tuple[bool, int, int, int]], around: PlainSurroundings
+) -> tuple[list[int], list[int]]:
     """The times at which repeats begin and end of what is played on one key; all that is down is released last."""
     presses: list[int] = []
     ends: list[int] = []
@@ -105,7 +107,7 @@ def _repeats(step: Step, played: list[tuple[bool, int, int, int]], bpm: list[flo
                 (presses if is_press(one.message) else ends).append(one.at)
 
     for pressed, loud, gap, tempo in played:
-        now, bpm[0] = now + gap * MS, float(tempo)
+        now, around.bpm = now + gap * MS, tempo
         if pressed:
             down += 1
             play(bytes((0x90, 60, loud)))
@@ -121,7 +123,7 @@ def _repeats(step: Step, played: list[tuple[bool, int, int, int]], bpm: list[flo
 def test_no_repeat_is_left_without_its_end(played: list[tuple[bool, int, int]]) -> None:
     """Whatever is pressed and released on one key, how loud, and whichever releases are lost: once every key that is
     down is released, there have been at every time at least as many ends as presses that began before."""
-    presses, ends = _repeats(step_of(ECHO), [(*each, 120) for each in played], [120.0])
+    presses, ends = _repeats(step_of(ECHO), [(*each, 120) for each in played], PlainSurroundings())
     assert len(ends) >= len(presses)
     assert all(end >= began for began, end in zip(sorted(presses)[::-1], sorted(ends)[::-1], strict=False))
 

@@ -11,6 +11,7 @@ from tests.support.filter_bench import MESSAGES, SYSTEM_MESSAGES, at_once, setti
 SAMPLES = (
     'filter = "add_bank", channels = { 1 = [1, 2], 10 = [120, 0] }',
     'filter = "add_bank", programs = { 7 = { bank = [81, 3], program = 77 }, 8 = { bank = [0, 0] } }',
+    'filter = "catch", controllers = [7, 11]',
     'filter = "channels", keep = [1, 2, 3], map = { 1 = 16 }',
     'filter = "channels", drop = [10], map = { 1 = 2, 2 = 1 }',
     'filter = "clock", pass = true',
@@ -46,7 +47,7 @@ SAMPLES = (
     'filter = "zone", notes = [0, 64], velocity = [64, 127]',
     'filter = "zone", notes = [48, 71], fade = 8',
 )
-KEEP_STATE = {"clock", "echo", "latch", "mpe", "parameters", "sustain", "thin"}
+KEEP_STATE = {"catch", "clock", "echo", "latch", "mpe", "parameters", "sustain", "thin"}
 STOP_SYSTEM_MESSAGES = {"clock", "strip"}
 
 SETTINGS = st.sampled_from(SAMPLES)

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from filters.registry import BUILT_IN, ENTRY_POINT_GROUP, FilterFault, collect
+from tests.support.filter_bench import PlainSurroundings
 from tests.support.paths import ROOT
 
 PACKAGE = ROOT / "tests" / "plugin_package"
@@ -104,17 +105,22 @@ def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path: Path, monkeypatc
     assert found["tone"].hears == "A test tone."
     settings = found["tone"].settings(filter="tone")
     assert not found["tone"].keeps_state(settings)
-    assert found["tone"].build(settings, lambda now: 120.0)(b"\xf8", 0) == (b"\xf8",)
+    assert found["tone"].build(settings, PlainSurroundings())(b"\xf8", 0) == (b"\xf8",)
 
 
-def test_a_plug_in_that_counts_beats_is_given_the_tempo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A build with two arguments gets the settings and a function that gives the tempo in force."""
+def test_a_plug_in_may_ask_for_the_tempo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A build with two arguments gets the settings, and what it may ask of the show."""
     monkeypatch.syspath_prepend(str(tmp_path))
-    counting = GOOD.replace("(settings)", "(settings, tempo)").replace("(message,)", "(bytes((int(tempo(now)),)),)")
+    counting = GOOD.replace("(settings)", "(settings, around)").replace(
+        "(message,)", "(bytes((int(around.tempo(now)),)),)"
+    )
     (tmp_path / "counting_tone.py").write_text(counting)
     tone = collect([EntryPoint("tone", "counting_tone", ENTRY_POINT_GROUP)])["tone"]
-    step = tone.build(tone.settings(filter="tone"), lambda now: 90.0 + now)
-    assert [*step(b"\xf8", 0), *step(b"\xf8", 6)] == [b"\x5a", b"\x60"]
+    surroundings = PlainSurroundings(90)
+    step = tone.build(tone.settings(filter="tone"), surroundings)
+    before = step(b"\xf8", 0)
+    surroundings.bpm = 96
+    assert [*before, *step(b"\xf8", 6)] == [b"\x5a", b"\x60"]
 
 
 @pytest.mark.parametrize(
@@ -125,12 +131,13 @@ def test_a_plug_in_that_counts_beats_is_given_the_tempo(tmp_path: Path, monkeypa
         (GOOD.replace('Literal["tone"]', 'Literal["noise"]'), 'the field filter: Literal["tone"]'),
         (GOOD.replace('    filter: Literal["tone"]', "    pass"), 'the field filter: Literal["tone"]'),
         (GOOD.replace("def build(settings)", "def build()"), "a function build(settings)"),
-        (GOOD.replace("def build(settings)", "def build(a, b, c)"), "or build(settings, tempo)"),
+        (GOOD.replace("def build(settings)", "def build(a, b, c)"), "or build(settings, surroundings)"),
         (GOOD.replace("def build", "def make"), "a function build(settings)"),
         (GOOD.replace("def build", "build = dict\ndef make"), "a function build(settings)"),
         (GOOD.replace("A test tone.", " "), "docstring must say what the player hears"),
         (GOOD.replace('"""A test tone."""', ""), "docstring must say what the player hears"),
         (GOOD + "KEEPS_STATE = 'yes'\n", "KEEPS_STATE must be True or False"),
+        (GOOD + "PASSES_LATER = 1\n", "PASSES_LATER must be True or False"),
         (GOOD + "KEEPS_TIME = 1\n", "KEEPS_TIME must be True or False"),
         (GOOD + "keeps_state = True\n", "a function keeps_state(settings)"),
         (GOOD + "KEEPS_STATE = True\ndef keeps_state(settings): return True\n", "not both"),
@@ -152,7 +159,7 @@ def test_a_filter_that_cannot_be_built_is_named(tmp_path: Path, monkeypatch: pyt
     (tmp_path / "unbuilt_tone.py").write_text(GOOD.replace("    return lambda message, now: (message,)", "    1 / 0"))
     tone = collect([EntryPoint("tone", "unbuilt_tone", ENTRY_POINT_GROUP)])["tone"]
     with pytest.raises(FilterFault, match=r"^filter 'tone' \(.*unbuilt_tone.*it cannot be built: division by zero$"):
-        tone.build(tone.settings(filter="tone"), lambda now: 120.0)
+        tone.build(tone.settings(filter="tone"), PlainSurroundings())
 
 
 def test_a_name_is_given_once(fault_of: Callable[..., Any], tmp_path: Path) -> None:

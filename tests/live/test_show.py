@@ -197,7 +197,7 @@ def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytes
 
 def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """A filter's first fault is logged with its traceback; the player's notice names the log file."""
-    broken = replace(registry()["transpose"], build=lambda settings, tempo: raises)
+    broken = replace(registry()["transpose"], build=lambda settings, surroundings: raises)
     monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     file = tmp_path / "pit.log"
     with faults.kept_in(file):
@@ -224,7 +224,7 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch
 
 def test_a_filter_that_fails_is_stepped_over_and_reported_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A filter that raises leaves its messages as they were; the fault is counted, and reported once."""
-    broken = replace(registry()["transpose"], build=lambda settings, tempo: raises)
+    broken = replace(registry()["transpose"], build=lambda settings, surroundings: raises)
     monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     bench = Bench()
     bench.show.apply(RecallScene(3), "shell")

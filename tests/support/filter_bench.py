@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from engine.midi.kinds import KINDS
 from engine.midi.message_words import from_hex, to_hex
-from filters.registry import FilterSettings, Later, Step, Tempo, registry
+from filters.registry import FilterSettings, Later, Step, Surroundings, registry
 
 MS = 1_000_000
 
@@ -22,13 +22,28 @@ def settings_of(text: str) -> FilterSettings:
 
 def step_of(text: str, bpm: float = 120) -> Step:
     """A freshly built step, at this tempo."""
-    return step_at(text, lambda now: bpm)
+    return step_in(text, PlainSurroundings(bpm))
 
 
-def step_at(text: str, tempo: Tempo) -> Step:
-    """A freshly built step, whose tempo may change."""
+def step_in(text: str, surroundings: Surroundings) -> Step:
+    """A freshly built step in these surroundings."""
     settings = settings_of(text)
-    return registry()[settings.filter].build(settings, tempo)
+    return registry()[settings.filter].build(settings, surroundings)
+
+
+class PlainSurroundings:
+    """A tempo, and the values that were sent last, by status byte and controller; all may be changed."""
+
+    def __init__(self, bpm: float = 120, values: dict[tuple[int, int], int] | None = None) -> None:
+        self.bpm, self.values = bpm, values if values is not None else {}
+
+    def tempo(self, now: int) -> float:
+        """See Surroundings."""
+        return self.bpm
+
+    def in_force(self, controller: bytes) -> int | None:
+        """See Surroundings."""
+        return self.values.get((controller[0], controller[1]))
 
 
 def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:

@@ -69,7 +69,7 @@ def _print_tables(found: dict[str, Any]) -> None:
         table(
             ("no.", "scene", "output", "sounds", "bytes", "on the cable", "ready after"),
             [(*row[:5], *(f"{each:.2f} ms" for each in row[5:])) for row in bursts],
-            title="What each scene sends, and when its instruments are ready",
+            title="What each scene sends at most, and when its instruments are ready",
         )
     if found["setup"]:
         table(

@@ -16,7 +16,7 @@ from engine.core.cable.program_burst import (
     one_after_the_other,
 )
 from engine.core.routing.filter_chain import FilterLink, on_channels
-from engine.core.timing.tempo_in_force import TempoInForce
+from engine.core.routing.show_in_force import ChainSurroundings, ShowInForce
 from engine.rig.lowering.lowered_scene import ArrivalChain, Filters, LoweredRoute, LoweredScene, Lowering
 from engine.rig.models.rig import Rig, Scene
 from filters.registry import Filter, FilterSettings
@@ -44,6 +44,10 @@ class RoutePath(NamedTuple):
         if keep_time:
             links = tuple(old if old.keeps_time else new for old, new in zip(self.links, links, strict=True))
         return self._replace(links=links)
+
+    def open(self) -> "RoutePath":
+        """The same route without the filters that hold values back only for a while."""
+        return self._replace(links=tuple(link for link in self.links if not link.passes_later))
 
 
 #: by input, its routes in the rig's order
@@ -89,15 +93,15 @@ class SceneCompiler:
         filters: Mapping[str, Filter],
         inputs: Sequence[str] | None = None,
         outputs: Sequence[str] | None = None,
-        tempo: TempoInForce | None = None,
+        show: ShowInForce | None = None,
     ) -> None:
         """`inputs`, `outputs`: names of ports in the order of their indices, the rig's own if they are not given.
 
-        Routes from other inputs than these are left out. `tempo`: for filters that count beats; if it is not given,
-        that of the rig's own clock.
+        Routes from other inputs than these are left out. `show`: what filters ask; if it is not given, they have the
+        tempo of the rig's own clock, and no value is in force.
         """
         self._rig = rig
-        self._tempo = tempo or (TempoInForce(rig.sync.clock.bpm) if rig.sync.clock else TempoInForce())
+        self._show = show or (ShowInForce(rig.sync.clock.bpm) if rig.sync.clock else ShowInForce())
         self._filters = filters
         self._lowering = Lowering(rig)
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
@@ -168,7 +172,7 @@ class SceneCompiler:
             for arriving, to in self._arrivals(route):
                 outputs = tuple(self._outputs[name] for name in to)
                 for name in (name for name in route.source if name in self._inputs):
-                    make = partial(self._links, self._departing[name] + route.through, arriving)
+                    make = partial(self._links, self._departing[name] + route.through, arriving, outputs)
                     path = RoutePath(route.label, make(), outputs, make, lasting, route.kind, route.place)
                     listed[self._inputs[name]].append(path)
         return tuple(tuple(paths) for paths in listed)
@@ -183,21 +187,31 @@ class SceneCompiler:
             if name not in plain:
                 yield chain, (name,)
 
-    def _links(self, through: Filters, arriving: ArrivalChain | None) -> tuple[FilterLink, ...]:
-        links = tuple(map(self._link, through))
+    def _links(
+        self, through: Filters, arriving: ArrivalChain | None, outputs: tuple[int, ...]
+    ) -> tuple[FilterLink, ...]:
         if arriving is None:
-            return links
-        chains = {channel: tuple(map(self._link, chain)) for channel, chain in arriving.by_channel.items()}
-        return (*links, on_channels(", ".join(arriving.instruments), chains))
+            return self._chain(through, (), outputs)
+        chains = {channel: self._chain(chain, (), outputs) for channel, chain in arriving.by_channel.items()}
+        return self._chain(through, (on_channels(", ".join(arriving.instruments), chains),), outputs)
 
-    def _link(self, settings: FilterSettings) -> FilterLink:
+    def _chain(
+        self, through: Filters, ending: tuple[FilterLink, ...], outputs: tuple[int, ...]
+    ) -> tuple[FilterLink, ...]:
+        """These filters, and `ending` behind them; each knows what is behind it."""
+        chain = ending
+        for settings in reversed(through):
+            surroundings = ChainSurroundings(self._show, outputs, chain)
+            chain = (self._link(settings, surroundings), *chain)
+        return chain
+
+    def _link(self, settings: FilterSettings, surroundings: ChainSurroundings) -> FilterLink:
         written = repr(vars(settings))
         link = self._without_state.get(written)
         if link is None:
             entry = self._filters[settings.filter]
-            link = FilterLink(
-                entry.name, entry.build(settings, self._tempo), entry.keeps_state(settings), entry.keeps_time
-            )
+            step = entry.build(settings, surroundings)
+            link = FilterLink(entry.name, step, entry.keeps_state(settings), entry.keeps_time, entry.passes_later)
             if not link.keeps_state:
                 self._without_state[written] = link
         return link

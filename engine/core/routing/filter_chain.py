@@ -14,6 +14,7 @@ class FilterLink(NamedTuple):
     step: Step
     keeps_state: bool
     keeps_time: bool = False  # it counts a clock, and a panic does not make it begin again
+    passes_later: bool = False  # what it holds back now
 
 
 class Faults(Protocol):

@@ -99,13 +99,16 @@ class OpenRoutes:
         """What this input's message moves, and by what is sent. Filters with state do not hear of it.
 
         Fresh ones are asked in their place. They do not know of earlier messages, so what counts is whether the resting
-        value would undo it: a switch that latches, for one, is not pressed.
+        value would undo it: a switch that latches, for one, is not pressed. What a filter holds back for a while stays
+        as it is; that is empty here.
         """
         known = self._known[source].get(message) or self._work_out(source, message, 0)
         moved = {move.moved: move.sent for move in known.moves if move.sent}
         for path in self.called[source]:
             undone = self._moved_by((path.renewed(),), rest_of(message) or message)
             asked = self._moved_by((path.renewed(),), message)
+            if any(link.passes_later for link in path.links):
+                moved = dict.fromkeys(self._moved_by((path.renewed().open(),), message), b"") | moved
             moved.update({each: sent for each, sent in asked.items() if each in undone})
         return moved
 
@@ -118,7 +121,7 @@ class OpenRoutes:
             asked = [rest] if (rest := rest_of(message)) else []
             if path.lasting:
                 asked.append(message)
-            if any(moved in self._moved_by((path.renewed(),), each) for each in asked):
+            if any(moved in self._moved_by((path.renewed().open(),), each) for each in asked):
                 return True
         return False
 

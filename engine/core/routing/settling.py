@@ -172,7 +172,7 @@ class Settling:
         state, told = self._state, self._state.ledger.told
         news: list[tuple[Moved, bytes]] = []
         for moved in sorted(wanted):  # an MSB before its LSB, which it sets to 0
-            players = {source: each for source, each in wanted[moved].items() if position_of(each.sent)}
+            players = {source: each for source, each in wanted[moved].items() if each.sent and position_of(each.sent)}
             before = told.now(moved)
             if not players or all(_is_so(each.sent, before) for each in players.values()):
                 continue

@@ -7,7 +7,7 @@ control set there, or else to the values of RP-015.
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, PARAMETERS
+from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, PARAMETERS, RESTS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_release
 from engine.midi.rest_values import rest_of
 
@@ -126,6 +126,11 @@ class ToldValues:
         """What it was last moved to; None if it is at rest, or was never moved."""
         told = self._told.get(moved)
         return told[2] if told is not None else self._kept(moved)
+
+    def value(self, output: int, controller: bytes) -> int | None:
+        """The value of this message's controller that is in force there; None if it has no rest and was never moved."""
+        sent = self.now(Moved(output, controller[:2]))
+        return sent[2] if sent else RESTS.get(controller[1])
 
     def is_commanded(self, moved: Moved) -> bool:
         """Whether a scene or a control has set it, and no hand has moved it since."""

@@ -65,6 +65,7 @@ WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
         f"bank {bank_in_words(bank)} on channel {channel}" for channel, bank in table.items()
     ),
     ("add_bank", "programs"): lambda table: ", ".join(_bank_before(program, sound) for program, sound in table.items()),
+    ("catch", "controllers"): lambda found: f"{_numbers('controller', found)} caught",
     ("channels", "keep"): lambda found: f"only {_numbers('channel', found)}",
     ("channels", "drop"): lambda found: f"without {_numbers('channel', found)}",
     ("channels", "map"): _mapped("channel"),

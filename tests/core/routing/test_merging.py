@@ -284,6 +284,53 @@ def test_what_a_control_selects_is_nobody_s() -> None:
     assert plays(router, ANNA, "B0 06 40") == ["B0 63 01", "B0 62 08", "B0 06 40"]
 
 
+@pytest.mark.parametrize(
+    ("first", "sent", "then", "out"),
+    [
+        ("B0 07 40", "B0 07 10", "B0 27 05", ["B0 07 40", "B0 27 05"]),
+        ("B0 01 40", "B0 79 00", "B0 21 05", ["B0 01 40", "B0 21 05"]),
+        (
+            "B0 65 00 B0 64 00 B0 06 02",
+            "B0 65 00 B0 64 00 B0 06 0C",
+            "B0 26 32",
+            ["B0 65 00", "B0 64 00", "B0 06 02", "B0 26 32"],
+        ),
+        ("B0 63 01 B0 62 08", "B0 79 00", "B0 06 40", ["B0 63 01", "B0 62 08", "B0 06 40"]),
+        ("B0 00 05 C0 01", "C0 02", "C0 03", ["C0 03"]),
+    ],
+)
+def test_what_a_control_sends_is_nobody_s(first: str, sent: str, then: str, out: list[str]) -> None:
+    """A value that a control has sent in between is not taken for the player's own; its program has the last bank."""
+    messages = [sent[at : at + 8] for at in range(0, len(sent), 9)] if sent != "C0 02" else [sent]
+    router = scenes(
+        BOTH,
+        more='[[controls]]\ninput = "foot"\nwhen = { program = 1 }\ndo = "send"\noutput = "strings"\n'
+        f"messages = {messages}",
+    )
+    played = bytes.fromhex(first)
+    for start in range(0, len(played), 3):
+        router.receive(1, ANNA, played[start : start + 3])
+    router.receive(2, 2, b"\xc0\x00")
+    assert plays(router, ANNA, then) == out
+
+
+def test_a_reset_that_passed_is_remembered() -> None:
+    """After Reset All Controllers its player's modulation is at rest and no parameter is selected (RP-015)."""
+    router = scenes(BOTH)
+    plays(router, ANNA, "B0 01 40", "B0 63 01", "B0 62 08", "B0 79 00")
+    assert plays(router, BEN, "B0 06 10", "B0 01 20") == ["B0 06 10", "B0 01 20"]
+    assert plays(router, ANNA, "B0 21 05") == ["B0 01 00", "B0 21 05"]
+
+
+def test_an_unplugged_player_is_forgotten() -> None:
+    """What an input has selected before it was unplugged is not sent again."""
+    router = scenes(BOTH)
+    plays(router, ANNA, "B0 07 40", "B0 00 05", "C0 01", "B0 65 00", "B0 64 00", "B0 06 02")
+    plays(router, BEN, "B0 07 60", "B0 00 06", "C0 02")
+    input_lost(router, 2, ANNA)
+    assert plays(router, ANNA, "B0 27 05", "C0 03", "B0 26 01") == ["B0 27 05", "C0 03", "B0 26 01"]
+
+
 # 14-bit controllers, banks
 
 

@@ -79,17 +79,19 @@ def arriving(player: int, message: bytes) -> bytes:
 
 
 def playable(stream: list[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
-    """Without presses of keys that are down already, which no keyboard can send."""
-    down: defaultdict[int, set[tuple[int, int]]] = defaultdict(set)
+    """Without presses of keys that are down already and releases of others on their channel: no keyboard sends any."""
+    down: defaultdict[int, dict[tuple[int, int], int]] = defaultdict(dict)  # key as it arrives -> channel it came on
     played = []
     for player, message in stream:
-        key = (arriving(player, message)[0] & 0x0F, message[1])
+        key, came = (arriving(player, message)[0] & 0x0F, message[1]), message[0] & 0x0F
         if message[0] & 0xF0 == 0x90:
             if key in down[player]:
                 continue
-            down[player].add(key)
+            down[player][key] = came
         elif message[0] & 0xF0 == 0x80:
-            down[player].discard(key)
+            if down[player].get(key, came) != came:
+                continue
+            down[player].pop(key, None)
         played.append((player, message))
     return played
 

@@ -66,6 +66,7 @@ def test_a_scene_with_another_number_is_the_same_scene() -> None:
         ('filter = "controllers", stretch = { 11 = [5, 118] }', "controller 11 stretched from 5 to 118"),
         ('filter = "controllers", curve = { 11 = -30 }', "controller 11 curve -30"),
         ('filter = "zone", notes = [0, 59], fade = 4', "notes C-1 to B3, fade over 4 keys"),
+        ('filter = "catch", controllers = [7, 11]', "controllers 7, 11 caught"),
         ('filter = "echo", beats = 0.5', "echo every 0.5 beats"),
         (
             'filter = "parameters", drop = ["rpn 0/0"], map = { "NRPN 1/8" = "controller 74" }',

@@ -1,7 +1,8 @@
 """Filters that count beats follow the tempo in force. (A minute has 60 seconds; a beat is a quarter note.)"""
 
 from engine.core.engine import Engine
-from engine.core.timing.tempo_in_force import TempoInForce
+from engine.core.routing.show_in_force import ShowInForce
+from engine.core.routing.told_values import ToldValues
 from engine.rig.read.load import read
 from tests.support.engine_calls import adopt, engine_of, recall, sync
 from tests.support.pit_engine import MS
@@ -64,9 +65,9 @@ def test_an_echo_follows_the_clock_that_comes_in() -> None:
 
 def test_without_a_show_the_tempo_is_the_one_given() -> None:
     """Until it follows a show, and while that knows no tempo, the tempo is the one it was made with."""
-    tempo = TempoInForce(90.0)
-    assert tempo(0) == 90.0
-    tempo.follow(lambda now: None)
-    assert tempo(0) == 90.0
-    tempo.follow(lambda now: 61.0)
-    assert tempo(0) == 61.0
+    show, values = ShowInForce(90.0), ToldValues()
+    assert show.tempo(0) == 90.0
+    show.follow(lambda now: None, values.value)
+    assert show.tempo(0) == 90.0
+    show.follow(lambda now: 61.0, values.value)
+    assert show.tempo(0) == 61.0
