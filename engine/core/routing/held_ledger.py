@@ -286,11 +286,16 @@ class Ledger:
 
     def hold(self, moves: Iterable[Move]) -> None:
         """Those among these moves that are of pedals which hold notes: what rings under them, or no longer does."""
-        for moved, sent, _ in moves:
+        for move in moves:
+            sent = move.sent
             if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
-                channel = moved.channel
-                down = (t.key for t in self._holders if (t.output, t.channel) == channel)
-                self.ringing.pedal(channel, sent[1], sent[2] >= ON_FROM, down)
+                self._hold(move.moved, sent[2])
+
+    def _hold(self, pedal: Moved, value: int) -> None:
+        output, what = pedal
+        channel = (output, what[0] & 0x0F)
+        down = (key for at, on, key in self._holders if (at, on) == channel)
+        self.ringing.pedal(channel, what[1], value >= ON_FROM, down)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
@@ -353,9 +358,12 @@ class Ledger:
         ]
 
     def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
-        """A player moves a pedal (see `MergedPedals.turn`); what it was told is the highest value of all."""
+        """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
         sent = self.pedals.turn(moved, player, came, value)
-        self._pedal_is(moved)
+        if sent != value:  # else it was told just that
+            self._pedal_is(moved)
+        elif moved.what[1] in HOLDING:
+            self._hold(moved, value)
         return sent
 
     def leave_pedal(self, moved: Moved, players: Iterable[int]) -> int | None:

@@ -198,6 +198,7 @@ class Settling:
         ledger = self._state.ledger
         if _is_pedal(moved.what):
             for source, each in players.items():
+                ledger.move(source, each.message, moves_of(moved.output, (each.sent,)))
                 ledger.turn_pedal(moved, source, each.message, each.sent[2])
             return moved.what + bytes((ledger.pedals.value(moved),))
         last = [source for source in ledger.movers(moved) if source in players]

@@ -7,7 +7,7 @@ control set there, or else to the values of RP-015.
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, PARAMETERS, RESTS
+from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, MSB_OF, PARAMETERS, RESTS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_release
 from engine.midi.rest_values import rest_of
 
@@ -30,11 +30,12 @@ class Moved(NamedTuple):
 
 
 class Move(NamedTuple):
-    """What is moved, by which message (empty for an LSB that its MSB moves), and whether that is to its rest."""
+    """What is moved, by which message, and whether that is to its rest; `low`: the LSB that a new MSB sets to 0."""
 
     moved: Moved
     sent: bytes
     at_rest: bool
+    low: Moved | None = None
 
 
 #: what something was last moved to: the input that moved it, what came in there, what was sent (a named tuple would
@@ -59,9 +60,10 @@ def moves_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     for message in messages:
         if rest_of(message) is None and not position_of(message):
             continue
-        moves.append(Move(Moved(output, _name(message)), message, is_at_rest(message)))
+        low = None
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
-            moves.append(Move(Moved(output, bytes((message[0], LSB_OF[message[1]]))), b"", True))
+            low = Moved(output, bytes((message[0], LSB_OF[message[1]])))
+        moves.append(Move(Moved(output, _name(message)), message, is_at_rest(message), low))
     return tuple(moves)
 
 
@@ -88,17 +90,22 @@ class ToldValues:
 
     def __init__(self) -> None:
         self._told: dict[Moved, _Told] = {}
+        self._lows = False  # whether any LSB was ever sent
         self._set_up: dict[Moved, bytes] = {}  # what the rig sets on an instrument
         self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these."""
         told = self._told
-        for moved, sent, at_rest in moves:
+        for moved, sent, at_rest, low in moves:
             if at_rest:
                 told.pop(moved, None)
             else:
                 told[moved] = (source, message, sent)
+            if self._lows and low is not None:
+                told.pop(low, None)
+        if message[0] & 0xF0 == CONTROLLER and message[1] in MSB_OF:
+            self._lows = True
 
     def set_up(self, moves: Iterable[Move]) -> None:
         """The rig has set these on an instrument."""
@@ -109,12 +116,15 @@ class ToldValues:
         self._keep(self._commanded, moves)
 
     def _keep(self, kept: dict[Moved, bytes], moves: Iterable[Move]) -> None:
-        for moved, sent, at_rest in moves:
+        for moved, sent, at_rest, low in moves:
             self._told.pop(moved, None)
             if at_rest:
                 kept.pop(moved, None)
             else:
                 kept[moved] = sent
+            if low is not None:
+                self._told.pop(low, None)
+                kept.pop(low, None)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015): what has no rest stays."""
