@@ -81,7 +81,7 @@ class Gestures:
             led = {channel for channel in channels if self.taken[channel] is routes}
             for output, unit in routes.answer(source, message, now).units:
                 units.append((output, tuple(m for m in unit if _shapes(m) and (output, m[0] & 0x0F) in led)))
-        return answer(message, [each for each in units if each[1]], new.later)
+        return answer(source, message, [each for each in units if each[1]], new.later)
 
     def _passes(self, output: int, message: bytes, theirs: set[Channel]) -> bool:
         """Whether the routes in force may send this; `theirs`: where the same input has older routes.

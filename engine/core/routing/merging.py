@@ -11,8 +11,9 @@ from engine.core.routing.delayed_messages import NOBODY
 from engine.core.routing.delayed_messages import player as delayed_player
 from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
-from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
+from engine.core.routing.merged_messages import HIGHS, MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
 from engine.core.routing.open_routes import OpenRoutes
+from engine.core.routing.positions import Positions
 from engine.core.routing.told_values import Moved, moves_of
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
@@ -29,6 +30,17 @@ class Merging:
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
         self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
+
+    def look_after_lows(self, routes: OpenRoutes, positions: Positions) -> None:
+        """The first LSB of all has come in: `note` hears of each MSB from now on. Earlier ones are in `positions`."""
+        for player in [*positions.places]:
+            for message in positions.of(player):
+                for (output, what), sent in routes.moves(player, message).items():
+                    if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
+                        self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
+        for (output, what), (player, _, sent) in self._ledger.told.values.items():
+            if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
+                self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
 
     def note(self, player: int, highs: Iterable[SentHigh]) -> None:
         """A player's MSBs are sent as they came. (Short: wheels and faders move all the time.)"""

@@ -87,7 +87,7 @@ class OpenRoutes:
         if not called:
             return known
         units, timed = self._run(called, message, now)
-        return answer(message, known.units + units, timed, now)
+        return answer(source, message, known.units + units, timed, now)
 
     def leads(self, source: int, message: bytes) -> set[Channel]:
         """Which channels of outputs an input's message reaches; filters with state are fresh."""
@@ -132,7 +132,7 @@ class OpenRoutes:
         return {each.moved: each.sent for at, unit in units for each in moves_of(at, unit) + made_of(at, unit)}
 
     def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
-        worked_out = answer(message, self._run(self.lasting[source], message, now)[0])
+        worked_out = answer(source, message, self._run(self.lasting[source], message, now)[0])
         if len(message) <= 3:
             self._memory.keep(self._known[source], message, worked_out)
         return worked_out

@@ -18,32 +18,32 @@ _HIGH_OF: Final = {
 
 
 class Positions:
-    """By input index, as the messages that came in. Loop only."""
+    """As the messages that came in. Loop only. `places`: by input index, and by what `position_of` names."""
 
     def __init__(self) -> None:
-        self._of: defaultdict[int, dict[bytes, bytes]] = defaultdict(dict)
+        self.places: defaultdict[int, dict[bytes, bytes]] = defaultdict(dict)
         self._under: dict[tuple[int, bytes], bytes | None] = {}  # by input and LSB, the MSB under which it was set
 
     def note(self, source: int, place: bytes, message: bytes) -> None:
         """This came in, and moved what `place` names (see `position_of`)."""
-        self._of[source][place] = message
+        self.places[source][place] = message
         if place in _HIGH_OF:
-            self._under[source, place] = self._of[source].get(_HIGH_OF[place])
+            self._under[source, place] = self.places[source].get(_HIGH_OF[place])
 
     def lose(self, source: int, place: bytes) -> None:
         """A control has taken what moved this: it is a command now, and no longer a value."""
-        self._of[source].pop(place, None)
+        self.places[source].pop(place, None)
 
     def reset(self, source: int, channel: int) -> None:
         """This input has reset all controllers of a channel, 0 to 15 (RP-015): they are not known to be off rest."""
-        positions = self._of[source]
+        positions = self.places[source]
         for place, message in [*positions.items()]:
             if place[0] & 0x0F == channel and rest_of(message) is not None:
                 del positions[place]
 
     def of(self, source: int) -> Iterable[bytes]:
         """The last message of everything of this input that was moved, an MSB before its LSB."""
-        positions = self._of[source]
+        positions = self.places[source]
         return [
             message
             for place, message in sorted(positions.items())
@@ -52,8 +52,8 @@ class Positions:
 
     def known(self, source: int, message: bytes) -> bool:
         """Whether it is known where that is which this message moved."""
-        return position_of(message) in self._of[source]
+        return position_of(message) in self.places[source]
 
     def forget(self, source: int) -> None:
         """Nothing is known of this input any more."""
-        self._of.pop(source, None)
+        self.places.pop(source, None)

@@ -40,7 +40,12 @@ class Move(NamedTuple):
 
 #: what something was last moved to: the input that moved it, what came in there, what was sent (a named tuple would
 #: take several times as long to make, for each message of a wheel)
-_Told = tuple[int, bytes, bytes]
+Told = tuple[int, bytes, bytes]
+
+
+def told_of(source: int, message: bytes, moves: Iterable[Move]) -> dict[Moved, Told]:
+    """What these moves, made by an input's message, have left off rest."""
+    return {move.moved: (source, message, move.sent) for move in moves if not move.at_rest}
 
 
 def position_of(message: bytes) -> bytes:
@@ -80,32 +85,40 @@ def _name(message: bytes) -> bytes:
     return message[:2] if message[0] & 0xF0 in (CONTROLLER, POLY_AFTERTOUCH) else message[:1]
 
 
+def is_low(message: bytes) -> bool:
+    """Whether this is the LSB of a controller of 14 bits."""
+    return message[0] & 0xF0 == CONTROLLER and message[1] in MSB_OF
+
+
 def is_at_rest(message: bytes) -> bool:
     """Whether this brings what it moves to rest."""
     return rest_of(message) == message
 
 
 class ToldValues:
-    """Loop only. What is at rest is not kept."""
+    """Loop only. What is at rest is not kept.
+
+    `values`: what hands and feet have moved; `lows`: whether any LSB was ever sent, so that MSBs must be looked after.
+    """
 
     def __init__(self) -> None:
-        self._told: dict[Moved, _Told] = {}
-        self._lows = False  # whether any LSB was ever sent
+        self.values: dict[Moved, Told] = {}
+        self.lows = False
         self._set_up: dict[Moved, bytes] = {}  # what the rig sets on an instrument
         self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these."""
-        told = self._told
+        told = self.values
         for moved, sent, at_rest, low in moves:
             if at_rest:
                 told.pop(moved, None)
             else:
                 told[moved] = (source, message, sent)
-            if self._lows and low is not None:
+            if self.lows and low is not None:
                 told.pop(low, None)
-        if message[0] & 0xF0 == CONTROLLER and message[1] in MSB_OF:
-            self._lows = True
+        if is_low(message):
+            self.lows = True
 
     def set_up(self, moves: Iterable[Move]) -> None:
         """The rig has set these on an instrument."""
@@ -117,24 +130,24 @@ class ToldValues:
 
     def _keep(self, kept: dict[Moved, bytes], moves: Iterable[Move]) -> None:
         for moved, sent, at_rest, low in moves:
-            self._told.pop(moved, None)
+            self.values.pop(moved, None)
             if at_rest:
                 kept.pop(moved, None)
             else:
                 kept[moved] = sent
             if low is not None:
-                self._told.pop(low, None)
+                self.values.pop(low, None)
                 kept.pop(low, None)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015): what has no rest stays."""
-        for kept in (self._told, self._set_up, self._commanded):
+        for kept in (self.values, self._set_up, self._commanded):
             for moved in [each for each in kept if each.channel == channel and _is_reset(each)]:
                 del kept[moved]
 
     def now(self, moved: Moved) -> bytes | None:
         """What it was last moved to; None if it is at rest, or was never moved."""
-        told = self._told.get(moved)
+        told = self.values.get(moved)
         return told[2] if told is not None else self._kept(moved)
 
     def value(self, output: int, controller: bytes) -> int | None:
@@ -144,30 +157,30 @@ class ToldValues:
 
     def is_commanded(self, moved: Moved) -> bool:
         """Whether a scene or a control has set it, and no hand has moved it since."""
-        return moved in self._commanded and moved not in self._told
+        return moved in self._commanded and moved not in self.values
 
     def _kept(self, moved: Moved) -> bytes | None:
         return self._commanded.get(moved) or self._set_up.get(moved)
 
     def moved(self) -> list[Moved]:
         """All that hands and feet have moved off rest."""
-        return [*self._told]
+        return [*self.values]
 
     def mover(self, moved: Moved) -> dict[int, bytes]:
         """The input that moved it last, and its message."""
-        told = self._told.get(moved)
+        told = self.values.get(moved)
         return {} if told is None else {told[0]: told[1]}
 
     def rest(self, moved: Moved) -> bytes | None:
         """It comes to rest: the message that brings it there; None if there is none, and it stays."""
         message = self._kept(moved) or rest_for(moved)
         if message is not None:
-            self._told.pop(moved, None)
+            self.values.pop(moved, None)
         return message
 
     def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
         """As `Ledger.rest_all`."""
-        for kept in (self._told, self._commanded):
+        for kept in (self.values, self._commanded):
             for moved in [m for m in kept if output in (None, m.output) and channel in (None, m.channel[1])]:
                 del kept[moved]
                 message = self._kept(moved) or rest_for(moved)
@@ -176,13 +189,13 @@ class ToldValues:
 
     def forget(self, output: int) -> None:
         """The instruments on this output may have forgotten everything."""
-        for kept in (self._told, self._set_up, self._commanded):
+        for kept in (self.values, self._set_up, self._commanded):
             for moved in [each for each in kept if each.output == output]:
                 del kept[moved]
 
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
-        return sum(rest_for(moved) is not None for moved in {**self._told, **self._commanded})
+        return sum(rest_for(moved) is not None for moved in {**self.values, **self._commanded})
 
 
 def rest_for(moved: Moved) -> bytes | None:
