@@ -332,7 +332,7 @@ class Engine:
         self._delayed.send_due(now, out)
         self._inputs.keep_sensing(now, out)
         if state.gestures.due is not None and state.gestures.due <= now:
-            self._settling.after_silence(now, out)
+            self._settling.tick(now, out)
         for cable in state.cables:
             if cable.due is not None and cable.due <= now:
                 cable.flush(now, out)

@@ -34,6 +34,8 @@ class Gestures:
         self.playing: set[tuple[int, Channel]] = set()
         self.waiting: set[Channel] = set()
         self.active = False  # whether there is anything to look after
+        self.unsettled: dict[int, None] = {}  # inputs whose messages go other ways since a change, in order
+        self.goes_on_at = 0  # when the next of them is settled
         self.due: int | None = None
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
         self._ledger = ledger
@@ -49,8 +51,9 @@ class Gestures:
         self.waiting |= self.taken.keys()
         sounding = self._ledger.sounding_channels()
         self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
-        self.active = bool(self.waiting)
-        self.due = min(self._silent.values()) + FADING if self._silent else None
+        self.active = bool(self.waiting or self.unsettled)
+        dues = [min(self._silent.values()) + FADING] if self._silent else []
+        self.due = min([*dues, self.goes_on_at] if self.unsettled else dues, default=None)
 
     def take_silent(self, now: int, at_once: Iterable[Channel] = ()) -> set[Channel]:
         """The channels that have been silent for long enough, and those of `at_once` that are; none waits any more."""

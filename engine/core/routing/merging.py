@@ -14,7 +14,7 @@ from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import HIGHS, MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.positions import Positions
-from engine.core.routing.told_values import Moved, moves_of
+from engine.core.routing.told_values import Moved, moves_of, rest_for
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
@@ -38,9 +38,14 @@ class Merging:
                 for (output, what), sent in routes.moves(player, message).items():
                     if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
                         self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
-        for (output, what), (player, _, sent) in self._ledger.told.values.items():
-            if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
-                self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
+        told = self._ledger.told
+        for (output, status, number), sent_high in self._highs.items():
+            moved = Moved(output, bytes((status, number)))
+            now = told.now(moved) or rest_for(moved) or b""
+            movers = told.mover(moved) or {
+                p: b"" for p, value in sent_high.values.items() if now[2:] == bytes((value,))
+            }
+            sent_high.owner = next(iter(movers), None) if not told.is_commanded(moved) else None
 
     def note(self, player: int, highs: Iterable[SentHigh]) -> None:
         """A player's MSBs are sent as they came. (Short: wheels and faders move all the time.)"""

@@ -35,11 +35,12 @@ class Positions:
         self.places[source].pop(place, None)
 
     def reset(self, source: int, channel: int) -> None:
-        """This input has reset all controllers of a channel, 0 to 15 (RP-015): they are not known to be off rest."""
+        """This input has reset all controllers of a channel, 0 to 15 (RP-015)."""
         positions = self.places[source]
-        for place, message in [*positions.items()]:
-            if place[0] & 0x0F == channel and rest_of(message) is not None:
-                del positions[place]
+        for place, message in positions.items():
+            rest = rest_of(message)
+            if place[0] & 0x0F == channel and rest is not None and rest[: len(place)] == place:
+                positions[place] = rest
 
     def of(self, source: int) -> Iterable[bytes]:
         """The last message of everything of this input that was moved, an MSB before its LSB."""
@@ -49,6 +50,10 @@ class Positions:
             for place, message in sorted(positions.items())
             if place not in _HIGH_OF or self._under[source, place] == positions.get(_HIGH_OF[place])
         ]
+
+    def count(self, source: int) -> int:
+        """How many things of this input were moved."""
+        return len(self.places[source])
 
     def known(self, source: int, message: bytes) -> bool:
         """Whether it is known where that is which this message moved."""

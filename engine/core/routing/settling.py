@@ -6,7 +6,7 @@ or made loud by a scene change.
 """
 
 from collections.abc import Callable, Container, Iterable, Mapping
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery, KeptUnit
 from engine.core.routing.delayed_messages import NOBODY
@@ -18,6 +18,11 @@ from engine.core.routing.told_values import Channel, Moved, is_at_rest, moves_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON
+
+#: how many pedals, wheels and faders are looked after at once at the most, but for those of a single input
+_AT_ONCE: Final = 4
+#: between them (ns)
+_PAUSE: Final = 250_000
 
 
 class Wanted(NamedTuple):
@@ -39,18 +44,45 @@ class Settling:
 
     # Occasions
 
-    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> AllWanted:
-        """Other routes are in force now: what they no longer feed comes to rest. What is to be told, see `tell`."""
+    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> None:
+        """Other routes are in force now: `go_on` settles the inputs whose messages go other ways."""
         state = self._state
         assert state.scene is not None, "routes belong to a scene"
         changed = set(range(len(state.compiled.inputs)))
-        if before is not None and state.rules.gestures:
+        if not state.rules.gestures:
+            self._rest(now, {}, changed, None, out)
+            return
+        if before is not None:
             same = {s for s in changed if state.boards[s] is None and before.alike(state.scene.routes, s)}
             changed -= same
             state.ledger.bind(changed, before)
-        wanted = self._wanted(changed)
-        self._rest(now, wanted, changed, None, out)
-        return wanted
+        state.gestures.unsettled |= dict.fromkeys(sorted(changed))
+        state.gestures.goes_on_at = now + 1
+        self.after_end(now, out)
+
+    def tick(self, now: int, out: list[Delivery]) -> None:
+        """What is due: some more inputs to settle, and channels that have been silent for long enough.
+
+        Inputs are settled one after the other, with pauses, so that no note waits for long, however many wheels and
+        faders there are.
+        """
+        gestures, positions = self._state.gestures, self._state.positions
+        if gestures.unsettled and gestures.goes_on_at <= now:
+            left = _AT_ONCE
+            while gestures.unsettled and left > 0:
+                source = next(iter(gestures.unsettled))
+                left -= positions.count(source)
+                self._settle(now, source, out)
+            gestures.goes_on_at = now + _PAUSE
+            self.after_end(now, out)
+        self.after_silence(now, out)
+
+    def _settle(self, now: int, source: int, out: list[Delivery]) -> None:
+        """What an input no longer feeds comes to rest, and what it newly reaches is told."""
+        self._state.gestures.unsettled.pop(source, None)
+        wanted = self._wanted((source,))
+        self._rest(now, wanted, {source}, None, out)
+        self._tell(now, wanted, out, self._sounding())
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -59,11 +91,6 @@ class Settling:
             taken = {source for source, message in ledger.movers(moved).items() if self.consumes(source, message)}
             if taken:
                 self._outputs.put(now, ledger.leave(moved, taken), out)
-
-    def tell(self, now: int, wanted: AllWanted, out: list[Delivery]) -> None:
-        """Tell what is wanted, where it is not so already, and no note sounds."""
-        self._tell(now, wanted, out, self._sounding())
-        self.after_end(now, out)
 
     def after_end(self, now: int, out: list[Delivery]) -> None:
         """Notes may have ended. The pedal of a player who no longer plays where it is down, nor leads there, is up."""
@@ -83,19 +110,23 @@ class Settling:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
-            wanted = _only(self._wanted(None), lambda moved, _: moved.channel in ended)
+            wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
             self._rest(now, wanted, None, ended, out)
             self._tell(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
+        if source in self._state.gestures.unsettled:
+            self._settle(now, source, out)
         channels = {(target.output, target.channel) for target in targets} & self._state.gestures.waiting
         if not channels:
             return
         self.after_silence(now, out, channels)
         sounding = channels & self._state.gestures.waiting
         if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
-            self._tell(now, _only(self._wanted({source}), lambda m, w: m.channel in sounding and _is_down(w.sent)), out)
+            self._tell(
+                now, _only(self._wanted((source,)), lambda m, w: m.channel in sounding and _is_down(w.sent)), out
+            )
 
     def tell_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is told everything that the routes in force lead there."""
@@ -113,14 +144,22 @@ class Settling:
     def _sounding(self) -> set[Channel]:
         return self._state.ledger.sounding_channels() if self._state.rules.gestures else set()
 
-    def _wanted(self, sources: set[int] | None) -> AllWanted:
+    def _reaching(self, channels: set[Channel]) -> list[int]:
+        """The inputs that may reach the outputs of these channels."""
+        state, outputs = self._state, {output for output, _ in channels}
+        if state.scene is None:
+            return []
+        reach = map(state.scene.reach, range(len(state.compiled.inputs)))
+        return [source for source, reached in enumerate(reach) if not outputs.isdisjoint(reached)]
+
+    def _wanted(self, sources: Iterable[int] | None) -> AllWanted:
         """What the routes in force make of the positions of these inputs, or of all."""
         state = self._state
         wanted: AllWanted = {}
         if state.scene is None or not state.rules.gestures:
             return wanted
         routes = state.scene.routes
-        for source in range(len(state.compiled.inputs)) if sources is None else sorted(sources):
+        for source in range(len(state.compiled.inputs)) if sources is None else sources:
             for message in state.positions.of(source):
                 if not self.consumes(source, message):
                     for moved, sent in routes.moves(source, message).items():
