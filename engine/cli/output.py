@@ -149,24 +149,31 @@ def _draw(screen: "Console", columns: Sequence[str], rows: Sequence[Sequence[obj
     from rich.table import Table
 
     cells = [["" if cell is None else clean(str(cell)) for cell in row] for row in rows]
-    if rows and _least(columns, cells) > screen.width:
+    least, natural = _widths(columns, cells)
+    room = screen.width - _BETWEEN * (len(columns) - 1) - 2
+    if rows and sum(least) > room:
         for row in cells:
             lines = "\n".join(f"{column}: {cell}" for column, cell in zip(columns, row, strict=True) if cell)
             screen.print(lines, end="\n\n")
         return
+    while sum(natural) > room and natural != least:
+        narrowed = max((at for at in range(len(columns)) if natural[at] > least[at]), key=natural.__getitem__)
+        natural[narrowed] -= 1
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for index, column in enumerate(columns):
         numbers = bool(rows) and all(isinstance(row[index], int | float) for row in rows)
-        drawn.add_column(column, justify="right" if numbers else "left", overflow="fold")
+        drawn.add_column(column, justify="right" if numbers else "left", overflow="fold", width=natural[index])
     for row in cells:
         drawn.add_row(*row)
     screen.print(drawn)
 
 
-def _least(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
-    """The width of a table in which only very long words are broken."""
-    longest = (
-        max(len(word) for cell in column for word in cell.split() or ("",))
-        for column in zip(columns, *rows, strict=True)
-    )
-    return sum(min(length, _WORD) for length in longest) + _BETWEEN * (len(columns) - 1) + 2
+def _widths(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[list[int], list[int]]:
+    """The width of each column: the least, at which only very long words are broken, and that of its longest line."""
+    from rich.cells import cell_len
+
+    least, natural = [], []
+    for column in zip(columns, *rows, strict=True):
+        least.append(min(max(cell_len(word) for cell in column for word in cell.split() or ("",)), _WORD))
+        natural.append(max(cell_len(line) for cell in column for line in cell.split("\n")))
+    return least, natural

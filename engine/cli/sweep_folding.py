@@ -37,7 +37,7 @@ def folded(events: Sequence[Event], units: UnitWords) -> list[tuple[Event, str]]
                 continue
             runs = list(sweep)
             first, *others = (place for run in runs for place in run.places)
-            kinds = ", ".join(describe(run.alike).removeprefix("channel 1 ") for run in runs)
+            kinds = ", ".join(describe(run.alike, units.middle_c).removeprefix("channel 1 ") for run in runs)
             lines[first] = f"{len(others) + 1} messages on {_in_words(channels)}: {kinds}"
             for place in others:
                 lines.pop(place, None)

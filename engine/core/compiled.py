@@ -10,6 +10,7 @@ from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
 from engine.core.control.remote_messages import RemoteSettings, remote_settings
+from engine.core.feedback_plan import FeedbackPlan, feedback_plan
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.show_in_force import ShowInForce
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
@@ -24,7 +25,7 @@ class CompiledRig:
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
     any; `setlists`: scene numbers in playing order, by name ("" for the scenes in the order of a rig without set
     lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing;
-    `show`: what filters ask, which an edited rig shares with the one before.
+    `feedback`: lights and displays; `show`: what filters ask, which an edited rig shares with the one before.
     """
 
     rig: Rig
@@ -39,6 +40,7 @@ class CompiledRig:
     sensed: frozenset[int]
     remote: RemoteSettings
     sync: SyncSettings
+    feedback: FeedbackPlan
     show: ShowInForce
 
     def find(self, scene: int | str) -> int | None:
@@ -81,6 +83,7 @@ def compile_rig(
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
         remote_settings(rig.remote, inputs, outputs),
         _sync(rig, inputs, outputs, kept),
+        _feedback(rig, outputs, kept),
         show,
     )
 
@@ -120,6 +123,12 @@ def _sync(rig: Rig, inputs: Sequence[str], outputs: Sequence[str], kept: Compile
     if kept is not None and rig.sync == kept.rig.sync and _cued(rig) == _cued(kept.rig):
         return kept.sync
     return sync_settings(rig, inputs, outputs)
+
+
+def _feedback(rig: Rig, outputs: Sequence[str], kept: CompiledRig | None) -> FeedbackPlan:
+    if kept is not None and (rig.tallies, rig.displays) == (kept.rig.tallies, kept.rig.displays):
+        return kept.feedback
+    return feedback_plan(rig, outputs)
 
 
 def _cued(rig: Rig) -> list[tuple[int, str | None]]:

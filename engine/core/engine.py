@@ -21,6 +21,7 @@ from engine.core.control.command_execution import CommandExecution
 from engine.core.control.controls import PressedControl
 from engine.core.control.remote_commands import RemoteCommands
 from engine.core.control.setlist import ShowPosition
+from engine.core.feedback import Feedback
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
@@ -67,6 +68,7 @@ class Engine:
         self._inputs = Inputs(self.state, self._outputs, self._delayed)
         self._players = CommandExecution(self.state, self._outputs, self._delayed, self._settling)
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
+        self._feedback = Feedback(self.state, self._outputs)
         self._follower = Follower(self.state, self._players)
         self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players, self._settling)
 
@@ -115,6 +117,8 @@ class Engine:
             dues.append(state.delayed.due)
         if state.gestures.due is not None:
             dues.append(state.gestures.due)
+        if (told := self._feedback.due) is not None:
+            dues.append(told)
         sensing, sync = state.sensing, state.sync
         if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
             dues.append(due)
@@ -145,6 +149,7 @@ class Engine:
             return out
         if state.sync.cues.recalls:
             self._players.recall_cues(now, out)
+            self._feedback.soon(now)
         board = state.boards[source]
         if board is not None and (taken := board.take(now, message, state.scene_in_force)) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
@@ -154,9 +159,10 @@ class Engine:
                 state.prefixes.skip(source, message)
                 self._go_on_shaping(now, source, message, out)
             for asked in taken.commands:
-                self._obey_control(now, source, asked, describe(message), out)
+                self._obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
             return out
         if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
+            self._feedback.soon(now)
             return out
         if message[0] != SYSEX or source not in state.kept_back:
             self._route(now, source, message, out)
@@ -177,6 +183,7 @@ class Engine:
         if self.state.led_by is None:  # the engine in charge has the same controls
             who = f"{self.inputs[source]}, {asked.pressed or heard}"
             self.reports.outcomes.append(self._players.obey(now, asked.command, who, out))
+            self._feedback.soon(now)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         state = self.state
@@ -338,10 +345,13 @@ class Engine:
                 cable.flush(now, out)
         if state.sync.cues.recalls:
             self._players.recall_cues(now, out)
+            self._feedback.soon(now)
         for source, board in enumerate(state.boards):
             if board is not None and board.due is not None and board.due <= now:
                 for asked in board.tick(now, state.scene_in_force):
                     self._obey_control(now, source, asked, "", out)
+        if (told := self._feedback.due) is not None and told <= now:
+            self._feedback.look(now, out)
         return out
 
     # Commands
@@ -352,6 +362,7 @@ class Engine:
         `who`: who asks, and with what, for the result's `source`.
         """
         out: list[Delivery] = []
+        self._feedback.soon(now)
         if isinstance(command, do.PlayerCommand):
             outcome = self._players.obey(now, command, who, out)
         elif isinstance(command, do.FollowShow):
@@ -379,6 +390,7 @@ class Engine:
                 self._outputs.send(now, messages, out)
             case do.FollowLeader(machine):
                 state.led_by = machine
+                self._feedback.forget(now)
             case do.ResumePosition(position):
                 if position.setlist in state.compiled.setlists:
                     state.choose_setlist(position.setlist)
@@ -407,6 +419,7 @@ class Engine:
     def _carry_out_for_output(self, now: int, command: do.OutputCommand, output: int, out: list[Delivery]) -> None:
         match command:
             case do.OutputThere(speed=speed, owed=owed):
+                self._feedback.forget(now, output)
                 self._outputs.there(now, output, speed, owed, out)
                 self._settling.tell_output(now, output, out)
             case do.OutputLeft():
@@ -426,6 +439,7 @@ class Engine:
     def _wake_up(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
         """Nothing that was held or moved is sure any more, so all is released, and the sounds are sent again."""
         state = self.state
+        self._feedback.forget(now)
         state.sensing.excuse(now)
         for board in state.boards:
             if board is not None:

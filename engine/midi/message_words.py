@@ -87,23 +87,23 @@ def from_hex(text: str) -> Message:
     return message
 
 
-def describe(message: Message) -> str:
-    """A whole message in words: "channel 5 note on C4 velocity 100"."""
+def describe(message: Message, middle_c: MiddleC = "C4") -> str:
+    """A whole message in words: "channel 5 note on C4 velocity 100"; note 60 is `middle_c`."""
     if message[0] >= 0xF0:
         return _describe_system(message)
-    return f"channel {(message[0] & 0x0F) + 1} {_describe_voice(message)}"
+    return f"channel {(message[0] & 0x0F) + 1} {_describe_voice(message, middle_c)}"
 
 
-def _describe_voice(message: Message) -> str:
+def _describe_voice(message: Message, middle_c: MiddleC) -> str:
     status, first = message[0] & 0xF0, message[1]
     if status == NOTE_ON and message[2] == 0:
-        return f"note off {note_name(first)} (sent as note on, velocity 0)"
+        return f"note off {note_name(first, middle_c)} (sent as note on, velocity 0)"
     if status == NOTE_ON:
-        return f"note on {note_name(first)} velocity {message[2]}"
+        return f"note on {note_name(first, middle_c)} velocity {message[2]}"
     if status == NOTE_OFF:
-        return f"note off {note_name(first)} velocity {message[2]}"
+        return f"note off {note_name(first, middle_c)} velocity {message[2]}"
     if status == POLY_AFTERTOUCH:
-        return f"key pressure {note_name(first)} {message[2]}"
+        return f"key pressure {note_name(first, middle_c)} {message[2]}"
     if status == CONTROLLER:
         return _describe_controller(first, message[2])
     if status == PROGRAM:

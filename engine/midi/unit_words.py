@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from engine.midi.controllers import DATA_LSB, DATA_MSB
 from engine.midi.kinds import CONTROLLER
-from engine.midi.message_words import describe
+from engine.midi.message_words import MiddleC, describe
 from engine.midi.parameter_units import SELECTS, SETS, DataEntry
 
 
@@ -17,9 +17,13 @@ class _Open(NamedTuple):
 
 
 class UnitWords:
-    """What each channel of several streams has selected. A stream is known by anything that names it."""
+    """What each channel of several streams has selected. A stream is known by anything that names it.
 
-    def __init__(self) -> None:
+    Note 60 is `middle_c`.
+    """
+
+    def __init__(self, middle_c: MiddleC = "C4") -> None:
+        self.middle_c: MiddleC = middle_c
         self._entries: dict[tuple[Hashable, int], DataEntry] = {}
 
     def lines(self, passing: Iterable[tuple[Hashable, bytes]]) -> list[str | None]:
@@ -27,7 +31,7 @@ class UnitWords:
         lines: list[str | None] = []
         opened: dict[tuple[Hashable, int], _Open] = {}
         for stream, message in passing:
-            lines.append(describe(message))
+            lines.append(describe(message, self.middle_c))
             if message[0] & 0xF0 != CONTROLLER or message[1] not in SELECTS | SETS:
                 continue
             where = (stream, message[0] & 0x0F)

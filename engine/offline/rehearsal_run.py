@@ -91,7 +91,7 @@ def _how_far(found: ReplayResult, recording: FlightRecording) -> Iterator[str]:
     if not recording.whole:
         yield "the recording does not reach back to the start of the engine; notes held before it are missing"
     for odd in found.odd:
-        then, now = (describe(each) if each else "nothing" for each in (odd.then, odd.now))
+        then, now = (describe(each, found.done.rig.rig.middle_c) if each else "nothing" for each in (odd.then, odd.now))
         yield f"{odd.output} first differs at {clock(odd.at - recording.begins)}: recorded {then}, now {now}"
 
 

@@ -139,7 +139,8 @@ class Replay:
         try:
             deliveries = self.engine.receive(at, source, message)
         except Exception as fault:
-            text = f"{describe(message)} from {self.engine.inputs[source]} causes a fault of Bayleaf itself: {fault!r}"
+            words = describe(message, self._rig.rig.middle_c)
+            text = f"{words} from {self.engine.inputs[source]} causes a fault of Bayleaf itself: {fault!r}"
             self._found.done.notices.append((at - self._begins, text))
         else:
             self._take(deliveries)

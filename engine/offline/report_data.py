@@ -4,7 +4,7 @@ Times are in seconds from the start of the song ("at"), with their place in word
 """
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import Any, Final
 
@@ -13,7 +13,7 @@ from engine.core.cable.queues import SHORT_SYSEX
 from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed, status_after
 from engine.midi.kinds import is_press
 from engine.midi.message_words import describe, note_name
-from engine.offline.heard_notes import choices, notes
+from engine.offline.heard_notes import HeardNote, choices, notes
 from engine.offline.rehearsal import Performance, SceneChange
 from engine.offline.report_findings import findings
 from engine.offline.song_time import SongTime
@@ -44,8 +44,8 @@ def account(done: Performance, song: str, recording: dict[str, Any] | None = Non
         "messages_in": sum(done.received.values()),
         "messages_out": sum(map(len, done.sent.values())),
         "notes_left_sounding": len(done.hanging),
-        "left_sounding": _keys(done.hanging),
-        "held_by_the_song_at_its_end": _keys(done.held),
+        "left_sounding": _keys(done.hanging, done.rig),
+        "held_by_the_song_at_its_end": _keys(done.held, done.rig),
         "off_rest_at_the_end": done.moved,
         "scene_changes": changes,
         "inputs": {name: {"messages": count} for name, count in done.received.items()},
@@ -70,8 +70,9 @@ def _ms(ns: int) -> float:
     return round(ns / 1e6, 3)
 
 
-def _keys(listed: Sequence[tuple[str, int, int]]) -> list[dict[str, Any]]:
-    return [{"output": name, "channel": channel + 1, "note": note_name(key)} for name, channel, key in listed]
+def _keys(listed: Sequence[tuple[str, int, int]], rig: Rig) -> list[dict[str, Any]]:
+    middle_c = rig.rig.middle_c
+    return [{"output": name, "channel": channel + 1, "note": note_name(key, middle_c)} for name, channel, key in listed]
 
 
 # Scene changes
@@ -176,23 +177,25 @@ def _output(
         "wire": "fast" if speed is None else "din",
         "messages": len(sent),
         "notes": len(played_notes),
-        "channels": _channels(done.rig, name, [each.channel for each in played_notes]),
+        "channels": _channels(done.rig, name, played_notes),
         "load": _load(sent, speed, done.meter, done.ends),
         "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
-        "worst_waits": [_wait(done.meter, each, sent, speed) for each in by_wait[:_WORST]],
-        "late_beside_bursts": other and _wait(done.meter, other, sent, speed),
+        "worst_waits": [_wait(done, each, sent, speed) for each in by_wait[:_WORST]],
+        "late_beside_bursts": other and _wait(done, other, sent, speed),
         "replaced": done.replaced[name],
         "shed": done.shed[name],
     }
 
 
-def _wait(meter: SongTime, late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | None) -> dict[str, Any]:
+def _wait(
+    done: Performance, late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | None
+) -> dict[str, Any]:
     """One wait; "ahead" is the number of messages that went onto the cable meanwhile."""
     ahead = bisect_left(sent, late.start, key=_start) - bisect_left(sent, late.asked, key=_start)
     found = {
-        **_when(meter, late.asked),
+        **_when(done.meter, late.asked),
         "ms": _ms(late.wait),
-        "message": describe(late.message),
+        "message": describe(late.message, done.rig.rig.middle_c),
         "ahead": ahead,
     }
     behind = _behind(late, sent, speed)
@@ -217,11 +220,19 @@ def _behind(late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | 
     )
 
 
-def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, Any]]:
+def _channels(rig: Rig, output: str, notes: Iterable[HeardNote]) -> list[dict[str, Any]]:
     named = {gear.channel - 1: name for name, gear in rig.instruments.items() if gear.output == output}
+    keys: dict[int, list[int]] = {}
+    for note in notes:
+        keys.setdefault(note.channel, []).append(note.key)
     return [
-        {"channel": channel + 1, "instrument": named.get(channel), "notes": played.count(channel)}
-        for channel in sorted(set(played))
+        {
+            "channel": channel + 1,
+            "instrument": named.get(channel),
+            "notes": len(played),
+            "compass": " to ".join(note_name(key, rig.rig.middle_c) for key in (min(played), max(played))),
+        }
+        for channel, played in sorted(keys.items())
     ]
 
 

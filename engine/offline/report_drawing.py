@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any, Final
 
-from engine.midi.message_words import note_name
 from engine.offline.heard_notes import HeardNote
 from engine.offline.song_time import clock
 
@@ -42,11 +41,6 @@ def lane_height(notes: Sequence[HeardNote]) -> float:
     return (high - low + 1) * _KEY + _LANE_GAP
 
 
-def compass(notes: Sequence[HeardNote]) -> str:
-    """ "C2 to G5" """
-    return f"{note_name(min(note.key for note in notes))} to {note_name(max(note.key for note in notes))}"
-
-
 def _range(notes: Sequence[HeardNote]) -> tuple[int, int]:
     low, high = min(note.key for note in notes), max(note.key for note in notes)
     spare = max(_LEAST_KEYS - (high - low + 1), 0)
@@ -54,7 +48,7 @@ def _range(notes: Sequence[HeardNote]) -> tuple[int, int]:
 
 
 def roll(notes: Sequence[HeardNote], scale: Scale, changes: Sequence[dict[str, Any]], label: str) -> str:
-    """The notes of one channel as bars: pitch upwards, time to the right."""
+    """The notes of one channel as bars: pitch upwards, time to the right; `label` is for screen readers."""
     high = _range(notes)[1]
     height = lane_height(notes)
     path = "".join(
@@ -62,9 +56,8 @@ def roll(notes: Sequence[HeardNote], scale: Scale, changes: Sequence[dict[str, A
         f"h{max(scale.x(note.ends if note.ends is not None else scale.ends) - scale.x(note.begins), 0.8):g}"
         for note in notes
     )
-    text = f"{label}: {len(notes)} notes, {compass(notes)}"
     body = f'{_change_lines(changes, scale, height)}<path class="notes" d="{path}"/>'
-    return _svg(height, text, body, "roll")
+    return _svg(height, label, body, "roll")
 
 
 def _change_lines(changes: Sequence[dict[str, Any]], scale: Scale, height: float) -> str:

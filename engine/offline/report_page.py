@@ -163,10 +163,10 @@ def _summary(output: dict[str, Any]) -> str:
 def _lane(lane: dict[str, Any], here: Sequence[HeardNote], scale: Scale, changes: Sequence[dict[str, Any]]) -> str:
     name = lane["instrument"] or f"channel {lane['channel']}"
     label = f"{name}, channel {lane['channel']}" if lane["instrument"] else name
-    said = f"{lane['notes']:,} notes, {report_drawing.compass(here)}"
+    said = f"{lane['notes']:,} notes, {lane['compass']}"
     return (
         f'<figure class="lane"><figcaption>{escape(label)} <small>{said}</small></figcaption>'
-        f"{report_drawing.roll(here, scale, changes, label)}</figure>"
+        f"{report_drawing.roll(here, scale, changes, f'{label}: {said}')}</figure>"
     )
 
 

@@ -41,9 +41,9 @@ class Engine:
         return {"done": True, "text": "the control works; not saved yet (bayleaf save)"}
 
     def watch(self, name: str) -> Iterator[dict[str, Any]]:
-        yield {"events": []}
-        yield {"events": [_event("keys", 0, "90 3C 40"), _event("pedals", 0, "F8")]}
-        yield {"events": [_event("pedals", at, message) for at, message in self.heard]}
+        yield {"events": [], "middle_c": "C4"}
+        yield {"events": [_event("keys", 0, "90 3C 40"), _event("pedals", 0, "F8")], "middle_c": "C4"}
+        yield {"events": [_event("pedals", at, message) for at, message in self.heard], "middle_c": "C4"}
 
 
 def _event(port: str, at: float, message: str) -> dict[str, Any]:

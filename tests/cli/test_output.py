@@ -35,6 +35,19 @@ def test_a_narrow_screen_has_no_broken_words(
     )
 
 
+def test_a_table_that_fits_breaks_between_words(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where columns must be narrower than their longest cell, the widest ones give way, and no word is broken."""
+    monkeypatch.setenv("COLUMNS", "80")
+    columns = ("no.", "scene", "output", "sounds", "bytes", "on the cable", "ready after")
+    table(columns, [(2, "Strings and horns", "string-machine", 1, 8, "2.56 ms", "22.56 ms")])
+    printed = capsys.readouterr().out
+    assert max(map(len, printed.splitlines())) <= 80
+    for word in ("Strings", "horns", "string-machine", "sounds", "22.56 ms", "cable"):
+        assert word in printed
+
+
 def test_sentences_break_between_words_on_a_terminal(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

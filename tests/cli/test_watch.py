@@ -31,7 +31,7 @@ def _passing(monkeypatch: pytest.MonkeyPatch) -> None:
     ]
 
     def watched(name: str) -> Iterator[dict[str, Any]]:
-        yield {"events": events, "sync": SYNC}
+        yield {"events": events, "sync": SYNC, "middle_c": "C4"}
 
     ports = {"inputs": [{"name": "keys"}, {"name": "pedals"}], "outputs": [{"name": "strings"}]}
     monkeypatch.setattr(client, "watch", watched)

@@ -29,6 +29,7 @@ VALUES: dict[str, Any] = {
     "entry": 2,
     "messages": (b"\xb0\x07\x40",),
     "position": ShowPosition(2, "", 1),
+    "loaded": 2,
     "remote": (),
     "on": True,
     "speed": CableSpeed(320_000, 3_000_000, 1, True),

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import KINDS, Kind
-from engine.midi.message_words import controller_name, describe, from_hex, note_name, note_number, to_hex
+from engine.midi.message_words import MiddleC, controller_name, describe, from_hex, note_name, note_number, to_hex
 from tests.support.check_values import CheckValue, check_value, check_values
 
 CONTROLLERS = [*check_values("cc-"), *check_values("mode-", given="controller")]
@@ -114,3 +114,15 @@ def test_what_is_no_whole_message_is_refused(text: str) -> None:
     """Hexadecimal that is not exactly one whole message is refused with an example (MIDI 1.0 Tables I to VII)."""
     with pytest.raises(ValueError, match="one whole MIDI message"):
         from_hex(text)
+
+
+@pytest.mark.parametrize(
+    ("middle_c", "lowest", "highest"), [("C3", "C-2", "G8"), ("C4", "C-1", "G9"), ("C5", "C0", "G10")]
+)
+def test_names_of_notes_follow_the_gear(middle_c: MiddleC, lowest: str, highest: str) -> None:
+    """Note 60 is named as the gear prints it, and all others by it. (The octave is not standardised.)"""
+    assert (note_name(0, middle_c), note_name(60, middle_c), note_name(127, middle_c)) == (lowest, middle_c, highest)
+    assert [note_number(note_name(key, middle_c), middle_c) for key in range(128)] == [*range(128)]
+    assert describe(bytes.fromhex("903C40"), middle_c) == f"channel 1 note on {middle_c} velocity 64"
+    with pytest.raises(ValueError, match=f'"{lowest}" to "{highest}"'):
+        note_number("C-3", middle_c)

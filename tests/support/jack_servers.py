@@ -4,8 +4,9 @@ import os
 import subprocess
 import time
 
-# JACK has a register of eight servers' names: use few, fixed ones; tests that run at once have their own
-_WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
+# JACK has a register of eight servers' names, which killed ones stay in: use few, fixed ones. The second of two workers
+# has its own.
+_WORKER = os.environ.get("PYTEST_XDIST_WORKER", "").removeprefix("gw0")
 SERVER = f"bayleaf-tests{_WORKER}"
 MORTAL = f"bayleaf-mortal{_WORKER}"
 

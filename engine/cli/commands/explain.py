@@ -64,7 +64,7 @@ def explain(
     asked = _message(message)
     found = explain_message(loaded, chosen, input, asked)
     if picture is not None:
-        _draw(picture, flow(loaded, chosen, found.routes, input, _heading(found, input, asked)))
+        _draw(picture, flow(loaded, chosen, found.routes, input, _heading(loaded, found, input, asked)))
     if json:
         as_json(_plain(found, input, asked))
     else:
@@ -78,8 +78,8 @@ def _message(words: list[str]) -> bytes:
         raise CommandError(f'found "{" ".join(words)}"; allowed: {fault}') from None
 
 
-def _heading(found: Explanation, source: str, message: bytes) -> str:
-    asked = f"{to_hex(message)} from {source}: {describe(message)}"
+def _heading(rig: Rig, found: Explanation, source: str, message: bytes) -> str:
+    asked = f"{to_hex(message)} from {source}: {describe(message, rig.rig.middle_c)}"
     return f"{asked}; {found.command.words}" if found.command else asked
 
 
@@ -153,7 +153,10 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
 
 
 def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
-    print_line(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
+    print_line(
+        f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: "
+        f"{describe(message, rig.rig.middle_c)}"
+    )
     if found.command is not None:
         print_line(f"  {found.command.words}")
     elif not found.routes:
@@ -169,7 +172,8 @@ def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes
 
 def _messages(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> str:
     """The messages in hexadecimal, each with what it is in words."""
-    said = UnitWords().lines((output, item.message if isinstance(item, Later) else item) for item in messages)
+    units = UnitWords(rig.rig.middle_c)
+    said = units.lines((output, item.message if isinstance(item, Later) else item) for item in messages)
     words = "; ".join(
         each if what is None else f"{each} ({what}{f', {known}' if known else ''})"
         for each, what, known in zip(shown(messages), said, called(rig, output, messages), strict=True)

@@ -15,7 +15,7 @@ from engine.core.control.control_matching import contact_of
 from engine.core.control.switches import DOUBLE, LONG, SHORT
 from engine.live.socket import client
 from engine.midi.kinds import FIRST_REAL_TIME
-from engine.midi.message_words import describe, to_hex
+from engine.midi.message_words import MiddleC, describe, to_hex
 from engine.plurals import counted
 from engine.rig.edit.toml_edits import table
 from engine.rig.models.control import Action
@@ -111,7 +111,7 @@ def _received(name: str, source: str, seconds: float, quiet: bool) -> Iterator[t
             end = now + seconds
             _show(f"Press the switch on {source} three times, a second apart.", quiet)
         for at, message in _arrived(batch, source):
-            _show(_line(message), quiet)
+            _show(_line(message, batch["middle_c"]), quiet)
             received.append((at, message))
             newest = now
             yield at, message
@@ -119,11 +119,11 @@ def _received(name: str, source: str, seconds: float, quiet: bool) -> Iterator[t
             return
 
 
-def _line(message: bytes) -> str:
+def _line(message: bytes, middle_c: MiddleC) -> str:
     """The message in words, with the number that the rig file uses for it."""
-    contact = contact_of(message)
-    number = f" ({contact.place})" if contact is not None and contact.place not in describe(message) else ""
-    return f"  {to_hex(message):9}  {describe(message)}{number}"
+    contact, words = contact_of(message), describe(message, middle_c)
+    number = f" ({contact.place})" if contact is not None and contact.place not in words else ""
+    return f"  {to_hex(message):9}  {words}{number}"
 
 
 def _show(line: str, quiet: bool) -> None:

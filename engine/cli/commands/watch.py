@@ -49,6 +49,7 @@ def watch(
     units = UnitWords()
     with contextlib.suppress(KeyboardInterrupt):
         for batch in client.watch(name):
+            units.middle_c = batch["middle_c"]
             events = [each for each in batch["events"] if _is_wanted(each, ports, kinds)]
             for event, line in _as_json(events) if json else _in_words(events, units):
                 print_line(line, style=colours.get(kind_of_event(event)))

@@ -8,7 +8,7 @@ from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from engine.core.cable.channel_sounds import selects_sound
-from engine.core.cable.output_cable import Delivery, Unit
+from engine.core.cable.output_cable import Delivery, KeptUnit, Unit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind
 from engine.core.cable.scheduler import Cable
@@ -119,6 +119,8 @@ class OutputLender:
         cable = lent.cable
         if order.do == OrderKind.UNIT:
             _route(now, cable, order.messages, out)
+        elif order.do == OrderKind.KEPT:
+            cable.put(now, KeptUnit(order.messages), out)
         elif order.do == OrderKind.BURST:
             cable.burst(now, order.steps, out)
         elif order.do == OrderKind.PANIC:

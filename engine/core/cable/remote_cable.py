@@ -9,7 +9,7 @@ from enum import IntEnum
 from typing import Final, NamedTuple
 
 from engine.core.cable.channel_sounds import ChannelSounds
-from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
+from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, KeptUnit, Unit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.speed import CableSpeed
 from engine.rig.models.rig import Rig
@@ -26,6 +26,7 @@ class OrderKind(IntEnum):
     PANIC = 2  # these messages before anything that waits
     STATE = 3  # bring what sounds to the state in this snapshot
     GIVE = 4  # the engine of this name may claim the outputs
+    KEPT = 5  # these messages, together, in their place before later notes (see `KeptUnit`)
 
 
 class Order(NamedTuple):
@@ -86,7 +87,7 @@ class RemoteCable:
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See OutputCable."""
         self._let_out(now, unit, out)
-        self._order(now, Order(OrderKind.UNIT, unit))
+        self._order(now, Order(OrderKind.KEPT if isinstance(unit, KeptUnit) else OrderKind.UNIT, unit))
 
     def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See OutputCable."""

@@ -7,6 +7,7 @@ from functools import cache, partial
 from typing import Any, Final
 
 import trio
+from pydantic import BaseModel
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
 from engine.core.commands import PlayTestNote
@@ -43,9 +44,10 @@ from engine.protocol import (
 )
 from engine.rig.edit import differences
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Scene
+from engine.rig.models.rig import Rig, Scene, rig_models
+from engine.rig.models.scene_lines import Sending
 from engine.rig.read.raw_data import no_such
-from filters.registry import FilterSettings, registry
+from filters.registry import registry
 
 _TEST_KEY: Final = 60  # middle C
 _TEST_LENGTH: Final = 500_000_000  # ns
@@ -81,7 +83,8 @@ class PanelRequests:
         return RigAnswer(text=text, revision=revision, unsaved=unsaved, rig={"file": str(session.file), **parts})
 
     async def _filters(self, request: FiltersRequest) -> Answer:
-        return FiltersAnswer(text="all filters", filters=await in_a_thread(_filters))
+        filters, tables = await in_a_thread(_filters), await in_a_thread(_tables)
+        return FiltersAnswer(text="all filters", filters=filters, tables=tables)
 
     async def _explain(self, request: ExplainRequest) -> Answer:
         rig, muted, source = self._show.engine.rig, set(self._show.engine.state.muted), request.input
@@ -123,7 +126,7 @@ class PanelRequests:
             return refused(AnswerCode.BUSY, text)
         show.apply(PlayTestNote(instrument.output, instrument.channel - 1, _TEST_KEY, _TEST_LENGTH))
         where = f"{instrument.output}, channel {instrument.channel}"
-        return done(f"{note_name(_TEST_KEY)} for half a second to {name} ({where})")
+        return done(f"{note_name(_TEST_KEY, show.engine.rig.rig.middle_c)} for half a second to {name} ({where})")
 
     async def _differences(self, request: DifferencesRequest) -> Answer:
         rig = self._show.engine.rig
@@ -141,9 +144,15 @@ def _filters() -> Facts:
     return {name: {"words": one.hears, "schema": _schema(one.settings)} for name, one in registry().items()}
 
 
-def _schema(settings: type[FilterSettings]) -> dict[str, Any]:
+@cache
+def _tables() -> Facts:
+    lists: dict[str, type[BaseModel]] = {"play": rig_models()["PlayLine"], "enter": Sending, "leave": Sending}
+    return {key: _schema(model) for key, model in lists.items()}
+
+
+def _schema(model: type[BaseModel]) -> dict[str, Any]:
     try:
-        return settings.model_json_schema()
+        return model.model_json_schema()
     except (PydanticInvalidForJsonSchema, PydanticSchemaGenerationError):  # of a plug-in, with a type of its own
         return {"type": "object"}
 
@@ -151,7 +160,7 @@ def _schema(settings: type[FilterSettings]) -> dict[str, Any]:
 def _explained(rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str]) -> Answer:
     found = explain(rig, scene, source, message)
     answer = ExplainAnswer(
-        text=f"{describe(message)} from {source} in scene {scene.number} {scene.name}",
+        text=f"{describe(message, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
         routes=[_verdict(rig, scene, route, muted) for route in found.routes],
         outputs={name: shown(messages) for name, messages in found.outputs.items() if messages},
     )

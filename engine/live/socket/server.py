@@ -184,7 +184,8 @@ class SocketServer:
         try:
             while True:
                 with trio.move_on_after(_PATIENCE) as patience:
-                    news = {"events": [_plain(event) for event in _drain(events)], "sync": sync(self._show)}
+                    news: Facts = {"events": [_plain(event) for event in _drain(events)], "sync": sync(self._show)}
+                    news["middle_c"] = self._show.engine.rig.rig.middle_c
                     await stream.send_all(line_of(news))
                 if patience.cancelled_caught:
                     return

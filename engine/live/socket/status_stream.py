@@ -173,6 +173,7 @@ class StatusFrames:
             found["left_out"] = max(0, total - len(events))
             if found["left_out"]:  # a selection may be among them
                 self._units = UnitWords()
+            self._units.middle_c = self._show.engine.rig.rig.middle_c
             lines = self._units.lines(((event.way, event.port), event.message or b"") for event in events)
             found["events"] = [
                 _plain(event, line) for event, line in zip(events, lines, strict=True) if line is not None

@@ -20,9 +20,36 @@ interface BurstStep {
   program?: unknown;
 }
 
-interface Scene extends SceneName { at: string | null; held: boolean; routes: Route[]; burst: BurstStep[] }
+/** A play line, or what a scene sends when it comes or goes, as the rig file has it. */
+interface Line { [key: string]: unknown }
 
-interface Instrument { name: string; output: string; channel: number; sounds: string[]; programs_from: number }
+interface Scene extends SceneName {
+  cue: string | null;
+  like: number | string | null;
+  text: string | null;
+  tempo: number | null;
+  transpose: number;
+  at: string | null;
+  held: boolean;
+  play: Line[];
+  routes: Route[];
+  burst: BurstStep[];
+  enter: Line[];
+  leave: Line[];
+}
+
+/** Filters, and the names of chains among them. */
+type Chain = (FilterStep | string)[];
+
+interface Instrument {
+  name: string;
+  output: string;
+  channel: number;
+  sounds: string[];
+  programs_from: number;
+  drums: boolean;
+  through: Chain;
+}
 
 /** The rig as the engine outlines it, with the revision that it was asked in. */
 interface Rig {
@@ -32,6 +59,9 @@ interface Rig {
   inputs: string[];
   outputs: { name: string; wire: string }[];
   instruments: Instrument[];
+  middle_c: string;
+  input_chains: { [input: string]: { stop: string[]; through: Chain } };
+  chains: { [name: string]: Chain };
   routes: Route[];
   scenes: Scene[];
   setlists: { name: string; scenes: number[] }[];
@@ -143,7 +173,7 @@ type KnownFilters = Record<string, { words: string; schema: Schema }>;
 /** What an answer has beside `done` and `text`, by what was asked. */
 interface Answers {
   rig: { revision: number; unsaved: boolean; since?: number; rig: RigChanges };
-  filters: { filters: KnownFilters };
+  filters: { filters: KnownFilters; tables: Record<string, Schema> };
   explain: { routes: RouteTrace[]; outputs: Record<string, string[]>; command?: string };
   ports: { inputs: UsedPort[]; outputs: UsedPort[] };
   identify: { rows: IdentifiedRow[] };

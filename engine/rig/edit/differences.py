@@ -2,9 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from difflib import unified_diff
+from functools import partial
 from typing import Any
 
-from engine.midi.message_words import note_name
+from engine.midi.message_words import MiddleC, note_name
 from engine.rig.edit.filter_words import bank_in_words, link_in_words
 from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import BurstStep, Rig, Route, Scene, gear_at, sound_of
@@ -39,7 +40,8 @@ def rigs(a: Rig, b: Rig) -> list[str]:
     sentences = _fields("the rig's", a.rig, b.rig)
     for section, word in _SECTIONS.items():
         sentences += _named(word, getattr(a, section), getattr(b, section))
-    sentences += _listed("route for every scene", list(map(_route, a.routes)), list(map(_route, b.routes)))
+    route = partial(_route, middle_c=b.rig.middle_c)
+    sentences += _listed("route for every scene", list(map(route, a.routes)), list(map(route, b.routes)))
     before, after = ({scene.number: scene for scene in rig.scenes} for rig in (a, b))
     names = {scene.name: scene for scene in b.scenes}
     for number, scene in [*before.items()]:
@@ -83,9 +85,10 @@ def _settings(a: Scene, b: Scene) -> list[tuple[str, Any, Any]]:
 
 
 def _lists(rig: Rig, a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]]]:
+    line, route = (partial(words, middle_c=rig.rig.middle_c) for words in (_line, _route))
     return [
-        ("line", list(map(_line, a.play)), list(map(_line, b.play))),
-        ("route", list(map(_route, a.routes)), list(map(_route, b.routes))),
+        ("line", list(map(line, a.play)), list(map(line, b.play))),
+        ("route", list(map(route, a.routes)), list(map(route, b.routes))),
         ("burst step", _steps(rig, a), _steps(rig, b)),
         ("message on entering", list(map(_sending, a.enter)), list(map(_sending, b.enter))),
         ("message on leaving", list(map(_sending, a.leave)), list(map(_sending, b.leave))),
@@ -131,26 +134,27 @@ def _fields(whose: str, a: Any, b: Any) -> list[str]:
     return [f"{whose} {key} was {_said(key, one)}, is {_said(key, other)}" for key, one, other in pairs if one != other]
 
 
-def _route(route: Route) -> str:
+def _route(route: Route, middle_c: MiddleC) -> str:
     name = f'"{route.name}" ' if route.name else ""
-    through = ", ".join(map(link_in_words, route.through))
+    through = ", ".join(link_in_words(each, middle_c) for each in route.through)
     return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
         f" through {through}" if through else ""
     )
 
 
-def _line(line: PlayLine) -> str:
+def _line(line: PlayLine, middle_c: MiddleC) -> str:
     name = f'"{line.name}" ' if line.name else ""
     if line.off:
         return f"{name}taken away"
     given = line.model_dump(by_alias=True, exclude_unset=True, exclude={"name", "source", "on", "through"})
-    said = [*(_key_of_line(key, value) for key, value in given.items()), *map(link_in_words, line.through)]
+    said = [_key_of_line(key, value, middle_c) for key, value in given.items()]
+    said += [link_in_words(each, middle_c) for each in line.through]
     return f"{name}{' and '.join(line.source)} on {line.on}" + "".join(f", {each}" for each in said)
 
 
-def _key_of_line(key: str, value: Any) -> str:
+def _key_of_line(key: str, value: Any, middle_c: MiddleC) -> str:
     if key == "notes":
-        return f"notes {note_name(value[0])} to {note_name(value[1])}"
+        return f"notes {note_name(value[0], middle_c)} to {note_name(value[1], middle_c)}"
     if key in _SWITCHES:
         return f"{'with' if value else 'without'} {_SWITCHES[key]}"
     return f"velocity {value[0]} to {value[1]}" if key == "velocity" else f"{key} {_plain(value)}"

@@ -1,26 +1,34 @@
 """The settings of a filter in a musician's words: "channel 1 to 5" for `filter = "channels", map = { 1 = 5 }`."""
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, Final
 
-from engine.midi.message_words import note_name
+from engine.midi.message_words import MiddleC, note_name
 from engine.plurals import counted, plural
 from filters.registry import FilterSettings
 
+NameOf = Callable[[int], object]
 
-def filter_in_words(settings: FilterSettings) -> str:
-    """The settings that the rig file gives, separated by commas; just the name of a filter without settings."""
+
+def filter_in_words(settings: FilterSettings, middle_c: MiddleC = "C4") -> str:
+    """The settings that the rig file gives, separated by commas; just the name of a filter without settings.
+
+    Note 60 is `middle_c`.
+    """
     given = settings.model_dump(by_alias=True, exclude_unset=True)
     name = given.pop("filter")
-    return ", ".join(_setting(name, key, value) for key, value in given.items()) or name
+    return ", ".join(_setting(name, key, value, middle_c) for key, value in given.items()) or name
 
 
-def link_in_words(link: FilterSettings | str) -> str:
+def link_in_words(link: FilterSettings | str, middle_c: MiddleC = "C4") -> str:
     """A filter of a chain, or a chain that it names."""
-    return f'chain "{link}"' if isinstance(link, str) else filter_in_words(link)
+    return f'chain "{link}"' if isinstance(link, str) else filter_in_words(link, middle_c)
 
 
-def _setting(name: str, key: str, value: Any) -> str:
+def _setting(name: str, key: str, value: Any, middle_c: MiddleC) -> str:
+    if (name, key) in NOTE_WORDS:
+        return NOTE_WORDS[name, key](value, partial(note_name, middle_c=middle_c))
     words = WORDS.get((name, key))
     if words is not None:
         return words(value)
@@ -36,7 +44,7 @@ def _plain(value: Any) -> str:
     return str(value)
 
 
-def _mapped(noun: str, name: Callable[[int], object] = int) -> Callable[[dict[int, int]], str]:
+def _mapped(noun: str, name: NameOf = int) -> Callable[[dict[int, int]], str]:
     return lambda table: ", ".join(f"{noun} {name(old)} to {name(new)}" for old, new in table.items())
 
 
@@ -44,7 +52,7 @@ def _numbers(noun: str, found: tuple[int, ...]) -> str:
     return f"{plural(len(found), noun)} {', '.join(map(str, found))}"
 
 
-def _ends(noun: str, name: Callable[[int], object] = int) -> Callable[[tuple[int, int]], str]:
+def _ends(noun: str, name: NameOf = int) -> Callable[[tuple[int, int]], str]:
     return lambda ends: f"{noun} {name(ends[0])} to {name(ends[1])}"
 
 
@@ -84,7 +92,6 @@ WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
     ),
     ("echo", "beats"): lambda beats: f"echo every {beats:g} {'beat' if beats == 1 else 'beats'}",
     ("latch", "controllers"): lambda found: f"{_numbers('controller', found)} latched",
-    ("notes", "map"): _mapped("note", note_name),
     ("parameters", "keep"): lambda found: f"only {', '.join(found)}",
     ("parameters", "drop"): lambda found: f"without {', '.join(found)}",
     ("parameters", "map"): lambda table: ", ".join(f"{came} to {goes}" for came, goes in table.items()),
@@ -96,7 +103,12 @@ WORDS: Final[dict[tuple[str, str], Callable[[Any], str]]] = {
     ("transpose", "semitones"): lambda found: f"transposed by {found:+d} {plural(abs(found), 'semitone')}",
     ("velocity", "fixed"): lambda found: f"velocity fixed at {found}",
     ("velocity", "range"): _ends("velocity scaled to"),
-    ("zone", "notes"): _ends("notes", note_name),
     ("zone", "velocity"): _ends("velocity"),
     ("zone", "fade"): lambda found: f"fade over {counted(found, 'key')}",
+}
+
+#: the same for settings with notes, which also take what names a note
+NOTE_WORDS: Final[dict[tuple[str, str], Callable[[Any, NameOf], str]]] = {
+    ("notes", "map"): lambda table, name: _mapped("note", name)(table),
+    ("zone", "notes"): lambda ends, name: _ends("notes", name)(ends),
 }

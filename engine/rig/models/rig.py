@@ -21,6 +21,7 @@ from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
+from engine.rig.models.feedback import Display, Tally
 from engine.rig.models.formats import Since
 from engine.rig.models.network import Network
 from engine.rig.models.references import Reference
@@ -309,6 +310,8 @@ class Rig(Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
+    tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
+    displays: Annotated[tuple[Display, ...], Since(2)] = ()
     sync: Sync = Sync()
     remote: RemoteControl | None = None
     osc: Osc | None = None
@@ -326,14 +329,14 @@ class Rig(Part):
         return (self.scene(int(wanted)) if short else None) or self.cued(wanted)
 
     def cued(self, cue: str) -> Scene | None:
-        """The scene with this label in the prompt book."""
-        return next((scene for scene in self.scenes if scene.cue == cue), None)
+        """The scene with this label in the prompt book; zeros before it do not matter."""
+        plain = plain_cue(cue)
+        return next((each for each in self.scenes if each.cue is not None and plain_cue(each.cue) == plain), None)
 
     def scene_of_cue(self, cue: str) -> Scene | None:
-        """The scene that show control means by this cue, which is plain: the one so labelled, or of this number."""
-        labelled = (scene for scene in self.scenes if scene.cue is not None and plain_cue(scene.cue) == cue)
+        """The scene that show control means by this cue: the one so labelled, or of this number."""
         numbered = self.scene(int(cue)) if cue.isdecimal() and len(cue) < 10 else None
-        return next(labelled, numbered)
+        return self.cued(cue) or numbered
 
     def home(self, port: Input | Output) -> str | None:
         """The machine that a port is plugged into; None in a rig on one machine."""
@@ -361,7 +364,8 @@ def rig_model() -> type[Rig]:
 def rig_models() -> dict[str, type[Any]]:
     """By name, the models that know this installation's filters: `through` becomes their tagged union."""
     union: Any = reduce(or_, (entry.settings for entry in registry().values()))
-    one = Annotated[union, Field(discriminator="filter"), WrapValidator(_or_chain), WrapSerializer(_or_chain)]
+    either = (WrapValidator(_or_chain), WrapSerializer(_or_chain), _OrName())
+    one = Annotated[union, Field(discriminator="filter"), *either]
     listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
 
     def many(item: Any) -> Any:
@@ -388,6 +392,8 @@ def rig_models() -> dict[str, type[Any]]:
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
+        tallies=(Annotated[many(Tally), Since(2)], ()),
+        displays=(Annotated[many(Display), Since(2)], ()),
     )
     return {made.__name__: made for made in (route, line, source, gear, scene, rig)}
 
@@ -395,6 +401,13 @@ def rig_models() -> dict[str, type[Any]]:
 def _new_lists(line: type[PlayLine]) -> dict[str, type[Part]]:
     """The lists of a scene that came with format 2."""
     return {"play": line, "enter": Sending, "leave": Sending}
+
+
+class _OrName:
+    """In the JSON schema: the name of a chain may stand in the place of a filter."""
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Callable[[Any], dict[str, Any]]) -> dict[str, Any]:
+        return {"anyOf": [handler(schema), {"type": "string"}]}
 
 
 def _or_chain(found: Any, filter_of: Callable[[Any], Any]) -> Any:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from engine.midi.setup_words import Receiver, set_up
+from engine.midi.show_control import plain_cue
 from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, no_such, table, tables
 
 
@@ -22,11 +23,12 @@ def _cues_once(data: Data) -> Iterator[Complaint]:
     seen: dict[str, object] = {}
     for place, scene in tables(data, "scenes"):
         cue = scene.get("cue")
-        if isinstance(cue, str) and cue in seen:
-            text = f'scene {as_written(seen[cue])} already has the cue "{cue}"; give this one another'
+        if not isinstance(cue, str):
+            continue
+        if plain_cue(cue) in seen:
+            text = f'scene {as_written(seen[plain_cue(cue)])} already has the cue "{cue}"; give this one another'
             yield Complaint(("scenes", place, "cue"), text)
-        elif isinstance(cue, str):
-            seen[cue] = scene.get("number")
+        seen.setdefault(plain_cue(cue), scene.get("number"))
 
 
 class _Family:

@@ -21,7 +21,7 @@ _steps = st.lists(
     max_size=3,
 ).map(tuple)
 _orders = st.one_of(
-    st.builds(lambda unit: Order(OrderKind.UNIT, unit), _units),
+    st.builds(lambda kind, unit: Order(kind, unit), st.sampled_from((OrderKind.UNIT, OrderKind.KEPT)), _units),
     st.builds(lambda steps: Order(OrderKind.BURST, steps=steps), _steps),
     st.builds(lambda unit: Order(OrderKind.PANIC, unit), _units),
     st.just(Order(OrderKind.STATE, (ReceiverState().snapshot(0),))),

@@ -3,8 +3,9 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.cluster.link.wire_format import OrderSender, read_orders
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused, Grant, OutputLender
-from engine.core.cable.output_cable import BurstUnit, Delivery, again
+from engine.core.cable.output_cable import BurstUnit, Delivery, KeptUnit, again
 from engine.core.cable.program_burst import select
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
@@ -160,6 +161,21 @@ def test_a_burst_is_paced_where_the_cable_is() -> None:
     sent = _run_dry(lender)
     assert _messages(sent) == [ON]
     assert sent[0][2] >= 30_000_000
+
+
+def test_a_position_is_set_before_the_notes_that_come_later() -> None:
+    """On a busy cable a value that keeps its place leaves before the note behind it, as in a show on one machine; a
+    fader's values may leave after it."""
+    volume = bytes((0xB0, 7, 90))
+    for unit, expected in ((KeptUnit((volume,)), [volume, ON]), ((volume,), [ON, volume])):
+        lender, cable = OutputLender({"strings": DIN}, started=0), RemoteCable(0, DIN)
+        epoch = _claim(lender, "desk")
+        cable.live = True
+        for each in ((OFF,) * 20, unit, (ON,)):
+            cable.put(0, each, [])
+        ((payload, _),) = OrderSender(epoch).packs(cable.take_orders())
+        sent = lender.take(0, epoch, "strings", 0, read_orders(payload).orders)
+        assert _messages(sent + _run_dry(lender))[20:] == expected
 
 
 def _run_dry(lender: OutputLender) -> list[Delivery]:

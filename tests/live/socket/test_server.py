@@ -360,7 +360,7 @@ async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
     """After watch, events come in batches, each with time, direction, port, hexadecimal message and text."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
-        assert json.loads(await line_of(stream)) == {"events": [], "sync": sync(bench.show)}
+        assert json.loads(await line_of(stream)) == {"events": [], "sync": sync(bench.show), "middle_c": "C4"}
         bench.now = 5
         bench.play(KEYS, "90 3C 40")
         bench.show.apply(NextScene(), "shell")

@@ -306,6 +306,7 @@ BREAKS = [
     ),
     # scenes
     ('cue    = "14.5"', 'cue    = "14"', [(53, "scenes.2.cue", 'scene 11 already has the cue "14"; give this one')]),
+    ('cue    = "14.5"', 'cue    = "014"', [(53, "scenes.2.cue", 'scene 11 already has the cue "014"; give this one')]),
     ('cue    = "14.5"', "cue    = 14.5", [(53, "scenes.2.cue", "found 14.5; allowed: text in quotes")]),
     ('cue    = "14.5"', 'cue    = ""', [(53, "scenes.2.cue", 'found ""; allowed: text that is not empty')]),
     (
