@@ -14,7 +14,7 @@ from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import HIGHS, MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.positions import Positions
-from engine.core.routing.told_values import Moved, moves_of, rest_for
+from engine.core.routing.told_values import Moved, hand_of, moves_of, rest_for
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
@@ -42,10 +42,9 @@ class Merging:
         for (output, status, number), sent_high in self._highs.items():
             moved = Moved(output, bytes((status, number)))
             now = told.now(moved) or rest_for(moved) or b""
-            movers = told.mover(moved) or {
-                p: b"" for p, value in sent_high.values.items() if now[2:] == bytes((value,))
-            }
-            sent_high.owner = next(iter(movers), None) if not told.is_commanded(moved) else None
+            there = [player for player, value in sent_high.values.items() if now[2:] == bytes((value,))]
+            mover = next((hand[0] for hand in told.mover(moved)), next(iter(there), None))
+            sent_high.owner = None if told.is_commanded(moved) else mover
 
     def note(self, player: int, highs: Iterable[SentHigh]) -> None:
         """A player's MSBs are sent as they came. (Short: wheels and faders move all the time.)"""
@@ -166,7 +165,7 @@ class Merging:
         made: Unit = ()
         for rest in self._ledger.rests_of(player, *place):
             if alone:
-                self._ledger.pedals.leave(Moved(output, rest[:2]), (player,))
+                self._ledger.pedals.leave(Moved(output, rest[:2]), (hand_of(player, came),))
             else:
                 self._ledger.move(player, came, moves_of(output, (rest,)))
                 made += self._merge(player, came, output, rest)

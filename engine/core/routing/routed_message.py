@@ -8,7 +8,7 @@ from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
-from engine.core.routing.told_values import Move, Moved, Told, made_of, moves_of, position_of, told_of
+from engine.core.routing.told_values import Move, Moved, Told, is_low, made_of, moves_of, position_of, told_of
 from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.kinds import is_press, is_release
 from filters.registry import NEVER
@@ -52,7 +52,8 @@ class RoutedMessage:
     def __post_init__(self) -> None:
         self.noted = bool(self.moves or self.later or self.prefix or self.position or self.merges)
         whole = len(self.told) == len(self.moves)
-        self.plain = bool(self.position) and whole and not (self.merges or self.later or self.prefix)
+        rare = self.merges or self.later or self.prefix or is_low(self.position)
+        self.plain = bool(self.position) and whole and not rare
 
 
 def answer(

@@ -14,7 +14,7 @@ from engine.core.routing.held_ledger import Target
 from engine.core.routing.merged_messages import MERGED_PEDALS
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.told_values import Channel, Moved, is_at_rest, moves_of, position_of
+from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, is_at_rest, moves_of, position_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON
@@ -32,8 +32,8 @@ class Wanted(NamedTuple):
     sent: bytes
 
 
-#: by what is moved, and by input
-AllWanted = dict[Moved, dict[int, Wanted]]
+#: by what is moved, and by hand
+AllWanted = dict[Moved, dict[Hand, Wanted]]
 
 
 class Settling:
@@ -88,7 +88,7 @@ class Settling:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
         ledger = self._state.ledger
         for moved in ledger.told.moved():
-            taken = {source for source, message in ledger.movers(moved).items() if self.consumes(source, message)}
+            taken = {hand for hand, message in ledger.movers(moved).items() if self.consumes(hand[0], message)}
             if taken:
                 self._outputs.put(now, ledger.leave(moved, taken), out)
 
@@ -99,9 +99,9 @@ class Settling:
         for moved in ledger.pedals.all() if gestures.waiting else ():
             if moved.channel in gestures.waiting:
                 gone = {
-                    player
-                    for player, came in ledger.pedals.players(moved).items()
-                    if (player, moved.channel) not in gestures.playing and not self.feeds(player, came, moved)
+                    hand
+                    for hand, came in ledger.pedals.hands(moved).items()
+                    if (hand, moved.channel) not in gestures.playing and not self.feeds(hand[0], came, moved)
                 }
                 if gone:
                     self._outputs.put(now, ledger.leave(moved, gone), out)
@@ -163,7 +163,7 @@ class Settling:
             for message in state.positions.of(source):
                 if not self.consumes(source, message):
                     for moved, sent in routes.moves(source, message).items():
-                        wanted.setdefault(moved, {})[source] = Wanted(message, sent)
+                        wanted.setdefault(moved, {})[hand_of(source, message)] = Wanted(message, sent)
         return wanted
 
     def _rest(
@@ -176,11 +176,11 @@ class Settling:
                 continue
             movers = state.ledger.movers(moved).items()
             leaving = {
-                source
-                for source, message in movers
-                if (sources is None or source in sources)
-                and source not in wanted.get(moved, ())
-                and not self._fed(source, message, moved)
+                hand
+                for hand, message in movers
+                if (sources is None or hand[0] in sources)
+                and hand not in wanted.get(moved, ())
+                and not self._fed(hand[0], message, moved)
             }
             if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
                 state.gestures.waiting.add(moved.channel)
@@ -225,25 +225,25 @@ class Settling:
                 news.append((moved, sent))
         self._put(now, news, out)
 
-    def _is_others(self, moved: Moved, players: Mapping[int, Wanted]) -> bool:
+    def _is_others(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bool:
         """Whether another player, who still feeds this, has moved it: theirs stays."""
         if _is_pedal(moved.what):
             return False
         movers = self._state.ledger.movers(moved).items()
-        return any(source not in players and self.feeds(source, message, moved) for source, message in movers)
+        return any(hand not in players and self.feeds(hand[0], message, moved) for hand, message in movers)
 
-    def _note(self, moved: Moved, players: Mapping[int, Wanted]) -> bytes:
+    def _note(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bytes:
         """This is what these players make of it; the message that says so: of a pedal, the highest value of all."""
         ledger = self._state.ledger
         if _is_pedal(moved.what):
-            for source, each in players.items():
+            for (source, _), each in players.items():
                 ledger.move(source, each.message, moves_of(moved.output, (each.sent,)))
                 ledger.turn_pedal(moved, source, each.message, each.sent[2])
             return moved.what + bytes((ledger.pedals.value(moved),))
-        last = [source for source in ledger.movers(moved) if source in players]
-        source = last[0] if last else next(iter(players))
-        ledger.move(source, players[source].message, moves_of(moved.output, (players[source].sent,)))
-        return players[source].sent
+        last = [hand for hand in ledger.movers(moved) if hand in players]
+        hand = last[0] if last else next(iter(players))
+        ledger.move(hand[0], players[hand].message, moves_of(moved.output, (players[hand].sent,)))
+        return players[hand].sent
 
     def _put(self, now: int, news: Iterable[tuple[Moved, bytes]], out: list[Delivery]) -> None:
         units: dict[Channel, list[bytes]] = {}
@@ -257,7 +257,7 @@ def _only(wanted: AllWanted, which: Callable[[Moved, Wanted], bool]) -> AllWante
     """What of it is wanted where `which` is true."""
     left: AllWanted = {}
     for moved, players in wanted.items():
-        kept = {source: each for source, each in players.items() if which(moved, each)}
+        kept = {hand: each for hand, each in players.items() if which(moved, each)}
         if kept:
             left[moved] = kept
     return left

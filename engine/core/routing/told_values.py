@@ -13,6 +13,8 @@ from engine.midi.rest_values import rest_of
 
 #: output, channel 0 to 15
 Channel = tuple[int, int]
+#: input, and its channel, 0 to 15: what one pair of hands plays on
+Hand = tuple[int, int]
 
 _NO_VALUES = PARAMETERS.union(BANKS, FOR_NEXT_NOTE, MODE_MESSAGES)
 
@@ -48,6 +50,11 @@ def told_of(source: int, message: bytes, moves: Iterable[Move]) -> dict[Moved, T
     return {move.moved: (source, message, move.sent) for move in moves if not move.at_rest}
 
 
+def hand_of(source: int, message: bytes) -> Hand:
+    """The hand that this message of an input comes from."""
+    return source, message[0] & 0x0F
+
+
 def position_of(message: bytes) -> bytes:
     """The bytes that name what a hand or foot has moved and left in a place: a pedal, a wheel, a fader.
 
@@ -68,7 +75,7 @@ def moves_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
         low = None
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
             low = Moved(output, bytes((message[0], LSB_OF[message[1]])))
-        moves.append(Move(Moved(output, _name(message)), message, is_at_rest(message), low))
+        moves.append(Move(Moved(output, name_of(message)), message, is_at_rest(message), low))
     return tuple(moves)
 
 
@@ -81,13 +88,14 @@ def made_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     )
 
 
-def _name(message: bytes) -> bytes:
+def name_of(message: bytes) -> bytes:
+    """The bytes that name what this message moves."""
     return message[:2] if message[0] & 0xF0 in (CONTROLLER, POLY_AFTERTOUCH) else message[:1]
 
 
 def is_low(message: bytes) -> bool:
-    """Whether this is the LSB of a controller of 14 bits."""
-    return message[0] & 0xF0 == CONTROLLER and message[1] in MSB_OF
+    """Whether this, a message or what names it, is the LSB of a controller of 14 bits."""
+    return len(message) > 1 and message[0] & 0xF0 == CONTROLLER and message[1] in MSB_OF
 
 
 def is_at_rest(message: bytes) -> bool:
@@ -166,10 +174,10 @@ class ToldValues:
         """All that hands and feet have moved off rest."""
         return [*self.values]
 
-    def mover(self, moved: Moved) -> dict[int, bytes]:
-        """The input that moved it last, and its message."""
+    def mover(self, moved: Moved) -> dict[Hand, bytes]:
+        """The hand that moved it last, and its message."""
         told = self.values.get(moved)
-        return {} if told is None else {told[0]: told[1]}
+        return {} if told is None else {hand_of(told[0], told[1]): told[1]}
 
     def rest(self, moved: Moved) -> bytes | None:
         """It comes to rest: the message that brings it there; None if there is none, and it stays."""
