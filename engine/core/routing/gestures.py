@@ -15,7 +15,7 @@ from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
 from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, name_of
 from engine.midi.controllers import SHAPING
-from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, is_release
 
 #: a channel comes to rest this long (ns) after its last note, so that the end of the note is not bent or cut
 FADING: Final = 500_000_000
@@ -88,8 +88,11 @@ class Gestures:
         hand = hand_of(source, message)
         units: list[tuple[int, Unit]] = []
         sent: set[Moved] = set()  # by older routes
+        later = new.later
         for routes, channels in self.older.get(hand, {}).items():
-            for output, unit in routes.answer(source, message, now).units:
+            given = routes.answer(source, message, now)
+            later += tuple(timed for timed in given.later if is_release(timed.message))  # what a filter has held
+            for output, unit in given.units:
                 part = [m for m in unit if (output, m[0] & 0x0F) in channels and _shapes(m)]
                 part = [m for m in part if self._may(routes, message, output, m)]
                 part = [m for m in part if Moved(output, name_of(m)) not in sent]
@@ -98,7 +101,7 @@ class Gestures:
         for output, unit in new.units:
             part = [m for m in unit if self._may(None, message, output, m)]
             units.append((output, tuple(m for m in part if Moved(output, name_of(m)) not in sent)))
-        return answer(source, message, [each for each in units if each[1]], new.later)
+        return answer(source, message, [each for each in units if each[1]], later, now)
 
     def _may(self, routes: OpenRoutes | None, came: bytes, output: int, message: bytes) -> bool:
         """Whether what these routes have made of a message may be sent: whether nobody who plays there has the say.
