@@ -10,7 +10,7 @@ from typing import Final
 
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Ledger
-from engine.core.routing.merged_messages import MERGED_PEDALS
+from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
 from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, name_of
@@ -110,7 +110,7 @@ class Gestures:
         players are merged, and cut nothing.
         """
         players = self.taken.get((output, message[0] & 0x0F))
-        if players is None or not _shapes(message) or _is_pedal(message):
+        if players is None or not _shapes(message) or is_pedal(message):
             return True
         moved = Moved(output, name_of(message))
         for player, theirs in players:
@@ -119,10 +119,6 @@ class Gestures:
             if theirs is not None and moved in theirs.moves(player[0], bytes((came[0] & 0xF0 | player[1], *came[1:]))):
                 return False
         return True
-
-
-def _is_pedal(message: bytes) -> bool:
-    return message[0] & 0xF0 == CONTROLLER and message[1] in MERGED_PEDALS
 
 
 def _shapes(message: bytes) -> bool:

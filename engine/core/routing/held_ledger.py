@@ -305,6 +305,9 @@ class Ledger:
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
+        for pedal in self.pedals.all():
+            if pedal.channel == channel:
+                self.pedals.forget(pedal)
         self.told.reset(channel)
         self.ringing.reset(channel)
 

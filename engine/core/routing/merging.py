@@ -9,11 +9,11 @@ from collections.abc import Iterable, Iterator
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
-from engine.core.routing.merged_messages import HIGHS, MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
+from engine.core.routing.merged_messages import HIGHS, MERGED_VALUES, SentHigh, ends_notes, is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.player_numbers import NOBODY, all_of
 from engine.core.routing.positions import Positions
-from engine.core.routing.told_values import Moved, hand_of, moves_of, rest_for
+from engine.core.routing.told_values import Moved, moves_of, rest_for
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
@@ -93,7 +93,7 @@ class Merging:
             if number in MERGED_VALUES:
                 made = self._channel(output, message[0]).turn(player, message)
                 return made if len(made) == 1 else self._noted(player, came, output, made)
-            if number in MERGED_PEDALS:
+            if is_pedal(message):
                 return self._pedal(player, came, output, message)
             if number in ENDS_NOTES:
                 return self._end_notes(player, output, message)
@@ -162,9 +162,11 @@ class Merging:
         channel = self._channel(output, message[0])
         alone = not (self._ledger.others_moved((player, NOBODY), *place) or channel.is_shared_with(player))
         made: Unit = ()
-        for rest in self._ledger.rests_of(player, *place):
-            if alone:
-                self._ledger.pedals.leave(Moved(output, rest[:2]), (hand_of(player, came),))
+        for rest in () if alone else self._ledger.rests_of(player, *place):
+            if is_pedal(rest):
+                pedal = Moved(output, rest[:2])
+                theirs = {hand for hand in self._ledger.movers(pedal) if hand[0] == player}
+                made += tuple(each for _, each in self._ledger.leave(pedal, theirs))
             else:
                 self._ledger.move(player, came, moves_of(output, (rest,)))
                 made += self._merge(player, came, output, rest)

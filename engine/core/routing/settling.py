@@ -10,14 +10,14 @@ from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery, KeptUnit
 from engine.core.routing.held_ledger import Target
-from engine.core.routing.merged_messages import MERGED_PEDALS
+from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY
 from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, is_at_rest, moves_of, position_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM
-from engine.midi.kinds import CONTROLLER, NOTE_ON
+from engine.midi.kinds import NOTE_ON
 
 #: how many pedals, wheels and faders are looked after at once at the most, but for those of a single input
 _AT_ONCE: Final = 4
@@ -184,7 +184,7 @@ class Settling:
             }
             if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
                 state.gestures.waiting.add(moved.channel)
-            elif leaving and (moved not in wanted or _is_pedal(moved.what)):  # else it is told just now
+            elif leaving and (moved not in wanted or is_pedal(moved.what)):  # else it is told just now
                 self._outputs.put(now, state.ledger.leave(moved, leaving), out)
 
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
@@ -227,7 +227,7 @@ class Settling:
 
     def _is_others(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bool:
         """Whether another player, who still feeds this, has moved it: theirs stays."""
-        if _is_pedal(moved.what):
+        if is_pedal(moved.what):
             return False
         movers = self._state.ledger.movers(moved).items()
         return any(hand not in players and self.feeds(hand[0], message, moved) for hand, message in movers)
@@ -235,7 +235,7 @@ class Settling:
     def _note(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bytes:
         """This is what these players make of it; the message that says so: of a pedal, the highest value of all."""
         ledger = self._state.ledger
-        if _is_pedal(moved.what):
+        if is_pedal(moved.what):
             for (source, _), each in players.items():
                 ledger.move(source, each.message, moves_of(moved.output, (each.sent,)))
                 ledger.turn_pedal(moved, source, each.message, each.sent[2])
@@ -268,10 +268,6 @@ def _is_so(sent: bytes, before: bytes | None) -> bool:
     return sent == before or (before is None and is_at_rest(sent))
 
 
-def _is_pedal(what: bytes) -> bool:
-    return len(what) > 1 and what[0] & 0xF0 == CONTROLLER and what[1] in MERGED_PEDALS
-
-
 def _is_down(message: bytes) -> bool:
     """Whether this is a pedal that is down."""
-    return _is_pedal(message) and message[2] >= ON_FROM
+    return is_pedal(message) and message[2] >= ON_FROM
