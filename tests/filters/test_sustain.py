@@ -251,7 +251,10 @@ def test_nothing_hangs_through_scene_changes(show: list[tuple[str, int]]) -> Non
             engine.play(0, bytes((0x90, value, 64 * (what == "press"))))
         engine.wait(MS)
     engine.play(0, b"\xb0\x40\x00")
-    engine.comes_to_rest()
+    engine.let_go()
+    engine.run_dry()
+    assert [synth.held for synth in engine.ears()] == [0, 0]
+    assert engine.router.state.ledger.sounding() == 0
 
 
 def test_a_key_that_another_player_holds_sounds_on() -> None:

@@ -10,6 +10,7 @@ from engine.core import commands as do
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
+from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_sending import DelayedSending
@@ -148,16 +149,14 @@ class CommandExecution:
         routes = left.routes if left is not None and not scene.compiled.cuts else None
         if not repeated:
             self._change(now, scene, out)
-        wanted = self._settling.change(now, routes, out)
+        self._settling.change(now, routes, out)
         self.set_tempo(now, scene)
         bursts = scene.compiled.entering
         if repeated or not state.rules.only_changes:
             bursts = _again(bursts)
         if left is not None and not repeated and left.compiled.leaving:
             bursts = one_after_the_other(left.compiled.leaving, bursts)
-        result = self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
-        self._settling.tell(now, wanted, out)
-        return result
+        return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
     def set_tempo(self, now: int, scene: SceneInPlay) -> None:
         """The rig's own clock runs at the tempo that the scene says, if it says one."""
@@ -225,7 +224,7 @@ class CommandExecution:
                 state.renew_filters(lambda at, path: path.route == route)
                 ended = state.scene.keeping_state(route)
                 self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
-            self._settling.tell(now, self._settling.change(now, before, out), out)
+            self._settling.change(now, before, out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
@@ -275,6 +274,8 @@ class CommandExecution:
         for message in messages:
             if not selects_sound(message):  # most bursts are nothing else
                 self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
+            if resets(message):
+                self._state.ledger.reset((output, message[0] & 0x0F))
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock
