@@ -10,6 +10,7 @@ from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
 from engine.core.control.remote_messages import RemoteSettings, remote_settings
+from engine.core.routing.channel_places import Spares, spares_of
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.show_in_force import ShowInForce
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
@@ -24,7 +25,7 @@ class CompiledRig:
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
     any; `setlists`: scene numbers in playing order, by name ("" for the scenes in the order of a rig without set
     lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing;
-    `show`: what filters ask, which an edited rig shares with the one before.
+    `show`: what filters ask, which an edited rig shares with the one before; `spares`: spare channels of instruments.
     """
 
     rig: Rig
@@ -40,6 +41,7 @@ class CompiledRig:
     remote: RemoteSettings
     sync: SyncSettings
     show: ShowInForce
+    spares: Spares
 
     def find(self, scene: int | str) -> int | None:
         """The number of the scene of this number, name or cue, or None; in words, a name wins over a number, and that
@@ -82,6 +84,7 @@ def compile_rig(
         remote_settings(rig.remote, inputs, outputs),
         _sync(rig, inputs, outputs, kept),
         show,
+        spares_of(rig, outputs),
     )
 
 

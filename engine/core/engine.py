@@ -217,7 +217,7 @@ class Engine:
             elif is_clock(message):
                 units = state.sync.let_through(now, source, message, units)
         if delayed.due is not None:
-            delayed.outdate(source, answer.units)
+            delayed.outdate(source, answer.units, scene.places)
         if answer.noted:
             self._note(now, source, message, answer, out)
         if answer.merges:
