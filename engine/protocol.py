@@ -146,7 +146,7 @@ class RigRequest(Request):
 
 
 class FiltersRequest(Request):
-    """All filters, with the JSON schema of their settings."""
+    """All filters, with the JSON schema of their settings; and that of play lines and what scenes send."""
 
 
 class ExplainRequest(Request):
@@ -596,9 +596,10 @@ class RigAnswer(Answer):
 
 
 class FiltersAnswer(Answer):
-    """By the name of a filter: its words and the schema of its settings."""
+    """By the name of a filter, its words and the schema of its settings; by a scene's list, that of its tables."""
 
     filters: Facts
+    tables: Facts
 
 
 class ExplainAnswer(Answer):

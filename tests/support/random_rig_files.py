@@ -71,20 +71,57 @@ def routes(draw: st.DrawFn, inputs: list[str], outputs: list[str]) -> dict[str, 
 
 
 @st.composite
+def lines(draw: st.DrawFn, inputs: list[str], gear: dict[str, dict[str, Any]]) -> dict[str, Any]:
+    """A play line without a name, and without a sound, since a burst may have chosen one."""
+    optional = {
+        "notes": PAIRS,
+        "velocity": st.sampled_from(["..80", "64..", "20..127"]),
+        "transpose": st.integers(-24, 24),
+        "channel": CHANNELS,
+        "pedal": st.booleans(),
+        "programs": st.booleans(),
+        "through": st.lists(st.one_of(FILTERS, st.just("soft")), max_size=2),
+    }
+    said = draw(st.fixed_dictionaries({"on": st.sampled_from(list(gear))}, optional=optional))
+    return {"from": draw(st.one_of(st.sampled_from(inputs), st.just(inputs))), **said}
+
+
+@st.composite
+def new_keys(draw: st.DrawFn, inputs: list[str], gear: dict[str, dict[str, Any]], older: list[int]) -> dict[str, Any]:
+    """What a scene may say in format 2; `older`: the numbers of scenes that it may be like."""
+    sending = st.fixed_dictionaries({"on": st.sampled_from(list(gear)), "send": st.just(["volume 90", "pan 64"])})
+    optional: dict[str, st.SearchStrategy[Any]] = {
+        "text": WORDS,
+        "tempo": st.integers(20, 300),
+        "transpose": st.integers(-12, 12),
+        "enter": st.lists(sending, max_size=2),
+        "leave": st.lists(sending, max_size=2),
+        "play": st.lists(lines(inputs, gear), max_size=3),
+    }
+    if older:
+        optional["like"] = st.sampled_from(older)
+    return draw(st.fixed_dictionaries({}, optional=optional))
+
+
+@st.composite
 def rig_texts(draw: st.DrawFn) -> str:
-    """The text of a valid rig file."""
+    """The text of a valid rig file of either format."""
     inputs, outputs = draw(ports("in")), draw(ports("out"))
     gear = draw(instruments(list(outputs)))
+    newer = bool(gear) and draw(st.booleans())
     numbers = draw(st.lists(st.integers(1, 16384), min_size=1, max_size=4, unique=True))
     names = draw(st.lists(WORDS, min_size=len(numbers), max_size=len(numbers), unique=True))
-    parts = ["format = 1\n", table("[rig]", {"name": draw(WORDS), "start": draw(st.sampled_from([*names, "last"]))})]
+    parts = ["format = 2\n" if newer else "format = 1\n"]
+    parts += [table("[rig]", {"name": draw(WORDS), "start": draw(st.sampled_from([*names, "last"]))})]
     parts += [table(f"[inputs.{toml(name)}]", port) for name, port in inputs.items()]
     parts += [table(f"[outputs.{toml(name)}]", port) for name, port in outputs.items()]
     parts += [table(f"[instruments.{toml(name)}]", one) for name, one in gear.items()]
+    parts += [table("[chains]", {"soft": [draw(FILTERS)]})] if newer else []
     for number, name in zip(numbers, names, strict=True):
         burst = [{"instrument": one, "sound": next(iter(gear[one]["sounds"]))} for one in gear]
         some = draw(st.lists(routes(list(inputs), list(outputs)), max_size=3))
-        parts.append(table("[[scenes]]", {"number": number, "name": name, "routes": some, "burst": burst}))
+        more = draw(new_keys(list(inputs), gear, numbers[: numbers.index(number)])) if newer else {}
+        parts.append(table("[[scenes]]", {"number": number, "name": name, "routes": some, "burst": burst, **more}))
     parts.append(table("[[setlists]]", {"name": "A", "scenes": draw(st.permutations([*numbers, *names]))}))
     when = draw(st.sampled_from([{"program": "any"}, {"song": "any"}]))
     control = {"input": next(iter(inputs)), "when": when, "do": "scene", "guard": draw(TIMES), "pass": True}

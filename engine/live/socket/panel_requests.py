@@ -7,6 +7,7 @@ from functools import cache, partial
 from typing import Any, Final
 
 import trio
+from pydantic import BaseModel
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
 from engine.core.commands import PlayTestNote
@@ -44,9 +45,10 @@ from engine.protocol import (
 )
 from engine.rig.edit import differences
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Scene
+from engine.rig.models.rig import Rig, Scene, rig_models
+from engine.rig.models.scene_lines import Sending
 from engine.rig.read.raw_data import no_such
-from filters.registry import FilterSettings, registry
+from filters.registry import registry
 
 _TEST_KEY: Final = 60  # middle C
 _TEST_LENGTH: Final = 500_000_000  # ns
@@ -82,7 +84,8 @@ class PanelRequests:
         return RigAnswer(text=text, revision=revision, unsaved=unsaved, rig={"file": str(session.file), **parts})
 
     async def _filters(self, request: FiltersRequest) -> Answer:
-        return FiltersAnswer(text="all filters", filters=await in_a_thread(_filters))
+        filters, tables = await in_a_thread(_filters), await in_a_thread(_tables)
+        return FiltersAnswer(text="all filters", filters=filters, tables=tables)
 
     async def _explain(self, request: ExplainRequest) -> Answer:
         rig, muted, source = self._show.engine.rig, set(self._show.engine.state.muted), request.input
@@ -143,9 +146,15 @@ def _filters() -> Facts:
     return {name: {"words": one.hears, "schema": _schema(one.settings)} for name, one in registry().items()}
 
 
-def _schema(settings: type[FilterSettings]) -> dict[str, Any]:
+@cache
+def _tables() -> Facts:
+    lists: dict[str, type[BaseModel]] = {"play": rig_models()["PlayLine"], "enter": Sending, "leave": Sending}
+    return {key: _schema(model) for key, model in lists.items()}
+
+
+def _schema(model: type[BaseModel]) -> dict[str, Any]:
     try:
-        return settings.model_json_schema()
+        return model.model_json_schema()
     except (PydanticInvalidForJsonSchema, PydanticSchemaGenerationError):  # of a plug-in, with a type of its own
         return {"type": "object"}
 

@@ -175,7 +175,7 @@ type KnownFilters = Record<string, { words: string; schema: Schema }>;
 /** What an answer has beside `done` and `text`, by what was asked. */
 interface Answers {
   rig: { revision: number; unsaved: boolean; since?: number; rig: RigChanges };
-  filters: { filters: KnownFilters };
+  filters: { filters: KnownFilters; tables: Record<string, Schema> };
   explain: { routes: RouteTrace[]; outputs: Record<string, string[]>; command?: string };
   ports: { inputs: UsedPort[]; outputs: UsedPort[] };
   identify: { rows: IdentifiedRow[] };

@@ -5,6 +5,7 @@ from typing import Any, Final
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.core.cable.program_burst import Bursts
 from engine.core.engine import Engine
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.live.edit.rig_texts import RigParts, packed
@@ -13,7 +14,10 @@ from tests.support.engine_calls import adopt, engine_of, recall
 from tests.support.random_rigs import INPUTS, OUTPUTS, STATEFUL, STATELESS, played, route
 
 _SECOND: Final = 1_000_000_000
-_INPUTS: Final = {name: f'{name} = {{ port = "{name}" }}' for name in INPUTS}
+_INPUTS: Final = {
+    name: tuple(f'{name} = {{ port = "{name}"{more} }}' for more in ("", ', stop = ["bank"]', ', through = ["soft"]'))
+    for name in INPUTS
+}
 _OUTPUTS: Final = {
     "strings": ('strings = { port = "d", wire = "din" }', 'strings = { port = "d", running_status = true }'),
     "brass": ('brass = { port = "e" }', 'brass = { port = "e", active_sensing = true }'),
@@ -28,7 +32,29 @@ _SYNC: Final = (
 )
 _REMOTE: Final = ("", '[remote]\ninputs = ["foot"]\n', '[remote]\ninputs = ["keys"]\nto = ["brass"]\ndevice = 5\n')
 _SETLISTS: Final = ("", '[[setlists]]\nname = "L"\nscenes = [2, 1]\n', '[[setlists]]\nname = "L"\nscenes = [1]\n')
-_SETUP: Final = ("", 'setup = ["controller 7 = 100"]\n', 'setup = ["controller 7 = 90"]\n')
+_SETUP: Final = ("", 'setup = ["controller 7 = 100"]\n', 'setup = ["controller 7 = 90", "go 1"]\n')
+_ARRIVING: Final = ("", "drums = true\n", 'through = [{ filter = "velocity", fixed = 9 }]\n', 'through = ["soft"]\n')
+_CHAINS: Final = tuple(
+    f'[chains]\nsoft = [{{ filter = "velocity", curve = {curve} }}]\nlow = ["soft"{more}]\n'
+    for curve, more in ((-20, ""), (-20, ', { filter = "zone", notes = "..B3" }'), (30, ""))
+)
+_LINES: Final = (
+    '{ name = "a", from = "keys", on = "gear0", transpose = -12, through = ["low"] }',
+    '{ name = "a", from = "keys", on = "gear0" }',
+    '{ from = ["keys", "foot"], on = "gear1", velocity = "64..",'
+    ' through = [{ filter = "latch", controllers = [64] }] }',
+    '{ from = "foot", on = "gear1", pedal = false }',
+)
+_SCENE: Final = (
+    "tempo = 90\n",
+    "transpose = 2\n",
+    'enter = [{ on = "gear0", send = ["volume 90", "start"] }]\n',
+    'leave = [{ on = "gear1", send = ["go 2", "pan 0"] }]\n',
+    "like = 2\n",
+)
+_lines: Final = st.lists(st.sampled_from(_LINES), max_size=2, unique_by=lambda line: "name" in line or line).map(
+    lambda some: f"play = [ {', '.join(some)} ]\n"
+)
 _routes: Final = st.lists(route(STATELESS + STATEFUL), max_size=2).map(", ".join)
 
 
@@ -38,7 +64,7 @@ def _gear(draw: st.DrawFn, number: int) -> str:
     output, bank = draw(st.sampled_from(OUTPUTS)), draw(st.sampled_from(["msb lsb", "lsb"]))
     return (
         f'[instruments.gear{number}]\noutput = "{output}"\nchannel = {number + 1}\nbank = "{bank}"\n'
-        f"programs_from = {draw(st.integers(0, 1))}\n" + draw(st.sampled_from(_SETUP))
+        f"programs_from = {draw(st.integers(0, 1))}\n{draw(st.sampled_from(_SETUP))}{draw(st.sampled_from(_ARRIVING))}"
     )
 
 
@@ -57,6 +83,8 @@ def _scene(draw: st.DrawFn, number: int) -> str:
     return (
         f'[[scenes]]\nnumber = {number}\nname = "{draw(st.sampled_from("AB"))}{number}"\n{at}'
         f'held = "{draw(st.sampled_from(["ring", "cut"]))}"\nroutes = [ {draw(_routes)} ]\nburst = [ {burst} ]\n'
+        + draw(_lines)
+        + "".join(draw(st.lists(st.sampled_from(_SCENE[:-1] if number == 2 else _SCENE), max_size=3, unique=True)))
     )
 
 
@@ -66,9 +94,12 @@ def _sections(draw: st.DrawFn) -> dict[str, str]:
     outputs = [draw(st.sampled_from(_OUTPUTS[name])) for name in draw(st.permutations(OUTPUTS))]
     return {
         "routes": f"routes = [ {draw(_routes)} ]\n",
-        "inputs": "\n".join(["[inputs]", *(_INPUTS[name] for name in draw(st.permutations(INPUTS))), ""]),
+        "inputs": "\n".join(
+            ["[inputs]", *(draw(st.sampled_from(_INPUTS[name])) for name in draw(st.permutations(INPUTS))), ""]
+        ),
         "outputs": "\n".join(["[outputs]", *outputs, ""]),
         "instruments": "".join(draw(st.permutations([draw(_gear(0)), draw(_gear(1))]))),
+        "chains": draw(st.sampled_from(_CHAINS)),
         "sync": draw(st.sampled_from(_SYNC)),
         "remote": draw(st.sampled_from(_REMOTE)),
         "setlists": draw(st.sampled_from(_SETLISTS)),
@@ -87,7 +118,7 @@ def _chains(draw: st.DrawFn) -> list[str]:
         changed = draw(st.lists(st.sampled_from(sorted(now)), min_size=1, max_size=2))
         now = {key: (other if key in changed else now)[key] for key in now}
         found.append(now)
-    return ["format = 1\n" + "".join(each.values()) for each in found]
+    return ["format = 2\n" + "".join(each.values()) for each in found]
 
 
 def _reached(texts: list[str]) -> Engine:
@@ -106,11 +137,15 @@ def _by_name(engine: Engine) -> dict[str, Any]:
     state = engine.state
     compiled, inputs, outputs = state.compiled, engine.inputs, engine.outputs
     clock, code, remote = compiled.sync.clock, compiled.sync.timecode, compiled.remote
+
+    def sent(bursts: Bursts) -> dict[str, Any]:
+        return {outputs[to]: steps for to, steps in bursts.items()}
+
     return {
         "rig": compiled.rig,
         "order": [[*getattr(compiled.rig, key)] for key in ("inputs", "outputs", "instruments")],
         "scenes": [
-            (each.number, each.name, each.cuts, {outputs[to]: steps for to, steps in each.bursts.items()})
+            (each.number, each.name, each.cuts, each.tempo, *map(sent, (each.bursts, each.entering, each.leaving)))
             for each in compiled.scenes.values()
         ],
         "set-up": {outputs[to]: steps for to, steps in compiled.setups.items()},

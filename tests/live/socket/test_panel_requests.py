@@ -332,3 +332,14 @@ async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: p
         }
         assert (await ask({"do": "rig"}))["done"]
     assert bench.show.own_faults == 1
+
+
+async def test_tables_of_scenes_have_schemas(bench: Bench) -> None:
+    """The page makes its forms of them: a line's keys, and that its chain takes filters and names of chains."""
+    async with serving(bench):
+        tables = (await ask({"do": "filters"}))["tables"]
+    line = tables["play"]["properties"]
+    assert {"from", "on", "sound", "notes", "velocity", "transpose", "channel", "pedal", "programs"} <= set(line)
+    assert {"type": "string"} in line["through"]["items"]["anyOf"]
+    assert tables["enter"]["properties"]["send"]["type"] == "array"
+    assert tables["leave"] == tables["enter"]
