@@ -10,6 +10,7 @@ from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
 from engine.core.control.remote_messages import RemoteSettings, remote_settings
+from engine.core.control.worded_actions import Sendings, sendings
 from engine.core.feedback_plan import FeedbackPlan, feedback_plan
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.show_in_force import ShowInForce
@@ -23,9 +24,10 @@ class CompiledRig:
     """A rig by indices: the places of its ports in `inputs` and `outputs`.
 
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
-    any; `setlists`: scene numbers in playing order, by name ("" for the scenes in the order of a rig without set
-    lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing;
-    `feedback`: lights and displays; `show`: what filters ask, which an edited rig shares with the one before.
+    any; `sendings`: the messages of their actions that are given in words; `setlists`: scene numbers in playing order,
+    by name ("" for the scenes in the order of a rig without set lists); `setups`: what each output is sent once at the
+    start; `sensed`: outputs that ask for active sensing; `feedback`: lights and displays; `show`: what filters ask,
+    which an edited rig shares with the one before.
     """
 
     rig: Rig
@@ -34,6 +36,7 @@ class CompiledRig:
     remote_outputs: frozenset[str]
     scenes: Mapping[int, CompiledScene]
     controls: tuple[ControlConditions | None, ...]
+    sendings: Sendings
     setlists: Mapping[str, tuple[int, ...]]
     route_names: frozenset[str]
     setups: Mapping[int, tuple[BurstUnit, ...]]
@@ -77,6 +80,7 @@ def compile_rig(
         frozenset(remote_outputs),
         {scene.number: compiler.compile(scene) for scene in rig.scenes},
         _controls(rig, inputs, kept),
+        sendings(rig),
         _setlists(rig),
         frozenset(_route_names(rig)),
         _setups(rig, outputs, kept),

@@ -10,11 +10,12 @@ from engine.core import commands as do
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
+from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
-from engine.core.routing.delayed_messages import player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.player_numbers import holder, player
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.settling import Settling
 from engine.core.routing.told_values import made_of, moves_of
@@ -57,7 +58,9 @@ class CommandExecution:
             case do.ChooseSetlist(setlist):
                 return self._choose_setlist(setlist, who)
             case do.MuteRoute(route) | do.UnmuteRoute(route):
-                return self._mute(now, route, isinstance(command, do.MuteRoute), who, out)
+                return self._mute(now, command.word, route, isinstance(command, do.MuteRoute), who, out)
+            case do.ToggleRoute(route):
+                return self._mute(now, command.word, route, route not in self._state.muted, who, out)
             case do.ControlClock() | do.ControlTimecode():
                 code, text, sent = control(self._state.sync, now, command)
                 self._outputs.put(now, sent, out)
@@ -146,16 +149,14 @@ class CommandExecution:
         routes = left.routes if left is not None and not scene.compiled.cuts else None
         if not repeated:
             self._change(now, scene, out)
-        wanted = self._settling.change(now, routes, out)
+        self._settling.change(now, routes, out)
         self.set_tempo(now, scene)
         bursts = scene.compiled.entering
         if repeated or not state.rules.only_changes:
             bursts = _again(bursts)
         if left is not None and not repeated and left.compiled.leaving:
             bursts = one_after_the_other(left.compiled.leaving, bursts)
-        result = self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
-        self._settling.tell(now, wanted, out)
-        return result
+        return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
     def set_tempo(self, now: int, scene: SceneInPlay) -> None:
         """The rig's own clock runs at the tempo that the scene says, if it says one."""
@@ -204,8 +205,8 @@ class CommandExecution:
 
     # What moves and what is muted
 
-    def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
-        state, word = self._state, "mute" if on else "unmute"
+    def _mute(self, now: int, word: str, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
+        state = self._state
         known = state.compiled.route_names
         if route not in known:
             return state.outcome(
@@ -221,8 +222,9 @@ class CommandExecution:
             state.scene.mute(frozenset(state.muted))
             if on:  # its filters will not hear of the releases of what they have begun
                 state.renew_filters(lambda at, path: path.route == route)
-                self._delayed.end(now, {player(*each) for each in state.scene.keeping_state(route)}, out)
-            self._settling.tell(now, self._settling.change(now, before, out), out)
+                ended = state.scene.keeping_state(route)
+                self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
+            self._settling.change(now, before, out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
@@ -272,6 +274,8 @@ class CommandExecution:
         for message in messages:
             if not selects_sound(message):  # most bursts are nothing else
                 self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
+            if resets(message):
+                self._state.ledger.reset((output, message[0] & 0x0F))
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock

@@ -43,6 +43,7 @@ from engine.rig.models.values import (
     SetupLines,
     Shift,
     Stops,
+    Tempo,
     Text,
     WholeSysEx,
     between,
@@ -219,16 +220,6 @@ def _place(found: str) -> str:
     return found
 
 
-def _tempo(found: Any) -> Any:
-    if isinstance(found, bool) or not isinstance(found, int | float) or not 20 <= found <= 300:
-        raise ValueError("20 to 300 beats per minute")
-    return float(found)
-
-
-def _tempo_or_none(found: Any) -> Any:
-    return found if found is None else _tempo(found)
-
-
 class Clock(Part):
     """One clock for the rig, from the first of these sources that is running: inputs, or "internal".
 
@@ -237,7 +228,7 @@ class Clock(Part):
     """
 
     source: Annotated[Names, Reference("inputs", word="internal", many=True)] = Field(("internal",), alias="from")
-    bpm: Annotated[float, BeforeValidator(_tempo)] = 120.0
+    bpm: Tempo = 120.0
     to: Outputs = ()
     run: bool = False
     idle: Annotated[bool, Since(2)] = True
@@ -285,7 +276,7 @@ class Scene(Part):
     cue: Annotated[Name | None, Since(2)] = None
     like: Annotated[int | str | None, Reference("scenes"), Since(2)] = None
     text: Annotated[Plain | None, Since(2)] = None
-    tempo: Annotated[float | None, BeforeValidator(_tempo_or_none), Since(2)] = None
+    tempo: Annotated[Tempo | None, Since(2)] = None
     transpose: Annotated[int, between(-127, 127), Since(2)] = 0
     at: Annotated[str, AfterValidator(_place)] | None = None
     held: Literal["ring", "cut"] = "ring"
