@@ -225,7 +225,7 @@ class Engine:
             elif is_clock(message):
                 units = state.sync.let_through(now, source, message, units)
         if delayed.due is not None:
-            delayed.outdate(source, answer.units)
+            delayed.outdate(source, answer.units, scene.places)
         if answer.plain and not self._told.lows:  # the way of every wheel and fader
             self._told.values.update(answer.told)
             self._places[source][answer.position] = message

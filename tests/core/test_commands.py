@@ -38,6 +38,7 @@ VALUES: dict[str, Any] = {
     "key": 60,
     "length": 500,
     "muted": (),
+    "channels": (("lead", 11),),
     "age": 7,
     "clock": ClockGenerator.Stand(97.5, 24, None, False),
     "timecode": ("01:00:00:00", 40),

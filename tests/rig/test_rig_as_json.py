@@ -62,6 +62,7 @@ def test_everything_that_is_shown() -> None:
                 "name": "lead",
                 "output": "strings",
                 "channel": 1,
+                "spare": [],
                 "sounds": ["Warm pad", "Choir"],
                 "programs_from": 0,
                 "drums": False,

@@ -11,6 +11,7 @@ from engine.cluster.pure.words import ShowPlace, TimePlace
 from engine.core.commands import FollowShow, FollowTime
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
+from engine.core.routing.channel_places import by_instrument
 from engine.core.timing import clock
 
 _SINCE: Final = (
@@ -22,7 +23,13 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 def show_place(engine: Engine) -> ShowPlace:
     """Where the show is."""
     state = engine.state
-    return ShowPlace(standing=engine.position, muted=tuple(sorted(state.muted)), loaded=state.setlist.loaded)
+    channels = by_instrument(engine.rig, engine.outputs, state.places)
+    return ShowPlace(
+        standing=engine.position,
+        muted=tuple(sorted(state.muted)),
+        loaded=state.setlist.loaded,
+        channels=tuple(channels.items()),
+    )
 
 
 def time_place(engine: Engine, now: int) -> TimePlace:
@@ -46,7 +53,7 @@ def between_ticks(engine: Engine, now: int) -> bool:
 def show_command(place: ShowPlace) -> FollowShow:
     """What the word about the show commands here."""
     standing = ShowPosition(*place.standing) if place.standing is not None else None
-    return FollowShow(standing, place.muted, place.loaded)
+    return FollowShow(standing, place.muted, place.loaded, place.channels)
 
 
 def time_command(place: TimePlace, age: int) -> FollowTime:

@@ -13,15 +13,17 @@ from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one
 from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
+from engine.core.routing.channel_places import Places
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import holder, player
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.settling import Settling
+from engine.core.routing.spare_channels import choose_places
 from engine.core.routing.told_values import made_of, moves_of
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
-from engine.plurals import counted
+from engine.plurals import counted, plural
 from engine.rig.read.raw_data import no_such
 from engine.rig.scene_words import listed_scenes, nearest_scene
 
@@ -137,8 +139,18 @@ class CommandExecution:
             then = f"next is scene {following} {state.compiled.scenes[following].name}"
         return state.outcome("setlist", AnswerCode.DONE, f"{state.setlist.words}, {then}", who)
 
-    def _switch(self, now: int, number: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
-        """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
+    def recall_at(self, now: int, number: int, places: Places, who: str, out: list[Delivery]) -> None:
+        """Recall the scene of this number with the instruments where another engine has them."""
+        self._state.setlist.move_to(number)
+        self._switch(now, number, "scene", who, out, places)
+
+    def _switch(
+        self, now: int, number: int, word: str, who: str, out: list[Delivery], places: Places | None = None
+    ) -> CommandResult:
+        """The atomic scene change: one reference, then what the old scene leaves behind, then the burst.
+
+        `places`: where instruments are, if that is settled.
+        """
         state = self._state
         state.setlist.loaded = None
         scene = state.scenes.by_number[number]
@@ -147,15 +159,17 @@ class CommandExecution:
                 self._outputs.set_up(now, output, out)
         left, repeated = state.scene, scene is state.scene
         routes = left.routes if left is not None and not scene.compiled.cuts else None
-        if not repeated:
-            self._change(now, scene, out)
+        if places is None:
+            places = scene.places if repeated else choose_places(state, scene)
+        if not repeated or places != scene.places:
+            self._change(now, scene, places, out)
         self._settling.change(now, routes, out)
         self.set_tempo(now, scene)
-        bursts = scene.compiled.entering
+        bursts = scene.entering
         if repeated or not state.rules.only_changes:
             bursts = _again(bursts)
-        if left is not None and not repeated and left.compiled.leaving:
-            bursts = one_after_the_other(left.compiled.leaving, bursts)
+        if left is not None and not repeated and left.leaving:
+            bursts = one_after_the_other(left.leaving, bursts)
         return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
     def set_tempo(self, now: int, scene: SceneInPlay) -> None:
@@ -164,9 +178,9 @@ class CommandExecution:
         if scene.compiled.tempo is not None and clock is not None:
             clock.set_bpm(now, scene.compiled.tempo)
 
-    def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
+    def _change(self, now: int, scene: SceneInPlay, places: Places, out: list[Delivery]) -> None:
         state = self._state
-        scene.enter(frozenset(state.muted))
+        scene.enter(frozenset(state.muted), places)
         before, state.scene = state.scene, scene
         if state.loops.muted:
             state.loops.lift()
@@ -251,8 +265,12 @@ class CommandExecution:
             text = f"{no_such('instrument', name, rig.instruments)}; nothing changed"
             return state.outcome("panic", AnswerCode.UNKNOWN_INSTRUMENT, text, who)
         output = state.compiled.outputs.index(gear.output)
-        self._outputs.silence_channel(now, output, gear.channel - 1, self._is_again(now, name), out)
-        text = f"panic: {name} silenced, channel {gear.channel} of {gear.output}"
+        again = self._is_again(now, name)
+        channels = (gear.channel, *gear.spare)
+        for channel in channels:
+            self._outputs.silence_channel(now, output, channel - 1, again, out)
+        listed = ", ".join(map(str, channels))
+        text = f"panic: {name} silenced, {plural(len(channels), 'channel')} {listed} of {gear.output}"
         return state.outcome("panic instrument", AnswerCode.DONE, text, who)
 
     def _is_again(self, now: int, instrument: str | None) -> bool:

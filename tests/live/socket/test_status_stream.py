@@ -78,6 +78,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
         "peak": [None, None],
         "health": [],
         "muted_routes": [],
+        "channels": {},
         "told": [],
     }
 
