@@ -70,6 +70,9 @@ class Surroundings(Protocol):
     def tempo(self, now: int) -> float:
         """The beats per minute in force at this time (ns)."""
 
+    def positions(self) -> Iterable[bytes]:
+        """Where the pedals, wheels and faders of the input are: the last message of each, as it came in."""
+
     def in_force(self, controller: bytes) -> int | None:
         """The value that this message's controller has where the message would go; None if it is not known."""
 

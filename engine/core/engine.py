@@ -205,7 +205,7 @@ class Engine:
             answer = without(answer, state.leaving)
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
-            units = self._released(source, message, answer)
+            units = self._released(now, source, message, answer)
         elif answer.kind == PRESS:
             for output, _ in units:
                 if cables[output].full:
@@ -295,9 +295,13 @@ class Engine:
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:
             self._delayed.send_due(now, out)
 
-    def _released(self, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
+    def _released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
-        kept = self._delayed.keep(source, answer.held) if answer.held else None
+        held = answer.held
+        if self.state.gestures.older:  # an older scene's filter may hold what began there
+            routes = self.state.ledger.routes_of(source, message)
+            held += routes.answer(source, message, now).held if routes is not None else ()
+        kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)
         if offs is not None:
             return [(output, (off,)) for output, off in offs] + [*answer.others]

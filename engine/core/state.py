@@ -85,7 +85,7 @@ class State:
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
-        compiled.show.follow(self.sync.bpm, self.ledger.told.value)
+        compiled.show.follow(self.sync.bpm, self.ledger.told.value, self.positions.of)
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)

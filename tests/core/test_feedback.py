@@ -301,6 +301,8 @@ def run(commands: Iterable[Command | None], wire: str) -> None:
             if isinstance(command, Panic):
                 stage.gear.things.pop("key", None)
             stage.do(command)
+            if isinstance(command, Panic):  # a second one in two seconds has 2,048 note-offs for the cable
+                stage.settle(3000 * MS)
         if stage.engine.state.led_by is None:
             stage.agrees()
 

@@ -13,9 +13,9 @@ from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
 from engine.core.control.setlist import LAST_STEP
-from engine.core.routing.delayed_messages import player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.player_numbers import holder, player
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.settling import Settling
 from engine.core.routing.told_values import made_of, moves_of
@@ -293,7 +293,8 @@ class CommandExecution:
             state.scene.mute(frozenset(state.muted))
             if on:  # its filters will not hear of the releases of what they have begun
                 state.renew_filters(lambda at, path: path.route == route)
-                self._delayed.end(now, {player(*each) for each in state.scene.keeping_state(route)}, out)
+                ended = state.scene.keeping_state(route)
+                self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
             self._settling.tell(now, self._settling.change(now, before, out), out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
