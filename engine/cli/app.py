@@ -29,7 +29,7 @@ The first step: `bayleaf new` writes a rig from the connected ports. Then `bayle
 """
 #: the commands by what they are for, in the order of the help; the modules beside this one in `commands`
 GROUPS: Final = {
-    "Set up": ("demo", "new", "ports", "check", "explain", "rehearse", "diff"),
+    "Set up": ("demo", "new", "ports", "check", "explain", "rehearse", "diff", "simplify"),
     "Play": (
         *("run", "panel", "pairings", "scene", "next", "back", "first", "setlist", "song"),
         *("transpose", "panic", "resend", "mute", "unmute", "clock", "timecode"),

@@ -137,7 +137,10 @@ def _ports_in_words(ports: Sequence[_Found], way: str) -> str:
 
 
 def _sounds(found: _Found) -> _Block:
-    sounds = [f"{gear}: {sound or 'a sound without a name'}" for gear, sound in found["sounds"].items()]
+    on = {gear: f" (on channel {channel})" for gear, channel in found["channels"].items()}
+    sounds = [
+        f"{gear}: {sound or 'a sound without a name'}{on.get(gear, '')}" for gear, sound in found["sounds"].items()
+    ]
     missing = [port["name"] for port in found["outputs"] if port["state"] == "missing"]
     full = sounds
     if missing and sounds:

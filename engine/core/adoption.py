@@ -8,6 +8,7 @@ from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
+from engine.core.routing.channel_places import still_there
 from engine.core.routing.compiled_scene import common
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.inputs import Inputs
@@ -83,11 +84,10 @@ class Adoption:
             edited.mute(frozenset(state.muted))
             self._settling.controls_changed(now, out)
             return
-        edited.enter(frozenset(state.muted))
+        edited.enter(frozenset(state.muted), still_there(scene.places, state.compiled.spares))
         self._delayed.leave(now, scene, edited, out)
-        wanted = self._settling.change(now, scene.routes, out)
+        self._settling.change(now, scene.routes, out)
         self._send_changed_bursts(now, edited, scene, out)
-        self._settling.tell(now, wanted, out)
         if edited.compiled.tempo not in (None, scene.compiled.tempo):
             self._players.set_tempo(now, edited)
 

@@ -335,13 +335,15 @@ class FollowLeader(Command):
 class FollowShow(Command):
     """Be where the engine in charge says that the show is.
 
-    `position`: None before its first scene; `loaded`: the scene that show control has loaded there.
+    `position`: None before its first scene; `loaded`: the scene that show control has loaded there; `channels`: the
+    instruments that are on spare channels there, and these (1 to 16).
     """
 
     word: ClassVar[str] = "follow show"
     position: ShowPosition | None
     muted: tuple[str, ...]
     loaded: int | None = None
+    channels: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True)

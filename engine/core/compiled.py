@@ -14,6 +14,7 @@ from engine.core.control.remote_messages import RemoteSettings, remote_settings
 from engine.core.control.setlist import PlayingOrder, order_of_scenes, order_of_songs
 from engine.core.control.worded_actions import Sendings, sendings
 from engine.core.feedback_plan import FeedbackPlan, feedback_plan
+from engine.core.routing.channel_places import Spares, spares_of
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.show_in_force import ShowInForce
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
@@ -36,7 +37,7 @@ class CompiledRig:
     any; `sendings`: the messages of their actions that are given in words; `setlists`: playing orders by name ("" for
     the scenes in the order of a rig without set lists); `songs`: by name; `setups`: what each output is sent once at
     the start; `sensed`: outputs that ask for active sensing; `feedback`: lights and displays; `show`: what filters ask,
-    which an edited rig shares with the one before.
+    which an edited rig shares with the one before; `spares`: spare channels of instruments.
     """
 
     rig: Rig
@@ -55,6 +56,7 @@ class CompiledRig:
     sync: SyncSettings
     feedback: FeedbackPlan
     show: ShowInForce
+    spares: Spares
 
     @property
     def transposed(self) -> Iterator[tuple[int, int]]:
@@ -109,6 +111,7 @@ def compile_rig(
         _sync(rig, inputs, outputs, kept),
         _feedback(rig, outputs, kept),
         show,
+        spares_of(rig, outputs),
     )
 
 

@@ -18,6 +18,7 @@ from engine.core.control.remote_messages import RemoteReader
 from engine.core.control.setlist import SetListPlace, ShowPosition
 from engine.core.reports import Reports
 from engine.core.routing.active_sensing import ActiveSensing
+from engine.core.routing.channel_places import AT_HOME, Places
 from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.gestures import Gestures
@@ -129,6 +130,11 @@ class State:
     def ready(self, number: int) -> SceneInPlay:
         """A scene of the rig as it is to play now, transposed by song and foot."""
         return self.scenes.at(number, self.transposed)
+
+    @property
+    def places(self) -> Places:
+        """Where instruments are that are not on their own channels."""
+        return self.scene.places if self.scene is not None else AT_HOME
 
     def scene_of(self, number: int) -> SceneInPlay | None:
         """The scene of this number, which may be in force though an edit has taken it out of the rig."""

@@ -26,6 +26,7 @@ def sections(rig: Rig) -> Table:
                 "name": name,
                 "output": gear.output,
                 "channel": gear.channel,
+                "spare": list(gear.spare),
                 "sounds": list(gear.sounds),
                 "programs_from": gear.programs_from,
                 "drums": gear.drums,

@@ -39,6 +39,7 @@ VALUES: dict[str, Any] = {
     "length": 500,
     "step": 1,
     "muted": (),
+    "channels": (("lead", 11),),
     "age": 7,
     "clock": ClockGenerator.Stand(97.5, 24, None, False),
     "timecode": ("01:00:00:00", 40),

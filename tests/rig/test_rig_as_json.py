@@ -3,6 +3,7 @@
 import json
 
 from engine.rig.read.load import read
+from engine.rig.rig_as_json import sections
 from tests.support.plain_rig_2 import RIG_2
 from tests.support.whole_outline import outline
 
@@ -62,6 +63,7 @@ def test_everything_that_is_shown() -> None:
                 "name": "lead",
                 "output": "strings",
                 "channel": 1,
+                "spare": [],
                 "sounds": ["Warm pad", "Choir"],
                 "programs_from": 0,
                 "drums": False,

@@ -11,6 +11,7 @@ from engine.cluster.pure.words import ShowPlace, TimePlace
 from engine.core.commands import FollowShow, FollowTime
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
+from engine.core.routing.channel_places import by_instrument
 from engine.core.timing import clock
 
 _SINCE: Final = (
@@ -22,10 +23,12 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 def show_place(engine: Engine) -> ShowPlace:
     """Where the show is."""
     state, position = engine.state, engine.position
+    channels = by_instrument(engine.rig, engine.outputs, state.places)
     return ShowPlace(
         standing=position[:3] if position is not None else None,
         muted=tuple(sorted(state.muted)),
         loaded=state.setlist.loaded,
+        channels=tuple(channels.items()),
         song=state.song or "",
         step=state.step,
     )
@@ -52,7 +55,7 @@ def between_ticks(engine: Engine, now: int) -> bool:
 def show_command(place: ShowPlace) -> FollowShow:
     """What the word about the show commands here."""
     standing = ShowPosition(*place.standing, place.song, place.step) if place.standing is not None else None
-    return FollowShow(standing, place.muted, place.loaded)
+    return FollowShow(standing, place.muted, place.loaded, place.channels)
 
 
 def time_command(place: TimePlace, age: int) -> FollowTime:

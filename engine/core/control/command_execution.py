@@ -10,14 +10,17 @@ from engine.core import commands as do
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
+from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
 from engine.core.control.setlist import LAST_STEP
+from engine.core.routing.channel_places import Places
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import holder, player
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.settling import Settling
+from engine.core.routing.spare_channels import choose_places
 from engine.core.routing.told_values import made_of, moves_of
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
@@ -173,8 +176,8 @@ class CommandExecution:
             return
         scene = state.ready(before.number)
         if scene is not before:
-            self._put_in_force(now, scene, out)
-            self._settling.tell(now, self._settling.change(now, before.routes, out), out)
+            self._put_in_force(now, scene, before.places, out)
+            self._settling.change(now, before.routes, out)
 
     # Set lists
 
@@ -194,12 +197,25 @@ class CommandExecution:
             then = f"next is scene {following} {state.compiled.scenes[following].name}"
         return state.outcome("setlist", AnswerCode.DONE, f"{state.setlist.words}, {then}", who)
 
+    def recall_at(self, now: int, number: int, places: Places, who: str, out: list[Delivery]) -> None:
+        """Recall the scene of this number with the instruments where another engine has them."""
+        self._state.setlist.move_to(number)
+        self._switch(now, number, "scene", who, out, places=places)
+
     def _switch(
-        self, now: int, number: int, word: str, who: str, out: list[Delivery], song: str | None = None
+        self,
+        now: int,
+        number: int,
+        word: str,
+        who: str,
+        out: list[Delivery],
+        song: str | None = None,
+        places: Places | None = None,
     ) -> CommandResult:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst.
 
-        `song`: the one that was asked for; otherwise the scene says which is in force.
+        `song`: the one that was asked for; otherwise the scene says which is in force. `places`: where instruments are,
+        if that is settled.
         """
         state, last_song = self._state, self._state.song
         state.setlist.loaded = None
@@ -211,18 +227,18 @@ class CommandExecution:
         left = state.scene
         repeated = left is not None and left.number == number
         routes = left.routes if left is not None and not scene.compiled.cuts else None
-        if scene is not left:
-            self._change(now, scene, out)
-        wanted = self._settling.change(now, routes, out)
+        if places is None:
+            places = state.places if repeated else choose_places(state, scene)
+        if scene is not left or places != scene.places:
+            self._change(now, scene, places, out)
+        self._settling.change(now, routes, out)
         self.set_tempo(now, scene, state.song_in_force if state.song != last_song else None)
-        bursts = scene.compiled.entering
+        bursts = scene.entering
         if repeated or not state.rules.only_changes:
             bursts = _again(bursts)
-        if left is not None and not repeated and left.compiled.leaving:
-            bursts = one_after_the_other(left.compiled.leaving, bursts)
-        result = self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
-        self._settling.tell(now, wanted, out)
-        return result
+        if left is not None and not repeated and left.leaving:
+            bursts = one_after_the_other(left.leaving, bursts)
+        return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
     def set_tempo(self, now: int, scene: SceneInPlay, song: SongTable | None = None) -> None:
         """The rig's own clock runs at the tempo that the scene says, if it says one, or that a new song begins with."""
@@ -232,14 +248,14 @@ class CommandExecution:
         if tempo is not None and clock is not None:
             clock.set_bpm(now, tempo)
 
-    def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
-        self._put_in_force(now, scene, out)
+    def _change(self, now: int, scene: SceneInPlay, places: Places, out: list[Delivery]) -> None:
+        self._put_in_force(now, scene, places, out)
         if scene.compiled.cuts:
             self._outputs.cut(now, out)
 
-    def _put_in_force(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
+    def _put_in_force(self, now: int, scene: SceneInPlay, places: Places, out: list[Delivery]) -> None:
         state = self._state
-        scene.enter(frozenset(state.muted))
+        scene.enter(frozenset(state.muted), places)
         before, state.scene = state.scene, scene
         if state.loops.muted:
             state.loops.lift()
@@ -295,7 +311,7 @@ class CommandExecution:
                 state.renew_filters(lambda at, path: path.route == route)
                 ended = state.scene.keeping_state(route)
                 self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
-            self._settling.tell(now, self._settling.change(now, before, out), out)
+            self._settling.change(now, before, out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
@@ -322,8 +338,12 @@ class CommandExecution:
             text = f"{no_such('instrument', name, rig.instruments)}; nothing changed"
             return state.outcome("panic", AnswerCode.UNKNOWN_INSTRUMENT, text, who)
         output = state.compiled.outputs.index(gear.output)
-        self._outputs.silence_channel(now, output, gear.channel - 1, self._is_again(now, name), out)
-        text = f"panic: {name} silenced, channel {gear.channel} of {gear.output}"
+        again = self._is_again(now, name)
+        channels = (gear.channel, *gear.spare)
+        for channel in channels:
+            self._outputs.silence_channel(now, output, channel - 1, again, out)
+        listed = ", ".join(map(str, channels))
+        text = f"panic: {name} silenced, {plural(len(channels), 'channel')} {listed} of {gear.output}"
         return state.outcome("panic instrument", AnswerCode.DONE, text, who)
 
     def _is_again(self, now: int, instrument: str | None) -> bool:
@@ -345,6 +365,8 @@ class CommandExecution:
         for message in messages:
             if not selects_sound(message):  # most bursts are nothing else
                 self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
+            if resets(message):
+                self._state.ledger.reset((output, message[0] & 0x0F))
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock

@@ -92,9 +92,10 @@ class Outputs:
     def cut(self, now: int, out: list[Delivery]) -> None:
         """End all notes, those that ring under a pedal, too: the pedal is lifted for that."""
         ledger = self._state.ledger
+        sounding = ledger.sounding_channels()
         self.put(now, ledger.cut(), out)
         if self._state.rules.gestures:
-            self.put(now, ledger.lift_pedals(), out)
+            self.put(now, ledger.lift_pedals(sounding), out)
 
     def silence(
         self, now: int, cable: OutputCable, out: list[Delivery], owed: Sequence[bytes] = (), more: Sequence[bytes] = ()

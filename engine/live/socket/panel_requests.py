@@ -12,6 +12,7 @@ from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerati
 
 from engine.core.commands import PlayTestNote
 from engine.core.routing.explain import RouteVerdict, explain, shown
+from engine.core.scene_snapshot import channel_of
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import unknown_scene
@@ -125,8 +126,9 @@ class PanelRequests:
         if output in show.ports.stuck() or show.engine.state.cables[output].full:
             text = f"output {instrument.output} of {name} is full; nothing was sent. Try again later"
             return refused(AnswerCode.BUSY, text)
-        show.apply(PlayTestNote(instrument.output, instrument.channel - 1, _TEST_KEY, _TEST_LENGTH))
-        where = f"{instrument.output}, channel {instrument.channel}"
+        channel = channel_of(show.engine, name)
+        show.apply(PlayTestNote(instrument.output, channel - 1, _TEST_KEY, _TEST_LENGTH))
+        where = f"{instrument.output}, channel {channel}"
         return done(f"{note_name(_TEST_KEY, show.engine.rig.rig.middle_c)} for half a second to {name} ({where})")
 
     async def _differences(self, request: DifferencesRequest) -> Answer:

@@ -26,6 +26,7 @@ def status(show: Show) -> dict[str, Any]:
         "setlists": [name for name in engine.state.compiled.setlists if name],
         "muted_routes": sorted(engine.state.muted),
         "sounds": scene_snapshot.sounds(engine),
+        "channels": scene_snapshot.channels(engine),
         "sounding": engine.state.ledger.sounding(),
         "off_rest": engine.state.ledger.off_rest(),
         "inputs": _inputs(show),

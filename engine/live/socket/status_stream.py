@@ -12,6 +12,7 @@ from typing import Final
 
 import trio
 
+from engine.core.scene_snapshot import channels
 from engine.live.cable_load import CableLoad
 from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
@@ -160,6 +161,7 @@ class StatusFrames:
             "peak": load.peaks,
             "health": self._health,
             "muted_routes": sorted(engine.state.muted),
+            "channels": channels(engine),
             **({"network": self._cluster.status()} if self._cluster is not None else {}),
         }
 

@@ -30,6 +30,7 @@ from engine.rig.models.values import (
     Bank,
     BankUse,
     Channel,
+    Channels,
     Inputs,
     Name,
     Names,
@@ -143,6 +144,7 @@ class Instrument(Part):
     request: WholeSysEx | None = None  # requests a dump of its memory
     through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()  # after every route, on its channel
     drums: Annotated[bool, Since(2)] = False  # no scene, song or step transposes it
+    spare: Annotated[Channels, Since(2)] = ()  # channels that a new sound takes while notes sound on its own
     sounds: dict[Plain, Sound] = Field(default_factory=dict)
 
 
@@ -155,8 +157,10 @@ def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> st
 
 
 def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
-    """The instrument on an output's channel (1 to 16)."""
-    here = (gear for gear in rig.instruments.values() if (gear.output, gear.channel) == (output, channel))
+    """The instrument on an output's channel (1 to 16), or one whose spare channel that is."""
+    here = (
+        gear for gear in rig.instruments.values() if gear.output == output and channel in (gear.channel, *gear.spare)
+    )
     return next(here, None)
 
 

@@ -40,6 +40,15 @@ def _program(found: int) -> int:
 
 
 Channel = Annotated[int, between(1, 16)]
+
+
+def _channels(found: Any) -> Any:
+    if not isinstance(found, list):
+        raise ValueError("a list of channels, such as [11, 12]")
+    return tuple(found)
+
+
+Channels = Annotated[tuple[Channel, ...], BeforeValidator(_channels)]
 Value = Annotated[int, between(0, 127)]
 PrintedProgram = Annotated[int, AfterValidator(_program)]
 BankUse = Literal["none", "msb", "lsb", "msb lsb"]

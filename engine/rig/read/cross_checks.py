@@ -14,6 +14,7 @@ from engine.rig.read.chain_checks import check_chains
 from engine.rig.read.network_checks import check_network
 from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
 from engine.rig.read.scene_checks import check_scenes
+from engine.rig.read.spare_checks import check_spares
 from filters.registry import registry
 
 
@@ -39,6 +40,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _keyboards(data)
     yield from _clock_outputs(data)
     yield from check_chains(data)
+    yield from check_spares(data)
     yield from check_scenes(data, lists)
     yield from check_network(data)
 

@@ -80,6 +80,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
         "peak": [None, None],
         "health": [],
         "muted_routes": [],
+        "channels": {},
         "told": [],
     }
 
