@@ -45,9 +45,10 @@ from engine.user_error import UserError
 
 @dataclass(frozen=True)
 class Since:
-    """Marks a field that a rig may have from this format on."""
+    """Marks a field that a rig may have from this format on; `concerns`: with which values, if not with all."""
 
     format: int
+    concerns: Callable[[Any], bool] | None = None
 
 
 class Later(NamedTuple):
@@ -68,6 +69,9 @@ class Surroundings(Protocol):
 
     def tempo(self, now: int) -> float:
         """The beats per minute in force at this time (ns)."""
+
+    def positions(self) -> Iterable[bytes]:
+        """Where the pedals, wheels and faders of the input are: the last message of each, as it came in."""
 
     def in_force(self, controller: bytes) -> int | None:
         """The value that this message's controller has where the message would go; None if it is not known."""

@@ -11,7 +11,7 @@ from typing import Annotated, Final, Literal
 
 from engine.midi.controllers import LOCAL_CONTROL, MODE_MESSAGES, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, is_press
-from filters.registry import NEVER, FilterSettings, Later, Since, Step
+from filters.registry import NEVER, FilterSettings, Later, Since, Step, Surroundings
 
 KEEPS_STATE = True
 
@@ -71,9 +71,12 @@ class _Channel:
         return tuple(Later(now, release) for key in ended for release in self.held.pop(key))
 
 
-def build(settings: Settings) -> Step:
+def build(settings: Settings, surroundings: Surroundings) -> Step:
     """Remember for each channel the pedals, the keys that are down, and the releases that are kept back."""
     channels = [_Channel() for _ in range(16)]
+    for message in surroundings.positions():  # the pedals may be down already
+        if message[0] & 0xF0 == CONTROLLER and message[1] in (_SUSTAIN, _SOSTENUTO):
+            channels[message[0] & 0x0F].tread(message[1], message[2] >= ON_FROM, 0)
 
     def sustain(message: bytes, now: int) -> tuple[bytes | Later, ...]:
         status = message[0]

@@ -126,6 +126,14 @@ class UnmuteRoute(PlayerCommand):
 
 
 @dataclass(frozen=True)
+class ToggleRoute(PlayerCommand):
+    """A named route is muted, or carries messages again."""
+
+    word: ClassVar[str] = "toggle"
+    route: str
+
+
+@dataclass(frozen=True)
 class SendPreset(PlayerCommand):
     """Send the messages that the rig gives to a control, to one output."""
 

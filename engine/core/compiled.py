@@ -10,6 +10,8 @@ from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
 from engine.core.control.remote_messages import RemoteSettings, remote_settings
+from engine.core.control.worded_actions import Sendings, sendings
+from engine.core.feedback_plan import FeedbackPlan, feedback_plan
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.show_in_force import ShowInForce
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
@@ -22,9 +24,10 @@ class CompiledRig:
     """A rig by indices: the places of its ports in `inputs` and `outputs`.
 
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
-    any; `setlists`: scene numbers in playing order, by name ("" for the scenes in the order of a rig without set
-    lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing;
-    `show`: what filters ask, which an edited rig shares with the one before.
+    any; `sendings`: the messages of their actions that are given in words; `setlists`: scene numbers in playing order,
+    by name ("" for the scenes in the order of a rig without set lists); `setups`: what each output is sent once at the
+    start; `sensed`: outputs that ask for active sensing; `feedback`: lights and displays; `show`: what filters ask,
+    which an edited rig shares with the one before.
     """
 
     rig: Rig
@@ -33,12 +36,14 @@ class CompiledRig:
     remote_outputs: frozenset[str]
     scenes: Mapping[int, CompiledScene]
     controls: tuple[ControlConditions | None, ...]
+    sendings: Sendings
     setlists: Mapping[str, tuple[int, ...]]
     route_names: frozenset[str]
     setups: Mapping[int, tuple[BurstUnit, ...]]
     sensed: frozenset[int]
     remote: RemoteSettings
     sync: SyncSettings
+    feedback: FeedbackPlan
     show: ShowInForce
 
     def find(self, scene: int | str) -> int | None:
@@ -75,12 +80,14 @@ def compile_rig(
         frozenset(remote_outputs),
         {scene.number: compiler.compile(scene) for scene in rig.scenes},
         _controls(rig, inputs, kept),
+        sendings(rig),
         _setlists(rig),
         frozenset(_route_names(rig)),
         _setups(rig, outputs, kept),
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
         remote_settings(rig.remote, inputs, outputs),
         _sync(rig, inputs, outputs, kept),
+        _feedback(rig, outputs, kept),
         show,
     )
 
@@ -120,6 +127,12 @@ def _sync(rig: Rig, inputs: Sequence[str], outputs: Sequence[str], kept: Compile
     if kept is not None and rig.sync == kept.rig.sync and _cued(rig) == _cued(kept.rig):
         return kept.sync
     return sync_settings(rig, inputs, outputs)
+
+
+def _feedback(rig: Rig, outputs: Sequence[str], kept: CompiledRig | None) -> FeedbackPlan:
+    if kept is not None and (rig.tallies, rig.displays) == (kept.rig.tallies, kept.rig.displays):
+        return kept.feedback
+    return feedback_plan(rig, outputs)
 
 
 def _cued(rig: Rig) -> list[tuple[int, str | None]]:

@@ -21,6 +21,7 @@ from engine.core.control.command_execution import CommandExecution
 from engine.core.control.controls import PressedControl
 from engine.core.control.remote_commands import RemoteCommands
 from engine.core.control.setlist import ShowPosition
+from engine.core.feedback import Feedback
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
@@ -66,6 +67,7 @@ class Engine:
         self._inputs = Inputs(self.state, self._outputs, self._delayed)
         self._players = CommandExecution(self.state, self._outputs, self._delayed, self._settling)
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
+        self._feedback = Feedback(self.state, self._outputs)
         self._follower = Follower(self.state, self._players)
         self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players, self._settling)
 
@@ -114,6 +116,8 @@ class Engine:
             dues.append(state.delayed.due)
         if state.gestures.due is not None:
             dues.append(state.gestures.due)
+        if (told := self._feedback.due) is not None:
+            dues.append(told)
         sensing, sync = state.sensing, state.sync
         if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
             dues.append(due)
@@ -144,6 +148,7 @@ class Engine:
             return out
         if state.sync.cues.recalls:
             self._players.recall_cues(now, out)
+            self._feedback.soon(now)
         board = state.boards[source]
         if board is not None and (taken := board.take(now, message, state.scene_in_force)) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
@@ -156,6 +161,7 @@ class Engine:
                 self._obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
             return out
         if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
+            self._feedback.soon(now)
             return out
         if message[0] != SYSEX or source not in state.kept_back:
             self._route(now, source, message, out)
@@ -176,6 +182,7 @@ class Engine:
         if self.state.led_by is None:  # the engine in charge has the same controls
             who = f"{self.inputs[source]}, {asked.pressed or heard}"
             self.reports.outcomes.append(self._players.obey(now, asked.command, who, out))
+            self._feedback.soon(now)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         state = self.state
@@ -198,7 +205,7 @@ class Engine:
             answer = without(answer, state.leaving)
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
-            units = self._released(source, message, answer)
+            units = self._released(now, source, message, answer)
         elif answer.kind == PRESS:
             for output, _ in units:
                 if cables[output].full:
@@ -288,9 +295,13 @@ class Engine:
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:
             self._delayed.send_due(now, out)
 
-    def _released(self, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
+    def _released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
-        kept = self._delayed.keep(source, answer.held) if answer.held else None
+        held = answer.held
+        if self.state.gestures.older:  # an older scene's filter may hold what began there
+            routes = self.state.ledger.routes_of(source, message)
+            held += routes.answer(source, message, now).held if routes is not None else ()
+        kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)
         if offs is not None:
             return [(output, (off,)) for output, off in offs] + [*answer.others]
@@ -332,10 +343,13 @@ class Engine:
                 cable.flush(now, out)
         if state.sync.cues.recalls:
             self._players.recall_cues(now, out)
+            self._feedback.soon(now)
         for source, board in enumerate(state.boards):
             if board is not None and board.due is not None and board.due <= now:
                 for asked in board.tick(now, state.scene_in_force):
                     self._obey_control(now, source, asked, "", out)
+        if (told := self._feedback.due) is not None and told <= now:
+            self._feedback.look(now, out)
         return out
 
     # Commands
@@ -346,6 +360,7 @@ class Engine:
         `who`: who asks, and with what, for the result's `source`.
         """
         out: list[Delivery] = []
+        self._feedback.soon(now)
         if isinstance(command, do.PlayerCommand):
             outcome = self._players.obey(now, command, who, out)
         elif isinstance(command, do.FollowShow):
@@ -373,6 +388,7 @@ class Engine:
                 self._outputs.send(now, messages, out)
             case do.FollowLeader(machine):
                 state.led_by = machine
+                self._feedback.forget(now)
             case do.ResumePosition(position):
                 if position.setlist in state.compiled.setlists:
                     state.choose_setlist(position.setlist)
@@ -401,6 +417,7 @@ class Engine:
     def _carry_out_for_output(self, now: int, command: do.OutputCommand, output: int, out: list[Delivery]) -> None:
         match command:
             case do.OutputThere(speed=speed, owed=owed):
+                self._feedback.forget(now, output)
                 self._outputs.there(now, output, speed, owed, out)
                 self._settling.tell_output(now, output, out)
             case do.OutputLeft():
@@ -420,6 +437,7 @@ class Engine:
     def _wake_up(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
         """Nothing that was held or moved is sure any more, so all is released, and the sounds are sent again."""
         state = self.state
+        self._feedback.forget(now)
         state.sensing.excuse(now)
         for board in state.boards:
             if board is not None:

@@ -74,7 +74,9 @@ class State:
         self.cables = [self._cable(output) for output in range(len(compiled.outputs))]
         self.leaving: set[int] = set()  # outputs about to be closed: only what ends something is still sent there
         # commands
-        self.boards = [Switchboard(conditions) if conditions else None for conditions in compiled.controls]
+        self.boards = [
+            Switchboard(conditions, compiled.sendings) if conditions else None for conditions in compiled.controls
+        ]
         self.remote = RemoteReader(compiled.remote)
         self.setlist = self._setlist("")
         self.muted: set[str] = set()  # names of routes that carry nothing
@@ -82,7 +84,7 @@ class State:
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
-        compiled.show.follow(self.sync.bpm, self.ledger.told.value)
+        compiled.show.follow(self.sync.bpm, self.ledger.told.value, self.positions.of)
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)
@@ -168,7 +170,7 @@ class State:
         self.scenes, self.faults = scenes, scenes.faults
         if _cabling(compiled) != _cabling(before):
             self._adopt_cables()
-        if compiled.controls is not before.controls:
+        if compiled.controls is not before.controls or compiled.sendings != before.sendings:
             self._adopt_controls()
         still = (output for output, name in enumerate(compiled.outputs) if name in compiled.rig.outputs)
         self.sensing.adopt(compiled.sensed, frozenset(still))
@@ -201,9 +203,9 @@ class State:
         for source, conditions in enumerate(self.compiled.controls):
             board = self.boards[source]
             if board is not None:
-                board.adopt(conditions or ControlConditions(()))
+                board.adopt(conditions or ControlConditions(()), self.compiled.sendings)
             elif conditions is not None:
-                self.boards[source] = Switchboard(conditions)
+                self.boards[source] = Switchboard(conditions, self.compiled.sendings)
 
 
 def _cabling(compiled: CompiledRig) -> tuple[object, ...]:

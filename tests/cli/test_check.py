@@ -67,3 +67,38 @@ def test_a_terminal_that_cannot_show_a_sign_gets_the_rest(tmp_path: Path, encodi
         done = subprocess.run(command, env=environment, capture_output=True, timeout=60, check=False)
         assert (done.returncode, done.stderr) == (0, b"")
     assert json.loads(done.stdout.decode(encoding))["rig"] == "Ouvertüre 😀"
+
+
+SILENT = """format = 2
+[inputs]
+keys = { port = "Stage piano*" }
+[outputs]
+brass = { port = "Eight-way box*2" }
+[instruments.brass-module]
+output = "brass"
+channel = 5
+[[scenes]]
+number = 12
+name = "Street at night"
+play = [
+  { from = "keys", on = "brass-module", notes = "C4..", through = [{ filter = "zone", notes = "..B3" }] },
+]
+"""
+
+
+def test_check_warns_of_silence(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """One line with file, line, scene and names, and status 0; with `--strict` it is an error."""
+    rig = tmp_path / "pit.toml"
+    rig.write_text(SILENT)
+    warning = (
+        f"{rig}:13: warning: scene 12 Street at night: line 1 from keys lets no note through: all that reach "
+        'the filter "zone" are outside its range; compare it with the ranges before it'
+    )
+    said = bayleaf("check", str(rig))
+    assert said.status == 0
+    assert warning in said.out.splitlines()
+    strict = bayleaf("check", str(rig), "--strict")
+    assert (strict.status, strict.out, strict.err) == (1, "", f"{warning}\n")
+    found = json.loads(bayleaf("check", str(rig), "--json").out)["findings"]
+    assert [(each["file"], each["line"], each["scene"]) for each in found] == [(str(rig), 13, 12)]
+    assert bayleaf("check", str(DEMO), "--strict").status == 0

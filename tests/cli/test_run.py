@@ -37,8 +37,7 @@ def test_commands_act_and_answer(running: EngineOnFifos) -> None:
     assert said.returncode == 0
     assert said.stdout == "already at the end of set list Friday\n"
     said = running.bayleaf("back")
-    assert said.stdout.startswith("scene 1 One, 0 ms, 1 instrument (8 bytes sent")
-    assert running.heard(burst) == burst
+    assert said.stdout == "scene 1 One, nothing to send\n"  # its instrument is on its sound already
     assert running.bayleaf("resend").stdout.startswith("scene 1 One sent again")
     assert running.heard(burst) == burst
     assert running.bayleaf("scene", "Two").returncode == 0

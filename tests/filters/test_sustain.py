@@ -38,8 +38,16 @@ number = 2
 name = "Plain"
 routes = [{ from = "keys", to = "lead", through = [{ filter = "transpose", semitones = 1 }] }]
 [[scenes]]
+number = 3
+name = "Held elsewhere"
+routes = [{ from = "keys", to = "second", through = [{ filter = "sustain" }] }]
+[[scenes]]
 number = 4
 name = "Silence"
+[[scenes]]
+number = 5
+name = "Cut"
+held = "cut"
 """
 
 
@@ -147,9 +155,10 @@ def _held() -> PlayedEngine:
     return engine
 
 
-@pytest.mark.parametrize("what", ["unplugged", "panic", "muted", "empty scene"])
+@pytest.mark.parametrize("what", ["unplugged", "panic", "muted", "cutting scene"])
 def test_what_the_pedal_holds_ends(what: str) -> None:
-    """Held notes end when the input is unplugged, its route is muted, another scene comes or a panic is asked for."""
+    """Held notes end when the input is unplugged, its route is muted, a scene cuts what sounds or a panic is asked
+    for."""
     engine = _held()
     if what == "unplugged":
         engine.take(input_lost(engine.router, engine.now, 0))
@@ -158,21 +167,80 @@ def test_what_the_pedal_holds_ends(what: str) -> None:
     elif what == "muted":
         engine.take(mute(engine.router, engine.now, "old synth", True)[1])
     else:
-        engine.take(recall(engine.router, engine.now, 4))
+        engine.take(recall(engine.router, engine.now, 5))
     assert (0, 61) not in engine.ears()[0].sounding
     engine.let_go()
+    engine.play(0, bytes.fromhex("B04000"))
     engine.run_dry()
     assert engine.ears()[0].held == 0
     assert engine.router.state.ledger.sounding() == 0
 
 
 def test_a_key_that_is_down_rings_into_the_next_scene() -> None:
-    """At a scene change a note whose key is down goes on, and ends with its key, whatever its filter held before."""
+    """After a scene change the pedal comes up: what it held ends, and a note whose key is down goes on until that."""
     engine = _held()
     engine.recall(2)
-    assert (0, 63) in engine.ears()[0].sounding
+    engine.play(0, bytes.fromhex("B04000"))
+    assert set(engine.ears()[0].sounding) == {(0, 63)}
     engine.play(0, bytes.fromhex("803E40"))
     assert engine.ears()[0].held == 0
+
+
+@pytest.mark.parametrize("scene", [2, 3, 4])
+def test_what_the_pedal_holds_rings_into_the_next_scene(scene: int) -> None:
+    """A scene change cuts nothing that the pedal holds; it ends when the pedal comes up, by whatever routes are in
+    force then, also where a key was released in the new scene only."""
+    engine = _held()
+    engine.recall(scene)
+    engine.play(0, bytes.fromhex("803E40"))
+    engine.wait(MS)
+    assert set(engine.ears()[0].sounding) == {(0, 61), (0, 63)}
+    engine.play(0, bytes.fromhex("B04000"))
+    engine.run_dry()
+    assert [synth.held for synth in engine.ears()] == [0, 0]
+    assert engine.router.state.ledger.sounding() == 0
+
+
+def test_a_pedal_that_is_down_at_a_scene_change_holds_new_notes() -> None:
+    """The new scene's filter knows that the pedal is down: what is released under it rings until it is up."""
+    engine = _held()
+    engine.recall(3)
+    for message in ("904040", "804040"):
+        engine.play(0, bytes.fromhex(message))
+    assert (0, 64) in engine.ears()[1].sounding
+    engine.play(0, bytes.fromhex("B04000"))
+    engine.let_go()
+    engine.run_dry()
+    assert [synth.held for synth in engine.ears()] == [0, 0]
+
+
+_SHOW = st.lists(
+    st.one_of(
+        st.tuples(st.just("press"), st.integers(60, 63)),
+        st.tuples(st.just("release"), st.integers(60, 63)),
+        st.tuples(st.just("pedal"), st.sampled_from([0, 127])),
+        st.tuples(st.just("recall"), st.integers(1, 4)),
+    ),
+    max_size=30,
+)
+
+
+@given(_SHOW)
+def test_nothing_hangs_through_scene_changes(show: list[tuple[str, int]]) -> None:
+    """Whatever is played, held and recalled: once the pedal and all keys are up, nothing sounds."""
+    engine = PlayedEngine(RIG)
+    down: set[int] = set()
+    for what, value in show:
+        if what == "recall":
+            engine.recall(value)
+        elif what == "pedal":
+            engine.play(0, bytes((0xB0, 64, value)))
+        elif (what == "press") != (value in down):
+            down ^= {value}
+            engine.play(0, bytes((0x90, value, 64 * (what == "press"))))
+        engine.wait(MS)
+    engine.play(0, b"\xb0\x40\x00")
+    engine.comes_to_rest()
 
 
 def test_a_key_that_another_player_holds_sounds_on() -> None:

@@ -16,8 +16,11 @@ import rtmidi
 
 from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from engine.ports.port_names import resolve
 from engine.ports.rtmidi_system import RtmidiSystem
+from engine.rig.read.load import load
 from tests.support.engine_process import hear, joined
+from tests.support.paths import BAYLEAF
 from tests.support.port_conformance import CHECKS, Line, broken_sysex_is_repaired
 from tests.support.rtmidi_lines import hearing, joined_line, system_line
 from tests.support.waiting import until, until_there_are
@@ -134,6 +137,17 @@ def test_patterns_are_resolved_or_reported(system: RtmidiSystem) -> None:
         system.open_output("virtual raw midi*")
     with pytest.raises(PortError, match=r"no port matches.*VirMIDI 0-0"):
         system.open_output("Grand*")
+
+
+def test_a_first_rig_has_the_names_of_the_card(system: RtmidiSystem, tmp_path: Path) -> None:
+    """`bayleaf new` names each port after the card without the sequencer's numbers, and its patterns find the ports."""
+    file = tmp_path / "first.toml"
+    done = subprocess.run([BAYLEAF, "new", file], capture_output=True, text=True, timeout=120, check=False)
+    assert (done.returncode, done.stderr) == (0, "asking at 4 outputs which device is there …\n"), done.stderr
+    rig = load(file)
+    assert list(rig.inputs) == list(rig.outputs) == [f"virmidi-{number}" for number in range(4)]
+    for number, port in enumerate(rig.inputs.values()):
+        assert f":VirMIDI 0-{number} " in resolve(str(port.port), system.inputs())
 
 
 def test_an_unplugged_port_says_so(system: RtmidiSystem) -> None:

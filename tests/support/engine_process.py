@@ -68,12 +68,12 @@ class Engine:
         done = self.ask("status", "--json")
         return json.loads(done.stdout) if done.returncode == 0 else None
 
-    def request(self, do: str, **more: object) -> dict[str, Any] | None:
+    def request(self, do: str, /, **more: object) -> dict[str, Any] | None:
         """Its answer on its socket (a new process for each question would take too long); None if it is not running."""
         return ask_socket(self.environment, self.name, do, **more)
 
 
-def ask_socket(environment: dict[str, str], name: str, do: str, **more: object) -> dict[str, Any] | None:
+def ask_socket(environment: dict[str, str], name: str, do: str, /, **more: object) -> dict[str, Any] | None:
     """The answer of the engine of this name, which runs in this environment; None if it is not running."""
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:

@@ -32,14 +32,19 @@ def step_in(text: str, surroundings: Surroundings) -> Step:
 
 
 class PlainSurroundings:
-    """A tempo, and the values that were sent last, by status byte and controller; all may be changed."""
+    """A tempo, the values that were sent last, by status byte and controller, and what was moved; all may change."""
 
     def __init__(self, bpm: float = 120, values: dict[tuple[int, int], int] | None = None) -> None:
         self.bpm, self.values = bpm, values if values is not None else {}
+        self.moved: list[bytes] = []
 
     def tempo(self, now: int) -> float:
         """See Surroundings."""
         return self.bpm
+
+    def positions(self) -> list[bytes]:
+        """See Surroundings."""
+        return self.moved
 
     def in_force(self, controller: bytes) -> int | None:
         """See Surroundings."""

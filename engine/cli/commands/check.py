@@ -7,17 +7,20 @@ from typing import Annotated, Any, Final
 import typer
 
 from engine.cli.options import Json, RigFile
-from engine.cli.output import as_json, print_line, print_words, table
+from engine.cli.output import CommandError, as_json, print_line, print_words, table
 from engine.core.cable.program_burst import compile_recall, compile_step, device_id, duration, size
-from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
+from engine.core.cable.speed import pace
 from engine.midi.message_words import to_hex
 from engine.midi.setup_words import Receiver, set_up
 from engine.offline.cable_forecast import DENSITY, warnings
+from engine.offline.rig_finding import RigFinding
+from engine.offline.silent_ways import SilentWays
+from engine.offline.sound_conflicts import sound_conflicts
 from engine.plurals import counted
 from engine.rig.edit.differences import step_in_words
 from engine.rig.lowering.lowered_scene import Lowering
-from engine.rig.models.rig import Output, Rig, Scene
-from engine.rig.read.load import load
+from engine.rig.models.rig import Rig, Scene
+from engine.rig.read.load import load, places_in
 
 _BURST_KEYS: Final = ("number", "scene", "output", "steps", "bytes", "wire_ms", "ms")
 _SOUND_KEYS: Final = ("number", "instrument", "sound", "messages")
@@ -29,6 +32,7 @@ def check(
     density: Annotated[
         int, typer.Option("--density", min=0, help="Messages per second assumed from each input.")
     ] = DENSITY,
+    strict: Annotated[bool, typer.Option("--strict", help="Let every warning be an error.")] = False,
     json: Json = False,
 ) -> None:
     """Check a rig file, and forecast the load of its cables.
@@ -45,13 +49,18 @@ def check(
         "sounds": list(_sounds(loaded)),
         "bursts": [burst for scene in loaded.scenes for burst in _bursts(loaded, scene)],
         "density": density,
+        "findings": _findings(loaded, rig),
         "warnings": list(warnings(loaded, density)),
     }
+    if strict and found["findings"]:
+        raise CommandError("\n".join(_warning(each) for each in found["findings"]))
     if json:
         as_json(found)
         return
     print_line(f"{rig} is valid: " + ", ".join(counted(len(getattr(loaded, key)), key[:-1]) for key in _SECTIONS))
     _print_tables(found)
+    for each in found["findings"]:
+        print_words(_warning(each))
     for text in found["warnings"]:
         print_words(f"note: {text}")
     print_words(f"Next, play it: {_next(loaded, rig)}")
@@ -61,6 +70,26 @@ def _next(loaded: Rig, file: Path) -> str:
     """The command that plays this rig on this machine."""
     network = loaded.network
     return f"bayleaf {'lend' if network is not None and network.machine not in network.engines else 'run'} {file}"
+
+
+def _findings(loaded: Rig, file: Path) -> list[dict[str, Any]]:
+    """What nobody can hear, and sounds that cannot all be meant so, in the order of the files."""
+    found = [*SilentWays(loaded).findings(), *sound_conflicts(loaded)]
+    if not found:
+        return []
+    places = places_in(file)
+    first: dict[tuple[object, ...], RigFinding] = {}
+    for each in found:  # once, with the first of the scenes that inherit it
+        first.setdefault((each.keys, each.text), each)
+    rows = sorted(((*places.place(each.keys), each) for each in first.values()), key=lambda row: row[:3])
+    return [
+        {"file": source, "line": line, "scene": each.scene.number if each.scene else None, "text": str(each)}
+        for _, source, line, each in rows
+    ]
+
+
+def _warning(finding: dict[str, Any]) -> str:
+    return f"{finding['file']}:{finding['line']}: warning: {finding['text']}"
 
 
 def _print_tables(found: dict[str, Any]) -> None:
@@ -106,18 +135,12 @@ def _bursts(rig: Rig, scene: Scene) -> Iterator[dict[str, Any]]:
     names = list(rig.outputs)
     lowered, places = Lowering(rig).lowered(scene), {name: index for index, name in enumerate(names)}
     for index, steps in compile_recall(rig, lowered, places).items():
-        speed = _speed(rig.outputs[names[index]])
+        speed = pace(rig.outputs[names[index]], None)
         sent = size(steps, speed)
         on_cable = 0.0 if speed is None else round(sent * speed.byte_ns / 1e6, 2)
         ready = round(duration(steps, speed) / 1e6, 2)
         row = (scene.number, scene.name, names[index], len(steps), sent, on_cable, ready)
         yield dict(zip(_BURST_KEYS, row, strict=True))
-
-
-def _speed(output: Output) -> CableSpeed | None:
-    if output.wire != "din":
-        return None
-    return DIN_RUNNING if output.running_status else DIN
 
 
 def _listed(messages: Iterable[bytes]) -> str:

@@ -18,10 +18,10 @@ from engine.midi.kinds import FIRST_REAL_TIME
 from engine.midi.message_words import MiddleC, describe, to_hex
 from engine.plurals import counted
 from engine.rig.edit.toml_edits import table
-from engine.rig.models.control import Action
+from engine.rig.models.actions import Word
 from engine.rig.read.raw_data import no_such
 
-_ACTIONS: Final = tuple(action for action in get_args(Action) if action != "send")  # send is written by hand
+_ACTIONS: Final = tuple(action for action in get_args(Word) if action != "send")  # send is written by hand
 _PRESSES: Final = 3
 _QUIET: Final = 1.0  # seconds after the last press
 _MOST: Final = 2000  # messages; whatever sends more is not a switch

@@ -82,18 +82,21 @@ def compile_sending(rig: Rig, sendings: Sequence[Sending], outputs: Mapping[str,
     """What a scene sends when it comes or goes, by output index, one step a line of words."""
     steps: dict[int, list[BurstUnit]] = {}
     for each in sendings:
-        gear = rig.instruments[each.on] if each.on is not None else None
-        to = (
-            Receiver(None, device=device_id(rig))
-            if gear is None
-            else Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
-        )
-        listed = steps.setdefault(outputs[gear.output if gear is not None else str(each.to)], [])
+        output, to = receiver(rig, each.on, each.to)
+        listed = steps.setdefault(outputs[output], [])
         for line in each.send:
             messages, settle = set_up(line, to)
             channel = messages[0][0] & 0x0F if messages[0][0] < SYSEX else to.channel or 0
             listed.append(BurstUnit(channel, messages, settle, lasting))
     return {output: tuple(listed) for output, listed in steps.items()}
+
+
+def receiver(rig: Rig, on: str | None, to: str | None) -> tuple[str, Receiver]:
+    """The output, and who receives there: the instrument `on` it, or the output `to` as a whole."""
+    if on is None:
+        return str(to), Receiver(None, device=device_id(rig))
+    gear = rig.instruments[on]
+    return gear.output, Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
 
 
 def compile_recall(rig: Rig, lowered: LoweredScene, outputs: Mapping[str, int]) -> Bursts:

@@ -11,9 +11,9 @@ from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
-from engine.core.routing.delayed_messages import player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.player_numbers import holder, player
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.settling import Settling
 from engine.core.state import State
@@ -55,7 +55,9 @@ class CommandExecution:
             case do.ChooseSetlist(setlist):
                 return self._choose_setlist(setlist, who)
             case do.MuteRoute(route) | do.UnmuteRoute(route):
-                return self._mute(now, route, isinstance(command, do.MuteRoute), who, out)
+                return self._mute(now, command.word, route, isinstance(command, do.MuteRoute), who, out)
+            case do.ToggleRoute(route):
+                return self._mute(now, command.word, route, route not in self._state.muted, who, out)
             case do.ControlClock() | do.ControlTimecode():
                 code, text, sent = control(self._state.sync, now, command)
                 self._outputs.put(now, sent, out)
@@ -202,8 +204,8 @@ class CommandExecution:
 
     # What moves and what is muted
 
-    def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
-        state, word = self._state, "mute" if on else "unmute"
+    def _mute(self, now: int, word: str, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
+        state = self._state
         known = state.compiled.route_names
         if route not in known:
             return state.outcome(
@@ -219,7 +221,8 @@ class CommandExecution:
             state.scene.mute(frozenset(state.muted))
             if on:  # its filters will not hear of the releases of what they have begun
                 state.renew_filters(lambda at, path: path.route == route)
-                self._delayed.end(now, {player(*each) for each in state.scene.keeping_state(route)}, out)
+                ended = state.scene.keeping_state(route)
+                self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
             self._settling.tell(now, self._settling.change(now, before, out), out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 

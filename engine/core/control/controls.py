@@ -4,24 +4,11 @@ A message belongs to the controls whose condition it meets in the scene in force
 a press that commanded something is not routed, whatever scene is in force by then.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Final, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
-from engine.core.commands import (
-    ControlClock,
-    ControlTimecode,
-    FirstScene,
-    MuteRoute,
-    NextScene,
-    Panic,
-    PlayerCommand,
-    PreviousScene,
-    RecallScene,
-    Resend,
-    SendPreset,
-    TapTempo,
-    UnmuteRoute,
-)
+from engine.core.commands import PlayerCommand
+from engine.core.control.control_commands import commands_of
 from engine.core.control.control_matching import (
     Contact,
     ControlConditions,
@@ -34,13 +21,9 @@ from engine.core.control.control_matching import (
     turned,
 )
 from engine.core.control.switches import SHORT, FootSwitch
+from engine.core.control.worded_actions import Sendings
 from engine.midi.kinds import CONTROLLER
 from engine.rig.models.control import Control
-
-#: the commands of controls that need nothing more
-_PLAIN: Final[Mapping[str, PlayerCommand]] = {
-    each.word: each for each in (NextScene(), PreviousScene(), FirstScene(), Panic(), Resend(), TapTempo())
-}
 
 
 class PressedControl(NamedTuple):
@@ -60,8 +43,9 @@ class Taken(NamedTuple):
 class Switchboard:
     """The controls of one input. Loop only. `scene` is the number and name of the one in force, or None."""
 
-    def __init__(self, conditions: ControlConditions) -> None:
-        self._conditions = conditions
+    def __init__(self, conditions: ControlConditions, sendings: Sendings) -> None:
+        """`sendings`: what the actions send that are given in words."""
+        self._conditions, self._sendings = conditions, sendings
         self._switches: dict[Contact, dict[range, FootSwitch]] = {}
         self._values: dict[Contact, int] = {}  # of controllers
         #: switches that time will complete a press of
@@ -88,14 +72,14 @@ class Switchboard:
         commands = self.tick(now, scene)
         owners = self._conditions.owners(contact, scene)
         passes = any(owner.control.passes for owner in owners)
-        commands += _turns(owners, contact, message)
+        commands += self._commands(_turns(owners, message), contact, scene)
         mine = bool(owners)
         for zone, closing in self._touched(contact, owners, message):
             means = _meanings(owners, zone)
             switch = self._switch(contact, zone, bool(closing and means))
             if switch is not None and (means or _goes_on(switch, now, closing)):
                 mine, passes = True, passes or (switch.passes and not means)
-                commands += _commands(_touch(switch, now, closing, means), contact, scene)
+                commands += self._commands(_touch(switch, now, closing, means), contact, scene)
                 self._wait_for(switch, contact)
         return Taken(passes or not mine, tuple(commands)) if mine or commands else None
 
@@ -103,7 +87,7 @@ class Switchboard:
         """The presses that are complete by now: long ones, and short ones that have not become double."""
         commands: list[PressedControl] = []
         for switch, contact in list(self.waiting.items()):
-            pressed_controls = _commands(switch.tick(now), contact, scene)
+            pressed_controls = self._commands(switch.tick(now), contact, scene)
             commands += [each._replace(pressed=each.pressed or contact.place) for each in pressed_controls]
             self._wait_for(switch, contact)
         return commands
@@ -114,14 +98,25 @@ class Switchboard:
         self.waiting.clear()
         self._values.clear()
 
-    def adopt(self, conditions: ControlConditions) -> None:
+    def adopt(self, conditions: ControlConditions, sendings: Sendings) -> None:
         """The rig was edited: what is down stays down, and a press under way goes on if its control is still there.
 
         A switch that is down stays down even without a control, so that its release is not taken for music.
         """
-        self._conditions = conditions
+        self._conditions, self._sendings = conditions, sendings
         for switch in (each for zones in self._switches.values() for each in zones.values()):
             switch.mean_only(conditions.controls)
+
+    def _commands(
+        self, pressed_controls: Sequence[Control], contact: Contact, scene: Scene | None
+    ) -> list[PressedControl]:
+        """What these presses command, if they still do in this scene."""
+        return [
+            PressedControl(command, f"{contact.place}, {control.when.press} press" if control.when.press else "")
+            for control in pressed_controls
+            if holds_in(control, scene)
+            for command in commands_of(control, contact, self._sendings)
+        ]
 
     def _touched(
         self, contact: Contact, owners: Sequence[Owner], message: bytes
@@ -172,34 +167,7 @@ def _touch(switch: FootSwitch, now: int, closing: bool | None, means: dict[str, 
     return switch.press(now, means) if closing else switch.release(now)
 
 
-def _turns(owners: Sequence[Owner], contact: Contact, message: bytes) -> list[PressedControl]:
-    """What one step of a knob commands. Every step counts; none is a bounce."""
+def _turns(owners: Sequence[Owner], message: bytes) -> list[Control]:
+    """The controls of one step of a knob. Every step counts; none is a bounce."""
     turns = [owner for owner in owners if owner.control.when.turn is not None]
-    return [_command(owner.control, contact) for owner in turns if owner.zone == turned(message[2])]
-
-
-def _commands(pressed_controls: Sequence[Control], contact: Contact, scene: Scene | None) -> list[PressedControl]:
-    """What these presses command, if they still do in this scene."""
-    return [_command(control, contact) for control in pressed_controls if holds_in(control, scene)]
-
-
-def _command(control: Control, contact: Contact) -> PressedControl:
-    press = control.when.press
-    return PressedControl(command_of(control, contact), f"{contact.place}, {press} press" if press else "")
-
-
-def command_of(control: Control, contact: Contact) -> PlayerCommand:
-    """What a control commands; a scene that it does not name is the one of the number that the message carries."""
-    if control.do == "scene" and control.scene is None:
-        assert isinstance(contact.number, int), "only programs and songs carry a number"
-        return RecallScene(contact.number + 1)  # programs and songs count from 1
-    if control.do == "scene" and control.scene is not None:
-        return RecallScene(control.scene)
-    if control.route is not None:
-        return (MuteRoute if control.do == "mute" else UnmuteRoute)(control.route)
-    if control.output is not None:
-        return SendPreset(control.output, control.messages)
-    part, _, what = control.do.partition(" ")
-    if what:
-        return (ControlClock if part == "clock" else ControlTimecode)(what)
-    return _PLAIN[control.do]
+    return [owner.control for owner in turns if owner.zone == turned(message[2])]

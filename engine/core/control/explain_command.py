@@ -7,6 +7,7 @@ from engine.core.control.control_matching import Contact, ControlConditions, Own
 from engine.core.control.remote_messages import RemoteReader, RemoteRequest, remote_settings
 from engine.core.control.show_commands import SHOW_COMMANDS
 from engine.midi.message_words import to_hex
+from engine.rig.models.actions import ActionTable
 from engine.rig.models.control import Control
 from engine.rig.models.rig import Rig, Scene
 
@@ -61,16 +62,18 @@ def _commands_in_words(rig: Rig, owners: list[Owner], contact: Contact, message:
     for control, zone in owners:
         if turned(message[2]) == zone if isinstance(zone, str) else closes(message, None, zone):
             press = f", by a {control.when.press} press" if control.when.press else ""
-            yield f"{_does(rig, control, contact)}{press}"
+            yield f"{', then '.join(_does(rig, control, each, contact) for each in control.actions)}{press}"
 
 
-def _does(rig: Rig, control: Control, contact: Contact) -> str:
-    if control.do == "scene":
+def _does(rig: Rig, control: Control, action: str | ActionTable, contact: Contact) -> str:
+    if isinstance(action, ActionTable):
+        return _recall(rig, action.scene) if action.scene is not None else action.words
+    if action == "scene":
         carried = contact.number + 1 if isinstance(contact.number, int) else 0  # programs and songs count from 1
         return _recall(rig, carried if control.scene is None else control.scene)
-    if control.do == "send":
+    if action == "send":
         return f"send {', '.join(map(to_hex, control.messages))} to {control.output}"
-    return f"{control.do} {control.route}" if control.route else control.do
+    return f"{action} {control.route}" if action in ("mute", "unmute") else action
 
 
 def _recall(rig: Rig, scene: int | str) -> str:

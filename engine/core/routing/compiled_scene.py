@@ -16,7 +16,7 @@ from engine.core.cable.program_burst import (
     one_after_the_other,
 )
 from engine.core.routing.filter_chain import FilterLink, on_channels
-from engine.core.routing.show_in_force import ChainSurroundings, ShowInForce
+from engine.core.routing.show_in_force import ChainEnds, ChainSurroundings, ShowInForce
 from engine.rig.lowering.lowered_scene import ArrivalChain, Filters, LoweredRoute, LoweredScene, Lowering
 from engine.rig.models.rig import Rig, Scene
 from filters.registry import Filter, FilterSettings
@@ -172,7 +172,8 @@ class SceneCompiler:
             for arriving, to in self._arrivals(route):
                 outputs = tuple(self._outputs[name] for name in to)
                 for name in (name for name in route.source if name in self._inputs):
-                    make = partial(self._links, self._departing[name] + route.through, arriving, outputs)
+                    ends = ChainEnds(self._inputs[name], outputs)
+                    make = partial(self._links, self._departing[name] + route.through, arriving, ends)
                     path = RoutePath(route.label, make(), outputs, make, lasting, route.kind, route.place)
                     listed[self._inputs[name]].append(path)
         return tuple(tuple(paths) for paths in listed)
@@ -187,22 +188,17 @@ class SceneCompiler:
             if name not in plain:
                 yield chain, (name,)
 
-    def _links(
-        self, through: Filters, arriving: ArrivalChain | None, outputs: tuple[int, ...]
-    ) -> tuple[FilterLink, ...]:
+    def _links(self, through: Filters, arriving: ArrivalChain | None, ends: ChainEnds) -> tuple[FilterLink, ...]:
         if arriving is None:
-            return self._chain(through, (), outputs)
-        chains = {channel: self._chain(chain, (), outputs) for channel, chain in arriving.by_channel.items()}
-        return self._chain(through, (on_channels(", ".join(arriving.instruments), chains),), outputs)
+            return self._chain(through, (), ends)
+        chains = {channel: self._chain(chain, (), ends) for channel, chain in arriving.by_channel.items()}
+        return self._chain(through, (on_channels(", ".join(arriving.instruments), chains),), ends)
 
-    def _chain(
-        self, through: Filters, ending: tuple[FilterLink, ...], outputs: tuple[int, ...]
-    ) -> tuple[FilterLink, ...]:
+    def _chain(self, through: Filters, ending: tuple[FilterLink, ...], ends: ChainEnds) -> tuple[FilterLink, ...]:
         """These filters, and `ending` behind them; each knows what is behind it."""
         chain = ending
         for settings in reversed(through):
-            surroundings = ChainSurroundings(self._show, outputs, chain)
-            chain = (self._link(settings, surroundings), *chain)
+            chain = (self._link(settings, ChainSurroundings(self._show, ends, chain)), *chain)
         return chain
 
     def _link(self, settings: FilterSettings, surroundings: ChainSurroundings) -> FilterLink:

@@ -7,15 +7,13 @@ echo and a player both hold sounds until both have released it.
 from collections.abc import Iterable
 from heapq import heappop, heappush
 from itertools import count
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets
+from engine.core.routing.player_numbers import player
 from engine.core.routing.routed_message import TimedMessage
 from engine.midi.rest_values import rest_of
-
-#: takes the place of an input index for notes that no input has played
-NOBODY: Final = 1 << 20
 
 _Value = tuple[int, int, Slot]  # player, output, what it is a value of
 
@@ -27,11 +25,7 @@ class DueMessage(NamedTuple):
     source: int
     message: bytes
     outputs: tuple[int, ...]
-
-
-def player(source: int, lasting: bool) -> int:
-    """The player number in the ledger of an input's delayed notes; those of routes of every scene have another."""
-    return -1 - (2 * source + lasting)
+    lasting: bool
 
 
 class DelayedMessages:
@@ -50,12 +44,14 @@ class DelayedMessages:
         self.players.add(name)
         slot = replaceable(timed.message)
         if slot is None:
-            heappush(self._heap, (timed.at, next(self._number), DueMessage(name, source, timed.message, timed.outputs)))
+            heappush(self._heap, (timed.at, next(self._number), DueMessage(name, source, *timed[1:])))
         else:
             for output in timed.outputs:
                 self._outdate_value(name, output, slot)
                 number = self._values[name, output, slot] = next(self._number)
-                heappush(self._heap, (timed.at, number, DueMessage(name, source, timed.message, (output,))))
+                heappush(
+                    self._heap, (timed.at, number, DueMessage(name, source, timed.message, (output,), timed.lasting))
+                )
         self._look_ahead()
 
     def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:

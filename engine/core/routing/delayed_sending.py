@@ -1,12 +1,13 @@
 """Sends what filters answered for a later time, once that has come. Its notes are in the ledger like a player's."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from engine.core.cable.output_cable import Delivery, Unit
-from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
+from engine.core.routing.delayed_messages import DueMessage
 from engine.core.routing.held_ledger import Target
 from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.player_numbers import NOBODY, holder, player
 from engine.core.routing.routed_message import TimedMessage
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.told_values import moves_of
@@ -28,11 +29,15 @@ class DelayedSending:
                 if prefixes.any and not cables[output].full:  # it must not take what belongs to a player's note
                     unit = prefixes.with_low(output, unit)
                 self._outputs.route(now, output, unit, out)
+        if self._state.gestures.active:
+            self._state.gestures.look(now)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message
         if is_release(message):
-            offs = state.ledger.release(due.player, message, among=due.outputs) or ()
+            offs = state.ledger.release(due.player, message, among=due.outputs)
+            if offs is None:
+                offs = state.ledger.release(holder(due.source, due.lasting), message, among=due.outputs) or []
             return [(output, (off,)) for output, off in offs]
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
@@ -50,31 +55,31 @@ class DelayedSending:
         """Where notes of this input go on sounding though their keys are up, and the player that holds them now."""
         kept: dict[Target, int] = {}
         for timed in held:
-            name = player(source, timed.lasting)
+            name = holder(source, timed.lasting)
             self._state.delayed.players.add(name)
             channel, key = timed.message[0] & 0x0F, timed.message[1]
             kept.update((Target(output, channel, key), name) for output in timed.outputs)
         return kept
 
-    def end(self, now: int, players: set[int], out: list[Delivery]) -> None:
+    def end(self, now: int, players: Collection[int], out: list[Delivery]) -> None:
         """Nothing more is sent for these players (see `delayed_messages.player`), and what sounds of theirs ends."""
         state = self._state
-        state.delayed.forget(players)
-        for each in players & state.delayed.players:
+        state.delayed.forget({*players})
+        for each in state.delayed.players.intersection(players):
             self._outputs.put(now, state.ledger.abandon(each), out)
 
     def leave(self, now: int, before: SceneInPlay | None, scene: SceneInPlay, out: list[Delivery]) -> None:
-        """A scene follows another one: what that has delayed ends, but for routes of every scene that both share."""
-        if not self._state.delayed.players:
-            return
-        if before is not None and scene.shared is not before.shared:
-            self.end_all(now, out)
-        else:
-            self.end(now, {player(source, False) for source in range(len(self._state.compiled.inputs))}, out)
+        """A scene follows another one: what that has delayed ends, but for routes of every scene that both share.
 
-    def end_all(self, now: int, out: list[Delivery]) -> None:
-        """The filters that were to end these notes are gone: nothing more is sent, and what sounds ends."""
-        self.end(now, set(self._state.delayed.players), out)
+        What its filters hold rings on, and ends as its own routes say (see `gestures`).
+        """
+        state = self._state
+        if not state.delayed.players:
+            return
+        lasting = (False, True) if before is not None and scene.shared is not before.shared else (False,)
+        kinds = (player,) if state.rules.gestures and not scene.compiled.cuts else (player, holder)
+        sources = range(len(state.compiled.inputs))
+        self.end(now, {kind(source, each) for source in sources for each in lasting for kind in kinds}, out)
 
     def test_note(self, now: int, target: Target, length: int, out: list[Delivery]) -> None:
         """A note that nobody plays, velocity 64, this long; it has its note-off whatever comes between."""

@@ -14,7 +14,7 @@ from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
 from engine.core.routing.told_values import Channel
 from engine.midi.controllers import SHAPING
-from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, is_release
 
 #: a channel comes to rest this long (ns) after its last note, so that the end of the note is not bent or cut
 FADING: Final = 500_000_000
@@ -77,11 +77,14 @@ class Gestures:
         older = self.older.get((source, message[0] & 0x0F), {})
         theirs: set[Channel] = set().union(*older.values())
         units = [(output, tuple(m for m in unit if self._passes(output, m, theirs))) for output, unit in new.units]
+        later = new.later
         for routes, channels in older.items():
             led = {channel for channel in channels if self.taken[channel] is routes}
-            for output, unit in routes.answer(source, message, now).units:
+            given = routes.answer(source, message, now)
+            later += tuple(timed for timed in given.later if is_release(timed.message))  # what a filter has held
+            for output, unit in given.units:
                 units.append((output, tuple(m for m in unit if _shapes(m) and (output, m[0] & 0x0F) in led)))
-        return answer(message, [each for each in units if each[1]], new.later)
+        return answer(message, [each for each in units if each[1]], later, now)
 
     def _passes(self, output: int, message: bytes, theirs: set[Channel]) -> bool:
         """Whether the routes in force may send this; `theirs`: where the same input has older routes.

@@ -45,10 +45,16 @@ class Voice(NamedTuple):
 class _Press:
     """Presses of one key of one input that went to the same targets."""
 
-    __slots__ = ("count", "routes", "targets")
+    __slots__ = ("count", "hand", "routes", "targets")
 
-    def __init__(self, targets: tuple[Target, ...], routes: "OpenRoutes | None" = None) -> None:
-        self.targets = targets
+    def __init__(
+        self,
+        targets: tuple[Target, ...],
+        routes: "OpenRoutes | None" = None,
+        hand: tuple[int, int] | None = None,
+    ) -> None:
+        """`hand`: the input and its channel, if a filter holds the note for them."""
+        self.targets, self.hand = targets, hand
         self.count = 1
         self.routes = routes  # by which it went, if these are no longer in force
 
@@ -120,7 +126,7 @@ class Ledger:
                 del self._presses[key]
         form, velocity = message[0] & 0xF0, message[2]
         sent: list[tuple[int, bytes]] = []
-        for target in oldest.targets if kept is None else self._hand_over(source, oldest, kept):
+        for target in oldest.targets if kept is None else self._hand_over((source, key[1]), oldest, kept):
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
             count = self._end_press(source, target)
@@ -135,20 +141,20 @@ class Ledger:
         if (output, channel) in self.ringing.held and target not in self._holders:
             self.ringing.released(key, Voice(hand, routes, (output, channel)))
 
-    def _hand_over(self, source: int, press: _Press, kept: Mapping[Target, int]) -> list[Target]:
-        """Other inputs hold these from now on; the targets that are left."""
+    def _hand_over(self, hand: tuple[int, int], press: _Press, kept: Mapping[Target, int]) -> list[Target]:
+        """Others hold these from now on for the same hand; the targets that are left."""
         given: dict[tuple[int, int, int], tuple[Target, ...]] = {}
         for target in press.targets:
             if target in kept:
                 holder = (kept[target], target.channel, target.key)
                 given[holder] = (*given.get(holder, ()), target)
                 holders = self._holders.setdefault(target, {})
-                left = holders.pop(source, 1) - 1
+                left = holders.pop(hand[0], 1) - 1
                 if left:
-                    holders[source] = left
+                    holders[hand[0]] = left
                 holders[holder[0]] = holders.get(holder[0], 0) + 1
         for holder, together in given.items():
-            self._presses.setdefault(holder, []).append(_Press(together, press.routes))
+            self._presses.setdefault(holder, []).append(_Press(together, press.routes, hand))
             _merge(self._presses[holder])
         return [target for target in press.targets if target not in kept]
 
@@ -309,7 +315,7 @@ class Ledger:
         for (source, came, _), presses in self._presses.items():
             for press in presses:
                 for output, channel, _ in press.targets:
-                    yield Voice((source, came), press.routes, (output, channel))
+                    yield Voice(press.hand or (source, came), press.routes, (output, channel))
 
     def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
         """By which routes the key of this message of an input plays; None for those in force."""
@@ -319,8 +325,8 @@ class Ledger:
     def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
         """Other routes take the place of these: what these inputs play goes on by these until it is silent."""
         for (source, _, _), presses in self._presses.items():
-            if source in sources:
-                for press in presses:
+            for press in presses:
+                if (press.hand[0] if press.hand else source) in sources:
                     press.routes = press.routes or routes
         self.ringing.bind(sources, routes)
 

@@ -2,9 +2,9 @@
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.routing.active_sensing import SENSE
-from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.player_numbers import NOBODY, all_of
 from engine.core.routing.routed_message import TimedMessage
 from engine.core.state import State
 
@@ -32,7 +32,7 @@ class Inputs:
             board.forget()
         state.prefixes.forget(source)
         state.renew_filters(lambda at, path: at == source)
-        self._delayed.end(now, {player(source, False), player(source, True)}, out)
+        self._delayed.end(now, all_of(source), out)
         self._outputs.put(now, state.ledger.abandon(source), out)
         state.merging.forget(source)
         state.positions.forget(source)

@@ -7,12 +7,11 @@ channel mode messages, which would end or reset what other players hold (MIDI 1.
 from collections.abc import Iterable, Iterator
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.delayed_messages import NOBODY
-from engine.core.routing.delayed_messages import player as delayed_player
 from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
 from engine.core.routing.open_routes import OpenRoutes
+from engine.core.routing.player_numbers import NOBODY, all_of
 from engine.core.routing.told_values import Moved, moves_of
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
@@ -166,4 +165,4 @@ class Merging:
 
 def _all_of(player: int) -> frozenset[int]:
     """The numbers under which the ledger has this player's keys, and the delayed notes of their filters."""
-    return frozenset((player, delayed_player(player, False), delayed_player(player, True)))
+    return all_of(player) | {player}

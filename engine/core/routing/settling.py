@@ -9,11 +9,11 @@ from collections.abc import Callable, Container, Iterable, Mapping
 from typing import NamedTuple
 
 from engine.core.cable.output_cable import Delivery, KeptUnit
-from engine.core.routing.delayed_messages import NOBODY
 from engine.core.routing.held_ledger import Target
 from engine.core.routing.merged_messages import MERGED_PEDALS
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.player_numbers import NOBODY
 from engine.core.routing.told_values import Channel, Moved, is_at_rest, moves_of, position_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM

@@ -1,7 +1,7 @@
 """What filters ask of the show: its tempo, and what was sent last. They are built before the show that they play in."""
 
 from collections.abc import Callable, Iterable
-from typing import Final
+from typing import Final, NamedTuple
 
 from engine.core.routing.filter_chain import FilterLink, RaisedFaults, through
 from filters.registry import Later
@@ -18,13 +18,20 @@ class ShowInForce:
         self._otherwise = bpm
         self._bpm: Callable[[int], float | None] | None = None
         self._value: Callable[[int, bytes], int | None] | None = None
+        self.positions: Callable[[int], Iterable[bytes]] = lambda source: ()
 
-    def follow(self, bpm: Callable[[int], float | None], value: Callable[[int, bytes], int | None]) -> None:
+    def follow(
+        self,
+        bpm: Callable[[int], float | None],
+        value: Callable[[int, bytes], int | None],
+        positions: Callable[[int], Iterable[bytes]],
+    ) -> None:
         """From now on this is the show.
 
         `bpm`: beats per minute at a time; `value`: what an output has of a message's controller. None is not known.
+        `positions`: the last message of everything of an input that was moved.
         """
-        self._bpm, self._value = bpm, value
+        self._bpm, self._value, self.positions = bpm, value, positions
 
     def tempo(self, now: int) -> float:
         """Beats per minute at this time (ns)."""
@@ -36,20 +43,31 @@ class ShowInForce:
         return self._value(output, controller) if self._value is not None else None
 
 
+class ChainEnds(NamedTuple):
+    """Where a chain of filters comes from and where it leads, by index."""
+
+    source: int
+    outputs: tuple[int, ...]
+
+
 class ChainSurroundings:
     """What one filter of a chain may ask; see `Surroundings` of the filters' registry."""
 
-    def __init__(self, show: ShowInForce, outputs: tuple[int, ...], behind: tuple[FilterLink, ...]) -> None:
-        """`outputs`: where the chain leads; `behind`: its filters behind this one."""
-        self._show, self._outputs, self._links = show, outputs, behind
+    def __init__(self, show: ShowInForce, ends: ChainEnds, behind: tuple[FilterLink, ...]) -> None:
+        """`behind`: the filters of the chain that are behind this one."""
+        self._show, self._ends, self._links = show, ends, behind
 
     def tempo(self, now: int) -> float:
         """See Surroundings."""
         return self._show.tempo(now)
 
+    def positions(self) -> Iterable[bytes]:
+        """See Surroundings."""
+        return self._show.positions(self._ends.source)
+
     def in_force(self, controller: bytes) -> int | None:
         """See Surroundings."""
-        found = (self._show.value(output, each) for each in self._behind(controller) for output in self._outputs)
+        found = (self._show.value(output, each) for each in self._behind(controller) for output in self._ends.outputs)
         return next((value for value in found if value is not None), None)
 
     def _behind(self, controller: bytes) -> Iterable[bytes]:

@@ -49,7 +49,7 @@ _BUTTONS: Final[dict[str, PlayerCommand]] = {
 _QUERIES: Final = ("state", "all")
 #: what we answer and tell: answering that would never end
 _REPLIES: Final = frozenset(
-    ("answer", "now", "coming", "tempo", "running", "order", "listed", "route", "complete"),
+    ("answer", "now", "coming", "tempo", "cue", "text", "running", "order", "listed", "route", "complete"),
 )
 _ROUND: Final = 0.5  # seconds between looks at the rig
 _PACE: Final = 0.001  # seconds from one message to the next; what a flood sends beyond that, the system drops

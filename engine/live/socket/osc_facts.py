@@ -27,7 +27,10 @@ def everything(show: Show) -> Iterator[bytes]:
     state = show.engine.state
     setlist, compiled, muted = state.setlist, state.compiled, frozenset(state.muted)
     numbers, clock = setlist.numbers, state.sync.clock
+    scene = compiled.rig.scene(state.scene.number) if state.scene is not None else None
     yield from [osc_message(what, *values) for what, values in facts(show).items()]
+    yield osc_message("cue", (scene.cue if scene is not None else None) or "")
+    yield osc_message("text", (scene.text if scene is not None else None) or "")
     yield osc_message("running", clock is not None and clock.running)
     yield osc_message("order", setlist.name or "", setlist.place + 1, len(numbers))
     for place, number in enumerate(numbers, 1):

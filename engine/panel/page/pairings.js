@@ -7,7 +7,7 @@ import { button, draw, fault, make, note } from "./dom.js";
 const BORDER = 2; // squares around a picture, which cameras need
 const MAY = new Map([["operate", "may do everything"], ["show", "may run the show: scenes and panic"], ["view", "may look"]]);
 
-/** @type {{list: HTMLElement, show: HTMLElement, codes: HTMLElement, said: HTMLElement} | null} */
+/** @type {{list: HTMLElement, show: HTMLButtonElement, codes: HTMLElement, said: HTMLElement} | null} */
 let parts = null;
 let showing = false; // the codes
 
@@ -36,7 +36,8 @@ function showCodes() {
 
 async function refresh() {
   if (!parts || !held.open || held.role === null) return;
-  if (!mayOperate()) {
+  parts.show.disabled = !mayOperate();
+  if (parts.show.disabled) {
     parts.list.replaceChildren(make("li", { class: "note", text: "Only a browser that may do everything sees them." }));
     parts.codes.replaceChildren();
     return;

@@ -72,7 +72,7 @@ def _also_in(users: list[str]) -> str:
 def _recalls(rig: Rig, number: int) -> Iterator[str]:
     """A control without a scene of its own recalls the scene whose number it receives."""
     for place, one in enumerate(rig.controls, 1):
-        if one.do == "scene" and one.scene is None:
+        if "scene" in one.words and one.scene is None:
             kind, numbers = ("program", one.when.program) if one.when.program is not None else ("song", one.when.song)
             first, last = (1, 128) if numbers == "any" or numbers is None else numbers
             how = f"now recalls it with {kind} {number}" if first <= number <= last else "cannot recall it"

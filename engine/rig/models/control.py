@@ -9,6 +9,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, field_validator, mo
 
 from engine.midi.key_messages import KEY_CODES, LAST_CODE, key_name
 from engine.midi.show_control import SHOW_FORMATS
+from engine.rig.models.actions import Actions, ActionTable, Word
 from engine.rig.models.formats import Since
 from engine.rig.models.references import Reference
 from engine.rig.models.values import (
@@ -31,24 +32,6 @@ from engine.rig.models.values import (
 _CUE: Final = re.compile(r"[0-9]+(?:\.[0-9]+)*")
 _MOST_TARGETS: Final = 16
 _TARGET: Final = 'an address with its port, such as "192.168.1.20:9000" or "[::1]:9000"'
-
-Action = Literal[
-    "scene",
-    "next",
-    "back",
-    "first",
-    "panic",
-    "resend",
-    "tap",
-    "clock start",
-    "clock continue",
-    "clock stop",
-    "timecode start",
-    "timecode stop",
-    "mute",
-    "unmute",
-    "send",
-]
 
 
 def _key(found: Any) -> Any:
@@ -106,15 +89,16 @@ class When(Part):
 
 
 class Control(Part):
-    """A message that triggers an action.
+    """A message that triggers an action, or several in one step.
 
     `scenes`: the scenes in which it is active, all if empty. `hold`, `between`: the length of a long press, and the
-    longest gap in a double press (ns). `route`: for mute and unmute. `output`, `messages`: for send.
+    longest gap in a double press (ns). `scene`, `route`, `output` and `messages` are for the words scene, mute and
+    unmute, and send.
     """
 
     input: Annotated[str, Reference("inputs")]
     when: When
-    do: Action
+    do: Actions
     scene: Annotated[int | str | None, Reference("scenes")] = None
     guard: Nanoseconds = 30_000_000
     passes: bool = Field(False, alias="pass")
@@ -125,11 +109,22 @@ class Control(Part):
     output: Annotated[str | None, Reference("outputs")] = None
     messages: Messages = ()
 
+    @property
+    def actions(self) -> tuple[Word | ActionTable, ...]:
+        """What it does, in this order."""
+        return self.do if isinstance(self.do, tuple) else (self.do,)
+
+    @property
+    def words(self) -> set[str]:
+        """Those of its actions that are words."""
+        return {each for each in self.actions if isinstance(each, str)}
+
     @model_validator(mode="after")
     def _what_it_needs(self) -> "Control":
-        if (self.route is not None) != (self.do in ("mute", "unmute")):
+        words = self.words
+        if (self.route is not None) != bool(words & {"mute", "unmute"}):
             raise ValueError('route is required with do = "mute" and do = "unmute", and not allowed otherwise')
-        sends = self.do == "send"
+        sends = "send" in words
         if (self.output is not None) != sends or bool(self.messages) != sends:
             raise ValueError('output and messages are required with do = "send", and not allowed otherwise')
         return self
@@ -137,9 +132,10 @@ class Control(Part):
     @model_validator(mode="after")
     def _which_scene(self) -> "Control":
         carries = self.when.carries_number
-        if self.do == "scene" and not carries and self.scene is None:
+        recalls = "scene" in self.words
+        if recalls and not carries and self.scene is None:
             raise ValueError('do = "scene" also needs scene = NUMBER, because this condition carries no number')
-        if self.scene is not None and (self.do != "scene" or carries):
+        if self.scene is not None and (not recalls or carries):
             raise ValueError('leave out scene; it is only for do = "scene" with a condition that carries no number')
         return self
 

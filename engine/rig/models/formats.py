@@ -10,11 +10,12 @@ from filters.registry import Since
 __all__ = ["Since", "too_new"]
 
 
-def too_new(rig: dict[str, Any], model: Model) -> Iterator[tuple[Keys, int]]:
-    """The places in raw data of keys that are newer than its format, each with the format that it needs."""
+def too_new(rig: dict[str, Any], model: Model) -> Iterator[tuple[Keys, Since]]:
+    """The places in raw data of what is newer than its format, each with the mark that says so."""
     stated = rig.get("format")
     if type(stated) is not int:  # that is reported by itself
         return
     for keys, since, value in marked_values(rig, model, Since):
-        if value is not None and stated < since.format:
-            yield keys, since.format
+        new = value is not None and (since.concerns is None or since.concerns(value))
+        if new and stated < since.format:
+            yield keys, since

@@ -21,6 +21,7 @@ from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
+from engine.rig.models.feedback import Display, Tally
 from engine.rig.models.formats import Since
 from engine.rig.models.network import Network
 from engine.rig.models.references import Reference
@@ -42,6 +43,7 @@ from engine.rig.models.values import (
     SetupLines,
     Shift,
     Stops,
+    Tempo,
     Text,
     WholeSysEx,
     between,
@@ -218,16 +220,6 @@ def _place(found: str) -> str:
     return found
 
 
-def _tempo(found: Any) -> Any:
-    if isinstance(found, bool) or not isinstance(found, int | float) or not 20 <= found <= 300:
-        raise ValueError("20 to 300 beats per minute")
-    return float(found)
-
-
-def _tempo_or_none(found: Any) -> Any:
-    return found if found is None else _tempo(found)
-
-
 class Clock(Part):
     """One clock for the rig, from the first of these sources that is running: inputs, or "internal".
 
@@ -236,7 +228,7 @@ class Clock(Part):
     """
 
     source: Annotated[Names, Reference("inputs", word="internal", many=True)] = Field(("internal",), alias="from")
-    bpm: Annotated[float, BeforeValidator(_tempo)] = 120.0
+    bpm: Tempo = 120.0
     to: Outputs = ()
     run: bool = False
     idle: Annotated[bool, Since(2)] = True
@@ -284,7 +276,7 @@ class Scene(Part):
     cue: Annotated[Name | None, Since(2)] = None
     like: Annotated[int | str | None, Reference("scenes"), Since(2)] = None
     text: Annotated[Plain | None, Since(2)] = None
-    tempo: Annotated[float | None, BeforeValidator(_tempo_or_none), Since(2)] = None
+    tempo: Annotated[Tempo | None, Since(2)] = None
     transpose: Annotated[int, between(-127, 127), Since(2)] = 0
     at: Annotated[str, AfterValidator(_place)] | None = None
     held: Literal["ring", "cut"] = "ring"
@@ -309,6 +301,8 @@ class Rig(Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
+    tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
+    displays: Annotated[tuple[Display, ...], Since(2)] = ()
     sync: Sync = Sync()
     remote: RemoteControl | None = None
     osc: Osc | None = None
@@ -389,6 +383,8 @@ def rig_models() -> dict[str, type[Any]]:
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
+        tallies=(Annotated[many(Tally), Since(2)], ()),
+        displays=(Annotated[many(Display), Since(2)], ()),
     )
     return {made.__name__: made for made in (route, line, source, gear, scene, rig)}
 

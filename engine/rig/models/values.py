@@ -138,6 +138,12 @@ def _shift(found: Any) -> Any:
     return nanoseconds
 
 
+def _tempo(found: Any) -> Any:
+    if isinstance(found, bool) or not isinstance(found, int | float) or not 20 <= found <= 300:
+        raise ValueError("20 to 300 beats per minute")
+    return float(found)
+
+
 def _setup(found: Any) -> Any:
     """Messages in words, kept as they are written; which programs there are depends on programs_from."""
     if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
@@ -178,6 +184,7 @@ SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]
 Shift = Annotated[int, BeforeValidator(_shift)]
+Tempo = Annotated[float, BeforeValidator(_tempo)]
 NamesOrNone = Annotated[tuple[str, ...], BeforeValidator(_names_or_none)]
 Inputs = Annotated[Names, Reference("inputs", many=True)]
 Outputs = Annotated[Names, Reference("outputs", many=True)]

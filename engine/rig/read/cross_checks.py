@@ -52,10 +52,10 @@ def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
 
 
 def _formats(data: Data) -> Iterator[Complaint]:
-    for keys, needed in too_new(data, rig_model()):
-        what = "filter" if keys[-1] == "filter" else "key"
+    for keys, since in too_new(data, rig_model()):
+        what = "filter" if keys[-1] == "filter" else "value" if since.concerns else "key"
         yield Complaint(
-            keys, f"this {what} needs format = {needed} in the first line of the file; it says {data['format']}"
+            keys, f"this {what} needs format = {since.format} in the first line of the file; it says {data['format']}"
         )
 
 
@@ -64,6 +64,7 @@ def _references(data: Data) -> Iterator[Complaint]:
     known: dict[str, Collection[object]] = {
         "routes": {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)},
         "scenes": _known_scenes(data),
+        "set lists": [each["name"] for _, each in tables(data, "setlists") if isinstance(each.get("name"), str)],
         "machines": table(table(data, "network"), "machines"),
     }
     for keys, mark, name in references(data, Rig):
@@ -73,7 +74,7 @@ def _references(data: Data) -> Iterator[Complaint]:
         elif mark.section not in known:
             found = refer(data, mark.section, str(name), keys)
             yield from (complaint._replace(text=complaint.text + also) for complaint in found)
-        elif name not in known[mark.section] and (known[mark.section] or mark.section == "routes"):
+        elif name not in known[mark.section] and (known[mark.section] or mark.section not in ("scenes", "machines")):
             yield Complaint(keys, no_such(mark.section.removesuffix("s"), name, known[mark.section]) + also)
 
 

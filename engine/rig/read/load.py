@@ -137,7 +137,7 @@ def read(text: str, source: str, *, lists: bool = True, folder: Path | None = No
         if not complaints:
             return rig
         found = _compared(complaints)
-    raise _error(_Sources(IncludedFile(source, text), files), found, len(compared) < _COMPARED)
+    raise _error(WrittenPlaces(IncludedFile(source, text), files), found, len(compared) < _COMPARED)
 
 
 def _grown(rig: Rig) -> list[Complaint]:
@@ -175,8 +175,8 @@ def _validated(data: dict[str, Any], fault: ValidationError) -> Iterator[_Findin
     return (_Finding(keys, partial(sentence, data, listed)) for keys, listed in by_place(data, errors).items())
 
 
-class _Sources:
-    """The files that a rig's data are from."""
+class WrittenPlaces:
+    """Where in its files a rig's data are written."""
 
     def __init__(self, rig: IncludedFile, files: Mapping[Keys, IncludedFile]) -> None:
         self._rig, self._files = rig, files
@@ -194,7 +194,14 @@ class _Sources:
         return _key(keys[self._files.get(keys[:2], self._rig).skip :])
 
 
-def _error(sources: _Sources, findings: Sequence[_Finding], counted_all: bool) -> RigError:
+def places_in(path: Path) -> WrittenPlaces:
+    """Where the data of a rig file that loads are written."""
+    text = text_of(path)
+    files = with_included(parsed(text), path.parent).files
+    return WrittenPlaces(IncludedFile(str(path), text), files)
+
+
+def _error(sources: WrittenPlaces, findings: Sequence[_Finding], counted_all: bool) -> RigError:
     """The first findings in the order of the files, the rig's own first, and the number of the others."""
     first = nsmallest(_LISTED, ((*sources.place(found.keys), place) for place, found in enumerate(findings)))
     listed = ((source, line, findings[place]) for _, source, line, place in first)

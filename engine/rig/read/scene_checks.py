@@ -1,4 +1,4 @@
-"""Checks of what scenes of format 2 say: whom they are like, their lines and cues, and what they send."""
+"""Checks of what scenes of format 2 say: whom they are like, their lines and cues, and what they and controls send."""
 
 from collections.abc import Iterator
 
@@ -126,14 +126,23 @@ def _words(data: Data) -> Iterator[Complaint]:
         for sound, settings in table(gear, "sounds").items():
             keys: Keys = ("instruments", name, "sounds", sound, "send")
             yield from _to_instrument(gear, keys, table({"it": settings}, "it").get("send"))
+    for here, each in _sendings(data):
+        if isinstance(each.get("on"), str):
+            yield from _to_instrument(instruments.get(each["on"]), here, each.get("send"))
+        elif isinstance(each.get("to"), str):
+            yield from _to_output(here, each.get("send"))
+
+
+def _sendings(data: Data) -> Iterator[tuple[Keys, Data]]:
+    """What scenes and controls send, each with the place of its words."""
     for place, scene in tables(data, "scenes"):
         for key in ("enter", "leave"):
             for index, each in tables(scene, key):
-                here: Keys = ("scenes", place, key, index, "send")
-                if isinstance(each.get("on"), str):
-                    yield from _to_instrument(instruments.get(each["on"]), here, each.get("send"))
-                elif isinstance(each.get("to"), str):
-                    yield from _to_output(here, each.get("send"))
+                yield ("scenes", place, key, index, "send"), each
+    for place, control in tables(data, "controls"):
+        yield ("controls", place, "do", "send"), table(control, "do")
+        for index, each in tables(control, "do"):
+            yield ("controls", place, "do", index, "send"), each
 
 
 def _to_instrument(gear: object, keys: Keys, lines: object) -> Iterator[Complaint]:

@@ -330,6 +330,8 @@ def test_a_query_answers_all_that_a_surface_draws() -> None:
         ("/bayleaf/now", 1, "Overture"),
         ("/bayleaf/coming", 2, "March"),
         ("/bayleaf/tempo", 0.0),
+        ("/bayleaf/cue", ""),
+        ("/bayleaf/text", ""),
         ("/bayleaf/running", False),
         ("/bayleaf/order", "", 1, 3),
         ("/bayleaf/listed", 1, 1, "Overture"),

@@ -1,0 +1,141 @@
+"""Tells gear what happens: lights that are on or off, and displays that show texts. State in, messages out.
+
+Each thing is told on change only, once: at the start, after each change, when its output is back, when this engine
+takes over, and after an edit. What waits on a cable goes first, so no burst and no note waits for a light; a display's
+SysEx, once it has begun, is on its cable until it is through.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from engine.core.cable.output_cable import Delivery
+from engine.core.feedback_plan import FeedbackPlan, Lamp, TextDisplay, Thing
+from engine.core.routing.outputs import Outputs
+from engine.core.state import State
+from engine.midi.seven_bit_text import seven_bit_text
+from engine.rig.models.feedback import TallyWhen
+
+_LOOK_AGAIN: Final = 50_000_000  # ns between looks at what changes by itself
+_WAIT: Final = 5_000_000  # ns until a cable on which something waits is tried again
+
+
+class Feedback:
+    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
+
+    def __init__(self, state: State, outputs: Outputs) -> None:
+        self._state, self._outputs = state, outputs
+        self._plan = FeedbackPlan()
+        self._told: dict[Thing, bytes] = {}  # what each thing was told last
+        self._panic = state.panics.get(None)
+        self._due: int | None = None
+
+    @property
+    def due(self) -> int | None:
+        """When `look` next has something to do; None if nothing has changed."""
+        state = self._state
+        if state.scene is None or state.led_by is not None or (not self._told and not _is_any(state.compiled.feedback)):
+            return None
+        return self._due
+
+    def soon(self, now: int) -> None:
+        """Something may have changed."""
+        self._due = now
+
+    def forget(self, now: int, output: int | None = None) -> None:
+        """What is on this output, or on all of them, may have forgotten what it was told."""
+        self._told = {thing: told for thing, told in self._told.items() if output not in (None, thing[0])}
+        self.soon(now)
+
+    def look(self, now: int, out: list[Delivery]) -> None:
+        """Tell what has changed."""
+        state = self._state
+        self._panicked()
+        plan = state.compiled.feedback
+        waits = False
+        for thing, message in (*self._removed(plan), *self._wanted(now, plan)):
+            if self._told.get(thing) == message or thing[0] in state.leaving:
+                continue
+            if state.cables[thing[0]].due is not None:
+                waits = True
+                continue
+            self._outputs.put(now, ((thing[0], message),), out)
+            self._told[thing] = message
+        if not waits:
+            self._plan = plan
+            self._told = {thing: told for thing, told in self._told.items() if thing in _things(plan)}
+        self._due = now + _WAIT if waits else now + _LOOK_AGAIN if plan.moves else None
+
+    def _panicked(self) -> None:
+        """A panic ends all notes, those that are lights, too."""
+        panic = self._state.panics.get(None)
+        if panic != self._panic:
+            notes = {lamp.thing for lamp in self._plan.lamps if lamp.is_note}
+            self._told = {thing: told for thing, told in self._told.items() if thing not in notes}
+        self._panic = panic
+
+    def _removed(self, plan: FeedbackPlan) -> Iterator[tuple[Thing, bytes]]:
+        """The lights that an edit has taken out of the rig, which go out."""
+        if plan is self._plan:
+            return
+        there = _things(plan)
+        for lamp in self._plan.lamps:
+            told = self._told.get(lamp.thing)
+            if lamp.thing not in there and told in [light.on for light in lamp.lights]:
+                yield lamp.thing, next(light.off for light in lamp.lights if light.on == told)
+
+    def _wanted(self, now: int, plan: FeedbackPlan) -> Iterator[tuple[Thing, bytes]]:
+        """What each thing is to be told."""
+        routes = self._routes()
+        for lamp in plan.lamps:
+            yield lamp.thing, self._lit(now, lamp, routes)
+        if plan.displays:
+            texts = self._texts(now)
+            for display in plan.displays:
+                yield display.thing, _message(display, texts)
+
+    def _lit(self, now: int, lamp: Lamp, routes: set[str]) -> bytes:
+        on = (light.on for light in lamp.lights if self._is_on(now, light.when, routes))
+        return next(on, lamp.lights[0].off)
+
+    def _is_on(self, now: int, when: TallyWhen, routes: set[str]) -> bool:
+        state = self._state
+        if when.route is not None:
+            return when.route in routes
+        if when.scene is not None:
+            return state.scene is not None and state.compiled.find(when.scene) == state.scene.number
+        return state.sync.clock_source(now) is not None
+
+    def _routes(self) -> set[str]:
+        """The names of routes and lines in the scene in force that are not muted."""
+        scene = self._state.scene
+        assert scene is not None, "nothing is told before the first scene"
+        paths = (path for listed in (scene.compiled.everywhere, scene.compiled.own) for own in listed for path in own)
+        return {path.route for path in paths} - self._state.muted
+
+    def _texts(self, now: int) -> dict[str, str]:
+        """What each field shows."""
+        state = self._state
+        assert state.scene is not None, "nothing is told before the first scene"
+        scene, coming, bpm = state.compiled.rig.scene(state.scene.number), state.setlist.beside(1), state.sync.bpm(now)
+        return {
+            "scene.name": state.scene.name,
+            "scene.number": str(state.scene.number),
+            "scene.cue": (scene.cue if scene is not None else None) or "",
+            "scene.text": (scene.text if scene is not None else None) or "",
+            "next.name": state.compiled.scenes[coming].name if coming is not None else "",
+            "tempo": str(round(bpm)) if bpm is not None else "",
+        }
+
+
+def _message(display: TextDisplay, texts: dict[str, str]) -> bytes:
+    return b"".join(
+        part if isinstance(part, bytes) else seven_bit_text(texts[part.name], part.width) for part in display.parts
+    )
+
+
+def _things(plan: FeedbackPlan) -> set[Thing]:
+    return {lamp.thing for lamp in plan.lamps} | {display.thing for display in plan.displays}
+
+
+def _is_any(plan: FeedbackPlan) -> bool:
+    return bool(plan.lamps or plan.displays)
