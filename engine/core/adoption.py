@@ -80,9 +80,8 @@ class Adoption:
             return
         edited.enter(frozenset(state.muted))
         self._delayed.leave(now, scene, edited, out)
-        wanted = self._settling.change(now, scene.routes, out)
+        self._settling.change(now, scene.routes, out)
         self._send_changed_bursts(now, edited, scene, out)
-        self._settling.tell(now, wanted, out)
         if edited.compiled.tempo not in (None, scene.compiled.tempo):
             self._players.set_tempo(now, edited)
 

@@ -33,7 +33,7 @@ from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMess
 from engine.core.routing.routed_message import answer as routed
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.settling import Settling
-from engine.core.routing.told_values import position_of
+from engine.core.routing.told_values import is_low, position_of
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
 from engine.core.timing.sync import is_clock
@@ -59,6 +59,7 @@ class Engine:
         `watch_loops`: False where nothing that goes out can come in again. `rules`: those of today, or of a recording.
         """
         self.state = State(compiled, speeds or {}, maker, rules)
+        self._told, self._places = self.state.ledger.told, self.state.positions.places
         self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
@@ -225,7 +226,10 @@ class Engine:
                 units = state.sync.let_through(now, source, message, units)
         if delayed.due is not None:
             delayed.outdate(source, answer.units)
-        if answer.noted:
+        if answer.plain and not self._told.lows:  # the way of every wheel and fader
+            self._told.values.update(answer.told)
+            self._places[source][answer.position] = message
+        elif answer.noted:
             self._note(now, source, message, answer, out)
         if answer.merges:
             if state.merging.on:
@@ -243,7 +247,7 @@ class Engine:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
         if state.scene is not None and state.gestures.taken:
-            answer = state.gestures.answer(now, source, message, routed(message, ()))
+            answer = state.gestures.answer(now, source, message, routed(source, message, ()))
             units: Iterable[tuple[int, Unit]] = answer.units
             if answer.noted:
                 self._note(now, source, message, answer, out)
@@ -283,8 +287,10 @@ class Engine:
         state = self.state
         if answer.prefix and state.scene is not None:
             state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
-        state.ledger.told.move(source, message, answer.moves)
-        if answer.highs:
+        if answer.merges and is_low(message) and not self._told.lows and state.scene is not None:
+            state.merging.look_after_lows(state.scene.routes, state.positions)
+        self._told.move(source, message, answer.moves)
+        if answer.highs and self._told.lows:
             state.merging.note(source, answer.highs)
         if answer.position:
             state.positions.note(source, answer.position, message)
@@ -337,7 +343,7 @@ class Engine:
         self._delayed.send_due(now, out)
         self._inputs.keep_sensing(now, out)
         if state.gestures.due is not None and state.gestures.due <= now:
-            self._settling.after_silence(now, out)
+            self._settling.tick(now, out)
         for cable in state.cables:
             if cable.due is not None and cable.due <= now:
                 cable.flush(now, out)

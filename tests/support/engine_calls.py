@@ -44,16 +44,24 @@ def command(
 
 
 def recall(engine: Engine, now: int, scene: int | str, who: str = "recall") -> list[Delivery]:
-    """Switch to a scene by number or name; KeyError if there is none."""
+    """Switch to a scene by number or name: what is sent, rest and positions included. KeyError if there is none."""
     if engine.state.compiled.find(scene) is None:
         raise KeyError(scene)
-    return apply(engine, now, RecallScene(scene), who)
+    return settled(engine, now, apply(engine, now, RecallScene(scene), who))
+
+
+def settled(engine: Engine, now: int, out: list[Delivery]) -> list[Delivery]:
+    """What was sent, and what is sent at the moments after it, until every input is settled."""
+    while engine.state.gestures.unsettled:
+        now = max(now, engine.state.gestures.goes_on_at)
+        out += engine.tick(now)
+    return out
 
 
 def mute(engine: Engine, now: int, route: str, on: bool, who: str = "shell") -> tuple[CommandResult, list[Delivery]]:
     """Mute or unmute a route."""
     result = engine.apply(now, (MuteRoute if on else UnmuteRoute)(route), who)
-    return result.outcome, result.deliveries
+    return result.outcome, settled(engine, now, result.deliveries)
 
 
 def sync(
@@ -100,4 +108,4 @@ def play_test_note(engine: Engine, now: int, target: Target, length: int) -> lis
 def adopt(engine: Engine, now: int, rig: Rig, remote: Iterable[str] = ()) -> list[Delivery]:
     """Go on with an edited rig; returns what is sent."""
     compiled = compile_rig(rig, after=engine.state.compiled, remote_outputs=remote)
-    return apply(engine, now, AdoptRig("", tuple(sorted(remote)), compiled))
+    return settled(engine, now, apply(engine, now, AdoptRig("", tuple(sorted(remote)), compiled)))

@@ -176,15 +176,21 @@ class CableQueues:
         elif parked is None:
             if resets(unit[0]):
                 self._settle_values(unit[0][0])
-            for message in unit:  # one that waits since the cable was full would come after this, though it is older
-                self._counts.replaced += self.values.pop(slot(message), None) is not None
+            self._outdate(self.values, unit)  # what waits there would come after this, though it is older
             self.notes.append(unit)
         else:
             if resets(unit[0]):
                 _keep_places(parked)
-            for message in unit:
-                self._counts.replaced += parked.pop(slot(message), None) is not None
+            self._outdate(parked, unit)
             parked[object()] = unit  # a key of its own: never replaced
+
+    def _outdate(self, queued: dict[object, Unit], unit: Unit) -> None:
+        """These messages are newer than what waits and sets the same, and than the LSBs that they set to 0."""
+        for message in unit:
+            key = slot(message)
+            if key is not None:
+                self._counts.replaced += queued.pop(key, None) is not None
+                self._counts.replaced += queued.pop(VOID_WITH.get(key), None) is not None
 
     def _replace(self, queued: dict[object, Unit], key: Slot, unit: Unit) -> None:
         self._counts.replaced += key in queued

@@ -146,16 +146,14 @@ class CommandExecution:
         routes = left.routes if left is not None and not scene.compiled.cuts else None
         if not repeated:
             self._change(now, scene, out)
-        wanted = self._settling.change(now, routes, out)
+        self._settling.change(now, routes, out)
         self.set_tempo(now, scene)
         bursts = scene.compiled.entering
         if repeated or not state.rules.only_changes:
             bursts = _again(bursts)
         if left is not None and not repeated and left.compiled.leaving:
             bursts = one_after_the_other(left.compiled.leaving, bursts)
-        result = self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
-        self._settling.tell(now, wanted, out)
-        return result
+        return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
     def set_tempo(self, now: int, scene: SceneInPlay) -> None:
         """The rig's own clock runs at the tempo that the scene says, if it says one."""
@@ -223,7 +221,7 @@ class CommandExecution:
                 state.renew_filters(lambda at, path: path.route == route)
                 ended = state.scene.keeping_state(route)
                 self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
-            self._settling.tell(now, self._settling.change(now, before, out), out)
+            self._settling.change(now, before, out)
         return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:

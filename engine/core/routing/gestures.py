@@ -8,49 +8,60 @@ what the routes in force would set there, for any player, waits until it is sile
 from collections.abc import Iterable
 from typing import Final
 
+from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Ledger
-from engine.core.routing.merged_messages import MERGED_PEDALS
+from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
-from engine.core.routing.told_values import Channel
+from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, name_of
 from engine.midi.controllers import SHAPING
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, is_release
 
 #: a channel comes to rest this long (ns) after its last note, so that the end of the note is not bent or cut
 FADING: Final = 500_000_000
 
+#: who plays, and by which routes (None: those in force)
+Player = tuple[Hand, OpenRoutes | None]
+
 
 class Gestures:
     """Loop only; times in nanoseconds.
 
-    `older`: by input and its channel, the routes by which notes of theirs still sound, and where. `taken`: all these
-    channels, each with the routes of its oldest note, which have the say there. `waiting`: the channels where something
-    is to be set once they are silent. `playing`: the inputs of all notes, and where they sound.
+    `older`: by hand, the routes by which notes of theirs still sound, and where. `taken`: these channels, each with all
+    that sound there, the oldest first, by their routes (None: those in force). `waiting`: the channels where something
+    is to be set once they are silent. `playing`: the hands of all notes, and where they sound.
     """
 
     def __init__(self, ledger: Ledger) -> None:
-        self.older: dict[tuple[int, int], dict[OpenRoutes, set[Channel]]] = {}
-        self.taken: dict[Channel, OpenRoutes] = {}
-        self.playing: set[tuple[int, Channel]] = set()
+        self.older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}
+        self.taken: dict[Channel, dict[Player, None]] = {}
+        self.playing: set[tuple[Hand, Channel]] = set()
         self.waiting: set[Channel] = set()
         self.active = False  # whether there is anything to look after
+        self.unsettled: dict[int, None] = {}  # inputs whose messages go other ways since a change, in order
+        self.goes_on_at = 0  # when the next of them is settled
         self.due: int | None = None
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
         self._ledger = ledger
 
     def look(self, now: int) -> None:
         """Notes have ended or begun: which older routes still play, and which channels have fallen silent."""
-        self.older, self.taken, self.playing = {}, {}, set()
+        self.older, self.playing = {}, set()
+        players: dict[Channel, dict[Player, None]] = {}
+        taken: set[Channel] = set()
         for hand, routes, channel in self._ledger.voices():
-            self.playing.add((hand[0], channel))
+            self.playing.add((hand, channel))
+            players.setdefault(channel, {})[hand, routes] = None
             if routes is not None:
                 self.older.setdefault(hand, {}).setdefault(routes, set()).add(channel)
-                self.taken.setdefault(channel, routes)
-        self.waiting |= self.taken.keys()
+                taken.add(channel)
+        self.taken = {channel: players[channel] for channel in taken}
+        self.waiting |= taken
         sounding = self._ledger.sounding_channels()
         self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
-        self.active = bool(self.waiting)
-        self.due = min(self._silent.values()) + FADING if self._silent else None
+        self.active = bool(self.waiting or self.unsettled)
+        dues = [min(self._silent.values()) + FADING] if self._silent else []
+        self.due = min([*dues, self.goes_on_at] if self.unsettled else dues, default=None)
 
     def take_silent(self, now: int, at_once: Iterable[Channel] = ()) -> set[Channel]:
         """The channels that have been silent for long enough, and those of `at_once` that are; none waits any more."""
@@ -74,27 +85,40 @@ class Gestures:
             return new if routes is None else routes.answer(source, message, now)
         if not _shapes(message):
             return new
-        older = self.older.get((source, message[0] & 0x0F), {})
-        theirs: set[Channel] = set().union(*older.values())
-        units = [(output, tuple(m for m in unit if self._passes(output, m, theirs))) for output, unit in new.units]
+        hand = hand_of(source, message)
+        units: list[tuple[int, Unit]] = []
+        sent: set[Moved] = set()  # by older routes
         later = new.later
-        for routes, channels in older.items():
-            led = {channel for channel in channels if self.taken[channel] is routes}
+        for routes, channels in self.older.get(hand, {}).items():
             given = routes.answer(source, message, now)
             later += tuple(timed for timed in given.later if is_release(timed.message))  # what a filter has held
             for output, unit in given.units:
-                units.append((output, tuple(m for m in unit if _shapes(m) and (output, m[0] & 0x0F) in led)))
-        return answer(message, [each for each in units if each[1]], later, now)
+                part = [m for m in unit if (output, m[0] & 0x0F) in channels and _shapes(m)]
+                part = [m for m in part if self._may(routes, message, output, m)]
+                part = [m for m in part if Moved(output, name_of(m)) not in sent]
+                sent.update(Moved(output, name_of(m)) for m in part)
+                units.append((output, tuple(part)))
+        for output, unit in new.units:
+            part = [m for m in unit if self._may(None, message, output, m)]
+            units.append((output, tuple(m for m in part if Moved(output, name_of(m)) not in sent)))
+        return answer(source, message, [each for each in units if each[1]], later, now)
 
-    def _passes(self, output: int, message: bytes, theirs: set[Channel]) -> bool:
-        """Whether the routes in force may send this; `theirs`: where the same input has older routes.
+    def _may(self, routes: OpenRoutes | None, came: bytes, output: int, message: bytes) -> bool:
+        """Whether what these routes have made of a message may be sent: whether nobody who plays there has the say.
 
-        Pedals of several players are merged, and cut nothing.
+        The say about a controller has the oldest note of the channel whose own routes lead it there. Pedals of several
+        players are merged, and cut nothing.
         """
-        channel = (output, message[0] & 0x0F)
-        if not _shapes(message) or channel not in self.taken:
+        players = self.taken.get((output, message[0] & 0x0F))
+        if players is None or not _shapes(message) or is_pedal(message):
             return True
-        return channel not in theirs and message[0] & 0xF0 == CONTROLLER and message[1] in MERGED_PEDALS
+        moved = Moved(output, name_of(message))
+        for player, theirs in players:
+            if theirs is routes:
+                return True
+            if theirs is not None and moved in theirs.moves(player[0], bytes((came[0] & 0xF0 | player[1], *came[1:]))):
+                return False
+        return True
 
 
 def _shapes(message: bytes) -> bool:

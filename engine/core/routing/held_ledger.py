@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
-from engine.core.routing.told_values import Channel, Move, Moved, ToldValues, rest_for
+from engine.core.routing.told_values import Channel, Hand, Move, Moved, ToldValues, rest_for
 from engine.midi.controllers import HOLDING, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, is_press, is_release
 
@@ -37,7 +37,7 @@ class Target(NamedTuple):
 class Voice(NamedTuple):
     """A note that sounds: who plays it (input, channel 0 to 15), by which routes (None: those in force), and where."""
 
-    hand: tuple[int, int]
+    hand: Hand
     routes: "OpenRoutes | None"
     channel: Channel
 
@@ -135,7 +135,7 @@ class Ledger:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
-    def _ring_on(self, hand: tuple[int, int], target: Target, routes: "OpenRoutes | None") -> None:
+    def _ring_on(self, hand: Hand, target: Target, routes: "OpenRoutes | None") -> None:
         """A key is up; under a pedal its note rings on."""
         output, channel, key = target
         if (output, channel) in self.ringing.held and target not in self._holders:
@@ -227,9 +227,9 @@ class Ledger:
         holding = [holders for target, holders in self._holders.items() if target[:2] == (output, channel)]
         for moved, movers in self._movers_on(output, channel):
             if moved.what[0] & 0xF0 == NOTE_ON:
-                holding.append(dict.fromkeys(movers, 1))
+                holding.append(dict.fromkeys((source for source, _ in movers), 1))
             elif len(moved.what) == 2 and moved.what[1] in HOLDING:
-                holding.append(dict.fromkeys(self.pedals.players(moved), 1))
+                holding.append(dict.fromkeys((source for source, _ in self.pedals.hands(moved)), 1))
         return any(holder not in players for holders in holding for holder in holders)
 
     def is_down(self, source: int, message: bytes) -> bool:
@@ -292,14 +292,22 @@ class Ledger:
 
     def hold(self, moves: Iterable[Move]) -> None:
         """Those among these moves that are of pedals which hold notes: what rings under them, or no longer does."""
-        for moved, sent, _ in moves:
+        for move in moves:
+            sent = move.sent
             if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
-                channel = moved.channel
-                down = (t.key for t in self._holders if (t.output, t.channel) == channel)
-                self.ringing.pedal(channel, sent[1], sent[2] >= ON_FROM, down)
+                self._hold(move.moved, sent[2])
+
+    def _hold(self, pedal: Moved, value: int) -> None:
+        output, what = pedal
+        channel = (output, what[0] & 0x0F)
+        down = (key for at, on, key in self._holders if (at, on) == channel)
+        self.ringing.pedal(channel, what[1], value >= ON_FROM, down)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
+        for pedal in self.pedals.all():
+            if pedal.channel == channel:
+                self.pedals.forget(pedal)
         self.told.reset(channel)
         self.ringing.reset(channel)
 
@@ -332,50 +340,53 @@ class Ledger:
 
     # Who has moved what
 
-    def movers(self, moved: Moved) -> Mapping[int, bytes]:
-        """By input, the message with which it has moved this: of a pedal all that hold it, else the last one."""
-        return self.pedals.players(moved) or self.told.mover(moved)
+    def movers(self, moved: Moved) -> dict[Hand, bytes]:
+        """By hand, the message with which it has moved this: of a pedal all that hold it, else the last one."""
+        return self.pedals.hands(moved) or self.told.mover(moved)
 
-    def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[int, bytes]]]:
-        for moved, _ in self.told.moved():
+    def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
+        for moved in self.told.moved():
             if moved.channel == (output, channel):
                 yield moved, self.movers(moved)
 
     def others_moved(self, players: Container[int], output: int, channel: int) -> bool:
         """Whether anything on a channel of an output is off rest that anybody else has moved."""
         return any(
-            mover not in players
+            source not in players
             for moved, movers in self._movers_on(output, channel)
             if rest_for(moved) is not None
-            for mover in movers
+            for source, _ in movers
         )
 
     def rests_of(self, source: int, output: int, channel: int) -> list[bytes]:
         """What sets to rest all that this input has moved on a channel of an output, notes aside."""
-        return [
-            rest
+        rests = {
+            moved: rest_for(moved)
             for moved, movers in self._movers_on(output, channel)
-            if source in movers and moved.what[0] & 0xF0 != NOTE_ON and (rest := rest_for(moved)) is not None
-        ]
+            if any(hand[0] == source for hand in movers) and moved.what[0] & 0xF0 != NOTE_ON
+        }
+        return [rest for rest in rests.values() if rest is not None]
 
     def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
-        """A player moves a pedal (see `MergedPedals.turn`); what it was told is the highest value of all."""
+        """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
         sent = self.pedals.turn(moved, player, came, value)
-        self._pedal_is(moved)
+        if sent != value:  # else it was told just that
+            self._pedal_is(moved)
+        elif moved.what[1] in HOLDING:
+            self._hold(moved, value)
         return sent
 
-    def leave_pedal(self, moved: Moved, players: Iterable[int]) -> int | None:
-        """These players no longer have this pedal: the value to be sent, None if it stays as it is."""
-        sent = self.pedals.leave(moved, players)
+    def _leave_pedal(self, moved: Moved, hands: Iterable[Hand]) -> int | None:
+        """These no longer have this pedal: the value to be sent, None if it stays as it is."""
+        sent = self.pedals.leave(moved, hands)
         self._pedal_is(moved)
         return sent
 
     def _pedal_is(self, moved: Moved) -> None:
         """The channel has the value that all its players make; the ledger follows."""
-        holders = self.pedals.players(moved)
         value = self.pedals.value(moved)
-        player, came = next(iter(holders.items()), (0, b""))
-        self.move(player, came, (Move(moved, moved.what + bytes((value,)), value == 0),))
+        (source, _), came = next(iter(self.pedals.hands(moved).items()), ((0, 0), b""))
+        self.move(source, came, (Move(moved, moved.what + bytes((value,)), value == 0),))
 
     # What ends
 
@@ -387,18 +398,18 @@ class Ledger:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
                 yield from offs if self._each_press else dict.fromkeys(offs)
-        for moved, _ in self.told.moved():
-            if source in self.movers(moved):
-                yield from self.leave(moved, {source})
+        for moved in self.told.moved():
+            theirs = {hand for hand in self.movers(moved) if hand[0] == source}
+            if theirs:
+                yield from self.leave(moved, theirs)
         self.ringing.abandon(source)
 
-    def leave(self, moved: Moved, players: Collection[int]) -> Iterator[tuple[int, bytes]]:
-        """These players no longer move this, as (output, message): it rests, or is what the others make of it."""
-        movers = self.movers(moved)
-        if all(mover in players for mover in movers):
+    def leave(self, moved: Moved, hands: Collection[Hand]) -> Iterator[tuple[int, bytes]]:
+        """These no longer move this, as (output, message): it rests, or is what the others make of it."""
+        if all(mover in hands for mover in self.movers(moved)):
             yield from self.rest(moved)
             return
-        value = self.leave_pedal(moved, players)
+        value = self._leave_pedal(moved, hands)
         if value is not None:
             yield moved.output, moved.what + bytes((value,))
 
@@ -410,10 +421,10 @@ class Ledger:
             self.hold((Move(moved, message, True),))
             yield moved.output, message
 
-    def lift_pedals(self) -> Iterator[tuple[int, bytes]]:
-        """Lifts the pedals under which anything rings, as (output, message)."""
-        for output, channel in self.ringing.channels():
-            for number in sorted(self.ringing.held[output, channel]):
+    def lift_pedals(self, channels: Iterable[Channel]) -> Iterator[tuple[int, bytes]]:
+        """Lifts the pedals under which notes ring on these channels, as (output, message)."""
+        for output, channel in sorted(channels):
+            for number in sorted(self.ringing.held.get((output, channel), ())):
                 yield from self.rest(Moved(output, bytes((CONTROLLER | channel, number))))
 
     def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
@@ -421,7 +432,7 @@ class Ledger:
 
         That is what scenes and controls have set, too.
         """
-        for moved, _ in self.told.moved():
+        for moved in self.told.moved():
             if output in (None, moved.output) and channel in (None, moved.channel[1]):
                 self.pedals.forget(moved)
         yield from self.told.rest_all(output, channel)

@@ -36,6 +36,7 @@ class Inputs:
         self._outputs.put(now, state.ledger.abandon(source), out)
         state.merging.forget(source)
         state.positions.forget(source)
+        state.gestures.unsettled.pop(source, None)
         state.gestures.look(now)
 
     # Active sensing

@@ -43,6 +43,11 @@ def merged_of(units: Iterable[tuple[int, Unit]]) -> tuple[bool, tuple[SentHigh, 
     return False, tuple(highs)
 
 
+def is_pedal(message: bytes) -> bool:
+    """Whether this, a message or what names it, is a pedal that several players may hold."""
+    return len(message) > 1 and message[0] & 0xF0 == CONTROLLER and message[1] in MERGED_PEDALS
+
+
 def is_merged(message: bytes) -> bool:
     """Whether what other players do on the channel may change what becomes of this message."""
     kind = message[0] & 0xF0

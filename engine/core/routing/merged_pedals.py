@@ -6,7 +6,7 @@ The value that the channel gets is the highest of theirs, so that half pedalling
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from engine.core.routing.told_values import Moved
+from engine.core.routing.told_values import Hand, Moved
 
 
 class PedalHeld(NamedTuple):
@@ -17,28 +17,31 @@ class PedalHeld(NamedTuple):
 
 
 class MergedPedals:
-    """Loop only. Players are inputs, by index; of each pedal there are only those that have it off 0."""
+    """Loop only. Players are inputs, by index, each channel of one by itself; of each pedal there are only those hands
+    that have it off 0.
+    """
 
     def __init__(self) -> None:
-        self._held: dict[Moved, dict[int, PedalHeld]] = {}
+        self._held: dict[Moved, dict[Hand, PedalHeld]] = {}
 
     def turn(self, pedal: Moved, player: int, came: bytes, value: int) -> int | None:
         """A player moves a pedal; the value that is to be sent, None if the channel has it already.
 
         `came`: the message as it came in.
         """
+        hand = player, came[0] & 0x0F
         held = self._held.get(pedal)
-        if held is None or (len(held) == 1 and player in held):  # nobody else
+        if held is None or (len(held) == 1 and hand in held):  # nobody else
             if value:
-                self._held[pedal] = {player: PedalHeld(came, value)}
+                self._held[pedal] = {hand: PedalHeld(came, value)}
             else:
                 self._held.pop(pedal, None)
             return value
         before = _highest(held)
         if value:
-            held[player] = PedalHeld(came, value)
+            held[hand] = PedalHeld(came, value)
         else:
-            held.pop(player, None)
+            held.pop(hand, None)
         highest = _highest(held)
         return None if highest == before else highest
 
@@ -46,20 +49,20 @@ class MergedPedals:
         """The pedals that anybody has off 0."""
         return [*self._held]
 
-    def players(self, pedal: Moved) -> Mapping[int, bytes]:
+    def hands(self, pedal: Moved) -> dict[Hand, bytes]:
         """Who has this pedal off 0, and the message with which each has moved it."""
-        return {player: held.came for player, held in self._held.get(pedal, {}).items()}
+        return {hand: held.came for hand, held in self._held.get(pedal, {}).items()}
 
     def value(self, pedal: Moved) -> int:
         """The value that the channel has: the highest of its players'."""
         return _highest(self._held.get(pedal, {}))
 
-    def leave(self, pedal: Moved, players: Iterable[int]) -> int | None:
-        """These players no longer count; the value that is to be sent, None if it stays as it is."""
+    def leave(self, pedal: Moved, hands: Iterable[Hand]) -> int | None:
+        """These no longer count; the value that is to be sent, None if it stays as it is."""
         held = self._held.get(pedal, {})
         before = _highest(held)
-        for player in players:
-            held.pop(player, None)
+        for hand in hands:
+            held.pop(hand, None)
         if not held:
             self._held.pop(pedal, None)
         highest = _highest(held)
@@ -70,5 +73,5 @@ class MergedPedals:
         self._held.pop(pedal, None)
 
 
-def _highest(held: Mapping[int, PedalHeld]) -> int:
+def _highest(held: Mapping[Hand, PedalHeld]) -> int:
     return max((each.value for each in held.values()), default=0)

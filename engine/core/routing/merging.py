@@ -9,10 +9,11 @@ from collections.abc import Iterable, Iterator
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
-from engine.core.routing.merged_messages import MERGED_PEDALS, MERGED_VALUES, SentHigh, ends_notes
+from engine.core.routing.merged_messages import HIGHS, MERGED_VALUES, SentHigh, ends_notes, is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.player_numbers import NOBODY, all_of
-from engine.core.routing.told_values import Moved, moves_of
+from engine.core.routing.positions import Positions
+from engine.core.routing.told_values import Moved, moves_of, rest_for
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
@@ -28,6 +29,21 @@ class Merging:
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
         self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
+
+    def look_after_lows(self, routes: OpenRoutes, positions: Positions) -> None:
+        """The first LSB of all has come in: `note` hears of each MSB from now on. Earlier ones are in `positions`."""
+        for player in [*positions.places]:
+            for message in positions.of(player):
+                for (output, what), sent in routes.moves(player, message).items():
+                    if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
+                        self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
+        told = self._ledger.told
+        for (output, status, number), sent_high in self._highs.items():
+            moved = Moved(output, bytes((status, number)))
+            now = told.now(moved) or rest_for(moved) or b""
+            there = [player for player, value in sent_high.values.items() if now[2:] == bytes((value,))]
+            mover = next((hand[0] for hand in told.mover(moved)), next(iter(there), None))
+            sent_high.owner = None if told.is_commanded(moved) else mover
 
     def note(self, player: int, highs: Iterable[SentHigh]) -> None:
         """A player's MSBs are sent as they came. (Short: wheels and faders move all the time.)"""
@@ -82,7 +98,7 @@ class Merging:
             if number in MERGED_VALUES:
                 made = self._channel(output, message[0]).turn(player, message)
                 return made if len(made) == 1 else self._noted(player, came, output, made)
-            if number in MERGED_PEDALS:
+            if is_pedal(message):
                 return self._pedal(player, came, output, message)
             if number in ENDS_NOTES:
                 return self._end_notes(player, output, message)
@@ -151,9 +167,11 @@ class Merging:
         channel = self._channel(output, message[0])
         alone = not (self._ledger.others_moved((player, NOBODY), *place) or channel.is_shared_with(player))
         made: Unit = ()
-        for rest in self._ledger.rests_of(player, *place):
-            if alone:
-                self._ledger.pedals.leave(Moved(output, rest[:2]), (player,))
+        for rest in () if alone else self._ledger.rests_of(player, *place):
+            if is_pedal(rest):
+                pedal = Moved(output, rest[:2])
+                theirs = {hand for hand in self._ledger.movers(pedal) if hand[0] == player}
+                made += tuple(each for _, each in self._ledger.leave(pedal, theirs))
             else:
                 self._ledger.move(player, came, moves_of(output, (rest,)))
                 made += self._merge(player, came, output, rest)

@@ -87,7 +87,7 @@ class OpenRoutes:
         if not called:
             return known
         units, timed = self._run(called, message, now)
-        return answer(message, known.units + units, timed, now)
+        return answer(source, message, known.units + units, timed, now)
 
     def leads(self, source: int, message: bytes) -> set[Channel]:
         """Which channels of outputs an input's message reaches; filters with state are fresh."""
@@ -103,7 +103,7 @@ class OpenRoutes:
         as it is; that is empty here.
         """
         known = self._known[source].get(message) or self._work_out(source, message, 0)
-        moved = {move.moved: move.sent for move in known.moves if move.sent}
+        moved = {move.moved: move.sent for move in known.moves}
         for path in self.called[source]:
             undone = self._moved_by((path.renewed(),), rest_of(message) or message)
             asked = self._moved_by((path.renewed(),), message)
@@ -129,11 +129,10 @@ class OpenRoutes:
         """What this message moves on its way along these paths, now and later."""
         units, later = self._run(paths, message, 0)
         units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
-        made = (each for at, unit in units for each in moves_of(at, unit) + made_of(at, unit))
-        return {each.moved: each.sent for each in made if each.sent}
+        return {each.moved: each.sent for at, unit in units for each in moves_of(at, unit) + made_of(at, unit)}
 
     def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
-        worked_out = answer(message, self._run(self.lasting[source], message, now)[0])
+        worked_out = answer(source, message, self._run(self.lasting[source], message, now)[0])
         if len(message) <= 3:
             self._memory.keep(self._known[source], message, worked_out)
         return worked_out

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit
+from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.told_values import made_of, moves_of
@@ -37,6 +38,8 @@ class Outputs:
         for message in messages:
             if not selects_sound(message):  # most bursts are nothing else
                 self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
+            if resets(message):
+                self._state.ledger.reset((output, message[0] & 0x0F))
 
     def route(self, now: int, output: int, unit: Unit, out: list[Delivery]) -> None:
         """These together; there may be banks and programs among them."""
@@ -102,9 +105,10 @@ class Outputs:
     def cut(self, now: int, out: list[Delivery]) -> None:
         """End all notes, those that ring under a pedal, too: the pedal is lifted for that."""
         ledger = self._state.ledger
+        sounding = ledger.sounding_channels()
         self.put(now, ledger.cut(), out)
         if self._state.rules.gestures:
-            self.put(now, ledger.lift_pedals(), out)
+            self.put(now, ledger.lift_pedals(sounding), out)
 
     def silence(
         self, now: int, cable: OutputCable, out: list[Delivery], owed: Sequence[bytes] = (), more: Sequence[bytes] = ()

@@ -17,18 +17,6 @@ def holder(source: int, lasting: bool) -> int:
     return player(source, lasting) - _HOLDERS
 
 
-def is_holder(number: int) -> bool:
-    """Whether this is the number of a `holder`."""
-    return number < -_HOLDERS
-
-
-def input_of(number: int) -> int:
-    """The input whose notes these are."""
-    if number >= 0:
-        return number
-    return (-1 - number - (_HOLDERS if is_holder(number) else 0)) // 2
-
-
 def all_of(source: int) -> frozenset[int]:
     """All numbers of an input but its own."""
     return frozenset(which(source, lasting) for which in (player, holder) for lasting in (False, True))

@@ -8,7 +8,7 @@ from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
-from engine.core.routing.told_values import Move, made_of, moves_of, position_of
+from engine.core.routing.told_values import Move, Moved, Told, is_low, made_of, moves_of, position_of, told_of
 from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.kinds import is_press, is_release
 from filters.registry import NEVER
@@ -36,6 +36,7 @@ class RoutedMessage:
     units: tuple[tuple[int, Unit], ...]
     targets: tuple[Target, ...]
     moves: tuple[Move, ...]
+    told: dict[Moved, Told]  # those of the moves that are not to rest
     selects: bool  # whether there are banks or programs among the units
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
@@ -46,15 +47,19 @@ class RoutedMessage:
     prefix: bool = False  # it belongs to the velocity of the next note
     position: bytes = b""  # what a hand or foot has left somewhere; see `position_of`
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
+    plain: bool = field(init=False)  # whether that is a position alone, that leaves nothing at rest
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.later or self.highs or self.prefix or self.position)
+        self.noted = bool(self.moves or self.later or self.prefix or self.position or self.merges)
+        whole = len(self.told) == len(self.moves)
+        rare = self.merges or self.later or self.prefix or is_low(self.position)
+        self.plain = bool(self.position) and whole and not rare
 
 
 def answer(
-    message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
+    source: int, message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
 ) -> RoutedMessage:
-    """The answer made of these deliveries; what would go twice to one output goes once."""
+    """The answer made of these deliveries for a message of this input; what would go twice to one output goes once."""
     later = tuple(each for each in timed if each.at < NEVER)
     once = tuple(dict.fromkeys(units))
     targets: tuple[Target, ...] = ()
@@ -70,15 +75,18 @@ def answer(
         moves += tuple(note for output, unit in once for note in made_of(output, unit))
         prefix = message[0] < 0xF0 and is_prefix(message)
         place = position_of(message)
-        return RoutedMessage(PLAIN, once, (), moves, selects, said, (), later, (), merges, highs, prefix, place)
+        told = told_of(source, message, moves)
+        return RoutedMessage(PLAIN, once, (), moves, told, selects, said, (), later, (), merges, highs, prefix, place)
     if is_press(message):
-        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later, (), merges, highs)
+        told = told_of(source, message, moves)
+        return RoutedMessage(PRESS, once, targets, moves, told, selects, said, (), later, (), merges, highs)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
     if targets:  # a filter starts notes when a key is released: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
     held = tuple(each for each in timed if each.at >= NEVER)
-    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later, held, merges, highs)
+    told = told_of(source, message, moves)
+    return RoutedMessage(RELEASE, once, (), moves, told, selects, said, others, later, held, merges, highs)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
@@ -90,6 +98,7 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         units=tuple(each for each in answer.units if each[0] not in shut),
         targets=tuple(target for target in answer.targets if target.output not in shut),
         moves=tuple(each for each in answer.moves if each.moved.output not in shut),
+        told={moved: told for moved, told in answer.told.items() if moved.output not in shut},
         others=tuple(each for each in answer.others if each[0] not in shut),
         later=tuple(each for each in later if each.outputs),
         held=tuple(each for each in held if each.outputs),

@@ -6,18 +6,23 @@ or made loud by a scene change.
 """
 
 from collections.abc import Callable, Container, Iterable, Mapping
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery, KeptUnit
 from engine.core.routing.held_ledger import Target
-from engine.core.routing.merged_messages import MERGED_PEDALS
+from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY
-from engine.core.routing.told_values import Channel, Moved, is_at_rest, moves_of, position_of
+from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, is_at_rest, moves_of, position_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM
-from engine.midi.kinds import CONTROLLER, NOTE_ON
+from engine.midi.kinds import NOTE_ON
+
+#: how many pedals, wheels and faders are looked after at once at the most, but for those of a single input
+_AT_ONCE: Final = 4
+#: between them (ns)
+_PAUSE: Final = 250_000
 
 
 class Wanted(NamedTuple):
@@ -27,8 +32,8 @@ class Wanted(NamedTuple):
     sent: bytes
 
 
-#: by what is moved, and by input
-AllWanted = dict[Moved, dict[int, Wanted]]
+#: by what is moved, and by hand
+AllWanted = dict[Moved, dict[Hand, Wanted]]
 
 
 class Settling:
@@ -39,30 +44,53 @@ class Settling:
 
     # Occasions
 
-    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> AllWanted:
-        """Other routes are in force now: what they no longer feed comes to rest. What is to be told, see `tell`."""
+    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> None:
+        """Other routes are in force now: `go_on` settles the inputs whose messages go other ways."""
         state = self._state
         assert state.scene is not None, "routes belong to a scene"
         changed = set(range(len(state.compiled.inputs)))
-        if before is not None and state.rules.gestures:
+        if not state.rules.gestures:
+            self._rest(now, {}, changed, None, out)
+            return
+        if before is not None:
             same = {s for s in changed if state.boards[s] is None and before.alike(state.scene.routes, s)}
             changed -= same
             state.ledger.bind(changed, before)
-        wanted = self._wanted(changed)
-        self._rest(now, wanted, changed, None, out)
-        return wanted
+        state.gestures.unsettled |= dict.fromkeys(sorted(changed))
+        state.gestures.goes_on_at = now + 1
+        self.after_end(now, out)
+
+    def tick(self, now: int, out: list[Delivery]) -> None:
+        """What is due: some more inputs to settle, and channels that have been silent for long enough.
+
+        Inputs are settled one after the other, with pauses, so that no note waits for long, however many wheels and
+        faders there are.
+        """
+        gestures, positions = self._state.gestures, self._state.positions
+        if gestures.unsettled and gestures.goes_on_at <= now:
+            left = _AT_ONCE
+            while gestures.unsettled and left > 0:
+                source = next(iter(gestures.unsettled))
+                left -= positions.count(source)
+                self._settle(now, source, out)
+            gestures.goes_on_at = now + _PAUSE
+            self.after_end(now, out)
+        self.after_silence(now, out)
+
+    def _settle(self, now: int, source: int, out: list[Delivery]) -> None:
+        """What an input no longer feeds comes to rest, and what it newly reaches is told."""
+        self._state.gestures.unsettled.pop(source, None)
+        wanted = self._wanted((source,))
+        self._rest(now, wanted, {source}, None, out)
+        self._tell(now, wanted, out, self._sounding())
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
-        state = self._state
-        for moved, told in state.ledger.told.moved():
-            if self.consumes(told.source, told.message):
-                self._outputs.put(now, state.ledger.rest(moved), out)
-
-    def tell(self, now: int, wanted: AllWanted, out: list[Delivery]) -> None:
-        """Tell what is wanted, where it is not so already, and no note sounds."""
-        self._tell(now, wanted, out, self._sounding())
-        self.after_end(now, out)
+        ledger = self._state.ledger
+        for moved in ledger.told.moved():
+            taken = {hand for hand, message in ledger.movers(moved).items() if self.consumes(hand[0], message)}
+            if taken:
+                self._outputs.put(now, ledger.leave(moved, taken), out)
 
     def after_end(self, now: int, out: list[Delivery]) -> None:
         """Notes may have ended. The pedal of a player who no longer plays where it is down, nor leads there, is up."""
@@ -71,9 +99,9 @@ class Settling:
         for moved in ledger.pedals.all() if gestures.waiting else ():
             if moved.channel in gestures.waiting:
                 gone = {
-                    player
-                    for player, came in ledger.pedals.players(moved).items()
-                    if (player, moved.channel) not in gestures.playing and not self.feeds(player, came, moved)
+                    hand
+                    for hand, came in ledger.pedals.hands(moved).items()
+                    if (hand, moved.channel) not in gestures.playing and not self.feeds(hand[0], came, moved)
                 }
                 if gone:
                     self._outputs.put(now, ledger.leave(moved, gone), out)
@@ -82,19 +110,23 @@ class Settling:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
-            wanted = _only(self._wanted(None), lambda moved, _: moved.channel in ended)
+            wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
             self._rest(now, wanted, None, ended, out)
             self._tell(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
+        if source in self._state.gestures.unsettled:
+            self._settle(now, source, out)
         channels = {(target.output, target.channel) for target in targets} & self._state.gestures.waiting
         if not channels:
             return
         self.after_silence(now, out, channels)
         sounding = channels & self._state.gestures.waiting
         if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
-            self._tell(now, _only(self._wanted({source}), lambda m, w: m.channel in sounding and _is_down(w.sent)), out)
+            self._tell(
+                now, _only(self._wanted((source,)), lambda m, w: m.channel in sounding and _is_down(w.sent)), out
+            )
 
     def tell_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is told everything that the routes in force lead there."""
@@ -112,18 +144,26 @@ class Settling:
     def _sounding(self) -> set[Channel]:
         return self._state.ledger.sounding_channels() if self._state.rules.gestures else set()
 
-    def _wanted(self, sources: set[int] | None) -> AllWanted:
+    def _reaching(self, channels: set[Channel]) -> list[int]:
+        """The inputs that may reach the outputs of these channels."""
+        state, outputs = self._state, {output for output, _ in channels}
+        if state.scene is None:
+            return []
+        reach = map(state.scene.reach, range(len(state.compiled.inputs)))
+        return [source for source, reached in enumerate(reach) if not outputs.isdisjoint(reached)]
+
+    def _wanted(self, sources: Iterable[int] | None) -> AllWanted:
         """What the routes in force make of the positions of these inputs, or of all."""
         state = self._state
         wanted: AllWanted = {}
         if state.scene is None or not state.rules.gestures:
             return wanted
         routes = state.scene.routes
-        for source in range(len(state.compiled.inputs)) if sources is None else sorted(sources):
+        for source in range(len(state.compiled.inputs)) if sources is None else sources:
             for message in state.positions.of(source):
                 if not self.consumes(source, message):
                     for moved, sent in routes.moves(source, message).items():
-                        wanted.setdefault(moved, {})[source] = Wanted(message, sent)
+                        wanted.setdefault(moved, {})[hand_of(source, message)] = Wanted(message, sent)
         return wanted
 
     def _rest(
@@ -131,20 +171,20 @@ class Settling:
     ) -> None:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest."""
         state, sounding = self._state, self._sounding()
-        for moved, _ in state.ledger.told.moved():
+        for moved in state.ledger.told.moved():
             if channels is not None and moved.channel not in channels:
                 continue
             movers = state.ledger.movers(moved).items()
             leaving = {
-                source
-                for source, message in movers
-                if (sources is None or source in sources)
-                and source not in wanted.get(moved, ())
-                and not self._fed(source, message, moved)
+                hand
+                for hand, message in movers
+                if (sources is None or hand[0] in sources)
+                and hand not in wanted.get(moved, ())
+                and not self._fed(hand[0], message, moved)
             }
             if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
                 state.gestures.waiting.add(moved.channel)
-            elif leaving and (moved not in wanted or _is_pedal(moved.what)):  # else it is told just now
+            elif leaving and (moved not in wanted or is_pedal(moved.what)):  # else it is told just now
                 self._outputs.put(now, state.ledger.leave(moved, leaving), out)
 
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
@@ -185,24 +225,25 @@ class Settling:
                 news.append((moved, sent))
         self._put(now, news, out)
 
-    def _is_others(self, moved: Moved, players: Mapping[int, Wanted]) -> bool:
+    def _is_others(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bool:
         """Whether another player, who still feeds this, has moved it: theirs stays."""
-        if _is_pedal(moved.what):
+        if is_pedal(moved.what):
             return False
         movers = self._state.ledger.movers(moved).items()
-        return any(source not in players and self.feeds(source, message, moved) for source, message in movers)
+        return any(hand not in players and self.feeds(hand[0], message, moved) for hand, message in movers)
 
-    def _note(self, moved: Moved, players: Mapping[int, Wanted]) -> bytes:
+    def _note(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bytes:
         """This is what these players make of it; the message that says so: of a pedal, the highest value of all."""
         ledger = self._state.ledger
-        if _is_pedal(moved.what):
-            for source, each in players.items():
+        if is_pedal(moved.what):
+            for (source, _), each in players.items():
+                ledger.move(source, each.message, moves_of(moved.output, (each.sent,)))
                 ledger.turn_pedal(moved, source, each.message, each.sent[2])
             return moved.what + bytes((ledger.pedals.value(moved),))
-        last = [source for source in ledger.movers(moved) if source in players]
-        source = last[0] if last else next(iter(players))
-        ledger.move(source, players[source].message, moves_of(moved.output, (players[source].sent,)))
-        return players[source].sent
+        last = [hand for hand in ledger.movers(moved) if hand in players]
+        hand = last[0] if last else next(iter(players))
+        ledger.move(hand[0], players[hand].message, moves_of(moved.output, (players[hand].sent,)))
+        return players[hand].sent
 
     def _put(self, now: int, news: Iterable[tuple[Moved, bytes]], out: list[Delivery]) -> None:
         units: dict[Channel, list[bytes]] = {}
@@ -216,7 +257,7 @@ def _only(wanted: AllWanted, which: Callable[[Moved, Wanted], bool]) -> AllWante
     """What of it is wanted where `which` is true."""
     left: AllWanted = {}
     for moved, players in wanted.items():
-        kept = {source: each for source, each in players.items() if which(moved, each)}
+        kept = {hand: each for hand, each in players.items() if which(moved, each)}
         if kept:
             left[moved] = kept
     return left
@@ -227,10 +268,6 @@ def _is_so(sent: bytes, before: bytes | None) -> bool:
     return sent == before or (before is None and is_at_rest(sent))
 
 
-def _is_pedal(what: bytes) -> bool:
-    return len(what) > 1 and what[0] & 0xF0 == CONTROLLER and what[1] in MERGED_PEDALS
-
-
 def _is_down(message: bytes) -> bool:
     """Whether this is a pedal that is down."""
-    return _is_pedal(message) and message[2] >= ON_FROM
+    return is_pedal(message) and message[2] >= ON_FROM

@@ -7,12 +7,14 @@ control set there, or else to the values of RP-015.
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, PARAMETERS, RESTS
+from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, MSB_OF, PARAMETERS, RESTS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_release
 from engine.midi.rest_values import rest_of
 
 #: output, channel 0 to 15
 Channel = tuple[int, int]
+#: input, and its channel, 0 to 15: what one pair of hands plays on
+Hand = tuple[int, int]
 
 _NO_VALUES = PARAMETERS.union(BANKS, FOR_NEXT_NOTE, MODE_MESSAGES)
 
@@ -30,19 +32,27 @@ class Moved(NamedTuple):
 
 
 class Move(NamedTuple):
-    """What is moved, by which message (empty for an LSB that its MSB moves), and whether that is to its rest."""
+    """What is moved, by which message, and whether that is to its rest; `low`: the LSB that a new MSB sets to 0."""
 
     moved: Moved
     sent: bytes
     at_rest: bool
+    low: Moved | None = None
 
 
-class Told(NamedTuple):
-    """What something was last moved to: the input that moved it, what came in there, what was sent."""
+#: what something was last moved to: the input that moved it, what came in there, what was sent (a named tuple would
+#: take several times as long to make, for each message of a wheel)
+Told = tuple[int, bytes, bytes]
 
-    source: int
-    message: bytes
-    sent: bytes
+
+def told_of(source: int, message: bytes, moves: Iterable[Move]) -> dict[Moved, Told]:
+    """What these moves, made by an input's message, have left off rest."""
+    return {move.moved: (source, message, move.sent) for move in moves if not move.at_rest}
+
+
+def hand_of(source: int, message: bytes) -> Hand:
+    """The hand that this message of an input comes from."""
+    return source, message[0] & 0x0F
 
 
 def position_of(message: bytes) -> bytes:
@@ -62,9 +72,10 @@ def moves_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     for message in messages:
         if rest_of(message) is None and not position_of(message):
             continue
-        moves.append(Move(Moved(output, _name(message)), message, is_at_rest(message)))
+        low = None
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
-            moves.append(Move(Moved(output, bytes((message[0], LSB_OF[message[1]]))), b"", True))
+            low = Moved(output, bytes((message[0], LSB_OF[message[1]])))
+        moves.append(Move(Moved(output, name_of(message)), message, is_at_rest(message), low))
     return tuple(moves)
 
 
@@ -77,8 +88,14 @@ def made_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     )
 
 
-def _name(message: bytes) -> bytes:
+def name_of(message: bytes) -> bytes:
+    """The bytes that name what this message moves."""
     return message[:2] if message[0] & 0xF0 in (CONTROLLER, POLY_AFTERTOUCH) else message[:1]
+
+
+def is_low(message: bytes) -> bool:
+    """Whether this, a message or what names it, is the LSB of a controller of 14 bits."""
+    return len(message) > 1 and message[0] & 0xF0 == CONTROLLER and message[1] in MSB_OF
 
 
 def is_at_rest(message: bytes) -> bool:
@@ -87,21 +104,29 @@ def is_at_rest(message: bytes) -> bool:
 
 
 class ToldValues:
-    """Loop only. What is at rest is not kept."""
+    """Loop only. What is at rest is not kept.
+
+    `values`: what hands and feet have moved; `lows`: whether any LSB was ever sent, so that MSBs must be looked after.
+    """
 
     def __init__(self) -> None:
-        self._told: dict[Moved, Told] = {}
+        self.values: dict[Moved, Told] = {}
+        self.lows = False
         self._set_up: dict[Moved, bytes] = {}  # what the rig sets on an instrument
         self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these. Where something else was set to stay, rest is a move, too."""
-        told = self._told
-        for moved, sent, at_rest in moves:
+        told = self.values
+        for moved, sent, at_rest, low in moves:
             if at_rest and self._kept(moved) is None:
                 told.pop(moved, None)
             else:
-                told[moved] = Told(source, message, sent)
+                told[moved] = (source, message, sent)
+            if self.lows and low is not None:
+                told.pop(low, None)
+        if is_low(message):
+            self.lows = True
 
     def set_up(self, moves: Iterable[Move]) -> None:
         """The rig has set these on an instrument."""
@@ -112,23 +137,26 @@ class ToldValues:
         self._keep(self._commanded, moves)
 
     def _keep(self, kept: dict[Moved, bytes], moves: Iterable[Move]) -> None:
-        for moved, sent, at_rest in moves:
-            self._told.pop(moved, None)
+        for moved, sent, at_rest, low in moves:
+            self.values.pop(moved, None)
             if at_rest:
                 kept.pop(moved, None)
             else:
                 kept[moved] = sent
+            if low is not None:
+                self.values.pop(low, None)
+                kept.pop(low, None)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015): what has no rest stays."""
-        for kept in (self._told, self._set_up, self._commanded):
+        for kept in (self.values, self._set_up, self._commanded):
             for moved in [each for each in kept if each.channel == channel and _is_reset(each)]:
                 del kept[moved]
 
     def now(self, moved: Moved) -> bytes | None:
         """What it was last moved to; None if it is at rest, or was never moved."""
-        told = self._told.get(moved)
-        return told.sent if told is not None else self._kept(moved)
+        told = self.values.get(moved)
+        return told[2] if told is not None else self._kept(moved)
 
     def value(self, output: int, controller: bytes) -> int | None:
         """The value of this message's controller that is in force there; None if it has no rest and was never moved."""
@@ -137,30 +165,30 @@ class ToldValues:
 
     def is_commanded(self, moved: Moved) -> bool:
         """Whether a scene or a control has set it, and no hand has moved it since."""
-        return moved in self._commanded and moved not in self._told
+        return moved in self._commanded and moved not in self.values
 
     def _kept(self, moved: Moved) -> bytes | None:
         return self._commanded.get(moved) or self._set_up.get(moved)
 
-    def moved(self) -> list[tuple[Moved, Told]]:
-        """All that hands and feet have moved, and what to."""
-        return [*self._told.items()]
+    def moved(self) -> list[Moved]:
+        """All that hands and feet have moved off rest."""
+        return [*self.values]
 
-    def mover(self, moved: Moved) -> dict[int, bytes]:
-        """The input that moved it last, and its message."""
-        told = self._told.get(moved)
-        return {} if told is None else {told.source: told.message}
+    def mover(self, moved: Moved) -> dict[Hand, bytes]:
+        """The hand that moved it last, and its message."""
+        told = self.values.get(moved)
+        return {} if told is None else {hand_of(told[0], told[1]): told[1]}
 
     def rest(self, moved: Moved) -> bytes | None:
         """It comes to rest: the message that brings it there; None if there is none, and it stays."""
         message = self._kept(moved) or rest_for(moved)
         if message is not None:
-            self._told.pop(moved, None)
+            self.values.pop(moved, None)
         return message
 
     def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
         """As `Ledger.rest_all`."""
-        for kept in (self._told, self._commanded):
+        for kept in (self.values, self._commanded):
             for moved in [m for m in kept if output in (None, m.output) and channel in (None, m.channel[1])]:
                 del kept[moved]
                 message = self._kept(moved) or rest_for(moved)
@@ -169,13 +197,13 @@ class ToldValues:
 
     def forget(self, output: int) -> None:
         """The instruments on this output may have forgotten everything."""
-        for kept in (self._told, self._set_up, self._commanded):
+        for kept in (self.values, self._set_up, self._commanded):
             for moved in [each for each in kept if each.output == output]:
                 del kept[moved]
 
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
-        return sum(rest_for(moved) is not None for moved in {**self._told, **self._commanded})
+        return sum(rest_for(moved) is not None for moved in {**self.values, **self._commanded})
 
 
 def rest_for(moved: Moved) -> bytes | None:

@@ -2,6 +2,7 @@
 on."""
 
 from collections.abc import Iterable
+from itertools import product
 from random import Random
 
 import pytest
@@ -14,6 +15,7 @@ from engine.core.cable.queues import MOST_NOTES, MOST_RELEASES, MOST_URGENT, Cab
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
+from engine.midi.controllers import HOLDING
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, recall
 from tests.support.pit_engine import MS, PORTS, ears, run_dry
@@ -278,7 +280,8 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
 
 
 def test_a_change_of_scene_during_a_flood() -> None:
-    """In the middle of a flood the new scene's sounds arrive complete and on time, and an empty scene is at rest."""
+    """In the middle of a flood the new scene's sounds arrive complete and on time. With keys and pedals up an
+    empty scene is at rest."""
     router = flooded()
     now, out, poured = pour(router, broken_device(15_000, 5))
     out += recall(router, now, 1)
@@ -291,6 +294,8 @@ def test_a_change_of_scene_during_a_flood() -> None:
     assert at_once[places[0] : places[0] + 3] == [b"\xb0\x00\x01", b"\xb0\x20\x0b", b"\xc0\x14"]
     out += recall(router, now, 2)
     out += all_up(router, now, poured + also)
+    for source, status, number in product(range(len(router.inputs)), range(0xB0, 0xC0), HOLDING):
+        out += router.receive(now, source, bytes((status, number, 0)))
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
     assert (synth.held, synth.off_rest) == (0, set())

@@ -278,3 +278,10 @@ def test_what_has_no_rest_is_told_once() -> None:
     made = rig("", route("pads", "brass"), more=everywhere)
     play(made, 1, PADS, "B3 04 00", "B3 4A 28")
     assert scene(made, 2, 2) == []
+
+
+def test_two_channels_of_an_input_have_pedals_of_their_own() -> None:
+    """Where both arrive on one channel, the pedal is down until both have released it."""
+    made = rig(route("keys", "strings", '{ filter = "channels", map = { 2 = 1 } }'))
+    assert play(made, 1, KEYS, "B0 40 7F", "B1 40 7F", "B0 40 00") == ["B0 40 7F"]
+    assert play(made, 2, KEYS, "B1 40 00") == ["B0 40 00"]

@@ -137,8 +137,9 @@ def test_a_busy_cable_makes_no_difference(stream: list[tuple[int, bytes]], apart
 @settings(deadline=None, max_examples=200)
 @given(st.integers(0, PLAYERS - 1), st.lists(messages, max_size=60))
 def test_one_player_gets_the_very_same_bytes(player: int, played: list[bytes]) -> None:
-    """What one player alone sends goes out byte for byte as it came in."""
+    """What one player alone sends on one channel goes out byte for byte as it came in."""
     engine = merged()
+    played = [bytes((message[0] & 0xF0, *message[1:])) for message in played]
     stream = [message for _, message in playable([(player, message) for message in played])]
     sent = [one for now, message in enumerate(stream, 1) for _, one, _ in engine.receive(now, player, message)]
     assert sent == [arriving(player, message) for message in stream]

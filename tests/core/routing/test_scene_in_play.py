@@ -5,7 +5,7 @@ from engine.core.routing.routed_message import PLAIN, RoutedMessage, TimedMessag
 
 
 def worked_out(number: int) -> RoutedMessage:
-    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), False, (), ())
+    return RoutedMessage(PLAIN, ((number, (b"\xf8",)),), (), (), {}, False, (), ())
 
 
 def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> None:
@@ -30,6 +30,6 @@ def test_what_is_left_of_an_answer_without_an_output() -> None:
         (b"\x80\x3c\x40", (b"\x80\x3c\x40", b"\x90\x40\x40")),
         (b"\xb0\x40\x7f", (b"\xb0\x40\x7f",)),
     ):
-        both, one = answer(message, [(0, unit), (1, unit)], later), answer(message, [(1, unit)], left)
+        both, one = answer(0, message, [(0, unit), (1, unit)], later), answer(0, message, [(1, unit)], left)
         assert without(both, {0}) == one
         assert without(one, {0}) == one
