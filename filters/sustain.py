@@ -23,7 +23,7 @@ _Key = int
 
 
 class Settings(FilterSettings):
-    """None."""
+    """There is nothing to set."""
 
     filter: Annotated[Literal["sustain"], Since(2)]
 

@@ -8,6 +8,7 @@ from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
+from engine.core.routing.channel_places import still_there
 from engine.core.routing.compiled_scene import common
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.inputs import Inputs
@@ -41,6 +42,7 @@ class Adoption:
         no longer in the rig plays on until another is recalled.
         """
         state = self._state
+        transposed = state.transposed
         before = state.adopt(compiled, scenes)
         if compiled.sync != before.sync:
             self._outputs.put(now, state.sync.adopt(now, compiled.sync), out)
@@ -51,14 +53,16 @@ class Adoption:
             if name in before.rig.outputs and name not in compiled.rig.outputs:
                 self._outputs.left(now, output, out)
         if state.scene is not None:
-            self._adopt_scene(now, before, state.scene, out)
+            self._adopt_scene(now, before, state.scene, transposed, out)
             if state.rules.only_changes and compiled.setups is not before.setups:
                 self._send_changed_setups(now, before, state.scene, out)
         else:
             state.choose_setlist(state.setlist.name or "")
 
-    def _adopt_scene(self, now: int, before: CompiledRig, scene: SceneInPlay, out: list[Delivery]) -> None:
-        """The scene in force is now the edited one."""
+    def _adopt_scene(
+        self, now: int, before: CompiledRig, scene: SceneInPlay, transposed: int, out: list[Delivery]
+    ) -> None:
+        """The scene in force is now the edited one. `transposed`: how far the one before was."""
         state = self._state
         scene.stay(len(state.compiled.inputs), state.faults)
         number = _number_now(state.compiled, before, scene)
@@ -71,14 +75,16 @@ class Adoption:
             state.setlist.go_before(coming)
             return
         if _untouched(state.compiled, before, scene.number):
-            state.scenes.keep(scene)
-        edited = state.scene = state.scenes.by_number[number]
+            state.scenes.keep(scene, transposed)
         state.setlist.move_to(number)
+        if state.song is None:
+            state.song = state.setlist.song_of(number)
+        edited = state.scene = state.ready(number)
         if edited is scene:
             edited.mute(frozenset(state.muted))
             self._settling.controls_changed(now, out)
             return
-        edited.enter(frozenset(state.muted))
+        edited.enter(frozenset(state.muted), still_there(scene.places, state.compiled.spares))
         self._delayed.leave(now, scene, edited, out)
         self._settling.change(now, scene.routes, out)
         self._send_changed_bursts(now, edited, scene, out)

@@ -8,9 +8,10 @@ from typing import Final
 from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
-from engine.core.commands import FollowShow, FollowTime, MuteRoute, RecallScene, UnmuteRoute
+from engine.core.commands import FollowShow, FollowTime, MuteRoute, UnmuteRoute
 from engine.core.control.command_execution import CommandExecution
 from engine.core.control.setlist import ShowPosition
+from engine.core.routing.channel_places import Places, of_instruments
 from engine.core.state import State
 from engine.midi.timecode import read_label
 
@@ -29,21 +30,28 @@ class Follower:
         for route in sorted(state.muted ^ {*command.muted}):
             mute = MuteRoute(route) if route in command.muted else UnmuteRoute(route)
             self._players.carry_out(now, mute, _LEADER, out)
-        if position is not None and position != state.position:
+        rig, outputs = state.compiled.rig, state.compiled.outputs
+        places = of_instruments(rig, outputs, command.channels)
+        if position is not None and (position != state.position or places != state.places):
             if position.scene not in state.compiled.scenes:
                 text = f"it plays scene {position.scene}, which is not in the rig here"
                 return state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
-            self._go(now, position, out)
+            self._go(now, position, places, out)
         state.setlist.loaded = command.loaded if command.loaded in state.compiled.scenes else None
         return state.outcome(command.word, AnswerCode.DONE, "", who)
 
-    def _go(self, now: int, position: ShowPosition, out: list[Delivery]) -> None:
+    def _go(self, now: int, position: ShowPosition, places: Places, out: list[Delivery]) -> None:
         state = self._state
         if position.setlist in state.compiled.setlists:
             state.choose_setlist(position.setlist)
         state.setlist.place = position.place
-        if state.scene is None or state.scene.number != position.scene:
-            self._players.carry_out(now, RecallScene(position.scene), _LEADER, out)
+        if state.scene is None or state.scene.number != position.scene or places != state.places:
+            self._players.recall_at(now, position.scene, places, _LEADER, out)
+            state.setlist.place = position.place
+        before = state.transposed
+        state.follow_song(position)
+        if state.transposed != before:
+            self._players.transposed(now, out)
 
     def follow_time(self, now: int, command: FollowTime, who: str) -> CommandResult:
         """The rig's own clock and time code run, or stop, as those of the engine in charge."""

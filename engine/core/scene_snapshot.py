@@ -3,7 +3,9 @@
 from collections.abc import Iterable
 from typing import Any, TypeVar
 
+from engine.core.cable.output_cable import Unit
 from engine.core.engine import Engine
+from engine.core.routing.channel_places import by_instrument
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
 from engine.rig.lowering.lowered_scene import Lowering
@@ -68,7 +70,7 @@ def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
     sounding = set()
     for index, output in enumerate(engine.outputs):
         if output in engine.rig.outputs:
-            for channel, unit in sorted(engine.state.cables[index].sounds.items()):
+            for channel, unit in sorted(_at_home(engine, index).items()):
                 steps.append(_step(engine.rig, output, channel + 1, unit))
                 sounding.add((output, channel + 1))
     for place, step in enumerate(over.burst if over else ()):
@@ -77,11 +79,35 @@ def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
     return steps
 
 
+def _at_home(engine: Engine, output: int) -> dict[int, Unit]:
+    """By channel, the sounds of an output; those of instruments on spare channels count as on their own channels."""
+    found = {**engine.state.cables[output].sounds}
+    places = engine.state.places
+    for (at, home), others in engine.state.compiled.spares.items():
+        if at == output:
+            unit = found.get(places.get((at, home), home))
+            for channel in (home, *others):
+                found.pop(channel, None)  # a sound that was left behind
+            if unit is not None:
+                found[home] = unit
+    return found
+
+
+def channels(engine: Engine) -> dict[str, int]:
+    """By name, the channel (1 to 16) of each instrument that is on a spare one."""
+    return by_instrument(engine.rig, engine.outputs, engine.state.places)
+
+
+def channel_of(engine: Engine, instrument: str) -> int:
+    """The channel (1 to 16) that an instrument of the rig is on."""
+    return channels(engine).get(instrument, engine.rig.instruments[instrument].channel)
+
+
 def sounds(engine: Engine) -> dict[str, str | None]:
     """By instrument, the name of its present sound, None if it has no name. Those never sent a sound are left out."""
     found: dict[str, str | None] = {}
     for name, gear in engine.rig.instruments.items():
-        unit = engine.state.cables[engine.outputs.index(gear.output)].sounds.get(gear.channel - 1)
+        unit = _at_home(engine, engine.outputs.index(gear.output)).get(gear.channel - 1)
         if unit is not None:
             found[name] = sound_of(gear, *_selected(unit))
     return found

@@ -5,6 +5,7 @@ neighbours and a few others are asked.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import product
 from typing import Any, Final, NamedTuple
 
 from engine.core.routing.compiled_scene import RoutePath
@@ -15,10 +16,13 @@ from filters.registry import FilterSettings, Later
 
 _BYTES: Final = range(128)
 _CHANNELS: Final = range(16)
-_PROGRAMS: Final = range(0xC0, 0xE0, 0x10)  # program changes and channel pressure: one data byte
+_ONE_BYTE: Final = range(0xC0, 0xE0, 0x10)  # program changes and channel pressure
 _TYPICAL: Final = (0, 1, 64, 100, 126, 127)
-_SYSTEM: Final = tuple(
-    bytes.fromhex(each) for each in ("F8", "FA", "FB", "FC", "FE", "FF", "F1 00", "F2 00 00", "F3 00", "F0 7D 01 F7")
+#: a message of each kind that has no channel
+SYSTEM: Final = (
+    *(bytes((each,)) for each in (0xF6, 0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF)),
+    *(bytes.fromhex(each) for each in ("F1 00", "F2 00 00", "F3 00", "F0 7D 01 F7", "F0 7E 7F 06 01 F7")),
+    *(bytes.fromhex(each) for each in ("F0 7F 7F 01 01 00 00 00 00 F7", "F0 7F 7F 04 01 00 40 F7")),
 )
 
 
@@ -58,15 +62,14 @@ def presses(values: Sequence[int]) -> Iterator[bytes]:
     return (bytes((NOTE_ON | at, key, value)) for at in _CHANNELS for key in _BYTES for value in values if value)
 
 
-def short_messages(values: Sequence[int]) -> Iterator[bytes]:
-    """Every short message of a channel; with these second data bytes."""
+def short_messages(data: Sequence[tuple[int, int]], channels: Sequence[int] = _CHANNELS) -> Iterator[bytes]:
+    """Every short message of these channels, of those with two data bytes the ones with these."""
     for kind in range(0x80, SYSEX, 0x10):
-        for at in _CHANNELS:
-            for first in _BYTES:
-                if kind in _PROGRAMS:
-                    yield bytes((kind | at, first))
-                else:
-                    yield from (bytes((kind | at, first, second)) for second in values)
+        for at in channels:
+            if kind in _ONE_BYTE:
+                yield from (bytes((kind | at, first)) for first in _BYTES)
+            else:
+                yield from (bytes((kind | at, *both)) for both in data)
 
 
 def _usual() -> Iterator[bytes]:
@@ -93,11 +96,11 @@ class PathAsker:
         if cost > self._left:
             return None
         self._left -= cost
-        return self._reach(path, short_messages(values))
+        return self._reach(path, short_messages([*product(_BYTES, values)]))
 
     def system(self, path: RoutePath) -> bool:
         """Whether a system message gets through."""
-        return any(self._answers(path, message) for message in _SYSTEM)
+        return any(self._answers(path, message) for message in SYSTEM)
 
     def last_link(self, path: RoutePath, values: Sequence[int]) -> tuple[str, bool]:
         """The filter that stops the last of all presses, and whether it stops every press by itself."""

@@ -221,7 +221,12 @@ def _behind(late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | 
 
 
 def _channels(rig: Rig, output: str, notes: Iterable[HeardNote]) -> list[dict[str, Any]]:
-    named = {gear.channel - 1: name for name, gear in rig.instruments.items() if gear.output == output}
+    named = {
+        channel - 1: name
+        for name, gear in rig.instruments.items()
+        if gear.output == output
+        for channel in (gear.channel, *gear.spare)
+    }
     keys: dict[int, list[int]] = {}
     for note in notes:
         keys.setdefault(note.channel, []).append(note.key)
@@ -300,7 +305,7 @@ def _instruments(done: Performance) -> dict[str, Any]:
                 "sound": sound_of(gear, (choice.bank[0] or 0, choice.bank[1] or 0), choice.program),
             }
             for choice in listed[gear.output]
-            if choice.channel == gear.channel - 1
+            if choice.channel + 1 in (gear.channel, *gear.spare)
         ]
         found[name] = {"output": gear.output, "channel": gear.channel, "programs": programs}
     return found

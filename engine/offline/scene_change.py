@@ -1,6 +1,6 @@
 """What the recall of a scene after another one sends: the engine itself is asked, while nobody plays."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery
@@ -47,6 +47,18 @@ def scene_change(rig: Rig, before: Scene, after: Scene) -> dict[str, ChangeOnOut
         )
         for index, name in enumerate(rig.outputs)
     }
+
+
+def may_move(rig: Rig, after: Scene, change: Mapping[str, ChangeOnOutput]) -> dict[str, list[int]]:
+    """By name, the spare channels of the instruments that this change would put on one while their notes sound."""
+    found: dict[str, list[int]] = {}
+    for step in Lowering(rig).lowered(after).burst:
+        gear = rig.instruments.get(step.instrument or "")
+        if gear is not None and gear.spare:
+            _, compiled = compile_step(rig, step)
+            if all(left.messages != compiled.unit for left in change[gear.output].left_out):
+                found[str(step.instrument)] = list(gear.spare)
+    return found
 
 
 def _quiet(engine: Engine, deliveries: list[Delivery]) -> list[Delivery]:

@@ -92,6 +92,10 @@ class TimedCable:
         """See OutputCable."""
         return self._cable.sounds
 
+    def is_on(self, step: BurstUnit) -> bool:
+        """See OutputCable."""
+        return self._cable.is_on(step)
+
     def forget_sounds(self) -> None:
         """See OutputCable."""
         self._cable.forget_sounds()

@@ -34,6 +34,7 @@ def found(**more: Any) -> dict[str, Any]:
         "inputs": [_port("keys"), _port("pedals")],
         "outputs": [_port("strings"), _port("brass")],
         "sounds": {"string-machine": "Warm pad", "brass-module": None},
+        "channels": {"string-machine": 11},
         "tempo": None,
         "timecode": None,
         "muted_routes": [],

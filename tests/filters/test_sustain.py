@@ -214,6 +214,17 @@ def test_a_pedal_that_is_down_at_a_scene_change_holds_new_notes() -> None:
     assert [synth.held for synth in engine.ears()] == [0, 0]
 
 
+def test_a_pedal_that_the_new_scene_passes_comes_up_there() -> None:
+    """The old scene's route swallows the pedal and the new one passes it, to one channel: what the new one has put down
+    comes up with the pedal, while an old note still sounds."""
+    engine = _held()
+    engine.recall(2)
+    for message in ("904040", "B04000"):
+        engine.play(0, bytes.fromhex(message))
+    pedals = [message for _, message, _ in engine.heard(0) if message[:2] == b"\xb0\x40"]
+    assert pedals == [b"\xb0\x40\x7f", b"\xb0\x40\x00"]
+
+
 _SHOW = st.lists(
     st.one_of(
         st.tuples(st.just("press"), st.integers(60, 63)),
@@ -240,7 +251,10 @@ def test_nothing_hangs_through_scene_changes(show: list[tuple[str, int]]) -> Non
             engine.play(0, bytes((0x90, value, 64 * (what == "press"))))
         engine.wait(MS)
     engine.play(0, b"\xb0\x40\x00")
-    engine.comes_to_rest()
+    engine.let_go()
+    engine.run_dry()
+    assert [synth.held for synth in engine.ears()] == [0, 0]
+    assert engine.router.state.ledger.sounding() == 0
 
 
 def test_a_key_that_another_player_holds_sounds_on() -> None:

@@ -13,7 +13,7 @@ from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
 from engine.midi.message_words import describe, from_hex, to_hex
 from engine.midi.unit_words import UnitWords
-from engine.offline.scene_change import ChangeOnOutput, scene_change
+from engine.offline.scene_change import ChangeOnOutput, may_move, scene_change
 from engine.offline.signal_flow import flow
 from engine.rig.models.rig import Rig, Scene
 from engine.rig.read.load import load
@@ -99,12 +99,14 @@ def _tell_drawn(file: Path, scene: Scene, json: bool) -> None:
 
 def _tell_change(rig: Rig, before: Scene, after: Scene, json: bool) -> None:
     found = scene_change(rig, before, after)
+    spare = may_move(rig, after, found)
     if json:
         as_json(
             {
                 "scene": {"number": after.number, "name": after.name},
                 "after": {"number": before.number, "name": before.name},
                 "outputs": {name: _plain_change(change) for name, change in found.items()},
+                "spare": spare,
             }
         )
         return
@@ -115,6 +117,9 @@ def _tell_change(rig: Rig, before: Scene, after: Scene, json: bool) -> None:
         print_line(f"  {name}: {_messages(rig, name, change.sent)}{ready}")
         for step in change.left_out:
             print_line(f"    {step.receiver} is on {step.sound} already")
+    for name, channels in spare.items():
+        own, listed = rig.instruments[name].channel, " or ".join(map(str, channels))
+        print_line(f"while a note sounds on channel {own}, {name} takes channel {listed}")
 
 
 def _plain_change(change: ChangeOnOutput) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from engine.cluster.pure.words import ShowPlace, TimePlace
 from engine.core.commands import FollowShow, FollowTime
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
+from engine.core.routing.channel_places import by_instrument
 from engine.core.timing import clock
 
 _SINCE: Final = (
@@ -21,8 +22,16 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 def show_place(engine: Engine) -> ShowPlace:
     """Where the show is."""
-    state = engine.state
-    return ShowPlace(standing=engine.position, muted=tuple(sorted(state.muted)), loaded=state.setlist.loaded)
+    state, position = engine.state, engine.position
+    channels = by_instrument(engine.rig, engine.outputs, state.places)
+    return ShowPlace(
+        standing=position[:3] if position is not None else None,
+        muted=tuple(sorted(state.muted)),
+        loaded=state.setlist.loaded,
+        channels=tuple(channels.items()),
+        song=state.song or "",
+        step=state.step,
+    )
 
 
 def time_place(engine: Engine, now: int) -> TimePlace:
@@ -45,8 +54,8 @@ def between_ticks(engine: Engine, now: int) -> bool:
 
 def show_command(place: ShowPlace) -> FollowShow:
     """What the word about the show commands here."""
-    standing = ShowPosition(*place.standing) if place.standing is not None else None
-    return FollowShow(standing, place.muted, place.loaded)
+    standing = ShowPosition(*place.standing, place.song, place.step) if place.standing is not None else None
+    return FollowShow(standing, place.muted, place.loaded, place.channels)
 
 
 def time_command(place: TimePlace, age: int) -> FollowTime:

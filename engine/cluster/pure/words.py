@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final, TypeVar
 from pydantic import BaseModel, BeforeValidator, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
+from engine.core.control.setlist import LAST_STEP
 from engine.core.timing.clock import FASTEST, SLOWEST
 
 #: bytes of a word; a report of 400 ports has as many
@@ -27,6 +28,7 @@ PortWord = Annotated[str, Field(min_length=1)]  # as long as a rig's names may b
 _Ports = Annotated[tuple[PortWord, ...], FailFast()]  # the library would collect every mistake, at our expense
 _Bpm = Annotated[float, Field(ge=SLOWEST, le=FASTEST)]
 _Scene = Annotated[int, Field(ge=0, lt=1 << 31)]
+_Channel = Annotated[int, Field(ge=1, le=16)]
 _Clocks = Annotated[int, Field(ge=-1, lt=1 << 63)]  # since the beginning of the song, at which none has come yet
 _Place = Annotated[int, Field(ge=-1, lt=1 << 31)]
 _Elapsed = Annotated[int, Field(ge=-_DAYS, le=_DAYS)]  # ns
@@ -132,13 +134,17 @@ class Report(BaseModel):
 
 
 class ShowPlace(BaseModel):
-    """Where a show is: number of the scene, name of the set list and place in it; the muted routes; and the scene that
-    show control has loaded."""
+    """Where a show is: number of the scene, name of the set list and place in it; the muted routes; the scene that
+    show control has loaded; the instruments that are on spare channels, with these; the song in force, "" for none; and
+    semitones by which the foot has transposed it all."""
 
     model_config = _STRICT
     standing: tuple[_Scene, str, _Place] | None
     muted: Annotated[_Ports, Field(max_length=10_000)]
     loaded: _Scene | None = None
+    channels: Annotated[tuple[tuple[PortWord, _Channel], ...], FailFast(), Field(max_length=10_000)] = ()
+    song: str = ""
+    step: Annotated[int, Field(ge=-LAST_STEP, le=LAST_STEP)] = 0
 
 
 class TimePlace(BaseModel):

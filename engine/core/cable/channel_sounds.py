@@ -1,6 +1,6 @@
 """The bank and program that each channel of an output was put on, so that what it is on already is not sent again."""
 
-from engine.core.cable.output_cable import Unit
+from engine.core.cable.output_cable import BurstUnit, Unit
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM
 
@@ -15,16 +15,19 @@ class ChannelSounds:
     """Channels are 0 to 15.
 
     `sounds`: by channel, the bank and program messages in force; `banks`: the bank messages that the next program
-    change will come under.
+    change will come under; `chosen`: the messages of a sound that has messages of its own, if that is in force.
     """
 
     def __init__(self) -> None:
         self.sounds: dict[int, Unit] = {}
         self.banks: dict[int, Unit] = {}
+        self.chosen: dict[int, Unit] = {}
 
     def note(self, message: bytes) -> None:
         """This was sent; what is neither bank nor program changes nothing."""
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
+        if self.chosen and selects_sound(message):
+            self.chosen.pop(channel, None)
         if kind == PROGRAM:
             self.sounds[channel] = (*self.banks.get(channel, ()), message)
         elif kind == CONTROLLER and message[1] == BANK_MSB:
@@ -33,13 +36,23 @@ class ChannelSounds:
             high = (each for each in self.banks.get(channel, ()) if each[1] == BANK_MSB)
             self.banks[channel] = (*high, message)
 
-    def is_on(self, channel: int, unit: Unit) -> bool:
-        """Whether this channel would stay on its sound, and its next program under the same bank, if it got these."""
+    def note_step(self, step: BurstUnit) -> None:
+        """A step of a burst was sent."""
+        for message in step.unit:
+            self.note(message)
+        if step.chooses:
+            self.chosen[step.channel] = step.unit
+
+    def is_on(self, step: BurstUnit) -> bool:
+        """Whether the step would leave its channel on its sound, and the next program there under the same bank."""
+        channel, unit = step.channel, step.unit
+        if step.chooses or channel in self.chosen:
+            return step.chooses and self.chosen.get(channel) == unit
         sound = self.sounds.get(channel, ())
         return sound[-len(unit) :] == unit and self.banks.get(channel, ()) == sound[:-1]
 
     def copy(self) -> "ChannelSounds":
         """An independent copy."""
         made = ChannelSounds()
-        made.sounds, made.banks = dict(self.sounds), dict(self.banks)
+        made.sounds, made.banks, made.chosen = dict(self.sounds), dict(self.banks), dict(self.chosen)
         return made

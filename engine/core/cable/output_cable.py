@@ -28,7 +28,8 @@ class BurstUnit(NamedTuple):
     """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns).
 
     A SysEx is for all channels, and so is its settle time. `lasting`: a later burst does not replace it; `always`: it
-    is sent even if its channel is on this sound already.
+    is sent even if its channel is on this sound already; `chooses`: it is a sound that is chosen by messages of its
+    own.
     """
 
     channel: int
@@ -36,11 +37,12 @@ class BurstUnit(NamedTuple):
     settle: int
     lasting: bool = False
     always: bool = False
+    chooses: bool = False
 
     @property
     def selects(self) -> bool:
         """Whether it puts its channel on a sound."""
-        return self.unit[-1][0] & 0xF0 == PROGRAM
+        return self.chooses or self.unit[-1][0] & 0xF0 == PROGRAM
 
     @property
     def values(self) -> bool:
@@ -107,6 +109,9 @@ class OutputCable(Protocol):
 
         Those whose channel is on their sound already are left out; the others are the answer.
         """
+
+    def is_on(self, step: BurstUnit) -> bool:
+        """Whether a burst would leave this step out."""
 
     def forget_sounds(self) -> None:
         """What is there may have forgotten its sounds, or has others: none counts as sent."""

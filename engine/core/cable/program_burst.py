@@ -6,6 +6,7 @@ program change, with nothing in between (MIDI 1.0 p. 13); then the instrument's 
 
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
+from itertools import product
 from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
@@ -47,7 +48,7 @@ def _instrument_step(step: BurstStep, gear: Instrument) -> BurstUnit:
     bank = sound.bank if sound else step.bank
     channel = gear.channel - 1
     unit = select(channel, bank, program - gear.programs_from, gear.bank)
-    return BurstUnit(channel, unit, _settle(sound, gear), always=gear.always)
+    return BurstUnit(channel, unit, _settle(sound, gear), bool(gear.spare), gear.always)
 
 
 def _messages_step(sound: Sound, gear: Instrument) -> BurstUnit:
@@ -56,7 +57,7 @@ def _messages_step(sound: Sound, gear: Instrument) -> BurstUnit:
     lines = [set_up(line, to) for line in sound.send]
     messages = tuple(message for line in lines for message in line.messages)
     settle = max(_settle(sound, gear), *(line.settle for line in lines))
-    return BurstUnit(gear.channel - 1, messages, settle, always=gear.always)
+    return BurstUnit(gear.channel - 1, messages, settle, bool(gear.spare), gear.always, chooses=True)
 
 
 def _settle(sound: Sound | None, gear: Instrument) -> int:
@@ -127,14 +128,14 @@ def compile_step(rig: Rig, step: BurstStep) -> tuple[str, BurstUnit]:
 def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> Bursts:
     """Each output's set-up messages in the order of the instruments, one step per line.
 
-    A line for all channels (SysEx) comes before those of single channels, since it may reset them. One that two
-    instruments of an output share is sent once.
+    Spare channels are set up as the instrument's own. A line for all channels (SysEx) comes before those of single
+    channels, since it may reset them. One that two instruments of an output share is sent once.
     """
     steps: dict[int, list[BurstUnit]] = {}
     for gear in rig.instruments.values():
-        for line in gear.setup:
-            messages, settle = set_up(line, Receiver(gear.channel - 1, gear.programs_from, device_id(rig)))
-            step = BurstUnit(gear.channel - 1, messages, settle, lasting=True)
+        for channel, line in product((gear.channel, *gear.spare), gear.setup):
+            messages, settle = set_up(line, Receiver(channel - 1, gear.programs_from, device_id(rig)))
+            step = BurstUnit(channel - 1, messages, settle, lasting=True, always=True)
             listed = steps.setdefault(outputs[gear.output], [])
             if messages[0][0] < SYSEX or all(step.unit != each.unit for each in listed):
                 listed.append(step)

@@ -78,6 +78,10 @@ class RemoteCable:
         """See OutputCable."""
         return self.receiver.chosen.sounds
 
+    def is_on(self, step: BurstUnit) -> bool:
+        """See OutputCable."""
+        return not step.always and self.receiver.chosen.is_on(step)
+
     def forget_sounds(self) -> None:
         """See OutputCable."""
         self.receiver.chosen = ChannelSounds()
@@ -99,10 +103,10 @@ class RemoteCable:
         The other machine's cable has the last word on what is left out, for it knows which steps have begun there. So
         it is given all of them, and the answer is what it leaves out if every earlier step has begun.
         """
-        is_on = self.receiver.chosen.is_on
-        needed = [step for step in steps if step.lasting or step.always or not is_on(step.channel, step.unit)]
+        needed = [step for step in steps if not self.is_on(step)]
         for step in needed:
             self._let_out(now, step.unit, out)
+            self.receiver.chosen.note_step(step)
         self._order(now, Order(OrderKind.BURST, steps=tuple(steps)))
         return needed
 

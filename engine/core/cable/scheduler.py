@@ -171,6 +171,10 @@ class Cable:
             ahead.note(message)
         return ahead.sounds
 
+    def is_on(self, step: BurstUnit) -> bool:
+        """See OutputCable."""
+        return not self._needed((step,))
+
     def forget_sounds(self) -> None:
         """See OutputCable."""
         self._sounds = ChannelSounds()
@@ -234,17 +238,17 @@ class Cable:
 
     def _needed(self, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
         """Those of a burst's steps that are to be sent."""
-        changing: set[int] = set()  # channels to which another bank or program is on its way
+        # channels to which another bank or program is on its way
+        changing = {step.channel for step in self._steps if step.lasting and step.selects}
         if self._selects:
             waiting = (*self.queues.everything(), *(() if self._begun_step else self._begun))
-            changing = {message[0] & 0x0F for message in waiting if selects_sound(message)}
+            changing |= {message[0] & 0x0F for message in waiting if selects_sound(message)}
         needed: list[BurstUnit] = []
         for step in steps:
-            channel, unit = step.channel, step.unit
-            if step.lasting or step.always or channel in changing or not self._sounds.is_on(channel, unit):
+            if step.always or step.channel in changing or not self._sounds.is_on(step):
                 needed.append(step)
-                if any(map(selects_sound, unit)):
-                    changing.add(channel)
+                if step.chooses or any(map(selects_sound, step.unit)):
+                    changing.add(step.channel)
         return needed
 
     def _staying(self, steps: Sequence[BurstUnit]) -> Iterator[BurstUnit]:
@@ -364,8 +368,7 @@ class Cable:
         self._steps.remove(step)
         self._begun.extend(step.unit[1:])
         self._begun_step = step
-        for message in step.unit:
-            self._sounds.note(message)
+        self._sounds.note_step(step)
         self._end_of_step(now)
 
     def _end_of_step(self, now: int) -> None:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets
+from engine.core.routing.channel_places import AT_HOME, Places, homeward
 from engine.core.routing.player_numbers import player
 from engine.core.routing.routed_message import TimedMessage
 from engine.midi.rest_values import rest_of
@@ -54,15 +55,17 @@ class DelayedMessages:
                 )
         self._look_ahead()
 
-    def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:
+    def outdate(self, source: int, units: Iterable[tuple[int, Unit]], places: Places = AT_HOME) -> None:
         """Values of this input that are sent now replace waiting ones of the same controllers.
 
-        Reset All Controllers replaces those of all controllers that it resets (RP-015).
+        Reset All Controllers replaces those of all controllers that it resets (RP-015). `places`: see `placed`; what
+        waits has not been placed yet.
         """
         if not self._values:
             return
         players = player(source, False), player(source, True)
-        for output, unit in units:
+        for output, sent in units:
+            unit = homeward(output, sent, places)
             for slot in filter(None, map(replaceable, unit)):
                 for name in players:
                     self._outdate_value(name, output, slot)

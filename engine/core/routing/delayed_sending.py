@@ -3,8 +3,9 @@
 from collections.abc import Collection, Iterable
 
 from engine.core.cable.output_cable import Delivery, Unit
+from engine.core.routing.channel_places import placed
 from engine.core.routing.delayed_messages import DueMessage
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_ledger import Target, targets_of
 from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY, holder, player
@@ -42,23 +43,30 @@ class DelayedSending:
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
             outputs = tuple(output for output in outputs if not state.cables[output].full)
-            targets = tuple(Target(output, message[0] & 0x0F, message[1]) for output in outputs)
+        units = [(output, placed(output, (message,), state.places)) for output in outputs]
+        if is_press(message):
+            targets = tuple(each for output, unit in units for each in targets_of(output, unit))
             state.ledger.press(due.player, message, targets)
-        for output in outputs:
-            state.ledger.move(due.source, message, moves_of(output, (message,)))
-        units = [(output, (message,)) for output in outputs]
+        for output, unit in units:
+            state.ledger.move(due.source, message, moves_of(output, unit))
         if state.scene is not None and state.merging.on and is_merged(message):
             return state.merging.merge(due.source, message, units, state.scene.routes)
         return units
 
-    def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, int]:
-        """Where notes of this input go on sounding though their keys are up, and the player that holds them now."""
-        kept: dict[Target, int] = {}
+    def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, tuple[int, int]]:
+        """Where notes of this input go on sounding though their keys are up, and who holds them now.
+
+        That is a player, and the channel of what will release them; the notes may be on spare channels meanwhile.
+        """
+        kept: dict[Target, tuple[int, int]] = {}
+        spares = self._state.compiled.spares
         for timed in held:
             name = holder(source, timed.lasting)
             self._state.delayed.players.add(name)
             channel, key = timed.message[0] & 0x0F, timed.message[1]
-            kept.update((Target(output, channel, key), name) for output in timed.outputs)
+            for output in timed.outputs:
+                for each in (channel, *spares.get((output, channel), ())):
+                    kept[Target(output, each, key)] = name, channel
         return kept
 
     def end(self, now: int, players: Collection[int], out: list[Delivery]) -> None:

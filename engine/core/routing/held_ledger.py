@@ -101,12 +101,13 @@ class Ledger:
         self,
         source: int,
         message: bytes,
-        kept: Mapping[Target, int] | None = None,
+        kept: Mapping[Target, tuple[int, int]] | None = None,
         among: Collection[int] | None = None,
     ) -> list[tuple[int, bytes]] | None:
         """The note-offs that a release causes, as (output, message); None if its press is not in the ledger.
 
-        `kept`: where the note goes on sounding, and which input holds it there from now on; `among`: the outputs of the
+        `kept`: where the note goes on sounding, and who holds it there from now on: an input, and the channel (0 to 15)
+        that its release will have; `among`: the outputs of the
         press, if it is known.
         """
         key = (source, message[0] & 0x0F, message[1])
@@ -141,12 +142,12 @@ class Ledger:
         if (output, channel) in self.ringing.held and target not in self._holders:
             self.ringing.released(key, Voice(hand, routes, (output, channel)))
 
-    def _hand_over(self, hand: tuple[int, int], press: _Press, kept: Mapping[Target, int]) -> list[Target]:
+    def _hand_over(self, hand: tuple[int, int], press: _Press, kept: Mapping[Target, tuple[int, int]]) -> list[Target]:
         """Others hold these from now on for the same hand; the targets that are left."""
         given: dict[tuple[int, int, int], tuple[Target, ...]] = {}
         for target in press.targets:
             if target in kept:
-                holder = (kept[target], target.channel, target.key)
+                holder = (*kept[target], target.key)
                 given[holder] = (*given.get(holder, ()), target)
                 holders = self._holders.setdefault(target, {})
                 left = holders.pop(hand[0], 1) - 1
@@ -154,8 +155,15 @@ class Ledger:
                     holders[hand[0]] = left
                 holders[holder[0]] = holders.get(holder[0], 0) + 1
         for holder, together in given.items():
-            self._presses.setdefault(holder, []).append(_Press(together, press.routes, hand))
-            _merge(self._presses[holder])
+            presses = self._presses.setdefault(holder, [])
+            alike = (each for each in presses if each.targets == together and each.routes is press.routes)
+            entry = next(alike, None)
+            if entry is not None:
+                entry.count += 1
+                continue
+            presses.append(_Press(together, press.routes, hand))
+            if len(presses) > _MOST_ENTRIES:
+                _merge(presses)
         return [target for target in press.targets if target not in kept]
 
     def _end_press(self, source: int, target: Target) -> int:

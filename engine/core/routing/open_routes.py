@@ -8,6 +8,7 @@ from collections import deque
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
+from engine.core.routing.channel_places import AT_HOME, Places, placed
 from engine.core.routing.compiled_scene import Paths, RoutePath
 from engine.core.routing.filter_chain import FilterFaults, FilterLink, through
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
@@ -48,18 +49,21 @@ class AnswerMemory:
 class OpenRoutes:
     """The routes of all inputs, by input, that carry messages: a mute makes others of them.
 
-    `lasting`: those whose answers are remembered; `called`: those that have state, and are asked each time.
+    `lasting`: those whose answers are remembered; `called`: those that have state, and are asked each time; `places`:
+    where instruments are that are not on their own channels.
     """
 
-    def __init__(self, lasting: Paths, called: Paths, memory: AnswerMemory, faults: FilterFaults) -> None:
+    def __init__(
+        self, lasting: Paths, called: Paths, memory: AnswerMemory, faults: FilterFaults, places: Places = AT_HOME
+    ) -> None:
         self.lasting, self.called = lasting, called
-        self.faults = faults
+        self.faults, self.places = faults, places
         self._memory = memory
         self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
 
     def with_called(self, called: Paths) -> "OpenRoutes":
         """The same, but for those with state; these go on remembering the same answers."""
-        made = OpenRoutes((), called, self._memory, self.faults)
+        made = OpenRoutes((), called, self._memory, self.faults, self.places)
         made.lasting, made._known = self.lasting, self._known
         return made
 
@@ -78,7 +82,19 @@ class OpenRoutes:
         if lasting is not others and [_way(path) for path in lasting] != [_way(path) for path in others]:
             return False
         called, others = self.called[source], other.called[source]
+        if self.places != other.places and self._differs(
+            other, {output for each in lasting + called for output in each.outputs}
+        ):
+            return False
         return len(called) == len(others) and all(one is two for one, two in zip(called, others, strict=True))
+
+    def _differs(self, other: "OpenRoutes", outputs: set[int]) -> bool:
+        """Whether instruments at these outputs are elsewhere there."""
+        return any(
+            self.places.get(home) != other.places.get(home)
+            for home in {*self.places, *other.places}
+            if home[0] in outputs
+        )
 
     def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
         """The answer to one message of input `source`."""
@@ -128,7 +144,8 @@ class OpenRoutes:
     def _moved_by(self, paths: tuple[RoutePath, ...], message: bytes) -> dict[Moved, bytes]:
         """What this message moves on its way along these paths, now and later."""
         units, later = self._run(paths, message, 0)
-        units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
+        at_last = ((output, (timed.message,)) for timed in later for output in timed.outputs)
+        units += tuple((output, placed(output, unit, self.places)) for output, unit in at_last)
         return {each.moved: each.sent for at, unit in units for each in moves_of(at, unit) + made_of(at, unit)}
 
     def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
@@ -140,14 +157,15 @@ class OpenRoutes:
     def _run(
         self, paths: tuple[RoutePath, ...], message: bytes, now: int
     ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
-        """What is sent now, and what is sent later or kept back."""
+        """What is sent now, and what is sent later or kept back: that is placed when it is sent."""
+        places = self.places
         units: list[tuple[int, Unit]] = []
         later: list[TimedMessage] = []
         for path in paths:
             given = run_chain(path, message, now, self.faults)
             unit = tuple(item for item in given if isinstance(item, bytes))
             if unit:
-                units.extend((output, unit) for output in path.outputs)
+                units.extend((output, placed(output, unit, places) if places else unit) for output in path.outputs)
             later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
         return tuple(units), tuple(later)
 

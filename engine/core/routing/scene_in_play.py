@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from engine.core.routing.channel_places import AT_HOME, Places, placed_bursts
 from engine.core.routing.compiled_scene import CompiledScene, Paths, RoutePath
 from engine.core.routing.filter_chain import FilterFaults
 from engine.core.routing.open_routes import AnswerMemory, OpenRoutes
@@ -28,12 +29,16 @@ class SharedRoutes:
 
 
 class SceneInPlay:
-    """One scene. `paths[i]` are the routes of input i, those of every scene before its own; `routes`: what is open."""
+    """One scene. `paths[i]` are the routes of input i, those of every scene before its own; `routes`: what is open.
+
+    `places`: where instruments are that are not on their own channels; `bursts`, `entering`, `leaving`: those of the
+    compiled scene as they are sent there.
+    """
 
     def __init__(self, compiled: CompiledScene, faults: FilterFaults, shared: SharedRoutes | None = None) -> None:
         """`shared`: with the other scenes of the rig; with none, if it is not given."""
         self.compiled = compiled
-        self.number, self.name, self.bursts = compiled.number, compiled.name, compiled.bursts
+        self.number, self.name = compiled.number, compiled.name
         self.paths = tuple(both + own for both, own in zip(compiled.everywhere, compiled.own, strict=True))
         self.shared = shared or SharedRoutes(compiled.everywhere)
         self._faults = faults
@@ -41,12 +46,20 @@ class SceneInPlay:
         self._own_called = _fresh(compiled.own)
         self._renews = any(self._own_called)
         self._muted: frozenset[str] = frozenset()
+        self._take_places(AT_HOME)
         self._refresh()
 
     def _refresh(self) -> None:
         """Work out again which routes carry messages, and forget all answers."""
         called = self._open_called()
-        self.routes = OpenRoutes(self._unmuted(self._all_lasting), called, self.shared.memory, self._faults)
+        lasting = self._unmuted(self._all_lasting)
+        self.routes = OpenRoutes(lasting, called, self.shared.memory, self._faults, self.places)
+
+    def _take_places(self, places: Places) -> None:
+        compiled, self.places = self.compiled, places
+        self.bursts = placed_bursts(compiled.bursts, places)
+        self.entering = placed_bursts(compiled.entering, places)
+        self.leaving = placed_bursts(compiled.leaving, places)
 
     def _call_unmuted(self) -> None:
         self.routes = self.routes.with_called(self._open_called())
@@ -58,11 +71,18 @@ class SceneInPlay:
     def _all_called(self) -> Paths:
         return tuple(shared + own for shared, own in zip(self.shared.called, self._own_called, strict=True))
 
-    def enter(self, muted: frozenset[str]) -> None:
-        """The scene comes into force: its own filters with state are reset, as the gear was set to rest meanwhile."""
+    def enter(self, muted: frozenset[str], places: Places = AT_HOME) -> None:
+        """The scene comes into force: its own filters with state are reset, as the gear was set to rest meanwhile.
+
+        `places`: where instruments are that are not on their own channels.
+        """
         if self._renews:
             self._own_called = _renewed(self._own_called, lambda source, path: True)
-        if muted != self._muted:
+        if places != self.places:
+            self._take_places(places)
+            self._muted = muted
+            self._refresh()
+        elif muted != self._muted:
             self.mute(muted)
         elif self._renews or self.shared.called is not self._shared_called:
             self._call_unmuted()

@@ -5,6 +5,8 @@ from typing import Final
 import trio
 
 from engine.core.cable.program_burst import compile_step
+from engine.core.routing.channel_places import placed
+from engine.core.scene_snapshot import channel_of
 from engine.live.show import Show
 from engine.midi.kinds import NOTE_OFF, NOTE_ON
 from engine.protocol import Answer, AnswerCode, AuditionRequest, done, refused
@@ -30,14 +32,14 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
     if request.sound not in gear.sounds:
         text = f"{name}: {no_such('sound', request.sound, gear.sounds)}. Nothing was played"
         return refused(AnswerCode.UNKNOWN_SOUND, text)
-    output, channel = show.outputs.index(gear.output), gear.channel - 1
+    output, channel = show.outputs.index(gear.output), channel_of(show.engine, name) - 1
     if output in show.ports.missing()[1]:
         text = f"output {gear.output} of {name} is missing; nothing was played"
         return refused(AnswerCode.MISSING_PORT, text)
     async with _under_way:
         before = show.engine.state.cables[output].sounds.get(channel)
         _, chosen = compile_step(show.engine.rig, BurstStep(instrument=name, sound=request.sound))
-        show.send((output, message) for message in chosen.unit)
+        show.send((output, message) for message in placed(output, chosen.unit, show.engine.state.places))
         try:
             await trio.sleep(chosen.settle / 1e9)
             for key in _DRUMS if gear.channel == _DRUM_CHANNEL else _PHRASE:

@@ -12,6 +12,7 @@ from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerati
 
 from engine.core.commands import PlayTestNote
 from engine.core.routing.explain import RouteVerdict, explain, shown
+from engine.core.scene_snapshot import channel_of
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import unknown_scene
@@ -87,7 +88,8 @@ class PanelRequests:
         return FiltersAnswer(text="all filters", filters=filters, tables=tables)
 
     async def _explain(self, request: ExplainRequest) -> Answer:
-        rig, muted, source = self._show.engine.rig, set(self._show.engine.state.muted), request.input
+        state, source = self._show.engine.state, request.input
+        rig, muted, song, transposed = state.compiled.rig, set(state.muted), state.song, state.transposed
         scene = rig.scene(request.scene)
         if scene is None:
             return unknown_scene(rig, request.scene)
@@ -97,7 +99,7 @@ class PanelRequests:
             message = from_hex(request.message)
         except ValueError as fault:
             return refused(AnswerCode.BAD_REQUEST, f"{request.message} is not a message; give {fault}")
-        return await in_a_thread(_explained, rig, scene, source, message, muted)
+        return await in_a_thread(_explained, rig, scene, source, message, muted, song, transposed)
 
     async def _ports(self, request: PortsRequest) -> Answer:
         show, system = self._show, self._system
@@ -124,8 +126,9 @@ class PanelRequests:
         if output in show.ports.stuck() or show.engine.state.cables[output].full:
             text = f"output {instrument.output} of {name} is full; nothing was sent. Try again later"
             return refused(AnswerCode.BUSY, text)
-        show.apply(PlayTestNote(instrument.output, instrument.channel - 1, _TEST_KEY, _TEST_LENGTH))
-        where = f"{instrument.output}, channel {instrument.channel}"
+        channel = channel_of(show.engine, name)
+        show.apply(PlayTestNote(instrument.output, channel - 1, _TEST_KEY, _TEST_LENGTH))
+        where = f"{instrument.output}, channel {channel}"
         return done(f"{note_name(_TEST_KEY, show.engine.rig.rig.middle_c)} for half a second to {name} ({where})")
 
     async def _differences(self, request: DifferencesRequest) -> Answer:
@@ -157,8 +160,10 @@ def _schema(model: type[BaseModel]) -> dict[str, Any]:
         return {"type": "object"}
 
 
-def _explained(rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str]) -> Answer:
-    found = explain(rig, scene, source, message)
+def _explained(
+    rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str], song: str | None, transposed: int
+) -> Answer:
+    found = explain(rig, scene, source, message, song, transposed)
     answer = ExplainAnswer(
         text=f"{describe(message, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
         routes=[_verdict(rig, scene, route, muted) for route in found.routes],

@@ -12,12 +12,13 @@ from typing import Final
 
 import trio
 
+from engine.core.scene_snapshot import channels
 from engine.live.cable_load import CableLoad
 from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.status import scene_facts, sync
+from engine.live.socket.status import scene_facts, song_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
@@ -151,6 +152,8 @@ class StatusFrames:
             "next": scene_facts(engine, (following, engine.state.compiled.scenes[following].name))
             if following is not None
             else None,
+            "song": song_facts(engine),
+            "step": engine.state.step,
             "loaded": engine.state.setlist.loaded is not None,
             "setlist": _setlist(show),
             **time,
@@ -158,6 +161,7 @@ class StatusFrames:
             "peak": load.peaks,
             "health": self._health,
             "muted_routes": sorted(engine.state.muted),
+            "channels": channels(engine),
             **({"network": self._cluster.status()} if self._cluster is not None else {}),
         }
 

@@ -13,6 +13,9 @@ let looked = false; // since the view was opened
 
 export function start() {
   on("rig", render);
+  on("frame", (frame) => {
+    if ("channels" in frame) render();
+  });
   on("connection", () => {
     render();
     lookOnce();
@@ -78,11 +81,24 @@ function render() {
 }
 
 /** @param {Instrument} instrument */
-function row({ name, output, channel, sounds }) {
+function row({ name, output, channel, spare, sounds }) {
   const press = button("Test note", () => command({ do: "test note", instrument: name }, `test note to ${name}`), { "aria-label": `Test note: ${name}`, "data-instrument": name });
   press.disabled = !mayOperate();
   const count = sounds.length === 1 ? "1 sound" : `${sounds.length} sounds`;
-  return make("li", {}, make("span", { class: "name", text: name }), make("span", { class: "how", text: `${output}, channel ${channel}, ${count}` }), press);
+  return make("li", {}, make("span", { class: "name", text: name }), make("span", { class: "how", text: `${output}, ${channelWords(name, channel, spare)}, ${count}` }), press);
+}
+
+/**
+ * The channel that an instrument is on, which may be a spare one.
+ *
+ * @param {string} name
+ * @param {number} channel
+ * @param {number[]} spare
+ */
+function channelWords(name, channel, spare) {
+  const now = held.facts.channels?.[name];
+  if (now) return `on spare channel ${now} (its own is ${channel})`;
+  return spare.length ? `channel ${channel} (spare: ${spare.join(", ")})` : `channel ${channel}`;
 }
 
 async function look() {

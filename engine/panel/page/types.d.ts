@@ -45,6 +45,7 @@ interface Instrument {
   name: string;
   output: string;
   channel: number;
+  spare: number[];
   sounds: string[];
   programs_from: number;
   drums: boolean;
@@ -93,6 +94,7 @@ interface Facts {
   peak: (number | null)[];
   health: string[];
   muted_routes: string[];
+  channels: Record<string, number>;
   network: Network;
 }
 

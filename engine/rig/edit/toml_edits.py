@@ -70,6 +70,15 @@ class Sheet:
             data = data[key]
         return True
 
+    def pairs(self, table: Path) -> list[tuple[int, int, str]]:
+        """The places of the KEY = VALUE that a table has itself, in the order of the text, each with its key."""
+        own = ((path, span) for path, span in self._layout.pairs.items() if path[:-1] == table)
+        return sorted((*span, str(path[-1])) for path, span in own)
+
+    def line_end(self, at: int) -> int:
+        """The offset after the end of this line."""
+        return _line_end(self.text, at)
+
     def blocks(self, section: Path) -> list[Block]:
         """The elements written as [[section]], in order. Raises EditError if another section splits one of them."""
         headers = self._layout.headers

@@ -40,6 +40,15 @@ def _program(found: int) -> int:
 
 
 Channel = Annotated[int, between(1, 16)]
+
+
+def _channels(found: Any) -> Any:
+    if not isinstance(found, list):
+        raise ValueError("a list of channels, such as [11, 12]")
+    return tuple(found)
+
+
+Channels = Annotated[tuple[Channel, ...], BeforeValidator(_channels)]
 Value = Annotated[int, between(0, 127)]
 PrintedProgram = Annotated[int, AfterValidator(_program)]
 BankUse = Literal["none", "msb", "lsb", "msb lsb"]
@@ -61,6 +70,13 @@ def _plain(found: str) -> str:
     return _short(found)
 
 
+def _shown(found: str) -> str:
+    """Text of several lines, for players."""
+    for line in found.split("\n"):
+        _plain(line)
+    return _short(found)
+
+
 def _short(found: str) -> str:
     if len(found) > LONGEST_NAME:
         raise ValueError(f"text of at most {LONGEST_NAME:,} characters")
@@ -74,6 +90,7 @@ def _text(found: str) -> str:
 
 
 Plain = Annotated[str, AfterValidator(_plain)]
+ShownText = Annotated[str, AfterValidator(_shown)]
 Text = Annotated[str, AfterValidator(_text)]
 Name = Annotated[Plain, AfterValidator(_text)]
 
@@ -96,6 +113,13 @@ def _order(found: Any) -> Any:
     """A set list's scenes, as a tuple."""
     if not isinstance(found, list) or not found:
         raise ValueError('a list of at least one scene, by number or name, such as [11, "Finale"]')
+    return tuple(found)
+
+
+def _songs(found: Any) -> Any:
+    """A set list's songs, as a tuple."""
+    if not isinstance(found, list) or not found:
+        raise ValueError('a list of at least one song by name, such as ["Market", "Bridge"]')
     return tuple(found)
 
 
@@ -189,6 +213,7 @@ NamesOrNone = Annotated[tuple[str, ...], BeforeValidator(_names_or_none)]
 Inputs = Annotated[Names, Reference("inputs", many=True)]
 Outputs = Annotated[Names, Reference("outputs", many=True)]
 Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order), Reference("scenes", many=True)]
+Songs = Annotated[tuple[str, ...], BeforeValidator(_songs), Reference("songs", many=True)]
 Messages = Annotated[tuple[bytes, ...], BeforeValidator(_messages)]
 
 

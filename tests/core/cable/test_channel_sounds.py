@@ -34,7 +34,7 @@ def test_a_channel_is_on_a_sound_if_sending_it_would_change_nothing(sent: str, s
     sounds = ChannelSounds()
     for message in _unit(sent):
         sounds.note(message)
-    assert sounds.is_on(0, _unit(step)) == on
+    assert sounds.is_on(BurstUnit(0, _unit(step), 0)) == on
 
 
 def test_banks_and_programs_are_told_from_the_rest() -> None:

@@ -1,0 +1,43 @@
+"""`bayleaf simplify`: prints a rig of format 1 in the shorter words of format 2."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from engine.cli.options import Json, RigFile
+from engine.cli.output import as_json, print_line, refuse_existing, say, write_new
+from engine.offline.simplified_rig import simplified
+from engine.plurals import counted
+from engine.rig.read.load import text_of
+
+
+def simplify(
+    rig: RigFile,
+    out: Annotated[Path | None, typer.Option("--out", help="A new file for the rig, instead of printing it.")] = None,
+    json: Json = False,
+) -> None:
+    """Say a rig of format 1 in the shorter words of format 2.
+
+    Play lines take the place of routes and bursts, and scenes are written by what is different. Each scene is proved
+    to do the same to every message. The rig file itself is left as it is.
+
+    Example: bayleaf simplify pit.toml --out pit-2.toml
+    """
+    if out is not None:
+        refuse_existing(out)
+    text = text_of(rig)
+    made = simplified(text, str(rig))
+    before, after = (len(each.splitlines()) for each in (text, made.text))
+    if out is not None:
+        write_new(out, made.text.encode())
+    if json:
+        as_json({"text": made.text, "kept": made.kept, "lines_before": before, "lines": after})
+        return
+    if out is None:
+        print_line(made.text, end="")
+    for sentence in made.kept:
+        say(f"note: {sentence}; it stays a route")
+    say(f"{counted(after, 'line')} instead of {before:,}; every scene does the same to every message")
+    if out is not None:
+        say(f"Next, hear that it does: bayleaf rehearse {out} SONG.mid --against {rig}")
