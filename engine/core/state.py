@@ -21,6 +21,7 @@ from engine.core.routing.active_sensing import ActiveSensing
 from engine.core.routing.channel_places import AT_HOME, Places
 from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.entered_values import EnteredValues
 from engine.core.routing.gestures import Gestures
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
@@ -60,6 +61,7 @@ class State:
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
         self.merging = Merging(self.ledger, rules.merges)
+        self.entered = EnteredValues(self.ledger.told, self.merging)
         self.positions = Positions()
         self.gestures = Gestures(self.ledger)
         self.loops = Loops()

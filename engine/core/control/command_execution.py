@@ -7,10 +7,8 @@ from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
-from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
 from engine.core.control.setlist import LAST_STEP
@@ -21,7 +19,6 @@ from engine.core.routing.player_numbers import holder, player
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.settling import Settling
 from engine.core.routing.spare_channels import choose_places
-from engine.core.routing.told_values import made_of, moves_of
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted, plural
@@ -279,7 +276,7 @@ class CommandExecution:
         for cable in cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
             if needed := self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out):
                 sent[cable.output] = needed
-                self._remember(cable.output, tuple(message for step in needed for message in step.unit))
+                self._outputs.command(cable.output, (message for step in needed for message in step.unit))
         cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
         return replace(
             outcome,
@@ -354,19 +351,12 @@ class CommandExecution:
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
-        self._remember(output, messages)
+        self._outputs.command(output, messages)
         for message in messages:
             self._outputs.route(now, output, (message,), out)
         self._state.merging.by_nobody(output, messages)
+        state.entered.forget(output)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
-
-    def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
-        """These were sent by nobody's key, and nobody's route feeds them."""
-        for message in messages:
-            if not selects_sound(message):  # most bursts are nothing else
-                self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
-            if resets(message):
-                self._state.ledger.reset((output, message[0] & 0x0F))
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock
