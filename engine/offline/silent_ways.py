@@ -135,7 +135,8 @@ class SilentWays:
         """The channels on which something listens at the ends of a path; None if one of the outputs is unknown gear."""
         channels = set[int]()
         for name in (self._outputs[output] for output in path.outputs):
-            own = {gear.channel - 1 for gear in self._rig.instruments.values() if gear.output == name}
+            here = [gear for gear in self._rig.instruments.values() if gear.output == name]
+            own = {channel - 1 for gear in here for channel in (gear.channel, *gear.spare)}
             if not own:
                 return None
             channels |= own | {channel for output, channel in self._set if output == name}

@@ -16,7 +16,7 @@ from engine.rig.read.load import load, read
 from engine.rig.starter_rig import KINDS, starter_of
 from filters.registry import registry
 from tests.support.paths import PRESETS
-from tests.support.play_rig import play_rig, scene
+from tests.support.play_rig import GEAR, play_rig, scene
 
 ALL_TO_1 = "{ " + ", ".join(f"{channel} = 1" for channel in range(1, 17)) + " }"
 HEARD = 'play = [ { from = "keys", on = "bass" }, { from = "keys", on = "brass" }, { from = "keys", on = "kit" } ]'
@@ -136,3 +136,9 @@ def test_the_values_asked_are_all_that_can_differ(
     every = (bytes((0x90, key, hard)) for key in range(128) for hard in range(1, 128))
     assert whole is not None
     assert bool(whole.notes) == any(run_chain(path, each, 0, FilterFaults()) for each in every)
+
+
+def test_a_spare_channel_is_heard() -> None:
+    """A route may end on a channel that an instrument listens on when its sound changes under held notes."""
+    spare = GEAR.replace("channel = 3", "channel = 3\nspare = [1]")
+    assert _said(play_rig(scene(1, HEARD, f"routes = [ {SILENT['the wrong channel'][0]} ]"), spare)) == []
