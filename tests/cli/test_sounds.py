@@ -63,3 +63,11 @@ def test_import_makes_a_list_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert run(monkeypatch, "sounds", "import", str(source), str(made)) == 1
     assert run(monkeypatch, "sounds", "import", str(source)) == 2
     assert run(monkeypatch, "sounds", "import", str(tmp_path / "no.csv"), str(tmp_path / "b.toml")) == 1
+
+
+def test_a_sound_that_messages_choose_is_shown_with_its_words(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """In the place of a program; in JSON by itself."""
+    (tmp_path / "pit.toml").write_text(RIG_2)
+    assert "F0 7D 01 F7" in bayleaf("sounds", str(tmp_path / "pit.toml"), "fret").out
+    found = json.loads(bayleaf("sounds", str(tmp_path / "pit.toml"), "fret", "--json").out)
+    assert [(one["program"], one["send"]) for one in found] == [(None, ["F0 7D 01 F7"])]
