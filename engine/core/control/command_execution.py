@@ -305,7 +305,7 @@ class CommandExecution:
             before = state.scene.routes
             state.scene.mute(frozenset(state.muted))
             if on:  # its filters will not hear of the releases of what they have begun
-                state.renew_filters(lambda at, path: path.route == route)
+                state.renew_filters(lambda at, path: path.is_called(route))
                 ended = state.scene.keeping_state(route)
                 self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
             self._settling.change(now, before, out)

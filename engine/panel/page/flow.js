@@ -82,7 +82,7 @@ function render() {
  */
 function routesOf(rig, scene) {
   const muted = new Set(held.facts.muted_routes ?? []);
-  const isMuted = (/** @type {Route} */ route) => route.name !== null && muted.has(route.name);
+  const isMuted = (/** @type {Route} */ route) => muted.has(route.name ?? "") || muted.has(route.group ?? "");
   return [
     ...scene.routes.map((route, index) => ({ ...route, title: route.name ?? `Route ${index + 1}`, muted: isMuted(route) })),
     ...rig.routes.map((route) => ({ ...route, title: route.name ?? "In every scene", lasting: true, muted: isMuted(route) })),

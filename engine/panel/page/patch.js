@@ -183,7 +183,7 @@ function inputButton(name, reached) {
 function reach(shown, name) {
   const muted = held.facts.muted_routes ?? [];
   const one = (/** @type {Route} */ route, /** @type {string} */ more) => ({
-    text: `${route.to.join(", ")}${more}${route.name !== null && muted.includes(route.name) ? " (muted)" : ""}`,
+    text: `${route.to.join(", ")}${more}${muted.includes(route.name ?? "") || muted.includes(route.group ?? "") ? " (muted)" : ""}`,
     through: chainWords(route.through),
   });
   return [

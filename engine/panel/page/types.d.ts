@@ -13,7 +13,7 @@ interface SongName { name: string; transpose: number; text?: string }
 /** A filter of a route: its name, and its settings in the keys of the rig file. */
 interface FilterStep { filter: string; [setting: string]: unknown }
 
-interface Route { name: string | null; from: string[]; to: string[]; through: FilterStep[] }
+interface Route { name: string | null; group: string | null; from: string[]; to: string[]; through: FilterStep[] }
 
 /** A step of a burst, as the rig file has it. Values are unchecked: the engine judges what was typed. */
 interface BurstStep {

@@ -51,16 +51,22 @@ BREAKS = [
         [(39, "", "this is not TOML: found no value; allowed: a number, true, false, text")],
     ),
     # unknown sections
-    ("[rig]", "[rigg]", [(3, "rigg", 'unknown key "rigg"; did you mean "rig"? allowed here: format, rig,')]),
+    ("[rig]", "[rigg]", [(3, "rigg", 'unknown key "rigg"; did you mean "rig"? allowed here: format, include, rig,')]),
     (
         'do    = "next"',
         'do    = "next"\n[synch.clock]\nbpm = 1',
-        [(68, "synch", 'unknown key "synch"; did you mean "sync"? allowed here: format, rig, inputs, outputs,')],
+        [
+            (
+                68,
+                "synch",
+                'unknown key "synch"; did you mean "sync"? allowed here: format, include, rig, inputs, outputs,',
+            )
+        ],
     ),
     (
         'do    = "next"',
         'do    = "next"\n[remotes]\ndevice = 1',
-        [(68, "remotes", 'unknown key "remotes"; did you mean "remote"? allowed here: format, rig,')],
+        [(68, "remotes", 'unknown key "remotes"; did you mean "remote"? allowed here: format, include, rig,')],
     ),
     (
         'do    = "next"',
@@ -375,7 +381,7 @@ BREAKS = [
         'form = "serial"',
         [
             (30, "routes.1.from", "this key is missing; it is required here"),
-            (32, "routes.1.form", 'unknown key "form"; did you mean "from"? allowed here: name, from, to,'),
+            (32, "routes.1.form", 'unknown key "form"; did you mean "from"? allowed here: name, group, from, to,'),
         ],
     ),
     ('from = "serial"', "", [(30, "routes.1.from", "this key is missing; it is required here")]),
@@ -460,7 +466,7 @@ BREAKS = [
     (
         'filter = "transpose"',
         "filter = 5",
-        [(41, "scenes.1.routes.1.through.2", 'unknown filter "5"; allowed here: add_bank, channels, clock,')],
+        [(41, "scenes.1.routes.1.through.2", 'unknown filter "5"; allowed here: add_bank, catch, channels, clock,')],
     ),
     (
         "semitones = -12",
@@ -773,7 +779,7 @@ BREAKS = [
             (
                 67,
                 "controls.2.do",
-                'found "tape"; allowed: "scene", "next", "back", "first", "panic", "resend", "tap",',
+                'found "tape"; allowed: "scene", "next", "back", "first", "next song", "back song", "panic",',
             )
         ],
     ),
