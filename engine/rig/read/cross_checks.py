@@ -152,19 +152,22 @@ def _own_routes(number: int, scene: Data) -> Iterator[tuple[Keys, Data]]:
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
-    everywhere = [route.get("name") for _, route in tables(data, "routes")]
-    for index, name in enumerate(everywhere):
-        if isinstance(name, str) and name in everywhere[:index]:
+    everywhere: set[str] = set()
+    for index, route in tables(data, "routes"):
+        name = route.get("name")
+        if isinstance(name, str) and name in everywhere:
             yield Complaint(("routes", index, "name"), f'a second route named "{name}"; give it another name')
+        if isinstance(name, str):
+            everywhere.add(name)
     for number, scene in tables(data, "scenes"):
-        seen = [name for name in everywhere if isinstance(name, str)]
+        seen = {*everywhere}
         for keys, route in _own_routes(number, scene):
             name = route.get("name")
             if isinstance(name, str) and name in seen:
                 what = "line" if keys[2] == "play" else "route"
                 yield Complaint((*keys, "name"), f'a second {what} named "{name}"; give it another name')
             if isinstance(name, str):
-                seen.append(name)
+                seen.add(name)
 
 
 # Scenes, and what refers to them

@@ -55,13 +55,7 @@ BREAKS = [
     (
         'do    = "next"',
         'do    = "next"\n[synch.clock]\nbpm = 1',
-        [
-            (
-                68,
-                "synch",
-                'unknown key "synch"; did you mean "sync"? allowed here: format, include, rig, inputs, outputs,',
-            )
-        ],
+        [(68, "synch", 'unknown key "synch"; did you mean "sync"? allowed here: format, include, rig,')],
     ),
     (
         'do    = "next"',
