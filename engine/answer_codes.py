@@ -20,6 +20,7 @@ class AnswerCode(StrEnum):
     UNKNOWN_SCENE = "unknown-scene"
     UNKNOWN_ENTRY = "unknown-entry"
     UNKNOWN_SETLIST = "unknown-setlist"
+    UNKNOWN_SONG = "unknown-song"
     UNKNOWN_ROUTE = "unknown-route"
     UNKNOWN_INPUT = "unknown-input"
     UNKNOWN_OUTPUT = "unknown-output"

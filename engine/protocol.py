@@ -76,6 +76,26 @@ class SetlistRequest(Request):
     setlist: Name = Field(description="the name of a set list")
 
 
+class NextSongRequest(Request):
+    """Recall the first scene of the next song."""
+
+
+class BackSongRequest(Request):
+    """Recall the first scene of this song or, if that is the present one, of the song before."""
+
+
+class SongRequest(Request):
+    """Recall the first scene of a song."""
+
+    song: Name = Field(description="the name of a song")
+
+
+class TransposeRequest(Request):
+    """Transpose all play lines further, or no longer."""
+
+    step: int = Field(ge=-24, le=24, description="semitones more than now, or 0 for none at all")
+
+
 class PanicRequest(Request):
     """Silence every output, or one instrument."""
 
@@ -405,6 +425,10 @@ TABLE: Final[Mapping[str, Row]] = {
     "back": Row(BackRequest, "show", "show"),
     "first": Row(FirstRequest, "show", "show"),
     "entry": Row(EntryRequest, "show", "show"),
+    "next song": Row(NextSongRequest, "show", "show"),
+    "back song": Row(BackSongRequest, "show", "show"),
+    "song": Row(SongRequest, "show", "show"),
+    "transpose": Row(TransposeRequest, "operate", "show"),
     "setlist": Row(SetlistRequest, "operate", "show"),
     "panic": Row(PanicRequest, "show", "panic"),
     "resend": Row(ResendRequest, "operate", "show"),

@@ -31,8 +31,8 @@ The first step: `bayleaf new` writes a rig from the connected ports. Then `bayle
 GROUPS: Final = {
     "Set up": ("demo", "new", "ports", "check", "explain", "rehearse", "diff", "simplify"),
     "Play": (
-        *("run", "panel", "pairings", "scene", "next", "back", "first", "setlist", "panic", "resend"),
-        *("mute", "unmute", "clock", "timecode"),
+        *("run", "panel", "pairings", "scene", "next", "back", "first", "setlist", "song"),
+        *("transpose", "panic", "resend", "mute", "unmute", "clock", "timecode"),
     ),
     "Look": ("status", "watch", "help"),
     "Keep": ("save", "scenes", "keep", "backup", "restore"),

@@ -66,8 +66,17 @@ def _head(found: _Found) -> list[str]:
     return [
         f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"),
         f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding",
+        *_song(found),
         *([f"loaded by show control: scene {loaded['number']} {loaded['name']} comes next"] if loaded else []),
     ]
+
+
+def _song(found: _Found) -> list[str]:
+    song, step = found["song"], found["step"]
+    transposed = step + (song["transpose"] if song else 0)
+    parts = [f"song {song['name']}"] if song else []
+    parts += [f"transposed by {transposed:+d}"] if transposed else []
+    return ["; ".join(parts)] if parts else []
 
 
 def _wrong(found: _Found, each: bool) -> list[str]:

@@ -42,6 +42,7 @@ class Adoption:
         no longer in the rig plays on until another is recalled.
         """
         state = self._state
+        transposed = state.transposed
         before = state.adopt(compiled, scenes)
         if compiled.sync != before.sync:
             self._outputs.put(now, state.sync.adopt(now, compiled.sync), out)
@@ -52,14 +53,16 @@ class Adoption:
             if name in before.rig.outputs and name not in compiled.rig.outputs:
                 self._outputs.left(now, output, out)
         if state.scene is not None:
-            self._adopt_scene(now, before, state.scene, out)
+            self._adopt_scene(now, before, state.scene, transposed, out)
             if state.rules.only_changes and compiled.setups is not before.setups:
                 self._send_changed_setups(now, before, state.scene, out)
         else:
             state.choose_setlist(state.setlist.name or "")
 
-    def _adopt_scene(self, now: int, before: CompiledRig, scene: SceneInPlay, out: list[Delivery]) -> None:
-        """The scene in force is now the edited one."""
+    def _adopt_scene(
+        self, now: int, before: CompiledRig, scene: SceneInPlay, transposed: int, out: list[Delivery]
+    ) -> None:
+        """The scene in force is now the edited one. `transposed`: how far the one before was."""
         state = self._state
         scene.stay(len(state.compiled.inputs), state.faults)
         number = _number_now(state.compiled, before, scene)
@@ -72,9 +75,11 @@ class Adoption:
             state.setlist.go_before(coming)
             return
         if _untouched(state.compiled, before, scene.number):
-            state.scenes.keep(scene)
-        edited = state.scene = state.scenes.by_number[number]
+            state.scenes.keep(scene, transposed)
         state.setlist.move_to(number)
+        if state.song is None:
+            state.song = state.setlist.song_of(number)
+        edited = state.scene = state.ready(number)
         if edited is scene:
             edited.mute(frozenset(state.muted))
             self._settling.controls_changed(now, out)

@@ -77,7 +77,9 @@ def _decode_tuple(kind: Any, value: Any) -> Any:
     if not isinstance(value, list):
         raise ValueError(f"found {value!r}, allowed: a list")
     if get_origin(kind) is None:  # a named tuple
-        return kind(*_each(tuple(get_type_hints(kind).values()), value))
+        hints = tuple(get_type_hints(kind).values())
+        least = len(hints) - len(kind._field_defaults)  # what has a default may be missing at the end
+        return kind(*_each(hints[: max(least, len(value))], value))
     kinds = get_args(kind)
     return tuple(_each((kinds[0],) * len(value) if kinds[-1] is Ellipsis else kinds, value))
 

@@ -88,6 +88,36 @@ class ChooseSetlist(PlayerCommand):
 
 
 @dataclass(frozen=True)
+class NextSong(PlayerCommand):
+    """Recall the first scene of the next song in the set list."""
+
+    word: ClassVar[str] = "next song"
+
+
+@dataclass(frozen=True)
+class PreviousSong(PlayerCommand):
+    """Recall the first scene of the song in force or, if that is the present one, of the song before."""
+
+    word: ClassVar[str] = "back song"
+
+
+@dataclass(frozen=True)
+class ChooseSong(PlayerCommand):
+    """Recall the first scene of a song."""
+
+    word: ClassVar[str] = "song"
+    song: str
+
+
+@dataclass(frozen=True)
+class Transpose(PlayerCommand):
+    """Transpose all play lines by this many semitones more, or no longer (0); drums are left alone."""
+
+    word: ClassVar[str] = "transpose"
+    step: int
+
+
+@dataclass(frozen=True)
 class Panic(PlayerCommand):
     """Silence every output, or one instrument."""
 
@@ -160,6 +190,12 @@ class ControlTimecode(PlayerCommand):
     what: str
     value: float | str | None = None
 
+
+#: the words of the commands that recall a scene
+RECALLS: Final = frozenset(
+    kind.word
+    for kind in (RecallScene, NextScene, PreviousScene, FirstScene, GoToEntry, NextSong, PreviousSong, ChooseSong)
+)
 
 # The course of the show
 

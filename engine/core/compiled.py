@@ -5,19 +5,28 @@ Nothing in it ever changes, so it can be made in any thread. What plays is in `e
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
 from engine.core.control.remote_messages import RemoteSettings, remote_settings
+from engine.core.control.setlist import PlayingOrder, order_of_scenes, order_of_songs
 from engine.core.control.worded_actions import Sendings, sendings
 from engine.core.feedback_plan import FeedbackPlan, feedback_plan
 from engine.core.routing.channel_places import Spares, spares_of
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.show_in_force import ShowInForce
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
-from engine.rig.models.rig import Rig
+from engine.rig.models.rig import Rig, SongTable
 from filters.registry import Filter, registry
+
+
+class CompiledSong(NamedTuple):
+    """A song, and its scenes by number."""
+
+    song: SongTable
+    numbers: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -25,9 +34,9 @@ class CompiledRig:
     """A rig by indices: the places of its ports in `inputs` and `outputs`.
 
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
-    any; `sendings`: the messages of their actions that are given in words; `setlists`: scene numbers in playing order,
-    by name ("" for the scenes in the order of a rig without set lists); `setups`: what each output is sent once at the
-    start; `sensed`: outputs that ask for active sensing; `feedback`: lights and displays; `show`: what filters ask,
+    any; `sendings`: the messages of their actions that are given in words; `setlists`: playing orders by name ("" for
+    the scenes in the order of a rig without set lists); `songs`: by name; `setups`: what each output is sent once at
+    the start; `sensed`: outputs that ask for active sensing; `feedback`: lights and displays; `show`: what filters ask,
     which an edited rig shares with the one before; `spares`: spare channels of instruments.
     """
 
@@ -38,7 +47,8 @@ class CompiledRig:
     scenes: Mapping[int, CompiledScene]
     controls: tuple[ControlConditions | None, ...]
     sendings: Sendings
-    setlists: Mapping[str, tuple[int, ...]]
+    setlists: Mapping[str, PlayingOrder]
+    songs: Mapping[str, CompiledSong]
     route_names: frozenset[str]
     setups: Mapping[int, tuple[BurstUnit, ...]]
     sensed: frozenset[int]
@@ -47,6 +57,14 @@ class CompiledRig:
     feedback: FeedbackPlan
     show: ShowInForce
     spares: Spares
+
+    @property
+    def transposed(self) -> Iterator[tuple[int, int]]:
+        """The scenes that songs transpose, by number, and how far: those of no song by whichever song comes before."""
+        for number in self.scenes:
+            own = [each for each in self.songs.values() if number in each.numbers]
+            for by in {each.song.transpose for each in (own or self.songs.values())}:
+                yield number, by
 
     def find(self, scene: int | str) -> int | None:
         """The number of the scene of this number, name or cue, or None; in words, a name wins over a number, and that
@@ -71,6 +89,7 @@ def compile_rig(
     inputs, outputs = (after.inputs, after.outputs) if after is not None else ((), ())
     inputs, outputs = _places(inputs, rig.inputs), _places(outputs, rig.outputs)
     show = after.show if after is not None else ShowInForce()
+    songs = {song.name: CompiledSong(song, tuple(_numbers(rig, song.scenes))) for song in rig.songs}
     compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs, show)
     kept = after if after is not None and (inputs, outputs) == (after.inputs, after.outputs) else None
     if kept is not None and filters is None:
@@ -83,7 +102,8 @@ def compile_rig(
         {scene.number: compiler.compile(scene) for scene in rig.scenes},
         _controls(rig, inputs, kept),
         sendings(rig),
-        _setlists(rig),
+        _setlists(rig, songs),
+        songs,
         frozenset(_route_names(rig)),
         _setups(rig, outputs, kept),
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
@@ -142,10 +162,16 @@ def _cued(rig: Rig) -> list[tuple[int, str | None]]:
     return [(scene.number, scene.at) for scene in rig.scenes]
 
 
-def _setlists(rig: Rig) -> Mapping[str, tuple[int, ...]]:
+def _setlists(rig: Rig, songs: Mapping[str, CompiledSong]) -> Mapping[str, PlayingOrder]:
+    scenes = {name: song.numbers for name, song in songs.items()}
     if not rig.setlists:
-        return {"": tuple(scene.number for scene in rig.scenes)}
-    return {one.name: tuple(_numbers(rig, one.scenes)) for one in rig.setlists}
+        return {"": order_of_scenes([scene.number for scene in rig.scenes], scenes)}
+    return {
+        one.name: order_of_songs((name, scenes[name]) for name in one.songs)
+        if one.songs
+        else order_of_scenes(_numbers(rig, one.scenes), scenes)
+        for one in rig.setlists
+    }
 
 
 def _numbers(rig: Rig, scenes: Iterable[int | str]) -> list[int]:

@@ -151,7 +151,7 @@ class Engine:
             self._players.recall_cues(now, out)
             self._feedback.soon(now)
         board = state.boards[source]
-        if board is not None and (taken := board.take(now, message, state.scene_in_force)) is not None:
+        if board is not None and (taken := board.take(now, message, state.playing)) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
             if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
@@ -352,7 +352,7 @@ class Engine:
             self._feedback.soon(now)
         for source, board in enumerate(state.boards):
             if board is not None and board.due is not None and board.due <= now:
-                for asked in board.tick(now, state.scene_in_force):
+                for asked in board.tick(now, state.playing):
                     self._obey_control(now, source, asked, "", out)
         if (told := self._feedback.due) is not None and told <= now:
             self._feedback.look(now, out)
@@ -396,15 +396,14 @@ class Engine:
                 state.led_by = machine
                 self._feedback.forget(now)
             case do.ResumePosition(position):
-                if position.setlist in state.compiled.setlists:
-                    state.choose_setlist(position.setlist)
-                state.setlist.resume(position)
+                state.resume(position)
             case do.Begin():
                 self._outputs.put(now, state.sync.begin(now), out)
             case do.Finish():
                 self._finish(now, out)
             case do.AdoptRig(compiled=CompiledRig() as compiled, scenes=scenes):
-                self._adoption.adopt(now, compiled, scenes or ScenesInPlay(compiled.scenes), out)
+                ready = scenes or ScenesInPlay(compiled.scenes, compiled.transposed)
+                self._adoption.adopt(now, compiled, ready, out)
             case _:
                 raise TypeError(f"the engine cannot carry out {command}")
 

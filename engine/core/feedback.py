@@ -103,6 +103,8 @@ class Feedback:
             return when.route in routes
         if when.scene is not None:
             return state.scene is not None and state.compiled.find(when.scene) == state.scene.number
+        if when.song is not None:
+            return state.song == when.song
         return state.sync.clock_source(now) is not None
 
     def _routes(self) -> set[str]:
@@ -122,6 +124,7 @@ class Feedback:
             "scene.number": str(state.scene.number),
             "scene.cue": (scene.cue if scene is not None else None) or "",
             "scene.text": (scene.text if scene is not None else None) or "",
+            "song.name": state.song or "",
             "next.name": state.compiled.scenes[coming].name if coming is not None else "",
             "tempo": str(round(bpm)) if bpm is not None else "",
         }

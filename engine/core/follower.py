@@ -47,6 +47,11 @@ class Follower:
         state.setlist.place = position.place
         if state.scene is None or state.scene.number != position.scene or places != state.places:
             self._players.recall_at(now, position.scene, places, _LEADER, out)
+            state.setlist.place = position.place
+        before = state.transposed
+        state.follow_song(position)
+        if state.transposed != before:
+            self._players.transposed(now, out)
 
     def follow_time(self, now: int, command: FollowTime, who: str) -> CommandResult:
         """The rig's own clock and time code run, or stop, as those of the engine in charge."""

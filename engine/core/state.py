@@ -12,7 +12,7 @@ from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
-from engine.core.control.control_matching import ControlConditions
+from engine.core.control.control_matching import ControlConditions, Playing
 from engine.core.control.controls import Switchboard
 from engine.core.control.remote_messages import RemoteReader
 from engine.core.control.setlist import SetListPlace, ShowPosition
@@ -21,6 +21,7 @@ from engine.core.routing.active_sensing import ActiveSensing
 from engine.core.routing.channel_places import AT_HOME, Places
 from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.entered_values import EnteredValues
 from engine.core.routing.gestures import Gestures
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
@@ -31,6 +32,7 @@ from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
+from engine.rig.models.rig import SongTable
 
 #: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
 CableMaker = Callable[[int, CableSpeed | None, bool], OutputCable]
@@ -55,10 +57,11 @@ class State:
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
-        self.scenes = ScenesInPlay(compiled.scenes)
+        self.scenes = ScenesInPlay(compiled.scenes, compiled.transposed)
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
         self.merging = Merging(self.ledger, rules.merges)
+        self.entered = EnteredValues(self.ledger.told, self.merging)
         self.positions = Positions()
         self.gestures = Gestures(self.ledger)
         self.loops = Loops()
@@ -78,6 +81,8 @@ class State:
         ]
         self.remote = RemoteReader(compiled.remote)
         self.setlist = self._setlist("")
+        self.song: str | None = None  # in force
+        self.step = 0  # semitones by which the foot has transposed all play lines
         self.muted: set[str] = set()  # names of routes that carry nothing
         self.panics: dict[str | None, int] = {}  # when each instrument, and everything (None), was last silenced
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
@@ -110,6 +115,25 @@ class State:
         return (self.scene.number, self.scene.name) if self.scene else None
 
     @property
+    def playing(self) -> Playing | None:
+        """Scene and song in force."""
+        return Playing(self.scene.number, self.scene.name, self.song) if self.scene else None
+
+    @property
+    def song_in_force(self) -> SongTable | None:
+        """As the rig has it."""
+        return self.compiled.songs[self.song].song if self.song is not None else None
+
+    @property
+    def transposed(self) -> int:
+        """Semitones by which song and foot transpose all play lines."""
+        return self.step + (self.compiled.songs[self.song].song.transpose if self.song is not None else 0)
+
+    def ready(self, number: int) -> SceneInPlay:
+        """A scene of the rig as it is to play now, transposed by song and foot."""
+        return self.scenes.at(number, self.transposed)
+
+    @property
     def places(self) -> Places:
         """Where instruments are that are not on their own channels."""
         return self.scene.places if self.scene is not None else AT_HOME
@@ -125,7 +149,19 @@ class State:
         """Where the show is; None before the first scene."""
         if self.scene is None:
             return None
-        return ShowPosition(self.scene.number, self.setlist.name or "", self.setlist.place)
+        return ShowPosition(self.scene.number, self.setlist.name or "", self.setlist.place, self.song or "", self.step)
+
+    def resume(self, position: ShowPosition) -> None:
+        """Take set list, place, song and step from an earlier show."""
+        if position.setlist in self.compiled.setlists:
+            self.choose_setlist(position.setlist)
+        self.setlist.resume(position)
+        self.follow_song(position)
+
+    def follow_song(self, position: ShowPosition) -> None:
+        """Take the song and the step from there, as far as this rig has the song."""
+        self.song = position.song if position.song in self.compiled.songs else None
+        self.step = position.step
 
     def outcome(self, do: str, code: AnswerCode, text: str, who: str) -> CommandResult:
         """What became of a command, as things now are."""
@@ -169,6 +205,8 @@ class State:
         The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
         """
         before, self.compiled = self.compiled, compiled
+        if self.song not in compiled.songs:
+            self.song = None
         if compiled.rig.routes == before.rig.routes and not self.silencing.edits_reset_filters:
             self._keep_shared(scenes)
         self.scenes, self.faults = scenes, scenes.faults

@@ -13,7 +13,7 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import remote_outputs
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
-from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
+from engine.core.commands import RECALLS, AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
 from engine.core.compiled import CompiledRig, compile_rig
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
@@ -32,7 +32,6 @@ from engine.rig.models.rig import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
-_RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
 
 
 class ShowEvent(NamedTuple):
@@ -271,7 +270,7 @@ class Show:
             if self._listeners:
                 sentence = self._as_sent(outcome).sentence
                 self._announce(ShowEvent(self.clock(), "told", outcome.source, None, sentence))
-            if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
+            if outcome.done and outcome.scene is not None and outcome.do in RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         outcomes.clear()
         self.keep_place()

@@ -18,6 +18,11 @@ _BYTES: Final = range(128)
 _CHANNELS: Final = range(16)
 _ONE_BYTE: Final = range(0xC0, 0xE0, 0x10)  # program changes and channel pressure
 _TYPICAL: Final = (0, 1, 64, 100, 126, 127)
+#: filters that do not look at second data bytes, and those that treat all channels alike or say which they do not
+BY_FIRST_BYTE: Final = frozenset(("add_bank", "channels", "clock", "notes", "programs", "strip", "transpose"))
+_BLIND: Final = frozenset(
+    ("channels", "clock", "controllers", "notes", "programs", "strip", "transpose", "velocity", "zone")
+)
 #: a message of each kind that has no channel
 SYSTEM: Final = (
     *(bytes((each,)) for each in (0xF6, 0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF)),
@@ -39,11 +44,25 @@ class Reach(NamedTuple):
         return self.notes | self.others
 
 
-def numbers_in(chain: Iterable[FilterSettings]) -> tuple[int, ...]:
-    """The values that may make a difference to these filters, as data bytes."""
-    found = {number for settings in chain for number in _numbers(settings.model_dump())}
+def second_bytes(chain: Iterable[FilterSettings]) -> tuple[int, ...]:
+    """The values that may make a difference to these filters as the second data byte."""
+    looking = (settings for settings in chain if settings.filter not in BY_FIRST_BYTE)
+    found = {number for settings in looking for number in _numbers(settings.model_dump())}
     near = {number + step for number in found for step in (-1, 0, 1)}
     return tuple(sorted(near.intersection(_BYTES).union(_TYPICAL)))
+
+
+def alike_channels(chain: Iterable[FilterSettings | None]) -> list[list[int]]:
+    """The channels (0 to 15), those together that all filters treat alike; None is a filter that is not known."""
+    known = [*chain]
+    if any(each is None or each.filter not in _BLIND for each in known):
+        return [[channel] for channel in _CHANNELS]
+    tables = [each.model_dump() for each in known if each is not None and each.filter == "channels"]
+    alike: dict[str, list[int]] = {}
+    for at in range(1, 17):
+        treated = [(at in each["keep"], at in each["drop"], each["map"].get(at)) for each in tables]
+        alike.setdefault(repr(treated), []).append(at - 1)
+    return [*alike.values()]
 
 
 def _numbers(value: Any) -> Iterator[int]:
@@ -90,13 +109,26 @@ class PathAsker:
         """Where a few usual messages arrive."""
         return self._reach(path, _usual())
 
-    def whole(self, path: RoutePath, values: Sequence[int]) -> Reach | None:
-        """Where any message arrives; None if that would take too long."""
-        cost = 3 * 16 * 128 * len(values) * (8 if path.keeps_state else 1)
+    def whole(self, path: RoutePath, filters: Sequence[FilterSettings]) -> Reach | None:
+        """Where any message arrives, `filters` being those on the way; None if that would take too long."""
+        data = [*product(_BYTES, second_bytes(filters))]
+        alike = alike_channels(filters)
+        cost = 5 * sum(len(channels[:2]) for channels in alike) * len(data) * (8 if path.keeps_state else 1)
         if cost > self._left:
             return None
         self._left -= cost
-        return self._reach(path, short_messages([*product(_BYTES, values)]))
+        found = [self._on_alike(path, channels, data) for channels in alike]
+        notes = frozenset[int]().union(*(each.notes for each in found))
+        others = frozenset[int]().union(*(each.others for each in found))
+        return Reach(notes, others, any(each.system for each in found))
+
+    def _on_alike(self, path: RoutePath, channels: Sequence[int], data: Sequence[tuple[int, int]]) -> Reach:
+        """Where messages of these channels arrive: two of them show whether they stay where they are."""
+        first, *others = (self._reach(path, short_messages(data, (channel,))) for channel in channels[:2])
+        if not others or first == others[0]:
+            return first
+        there, nowhere = frozenset(channels), frozenset[int]()
+        return Reach(there if first.notes else nowhere, there if first.others else nowhere, first.system)
 
     def system(self, path: RoutePath) -> bool:
         """Whether a system message gets through."""

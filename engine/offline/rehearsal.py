@@ -7,7 +7,7 @@ from typing import Final
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
-from engine.core.commands import Begin, Finish, RecallScene
+from engine.core.commands import RECALLS, Begin, Finish, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.midi.kinds import is_release
@@ -20,7 +20,6 @@ from engine.rig.models.rig import Rig
 #: the engine's clock at the start of the song (ns): that of a machine that has been running for a while
 _EPOCH: Final = 3600 * 1_000_000_000
 _TAIL: Final = 600 * 1_000_000_000  # ns that waiting messages may take after the end of the song
-RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
 _PROGRESS_EVERY: Final = 4096  # messages between two reports of the progress
 
 

@@ -13,14 +13,14 @@ from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.speed import CableSpeed
-from engine.core.commands import AdoptRig, Command, OutputLost, OutputThere, RecallScene
+from engine.core.commands import RECALLS, AdoptRig, Command, OutputLost, OutputThere, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.core.rules import RULES
 from engine.midi.message_words import describe
 from engine.offline.flight_recording import FlightRecording, FlightRecordingError, Happened
 from engine.offline.heard_notes import sounding
-from engine.offline.rehearsal import RECALLS, Performance, SceneChange
+from engine.offline.rehearsal import Performance, SceneChange
 from engine.offline.song_time import SongTime, clock
 from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
 from engine.rig.models.rig import Rig

@@ -11,16 +11,14 @@ from typing import Final, NamedTuple
 from engine.core.routing.compiled_scene import CompiledScene, RoutePath, SceneCompiler
 from engine.core.routing.filter_chain import FilterLink
 from engine.midi.message_words import to_hex
-from engine.offline.asked_paths import SYSTEM, numbers_in, short_messages
+from engine.offline.asked_paths import BY_FIRST_BYTE, SYSTEM, alike_channels, second_bytes, short_messages
 from engine.rig.lowering.lowered_scene import LoweredRoute, Lowering
 from engine.rig.models.rig import SCENE_NUMBERS, Rig, Scene
 from filters.registry import FilterSettings, Later, registry
 
 #: filters to which second data bytes make a difference by the limits that they name, if at all
-_LIMITING: Final = frozenset(("add_bank", "channels", "clock", "notes", "programs", "strip", "transpose", "zone"))
+_LIMITING: Final = BY_FIRST_BYTE | {"zone"}
 _ALL: Final = (0, 127)
-#: filters that treat all channels alike
-_ALIKE: Final = frozenset(("clock", "controllers", "notes", "programs", "strip", "transpose", "velocity", "zone"))
 #: numbers that no scene of a rig has
 _ASIDE: Final = count(SCENE_NUMBERS[1] + 1)
 
@@ -150,23 +148,13 @@ def _first_difference(one: _ProvenPath, other: _ProvenPath) -> str | None:
     if any(link.keeps_state for link in (*one.links, *other.links)):
         return "a filter that remembers what came before stands at another place"
     settings = (*one.settings, *other.settings)
-    for message in chain(SYSTEM, short_messages(_data(settings), _channels(settings))):
+    for message in chain(
+        SYSTEM, short_messages(_data(settings), [channels[0] for channels in alike_channels(settings)])
+    ):
         came, goes = _answer(one.links, message), _answer(other.links, message)
         if came != goes:
             return f"{to_hex(message)} gave {_in_words(came)} and now gives {_in_words(goes)}"
     return None
-
-
-def _channels(settings: Sequence[FilterSettings | None]) -> Sequence[int]:
-    """The channels to ask on: of those that all filters treat alike, one."""
-    if any(each is None or each.filter not in _ALIKE | {"channels"} for each in settings):
-        return range(16)
-    tables = [each.model_dump() for each in settings if each is not None and each.filter == "channels"]
-    alike: dict[object, int] = {}
-    for at in range(1, 17):
-        treated = [(at in each["keep"], at in each["drop"], each["map"].get(at)) for each in tables]
-        alike.setdefault(repr(treated), at - 1)
-    return [*alike.values()]
 
 
 def _data(settings: Sequence[FilterSettings | None]) -> Sequence[tuple[int, int]]:
@@ -177,7 +165,7 @@ def _data(settings: Sequence[FilterSettings | None]) -> Sequence[tuple[int, int]
     velocity = any(each.filter == "velocity" for each in known)
     if shaped or (velocity and any(getattr(each, "velocity", _ALL) != _ALL for each in limits)):
         return [*product(range(128), range(128))]
-    values = numbers_in(limits)
+    values = second_bytes(limits)
     some_keys = sorted({*values, *range(0, 128, 6)})
     return [*product(range(128), values), *(product(some_keys, range(128)) if velocity else ())]
 

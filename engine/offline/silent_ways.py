@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
 from engine.core.routing.compiled_scene import Paths, RoutePath, SceneCompiler
-from engine.offline.asked_paths import PathAsker, Reach, numbers_in
+from engine.offline.asked_paths import PathAsker, Reach, second_bytes
 from engine.offline.rig_finding import LinePlaces, RigFinding
 from engine.plurals import some
 from engine.rig.lowering.lowered_scene import Filters, LoweredRoute, Lowering
@@ -95,25 +95,24 @@ class SilentWays:
         self._usual[way.alike] = way, usual
         if usual.notes and (heard is None or usual.notes & heard):
             return None
-        values = numbers_in(way.filters)
-        whole = self._asker.whole(way.path, values)
+        whole = self._asker.whole(way.path, way.filters)
         if whole is None:
             self._unsure.update(self._outputs[output] for output in way.path.outputs)
             return None
         self._note(way.path, whole)
         if not whole.channels:
-            return None if self._asker.system(way.path) else self._nothing(way, values)
+            return None if self._asker.system(way.path) else self._nothing(way)
         if heard is not None and not whole.channels & heard:
             return self._wrong_channel(way, whole)
-        return None if whole.notes else self._no_note(way, values)
+        return None if whole.notes else self._no_note(way)
 
-    def _nothing(self, way: _Way, values: Sequence[int]) -> str:
-        name, _ = self._asker.last_link(way.path, values)
+    def _nothing(self, way: _Way) -> str:
+        name, _ = self._asker.last_link(way.path, second_bytes(way.filters))
         return f'lets nothing through; the filter "{name}" stops the last that is left; change it or take it out'
 
-    def _no_note(self, way: _Way, values: Sequence[int]) -> str | None:
+    def _no_note(self, way: _Way) -> str | None:
         """A way without notes is meant so where one filter stops them all."""
-        name, alone = self._asker.last_link(way.path, values)
+        name, alone = self._asker.last_link(way.path, second_bytes(way.filters))
         if alone or not name:
             return None
         return (
@@ -136,7 +135,8 @@ class SilentWays:
         """The channels on which something listens at the ends of a path; None if one of the outputs is unknown gear."""
         channels = set[int]()
         for name in (self._outputs[output] for output in path.outputs):
-            own = {gear.channel - 1 for gear in self._rig.instruments.values() if gear.output == name}
+            here = [gear for gear in self._rig.instruments.values() if gear.output == name]
+            own = {channel - 1 for gear in here for channel in (gear.channel, *gear.spare)}
             if not own:
                 return None
             channels |= own | {channel for output, channel in self._set if output == name}
@@ -163,7 +163,7 @@ class SilentWays:
         for way, _ in self._usual.values():
             if gear.output not in (self._outputs[output] for output in way.path.outputs):
                 continue
-            whole = self._asker.whole(way.path, numbers_in(way.filters))
+            whole = self._asker.whole(way.path, way.filters)
             if whole is None or (gear.channel - 1) in whole.channels:
                 return True
         return False

@@ -16,7 +16,7 @@ _ROUND: Final = 1.0  # seconds between attempts to reach an engine
 _SILENCE: Final = 3.0  # seconds; a frame comes at least each second
 _PACE: Final = 0.2  # seconds between two changes of what the engine is asked for, however often browsers change
 #: what answers about the rig depend on
-_SITUATION: Final = ("revision", "unsaved", "muted_routes")
+_SITUATION: Final = ("revision", "unsaved", "muted_routes", "song", "step")
 
 
 class Onlooker(Protocol):

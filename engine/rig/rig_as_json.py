@@ -12,11 +12,12 @@ Table = dict[str, Any]
 
 
 def sections(rig: Rig) -> Table:
-    """Names, kinds of cable, sounds, chains, routes and set lists; filters in the keys of the rig file.
+    """Names, kinds of cable, sounds, chains, routes, songs and set lists; filters in the keys of the rig file.
 
-    Set lists give their scenes by number. `inherited`: of each scene that is like another, by its number.
+    Songs and set lists give their scenes by number. `inherited`: of each scene that is like another, by its number.
     """
-    numbers = {name: scene.number for scene in rig.scenes for name in (scene.name, scene.number)}
+    numbers: dict[int | str, int] = {name: scene.number for scene in rig.scenes for name in (scene.name, scene.number)}
+    songs = {song.name: [numbers[scene] for scene in song.scenes] for song in rig.songs}
     return {
         "format": rig.format,
         "name": rig.rig.name,
@@ -41,7 +42,16 @@ def sections(rig: Rig) -> Table:
         },
         "chains": {name: _links(chain) for name, chain in rig.chains.items()},
         "routes": list(map(_route, rig.routes)),
-        "setlists": [{"name": one.name, "scenes": [numbers[scene] for scene in one.scenes]} for one in rig.setlists],
+        "songs": [{**_table(song), "scenes": songs[song.name]} for song in rig.songs],
+        "setlists": [
+            {
+                "name": one.name,
+                "scenes": [numbers[scene] for scene in one.scenes]
+                or [number for song in one.songs for number in songs[song]],
+                "songs": list(one.songs),
+            }
+            for one in rig.setlists
+        ],
         "inherited": _inherited(rig),
     }
 

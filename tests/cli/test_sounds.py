@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from engine.cli.app import main
+from tests.support.plain_rig_2 import RIG_2
 
 
 def run(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:
@@ -63,3 +64,16 @@ def test_import_makes_a_list_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert run(monkeypatch, "sounds", "import", str(source), str(made)) == 1
     assert run(monkeypatch, "sounds", "import", str(source)) == 2
     assert run(monkeypatch, "sounds", "import", str(tmp_path / "no.csv"), str(tmp_path / "b.toml")) == 1
+
+
+def test_a_sound_that_messages_choose_is_shown_with_its_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the place of a program; in JSON by itself."""
+    rig = tmp_path / "pit.toml"
+    rig.write_text(RIG_2)
+    assert run(monkeypatch, "sounds", str(rig), "fret") == 0
+    assert "F0 7D 01 F7" in capsys.readouterr().out
+    assert run(monkeypatch, "sounds", str(rig), "fret", "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [(one["program"], one["send"]) for one in found] == [(None, ["F0 7D 01 F7"])]

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from engine.core.routing.compiled_scene import SceneCompiler
 from engine.core.routing.filter_chain import FilterFaults
 from engine.core.routing.open_routes import run_chain
-from engine.offline.asked_paths import PathAsker, numbers_in
+from engine.offline.asked_paths import PathAsker
 from engine.offline.silent_ways import SilentWays
 from engine.offline.sound_conflicts import sound_conflicts
 from engine.rig.lowering.lowered_scene import Lowering
@@ -16,7 +16,7 @@ from engine.rig.read.load import load, read
 from engine.rig.starter_rig import KINDS, starter_of
 from filters.registry import registry
 from tests.support.paths import PRESETS
-from tests.support.play_rig import play_rig, scene
+from tests.support.play_rig import GEAR, play_rig, scene
 
 ALL_TO_1 = "{ " + ", ".join(f"{channel} = 1" for channel in range(1, 17)) + " }"
 HEARD = 'play = [ { from = "keys", on = "bass" }, { from = "keys", on = "brass" }, { from = "keys", on = "kit" } ]'
@@ -114,7 +114,7 @@ def test_what_would_take_too_long_is_left_open() -> None:
     """With nothing left to ask, no verdict is given."""
     rig = play_rig(scene(1, HEARD))
     path = SceneCompiler(rig, registry()).compile(rig.scenes[0]).own[0][0]
-    assert PathAsker(0).whole(path, (0, 64)) is None
+    assert PathAsker(0).whole(path, ()) is None
 
 
 @settings(deadline=None, max_examples=5)
@@ -132,8 +132,13 @@ def test_the_values_asked_are_all_that_can_differ(
     chain = f'[ {zone}, {{ filter = "transpose", semitones = {by} }}, {{ filter = "velocity", fixed = {fixed} }} ]'
     rig = play_rig(scene(1, f'routes = [ {{ from = "keys", to = "left", through = {chain} }} ]'))
     path = SceneCompiler(rig, registry()).compile(rig.scenes[0]).own[0][0]
-    values = numbers_in(Lowering(rig).lowered(rig.scenes[0]).routes[0].through)
-    whole = PathAsker(10**6).whole(path, values)
+    whole = PathAsker(10**6).whole(path, Lowering(rig).lowered(rig.scenes[0]).routes[0].through)
     every = (bytes((0x90, key, hard)) for key in range(128) for hard in range(1, 128))
     assert whole is not None
     assert bool(whole.notes) == any(run_chain(path, each, 0, FilterFaults()) for each in every)
+
+
+def test_a_spare_channel_is_heard() -> None:
+    """A route may end on a channel that an instrument listens on when its sound changes under held notes."""
+    spare = GEAR.replace("channel = 3", "channel = 3\nspare = [1]")
+    assert _said(play_rig(scene(1, HEARD, f"routes = [ {SILENT['the wrong channel'][0]} ]"), spare)) == []

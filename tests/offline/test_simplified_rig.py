@@ -156,7 +156,7 @@ FILTERS = st.sampled_from(
 )
 
 
-@settings(deadline=None, max_examples=15)
+@settings(deadline=None, max_examples=8)
 @given(chain=st.lists(FILTERS, max_size=4), at=st.integers(0, 4), other=st.lists(FILTERS, max_size=2))
 def test_every_message_fares_as_before(chain: list[str], at: int, other: list[str]) -> None:
     """Whatever filters a route has, in any order: what every short message becomes is the same as before."""
@@ -169,8 +169,8 @@ def test_every_message_fares_as_before(chain: list[str], at: int, other: list[st
         return
     for kind in range(0x80, 0xF0, 0x10):
         for channel in (0, 1, 3, 15):
-            for first in range(0, 128, 5):
-                for second in (0, 1, 9, 10, 50, 90, 91, 127):
+            for first in (0, 32, 47, 48, 59, 60, 61, 64, 72, 83, 84, 120, 127):
+                for second in (0, 9, 10, 90, 91):
                     message = bytes((kind | channel, first, *([] if kind in (0xC0, 0xD0) else [second])))
                     came, goes = (_all(listed, message) for listed in paths)
                     assert came == goes

@@ -35,6 +35,22 @@ def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: PanelInBrowse
     assert page_pit.said == []
 
 
+def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
+    """The text of the scene in force has its line breaks; the song stays in force behind a scene of no song."""
+    page = page_pit.page(PHONE)
+    expect(page.locator("#scene-text")).to_be_hidden()
+    expect(page.locator("#song")).to_be_hidden()
+    page.get_by_role("button", name="Next", exact=True).click()
+    _in_force(page, 12, "Street at night")
+    assert page.locator("#scene-text").inner_text() == "watch the drummer\nbar 40"
+    expect(page.locator("#song-text")).to_have_text("capo on")
+    expect(page.locator("#song")).to_have_text("Market, transposed by +2")
+    page.get_by_role("button", name="Back", exact=True).click()
+    expect(page.locator("#scene-text")).to_be_hidden()
+    expect(page.locator("#song-text")).to_have_text("capo on")
+    assert page_pit.said == []
+
+
 def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser) -> None:
     """While the engine is stopped, a click on Next changes nothing and shows only that the scene was asked for."""
     page = page_pit.page()

@@ -3,6 +3,7 @@
 import json
 
 from engine.rig.read.load import read
+from engine.rig.rig_as_json import sections
 from tests.support.plain_rig_2 import RIG_2
 from tests.support.whole_outline import outline
 
@@ -99,9 +100,29 @@ def test_everything_that_is_shown() -> None:
             },
             {**NEW, "number": 5, "name": "Finale", "at": None, "held": "cut", "routes": [], "burst": []},
         ],
-        "setlists": [{"name": "Friday", "scenes": [5, 11, 5]}],
+        "songs": [],
+        "setlists": [{"name": "Friday", "scenes": [5, 11, 5], "songs": []}],
         "inherited": {},
     }
+
+
+def test_songs_and_lists_of_songs_give_their_scenes_by_number() -> None:
+    """A list of songs has the scenes of its songs, in their order."""
+    song = '[[songs]]\nname = "Market"\ntranspose = 2\nscenes = ["Finale", 11]\n'
+    listed = '[[setlists]]\nname = "Saturday"\nsongs = ["Market", "Market"]\n'
+    found = sections(read(FORMAT_2 + song + listed, "test"))
+    assert found["songs"] == [{"name": "Market", "transpose": 2, "scenes": [5, 11]}]
+    assert found["setlists"] == [{"name": "Saturday", "scenes": [5, 11, 5, 11], "songs": ["Market", "Market"]}]
+
+
+FORMAT_2 = """format = 2
+[[scenes]]
+number = 11
+name = "Overture"
+[[scenes]]
+number = 5
+name = "Finale"
+"""
 
 
 def test_it_can_be_sent() -> None:

@@ -26,7 +26,7 @@ PHONE, TABLET, SCREEN = (360, 740), (820, 1180), (1920, 1080)
 LONGEST = 20_000  # ms that anything on the page may take
 
 RIG = """
-format = 1
+format = 2
 [rig]
 name = "Pit with a page"
 start = "Overture"
@@ -52,10 +52,16 @@ burst = [ { instrument = "string-machine", sound = "Warm pad" } ]
 [[scenes]]
 number = 12
 name = "Street at night"
+text = "watch the drummer\\nbar 40"
 routes = [ { from = "keys", to = "brass", through = [ { filter = "transpose", semitones = -12 } ] } ]
 [[scenes]]
 number = 13
 name = "Finale"
+[[songs]]
+name = "Market"
+transpose = 2
+text = "capo on"
+scenes = [12]
 [[setlists]]
 name = "Friday"
 scenes = [11, 12, 13]

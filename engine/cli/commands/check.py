@@ -8,7 +8,7 @@ import typer
 
 from engine.cli.options import Json, RigFile
 from engine.cli.output import CommandError, as_json, print_line, print_words, table
-from engine.core.cable.program_burst import compile_recall, compile_step, device_id, duration, size
+from engine.core.cable.program_burst import compile_recall, compile_step, device_id, duration, instruments, size
 from engine.core.cable.speed import pace
 from engine.midi.message_words import to_hex
 from engine.midi.setup_words import Receiver, set_up
@@ -139,7 +139,7 @@ def _bursts(rig: Rig, scene: Scene) -> Iterator[dict[str, Any]]:
         sent = size(steps, speed)
         on_cable = 0.0 if speed is None else round(sent * speed.byte_ns / 1e6, 2)
         ready = round(duration(steps, speed) / 1e6, 2)
-        row = (scene.number, scene.name, names[index], len(steps), sent, on_cable, ready)
+        row = (scene.number, scene.name, names[index], instruments(steps), sent, on_cable, ready)
         yield dict(zip(_BURST_KEYS, row, strict=True))
 
 

@@ -1,9 +1,17 @@
 """`bayleaf next`: recalls the next scene in the set list."""
 
+from typing import Annotated
+
+import typer
+
 from engine.cli.options import Json, Name
 from engine.cli.requests import command
 
 
-def next(name: Name = "bayleaf", json: Json = False) -> None:
+def next(
+    song: Annotated[bool, typer.Option("--song", help="The first scene of the next song.")] = False,
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
     """Recall the next scene in the set list."""
-    command(name, {"do": "next"}, json)
+    command(name, {"do": "next song" if song else "next"}, json)

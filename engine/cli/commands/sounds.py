@@ -45,8 +45,12 @@ def sounds(
     elif json:
         as_json(found)
     else:
-        rows = [(one["instrument"], one["sound"], *(one["bank"] or ("", "")), one["program"]) for one in found]
-        table(("instrument", "sound", "MSB", "LSB", "program"), rows)
+        table(("instrument", "sound", "MSB", "LSB", "program"), map(_row, found))
+
+
+def _row(one: dict[str, Any]) -> tuple[Any, ...]:
+    chosen_by = one["program"] if one["program"] is not None else ", ".join(one["send"])
+    return one["instrument"], one["sound"], *(one["bank"] or ("", "")), chosen_by
 
 
 def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any]]:
@@ -55,7 +59,7 @@ def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any
         raise CommandError(no_such("instrument", instrument, rig.instruments))
     words = letters.casefold().split()
     found = [
-        {"instrument": name, "sound": sound, "bank": settings.bank, "program": settings.program}
+        {"instrument": name, "sound": sound, "bank": settings.bank, "program": settings.program, "send": settings.send}
         for name, gear in rig.instruments.items()
         if instrument in (None, name)
         for sound, settings in gear.sounds.items()

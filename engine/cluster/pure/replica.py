@@ -22,13 +22,15 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 def show_place(engine: Engine) -> ShowPlace:
     """Where the show is."""
-    state = engine.state
+    state, position = engine.state, engine.position
     channels = by_instrument(engine.rig, engine.outputs, state.places)
     return ShowPlace(
-        standing=engine.position,
+        standing=position[:3] if position is not None else None,
         muted=tuple(sorted(state.muted)),
         loaded=state.setlist.loaded,
         channels=tuple(channels.items()),
+        song=state.song or "",
+        step=state.step,
     )
 
 
@@ -52,7 +54,7 @@ def between_ticks(engine: Engine, now: int) -> bool:
 
 def show_command(place: ShowPlace) -> FollowShow:
     """What the word about the show commands here."""
-    standing = ShowPosition(*place.standing) if place.standing is not None else None
+    standing = ShowPosition(*place.standing, place.song, place.step) if place.standing is not None else None
     return FollowShow(standing, place.muted, place.loaded, place.channels)
 
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final, TypeVar
 from pydantic import BaseModel, BeforeValidator, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
+from engine.core.control.setlist import LAST_STEP
 from engine.core.timing.clock import FASTEST, SLOWEST
 
 #: bytes of a word; a report of 400 ports has as many
@@ -134,13 +135,16 @@ class Report(BaseModel):
 
 class ShowPlace(BaseModel):
     """Where a show is: number of the scene, name of the set list and place in it; the muted routes; the scene that
-    show control has loaded; and the instruments that are on spare channels, with these."""
+    show control has loaded; the instruments that are on spare channels, with these; the song in force, "" for none; and
+    semitones by which the foot has transposed it all."""
 
     model_config = _STRICT
     standing: tuple[_Scene, str, _Place] | None
     muted: Annotated[_Ports, Field(max_length=10_000)]
     loaded: _Scene | None = None
     channels: Annotated[tuple[tuple[PortWord, _Channel], ...], FailFast(), Field(max_length=10_000)] = ()
+    song: str = ""
+    step: Annotated[int, Field(ge=-LAST_STEP, le=LAST_STEP)] = 0
 
 
 class TimePlace(BaseModel):

@@ -7,12 +7,11 @@ from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
-from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
+from engine.core.control.setlist import LAST_STEP
 from engine.core.routing.channel_places import Places
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
@@ -20,10 +19,10 @@ from engine.core.routing.player_numbers import holder, player
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.settling import Settling
 from engine.core.routing.spare_channels import choose_places
-from engine.core.routing.told_values import made_of, moves_of
 from engine.core.state import State
 from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted, plural
+from engine.rig.models.rig import SongTable
 from engine.rig.read.raw_data import no_such
 from engine.rig.scene_words import listed_scenes, nearest_scene
 
@@ -59,6 +58,12 @@ class CommandExecution:
                 return self._go_to_entry(now, entry, who, out)
             case do.ChooseSetlist(setlist):
                 return self._choose_setlist(setlist, who)
+            case do.NextSong() | do.PreviousSong():
+                return self._step_song(now, 1 if isinstance(command, do.NextSong) else -1, command.word, who, out)
+            case do.ChooseSong(song):
+                return self._choose_song(now, song, who, out)
+            case do.Transpose(step):
+                return self._transpose(now, step, who, out)
             case do.MuteRoute(route) | do.UnmuteRoute(route):
                 return self._mute(now, command.word, route, isinstance(command, do.MuteRoute), who, out)
             case do.ToggleRoute(route):
@@ -123,6 +128,56 @@ class CommandExecution:
         setlist.place = entry - 1
         return self._switch(now, setlist.numbers[setlist.place], "entry", who, out)
 
+    # Songs
+
+    def _step_song(self, now: int, step: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
+        setlist = self._state.setlist
+        place = setlist.beside_song(step)
+        if place is None:
+            text = f"already in the {'last' if step > 0 else 'first'} song of {setlist.words}"
+            return self._state.outcome(word, AnswerCode.END_OF_SETLIST, text, who)
+        setlist.place = place
+        return self._switch(now, setlist.numbers[place], word, who, out)
+
+    def _choose_song(self, now: int, name: str, who: str, out: list[Delivery]) -> CommandResult:
+        """Its first scene, with the song in force even if the set list does not have it."""
+        state = self._state
+        song = state.compiled.songs.get(name)
+        if song is None:
+            text = f"{no_such('song', name, state.compiled.songs)}; nothing changed"
+            return state.outcome("song", AnswerCode.UNKNOWN_SONG, text, who)
+        place = state.setlist.start_of(name)
+        if place is None:
+            state.setlist.move_to(song.numbers[0])
+        else:
+            state.setlist.place = place
+        return self._switch(now, song.numbers[0], "song", who, out, name)
+
+    def _transpose(self, now: int, step: int, who: str, out: list[Delivery]) -> CommandResult:
+        state = self._state
+        wanted = max(-LAST_STEP, min(LAST_STEP, state.step + step)) if step else 0
+        if wanted == state.step:
+            text = "transposed no further" if wanted else "not transposed"
+            return state.outcome("transpose", AnswerCode.UNCHANGED, text, who)
+        state.step = wanted
+        self.transposed(now, out)
+        text = f"transposed by {wanted:+d} {plural(abs(wanted), 'semitone')}" if wanted else "no longer transposed"
+        return state.outcome("transpose", AnswerCode.DONE, text, who)
+
+    def transposed(self, now: int, out: list[Delivery]) -> None:
+        """Song or foot transpose by another number of semitones: the scene in force plays on so."""
+        state = self._state
+        state.scenes.forget_steps()
+        before = state.scene
+        if before is None or before.number not in state.compiled.scenes:
+            return
+        scene = state.ready(before.number)
+        if scene is not before:
+            self._put_in_force(now, scene, before.places, out)
+            self._settling.change(now, before.routes, out)
+
+    # Set lists
+
     def _choose_setlist(self, name: str, who: str) -> CommandResult:
         """The scene in force stays; where the new list has it, the show goes on there, else before its first."""
         state, listed = self._state, self._state.compiled.setlists
@@ -142,29 +197,39 @@ class CommandExecution:
     def recall_at(self, now: int, number: int, places: Places, who: str, out: list[Delivery]) -> None:
         """Recall the scene of this number with the instruments where another engine has them."""
         self._state.setlist.move_to(number)
-        self._switch(now, number, "scene", who, out, places)
+        self._switch(now, number, "scene", who, out, places=places)
 
     def _switch(
-        self, now: int, number: int, word: str, who: str, out: list[Delivery], places: Places | None = None
+        self,
+        now: int,
+        number: int,
+        word: str,
+        who: str,
+        out: list[Delivery],
+        song: str | None = None,
+        places: Places | None = None,
     ) -> CommandResult:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst.
 
-        `places`: where instruments are, if that is settled.
+        `song`: the one that was asked for; otherwise the scene says which is in force. `places`: where instruments are,
+        if that is settled.
         """
-        state = self._state
+        state, last_song = self._state, self._state.song
         state.setlist.loaded = None
-        scene = state.scenes.by_number[number]
+        state.song = song or state.setlist.song_of(number) or state.song
+        scene = state.ready(number)
         if state.scene is None:  # the start
             for output in state.compiled.setups:
                 self._outputs.set_up(now, output, out)
-        left, repeated = state.scene, scene is state.scene
+        left = state.scene
+        repeated = left is not None and left.number == number
         routes = left.routes if left is not None and not scene.compiled.cuts else None
         if places is None:
-            places = scene.places if repeated else choose_places(state, scene)
-        if not repeated or places != scene.places:
+            places = state.places if repeated else choose_places(state, scene)
+        if scene is not left or places != scene.places:
             self._change(now, scene, places, out)
         self._settling.change(now, routes, out)
-        self.set_tempo(now, scene)
+        self.set_tempo(now, scene, state.song_in_force if state.song != last_song else None)
         bursts = scene.entering
         if repeated or not state.rules.only_changes:
             bursts = _again(bursts)
@@ -172,21 +237,26 @@ class CommandExecution:
             bursts = one_after_the_other(left.leaving, bursts)
         return self._send_burst(now, bursts, state.outcome(word, AnswerCode.DONE, _named(scene), who), out)
 
-    def set_tempo(self, now: int, scene: SceneInPlay) -> None:
-        """The rig's own clock runs at the tempo that the scene says, if it says one."""
-        clock = self._state.sync.clock
-        if scene.compiled.tempo is not None and clock is not None:
-            clock.set_bpm(now, scene.compiled.tempo)
+    def set_tempo(self, now: int, scene: SceneInPlay, song: SongTable | None = None) -> None:
+        """The rig's own clock runs at the tempo that the scene says, if it says one, or that a new song begins with."""
+        clock, tempo = self._state.sync.clock, scene.compiled.tempo
+        if tempo is None and song is not None:
+            tempo = song.tempo
+        if tempo is not None and clock is not None:
+            clock.set_bpm(now, tempo)
 
     def _change(self, now: int, scene: SceneInPlay, places: Places, out: list[Delivery]) -> None:
+        self._put_in_force(now, scene, places, out)
+        if scene.compiled.cuts:
+            self._outputs.cut(now, out)
+
+    def _put_in_force(self, now: int, scene: SceneInPlay, places: Places, out: list[Delivery]) -> None:
         state = self._state
         scene.enter(frozenset(state.muted), places)
         before, state.scene = state.scene, scene
         if state.loops.muted:
             state.loops.lift()
         self._delayed.leave(now, before, scene, out)
-        if scene.compiled.cuts:
-            self._outputs.cut(now, out)
 
     def resend(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
         """Send the sounds of the scene in force again."""
@@ -206,7 +276,7 @@ class CommandExecution:
         for cable in cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
             if needed := self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out):
                 sent[cable.output] = needed
-                self._remember(cable.output, tuple(message for step in needed for message in step.unit))
+                self._outputs.command(cable.output, (message for step in needed for message in step.unit))
         cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
         return replace(
             outcome,
@@ -281,19 +351,12 @@ class CommandExecution:
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
-        self._remember(output, messages)
+        self._outputs.command(output, messages)
         for message in messages:
             self._outputs.route(now, output, (message,), out)
         self._state.merging.by_nobody(output, messages)
+        state.entered.forget(output)
         return state.outcome("send", AnswerCode.DONE, f"{counted(len(messages), 'message')} sent to {name}", who)
-
-    def _remember(self, output: int, messages: tuple[bytes, ...]) -> None:
-        """These were sent by nobody's key, and nobody's route feeds them."""
-        for message in messages:
-            if not selects_sound(message):  # most bursts are nothing else
-                self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
-            if resets(message):
-                self._state.ledger.reset((output, message[0] & 0x0F))
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock

@@ -5,19 +5,23 @@ from typing import Final
 
 from engine.core.commands import (
     ChooseSetlist,
+    ChooseSong,
     ControlClock,
     ControlTimecode,
     FirstScene,
     MuteRoute,
     NextScene,
+    NextSong,
     Panic,
     PlayerCommand,
     PreviousScene,
+    PreviousSong,
     RecallScene,
     Resend,
     SendPreset,
     TapTempo,
     ToggleRoute,
+    Transpose,
     UnmuteRoute,
 )
 from engine.core.control.control_matching import Contact
@@ -27,7 +31,11 @@ from engine.rig.models.control import Control
 
 #: the commands of words that need nothing more
 _PLAIN: Final[Mapping[str, PlayerCommand]] = {
-    each.word: each for each in (NextScene(), PreviousScene(), FirstScene(), Panic(), Resend(), TapTempo())
+    each.word: each
+    for each in (
+        *(NextScene(), PreviousScene(), FirstScene(), NextSong(), PreviousSong()),
+        *(Panic(), Resend(), TapTempo()),
+    )
 }
 
 
@@ -51,7 +59,7 @@ def _of_word(control: Control, word: str, contact: Contact) -> PlayerCommand:
     if word == "send" and control.output is not None:
         return SendPreset(control.output, control.messages)
     part, _, what = word.partition(" ")
-    if what:
+    if part in ("clock", "timecode"):
         return (ControlClock if part == "clock" else ControlTimecode)(what)
     return _PLAIN[word]
 
@@ -61,6 +69,10 @@ def _of_table(action: ActionTable, sendings: Sendings) -> PlayerCommand:
         return SendPreset(*sendings[action])
     if action.scene is not None:
         return RecallScene(action.scene)
+    if action.song is not None:
+        return ChooseSong(action.song)
+    if action.transpose is not None:
+        return Transpose(action.transpose)
     if action.setlist is not None:
         return ChooseSetlist(action.setlist)
     if action.tempo is not None:

@@ -1,7 +1,7 @@
 """Finds the controls of an input that a message belongs to.
 
 A condition with one number wins over a range, and a range over "any"; a condition with a channel wins over one without,
-and a control for some scenes over one for all.
+and a control for some scenes or songs over one for all.
 """
 
 from collections.abc import Iterable, Sequence
@@ -16,8 +16,15 @@ SONG_SELECT: Final = 0xF3
 KEY: Final = 0  # the kind of a keyboard's key, which has no status
 _ANY: Final = -1
 
-Scene = tuple[int, str]
 Zone = range | str
+
+
+class Playing(NamedTuple):
+    """What is in force: number and name of the scene, and the name of the song, if any."""
+
+    scene: int
+    name: str
+    song: str | None = None
 
 
 class Contact(NamedTuple):
@@ -87,9 +94,12 @@ def turned(value: int) -> str | None:
     return None if value in (0, ON_FROM) else "up" if value < ON_FROM else "down"
 
 
-def holds_in(control: Control, scene: Scene | None) -> bool:
-    """Whether a control works in this scene, given by number and name."""
-    return not control.scenes or (scene is not None and any(one in scene for one in control.scenes))
+def holds_in(control: Control, playing: Playing | None) -> bool:
+    """Whether a control works while this plays."""
+    if playing is None:
+        return not control.scenes and not control.songs
+    in_scene = not control.scenes or any(one in playing[:2] for one in control.scenes)
+    return in_scene and (not control.songs or playing.song in control.songs)
 
 
 class ControlConditions:
@@ -106,7 +116,7 @@ class ControlConditions:
         """Whether any condition looks at this contact, in any scene and on any channel."""
         return contact[:2] in self._by_key or (contact.kind, _ANY) in self._by_key
 
-    def owners(self, contact: Contact, scene: Scene | None) -> list[Owner]:
+    def owners(self, contact: Contact, playing: Playing | None) -> list[Owner]:
         """For each zone of values the narrowest control here, and those for other kinds of press of the same switch."""
         found = (*self._by_key.get(contact[:2], ()), *self._by_key.get((contact.kind, _ANY), ()))
         first: dict[Zone, Owner] = {}
@@ -114,7 +124,7 @@ class ControlConditions:
             owner
             for owner in found
             if _is_on_channel(owner.control.when, contact)
-            and holds_in(owner.control, scene)
+            and holds_in(owner.control, playing)
             and _same_switch(first.setdefault(owner.zone, owner), owner)
         ]
 
@@ -158,4 +168,4 @@ def _breadth(control: Control) -> tuple[int, bool, bool]:
     when = control.when
     found = when.program or when.song or when.note
     numbers = 1 << 16 if found == "any" else found[1] - found[0] if found is not None else 0
-    return numbers, when.channel is None, not control.scenes
+    return numbers, when.channel is None, not control.scenes and not control.songs

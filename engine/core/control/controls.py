@@ -13,7 +13,7 @@ from engine.core.control.control_matching import (
     Contact,
     ControlConditions,
     Owner,
-    Scene,
+    Playing,
     Zone,
     closes,
     contact_of,
@@ -41,7 +41,7 @@ class Taken(NamedTuple):
 
 
 class Switchboard:
-    """The controls of one input. Loop only. `scene` is the number and name of the one in force, or None."""
+    """The controls of one input. Loop only. `playing`: what is in force, None before the first scene."""
 
     def __init__(self, conditions: ControlConditions, sendings: Sendings) -> None:
         """`sendings`: what the actions send that are given in words."""
@@ -56,38 +56,38 @@ class Switchboard:
         """When `tick` next has something, or None."""
         return min((due for switch in self.waiting if (due := switch.due) is not None), default=None)
 
-    def owns(self, message: bytes, scene: Scene | None) -> bool:
+    def owns(self, message: bytes, playing: Playing | None) -> bool:
         """Whether a message like this is a command in this scene, and not routed."""
         contact = contact_of(message)
         if contact is None or not self._conditions.look_at(contact):
             return False
-        owners = self._conditions.owners(contact, scene)
+        owners = self._conditions.owners(contact, playing)
         return bool(owners) and not any(owner.control.passes for owner in owners)
 
-    def take(self, now: int, message: bytes, scene: Scene | None) -> Taken | None:
+    def take(self, now: int, message: bytes, playing: Playing | None) -> Taken | None:
         """What a message commands; None if it does not belong to a control in this scene."""
         contact = contact_of(message)
         if contact is None or not (self._conditions.look_at(contact) or contact in self._switches):
             return None
-        commands = self.tick(now, scene)
-        owners = self._conditions.owners(contact, scene)
+        commands = self.tick(now, playing)
+        owners = self._conditions.owners(contact, playing)
         passes = any(owner.control.passes for owner in owners)
-        commands += self._commands(_turns(owners, message), contact, scene)
+        commands += self._commands(_turns(owners, message), contact, playing)
         mine = bool(owners)
         for zone, closing in self._touched(contact, owners, message):
             means = _meanings(owners, zone)
             switch = self._switch(contact, zone, bool(closing and means))
             if switch is not None and (means or _goes_on(switch, now, closing)):
                 mine, passes = True, passes or (switch.passes and not means)
-                commands += self._commands(_touch(switch, now, closing, means), contact, scene)
+                commands += self._commands(_touch(switch, now, closing, means), contact, playing)
                 self._wait_for(switch, contact)
         return Taken(passes or not mine, tuple(commands)) if mine or commands else None
 
-    def tick(self, now: int, scene: Scene | None) -> list[PressedControl]:
+    def tick(self, now: int, playing: Playing | None) -> list[PressedControl]:
         """The presses that are complete by now: long ones, and short ones that have not become double."""
         commands: list[PressedControl] = []
         for switch, contact in list(self.waiting.items()):
-            pressed_controls = self._commands(switch.tick(now), contact, scene)
+            pressed_controls = self._commands(switch.tick(now), contact, playing)
             commands += [each._replace(pressed=each.pressed or contact.place) for each in pressed_controls]
             self._wait_for(switch, contact)
         return commands
@@ -108,13 +108,13 @@ class Switchboard:
             switch.mean_only(conditions.controls)
 
     def _commands(
-        self, pressed_controls: Sequence[Control], contact: Contact, scene: Scene | None
+        self, pressed_controls: Sequence[Control], contact: Contact, playing: Playing | None
     ) -> list[PressedControl]:
         """What these presses command, if they still do in this scene."""
         return [
             PressedControl(command, f"{contact.place}, {control.when.press} press" if control.when.press else "")
             for control in pressed_controls
-            if holds_in(control, scene)
+            if holds_in(control, playing)
             for command in commands_of(control, contact, self._sendings)
         ]
 

@@ -3,7 +3,15 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from engine.core.control.control_matching import Contact, ControlConditions, Owner, closes, contact_of, turned
+from engine.core.control.control_matching import (
+    Contact,
+    ControlConditions,
+    Owner,
+    Playing,
+    closes,
+    contact_of,
+    turned,
+)
 from engine.core.control.remote_messages import RemoteReader, RemoteRequest, remote_settings
 from engine.core.control.show_commands import SHOW_COMMANDS
 from engine.midi.message_words import to_hex
@@ -31,12 +39,12 @@ class ExplainedCommand:
         return f"{self.by} {what}: {'; '.join(self.commands) or 'it commands nothing by itself'}"
 
 
-def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> ExplainedCommand | None:
-    """None if the message is not a command. A press is taken to be the first one."""
+def commanded(rig: Rig, scene: Scene, source: str, message: bytes, song: str | None = None) -> ExplainedCommand | None:
+    """None if the message is not a command. A press is taken to be the first one; `song`: the one in force."""
     contact = contact_of(message)
     if contact is not None:
         conditions = ControlConditions(control for control in rig.controls if control.input == source)
-        owners = conditions.owners(contact, (scene.number, scene.name))
+        owners = conditions.owners(contact, Playing(scene.number, scene.name, song))
         if owners:
             words = dict.fromkeys(_commands_in_words(rig, owners, contact, message))
             return ExplainedCommand("a control", tuple(words), any(owner.control.passes for owner in owners))

@@ -1,25 +1,62 @@
 """The order of a show: which scene comes next, and where the show is."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from typing import NamedTuple
+from typing import Final, NamedTuple
+
+#: semitones by which the foot transposes at the most
+LAST_STEP: Final = 24
 
 
 class ShowPosition(NamedTuple):
-    """Where a show is: the number of its scene, the name of its set list, and the place in it, as of `SetListPlace`."""
+    """Where a show is: the number of its scene, the name of its set list, and the place in it, as of `SetListPlace`.
+
+    `song`: the name of the song in force, "" for none; `step`: semitones by which the foot has transposed it all.
+    """
 
     scene: int
     setlist: str = ""
     place: int = -1
+    song: str = ""
+    step: int = 0
+
+
+class PlayingOrder(NamedTuple):
+    """Scene numbers in playing order, and the song that each entry belongs to, if it is exactly one.
+
+    `starts`: the places at which a song begins.
+    """
+
+    numbers: tuple[int, ...]
+    songs: tuple[str | None, ...]
+    starts: tuple[int, ...]
+
+
+def order_of_songs(songs: Iterable[tuple[str, Sequence[int]]]) -> PlayingOrder:
+    """A set list of songs, each given by its name and its scenes."""
+    numbers, names, starts = list[int](), list[str | None](), list[int]()
+    for name, scenes in songs:
+        starts.append(len(numbers))
+        numbers += scenes
+        names += [name] * len(scenes)
+    return PlayingOrder(tuple(numbers), tuple(names), tuple(starts))
+
+
+def order_of_scenes(numbers: Sequence[int], songs: Mapping[str, Sequence[int]]) -> PlayingOrder:
+    """A set list of scenes; `songs`: the scenes of all songs by name."""
+    found = {number: [name for name, scenes in songs.items() if number in scenes] for number in numbers}
+    names = [found[number][0] if len(found[number]) == 1 else None for number in numbers]
+    starts = [at for at, name in enumerate(names) if name is not None and (at == 0 or names[at - 1] != name)]
+    return PlayingOrder(tuple(numbers), tuple(names), tuple(starts))
 
 
 class SetListPlace:
     """Scene numbers in playing order, and the present place (0 is the first; -1 before the first recall)."""
 
-    def __init__(self, name: str | None, numbers: Sequence[int]) -> None:
+    def __init__(self, name: str | None, order: PlayingOrder) -> None:
         """`name`: None for the scenes in the order of the rig."""
-        self.name = name
-        self.numbers = tuple(numbers)
+        self.name, self.numbers = name, order.numbers
+        self._songs, self._starts = order.songs, order.starts
         self.place = -1
         self.loaded: int | None = None  # the scene that show control wants next, until another is recalled
 
@@ -58,6 +95,23 @@ class SetListPlace:
             self.move_to(self.loaded)
         else:
             self.place += step
+
+    def song_of(self, number: int) -> str | None:
+        """The song of this scene, if the present entry is the scene, and belongs to exactly one song."""
+        here = 0 <= self.place < len(self.numbers) and self.numbers[self.place] == number
+        return self._songs[self.place] if here else None
+
+    def beside_song(self, step: int) -> int | None:
+        """The place where the next song begins (`step` 1); for -1 the first scene of this song or, if that is the
+        present one, of the song before. None at either end."""
+        if step > 0:
+            return next((start for start in self._starts if start > self.place), None)
+        return next((start for start in reversed(self._starts) if start < self.place), None)
+
+    def start_of(self, song: str) -> int | None:
+        """The place where a song begins, the next one from here if it occurs more than once; None if it does not."""
+        places = [start for start in self._starts if self._songs[start] == song]
+        return next((place for place in places if place >= self.place), places[0] if places else None)
 
     def onwards(self) -> tuple[int, ...]:
         """The scenes that are still to come."""

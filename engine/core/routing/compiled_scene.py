@@ -4,7 +4,7 @@ Nothing here changes while the rig plays; what a scene remembers is in `engine.c
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Literal, NamedTuple
 
@@ -60,7 +60,8 @@ class CompiledScene:
     sets, which may be sent again at any time.
 
     `cuts`: whether notes that are held when it is recalled end there; `entering`: the burst of a recall, which has
-    events, too; `leaving`: what is sent when it is left; `tempo`: what the rig's own clock is set to, if anything.
+    events, too; `leaving`: what is sent when it is left; `tempo`: what the rig's own clock is set to, if anything;
+    `transposed`: its own routes, transposed by so many semitones by song and foot.
     """
 
     number: int
@@ -72,6 +73,16 @@ class CompiledScene:
     entering: Bursts
     leaving: Bursts
     tempo: float | None
+    transposed: Callable[[int], Paths] = field(compare=False, repr=False)
+
+    def moved(self, semitones: int) -> "CompiledScene":
+        """The scene as song and foot transpose it."""
+        return replace(self, own=self.transposed(semitones)) if semitones and self.may_be_transposed else self
+
+    @property
+    def may_be_transposed(self) -> bool:
+        """Whether songs and the foot transpose anything of it."""
+        return any(path.kind == "play" for paths in self.own for path in paths)
 
 
 class _Before(NamedTuple):
@@ -121,20 +132,23 @@ class SceneCompiler:
             self.everywhere = next(iter(scenes.values())).everywhere
             self._before = _Before(Lowering(before), {scene.number: scene for scene in before.scenes}, scenes, {})
 
-    def compile(self, scene: Scene, transposed: int = 0) -> CompiledScene:
-        """Compile one scene; `transposed`: by song and step, in semitones."""
+    def compile(self, scene: Scene) -> CompiledScene:
+        """Compile one scene."""
         lowered_before = made = None
-        if self._before is not None and scene.number in self._before.scenes and not transposed:
+        if self._before is not None and scene.number in self._before.scenes:
             made = self._before.compiled[scene.number]
             if self._untouched(scene):
                 return made
             lowered_before = self._before.lowering.lowered(self._before.scenes[scene.number])
-        lowered = self._lowering.lowered(scene, transposed)
+        lowered = self._lowering.lowered(scene)
         if made is not None and lowered_before is not None and lowered_before.routes == lowered.routes:
             own = made.own
         else:
             own = self._paths(lowered.routes, lasting=False)
-        return self._compiled(lowered, own)
+        return self._compiled(lowered, own, partial(self._transposed, scene))
+
+    def _transposed(self, scene: Scene, by: int) -> Paths:
+        return self._paths(self._lowering.lowered(scene, by).routes, lasting=False)
 
     def _untouched(self, scene: Scene) -> bool:
         """Whether this scene, and all that it is like, are the very ones of the rig before."""
@@ -149,7 +163,7 @@ class SceneCompiler:
         self._before.untouched[scene.number] = untouched
         return untouched
 
-    def _compiled(self, lowered: LoweredScene, own: Paths) -> CompiledScene:
+    def _compiled(self, lowered: LoweredScene, own: Paths, transposed: Callable[[int], Paths]) -> CompiledScene:
         scene = lowered.whole
         sounds = compile_burst(self._rig, lowered.burst, self._outputs)
         entering = compile_sending(self._rig, scene.enter, self._outputs)
@@ -164,6 +178,7 @@ class SceneCompiler:
             one_after_the_other(sounds, entering),
             compile_sending(self._rig, scene.leave, self._outputs, lasting=True),
             scene.tempo,
+            transposed,
         )
 
     def _paths(self, routes: Sequence[LoweredRoute], lasting: bool) -> Paths:

@@ -62,19 +62,24 @@ class Explanation:
     outputs: dict[str, tuple[bytes | Later, ...]]
 
 
-def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
-    """Every route's verdict on a message of this input. KeyError if the rig has no such input."""
+def explain(
+    rig: Rig, scene: Scene, source: str, message: bytes, song: str | None = None, transposed: int = 0
+) -> Explanation:
+    """Every route's verdict on a message of this input. KeyError if the rig has no such input.
+
+    `song`: the one in force; `transposed`: semitones by which song and foot transpose play lines.
+    """
     if source not in rig.inputs:
         raise KeyError(source)
-    command = commanded(rig, scene, source, message)
+    command = commanded(rig, scene, source, message, song)
     if command is not None and not command.routed:
         return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = FilterFaults()
-    compiled = _compiled(rig, scene, source)
+    compiled = _compiled(rig, scene, source, transposed)
     names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[0], *compiled.own[0]))
     # compiled again: filters with state have just been asked once
-    answer = SceneInPlay(_compiled(rig, scene, source), faults).routes.answer(0, message, 0)
+    answer = SceneInPlay(_compiled(rig, scene, source, transposed), faults).routes.answer(0, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
@@ -84,9 +89,9 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     return Explanation((scene.number, scene.name), command, routes, outputs)
 
 
-def _compiled(rig: Rig, scene: Scene, source: str) -> CompiledScene:
+def _compiled(rig: Rig, scene: Scene, source: str, transposed: int) -> CompiledScene:
     """The scene with this input alone, since a scene may have thousands of routes."""
-    return SceneCompiler(rig, registry(), (source,)).compile(scene)
+    return SceneCompiler(rig, registry(), (source,)).compile(scene).moved(transposed)
 
 
 def shown(messages: Sequence[bytes | Later]) -> list[str]:

@@ -208,6 +208,12 @@ class MergedChannel:
             for sent in self._parameters.values():
                 sent.owner = None
 
+    def has_set(self, selecting: Unit) -> bool:
+        """Whether a player was the last to set the parameter that these two messages select, before nobody set any."""
+        (_, high_number, high), (_, low_number, low) = selecting
+        sent = self._parameters.get(((high_number, low_number), high, low))
+        return sent is not None and sent.owner is not None
+
     def reset(self, player: int, passed: bool) -> None:
         """A player has reset all controllers; `passed`: the channel got that message as it is (RP-015)."""
         if player in self._selected:

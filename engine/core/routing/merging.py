@@ -81,6 +81,11 @@ class Merging:
                 if channel is not None:
                     channel.by_nobody(message)
 
+    def has_set(self, output: int, channel: int, selecting: Unit) -> bool:
+        """Whether a player was the last to set the parameter that these two messages select, before nobody set any."""
+        found = self._channels.get((output, channel))
+        return found is not None and found.has_set(selecting)
+
     def forget(self, player: int) -> None:
         """This player's input is gone, and what they held has been released."""
         for channel in self._channels.values():

@@ -4,9 +4,10 @@ from collections.abc import Iterable, Sequence
 
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit
+from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
-from engine.core.routing.told_values import moves_of
+from engine.core.routing.told_values import made_of, moves_of
 from engine.core.state import State
 from engine.midi.kinds import is_release
 
@@ -26,9 +27,19 @@ class Outputs:
 
     def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> tuple[BurstUnit, ...]:
         """These steps of a scene, or of the set-up; the answer are those that are sent."""
-        needed = tuple(self._state.cables[output].burst(now, steps, out))
+        cable, entered = self._state.cables[output], self._state.entered
+        needed = tuple(cable.burst(now, entered.needed(cable, steps), out))
+        entered.note(output, needed)
         self._state.merging.by_nobody(output, (message for step in needed for message in step.unit))
         return needed
+
+    def command(self, output: int, messages: Iterable[bytes]) -> None:
+        """A scene or a control sends these: nobody's key holds them, and nobody's route feeds them."""
+        for message in messages:
+            if not selects_sound(message):  # most bursts are nothing else
+                self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
+            if resets(message):
+                self._state.ledger.reset((output, message[0] & 0x0F))
 
     def route(self, now: int, output: int, unit: Unit, out: list[Delivery]) -> None:
         """These together; there may be banks and programs among them."""
@@ -56,8 +67,10 @@ class Outputs:
         self.silence(now, cable, out, owed, WHEELS)
         sounds = self._sounds_of(output)
         cable.forget_sounds()
+        state.entered.forget(output)
         state.ledger.told.forget(output)
         self.note_set_up(output)
+        self.command(output, (message for step in sounds for message in step.unit))
         self.burst(now, output, (*state.compiled.setups.get(output, ()), *sounds), out)
 
     def set_up(self, now: int, output: int, out: list[Delivery]) -> None:
@@ -114,6 +127,7 @@ class Outputs:
         rest = (message for message in known if message not in swept)
         sent = [*offs, *silencing.sweep, *more, *rest]
         cable.panic(now, sent, out)
+        self._state.entered.forget(cable.output)
         self._state.merging.by_nobody(cable.output, sent)
         self._state.gestures.forget(now, cable.output)
 

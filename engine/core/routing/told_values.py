@@ -116,10 +116,10 @@ class ToldValues:
         self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
-        """This input's message was sent and moved these."""
+        """This input's message was sent and moved these. Where something else was set to stay, rest is a move, too."""
         told = self.values
         for moved, sent, at_rest, low in moves:
-            if at_rest:
+            if at_rest and self._kept(moved) is None:
                 told.pop(moved, None)
             else:
                 told[moved] = (source, message, sent)

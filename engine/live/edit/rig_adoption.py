@@ -48,7 +48,7 @@ def on_our_machine(rig: Rig, playing: Rig) -> Rig:
 def made_ready(rig: Rig, playing: CompiledRig) -> ReadyRig:
     """An edited rig, ready to play in place of the present one. Any thread. Raises FilterFault."""
     compiled = compile_rig(rig, None, playing, remote_outputs(rig))
-    return ReadyRig(compiled, ScenesInPlay(compiled.scenes))
+    return ReadyRig(compiled, ScenesInPlay(compiled.scenes, compiled.transposed))
 
 
 def _place(rig: Rig, name: str) -> tuple[str | None, ...] | None:

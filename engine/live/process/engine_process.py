@@ -31,6 +31,7 @@ from engine.live.socket.osc import OscServer
 from engine.live.socket.osc_telling import OscTelling
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
+from engine.live.transposing_ahead import transpose_ahead
 from engine.plurals import counted, plural
 from engine.ports.port import PortSystem
 from engine.rig.models.rig import Rig
@@ -163,6 +164,7 @@ class EngineProcess:
             for task in (*tasks, self._last_scene.run):
                 nursery.start_soon(task)
             nursery.start_soon(collect_when_idle, show.ports.messages_heard)
+            nursery.start_soon(transpose_ahead, show)
             self._say(show.apply(RecallScene(self._resume(show)), "start").text)
             show.apply(Begin())
             reader.start(waker(show))

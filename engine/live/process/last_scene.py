@@ -12,7 +12,7 @@ import platformdirs
 import trio
 
 from engine import durable_files
-from engine.core.control.setlist import ShowPosition
+from engine.core.control.setlist import LAST_STEP, ShowPosition
 from engine.live.process.worker_threads import to_its_end
 from engine.renames import rename_new
 
@@ -84,9 +84,11 @@ def _shows(path: Path) -> dict[str, Any]:
 
 
 def _position(kept: Any) -> ShowPosition | None:
-    if not isinstance(kept, list) or [type(each) for each in kept] != [int, str, int]:
+    """One of three values is that of a version which knew no songs."""
+    if not isinstance(kept, list) or [type(each) for each in kept] not in ([int, str, int], [int, str, int, str, int]):
         return None
-    return ShowPosition(*kept)
+    found = ShowPosition(*kept)
+    return found if abs(found.step) <= LAST_STEP else None
 
 
 class LastSceneWriter:

@@ -88,7 +88,8 @@ class PanelRequests:
         return FiltersAnswer(text="all filters", filters=filters, tables=tables)
 
     async def _explain(self, request: ExplainRequest) -> Answer:
-        rig, muted, source = self._show.engine.rig, set(self._show.engine.state.muted), request.input
+        state, source = self._show.engine.state, request.input
+        rig, muted, song, transposed = state.compiled.rig, set(state.muted), state.song, state.transposed
         scene = rig.scene(request.scene)
         if scene is None:
             return unknown_scene(rig, request.scene)
@@ -98,7 +99,7 @@ class PanelRequests:
             message = from_hex(request.message)
         except ValueError as fault:
             return refused(AnswerCode.BAD_REQUEST, f"{request.message} is not a message; give {fault}")
-        return await in_a_thread(_explained, rig, scene, source, message, muted)
+        return await in_a_thread(_explained, rig, scene, source, message, muted, song, transposed)
 
     async def _ports(self, request: PortsRequest) -> Answer:
         show, system = self._show, self._system
@@ -159,8 +160,10 @@ def _schema(model: type[BaseModel]) -> dict[str, Any]:
         return {"type": "object"}
 
 
-def _explained(rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str]) -> Answer:
-    found = explain(rig, scene, source, message)
+def _explained(
+    rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str], song: str | None, transposed: int
+) -> Answer:
+    found = explain(rig, scene, source, message, song, transposed)
     answer = ExplainAnswer(
         text=f"{describe(message, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
         routes=[_verdict(rig, scene, route, muted) for route in found.routes],

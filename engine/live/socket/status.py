@@ -20,6 +20,8 @@ def status(show: Show) -> dict[str, Any]:
             "place": engine.state.setlist.place + 1,
             "scenes": list(engine.state.setlist.numbers),
         },
+        "song": song_facts(engine),
+        "step": engine.state.step,
         "loaded": _loaded(engine),
         "setlists": [name for name in engine.state.compiled.setlists if name],
         "muted_routes": sorted(engine.state.muted),
@@ -53,11 +55,20 @@ def _loaded(engine: Engine) -> dict[str, Any] | None:
 
 
 def scene_facts(engine: Engine, scene: tuple[int, str] | None) -> dict[str, Any] | None:
-    """A scene by number and name, with its label in the prompt book if it has one."""
+    """A scene by number and name, with its label in the prompt book and its text if it has them."""
     if scene is None:
         return None
     found = engine.rig.scene(scene[0])
-    return {"number": scene[0], "name": scene[1]} | ({"cue": found.cue} if found is not None and found.cue else {})
+    more = {"cue": found.cue, "text": found.text} if found is not None else {}
+    return {"number": scene[0], "name": scene[1]} | {key: value for key, value in more.items() if value}
+
+
+def song_facts(engine: Engine) -> dict[str, Any] | None:
+    """The song in force by name, with its transposition in semitones and, if it has one, its text."""
+    song = engine.state.song_in_force
+    if song is None:
+        return None
+    return {"name": song.name, "transpose": song.transpose} | ({"text": song.text} if song.text else {})
 
 
 def sync(show: Show) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.status import scene_facts, sync
+from engine.live.socket.status import scene_facts, song_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
@@ -152,6 +152,8 @@ class StatusFrames:
             "next": scene_facts(engine, (following, engine.state.compiled.scenes[following].name))
             if following is not None
             else None,
+            "song": song_facts(engine),
+            "step": engine.state.step,
             "loaded": engine.state.setlist.loaded is not None,
             "setlist": _setlist(show),
             **time,

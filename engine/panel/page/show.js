@@ -37,6 +37,7 @@ export function enter() {
 /** @param {Frame} frame */
 function showFrame(frame) {
   if ("scene" in frame || "next" in frame || "setlist" in frame || "loaded" in frame) showScene();
+  if ("scene" in frame || "song" in frame || "step" in frame) showSong();
   if (!byId("view-show").hidden) showTime();
   if ("health" in frame || "muted_routes" in frame) showHealth();
 }
@@ -56,6 +57,26 @@ function showScene() {
   }
   markScenes();
   fit();
+}
+
+function showSong() {
+  const { scene, song, step = 0 } = held.facts;
+  const semitones = step + (song?.transpose ?? 0);
+  const transposed = semitones ? `transposed by ${semitones > 0 ? "+" : "−"}${Math.abs(semitones)}` : "";
+  say(byId("song"), [song?.name, transposed].filter(Boolean).join(", "));
+  byId("song-fact").hidden = !song && !semitones;
+  showText(byId("scene-text"), scene?.text);
+  showText(byId("song-text"), song?.text);
+}
+
+/**
+ * What the rig shows to the player, line by line.
+ * @param {HTMLElement} element
+ * @param {string | undefined} text
+ */
+function showText(element, text) {
+  say(element, text ?? "");
+  element.hidden = !text;
 }
 
 function showTime() {

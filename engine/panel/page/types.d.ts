@@ -5,6 +5,11 @@ type Role = "operate" | "show" | "view";
 
 interface SceneName { number: number; name: string }
 
+/** A scene of the show, with its label in the prompt book and its text if it has them. */
+interface ShownScene extends SceneName { cue?: string; text?: string }
+
+interface SongName { name: string; transpose: number; text?: string }
+
 /** A filter of a route: its name, and its settings in the keys of the rig file. */
 interface FilterStep { filter: string; [setting: string]: unknown }
 
@@ -82,7 +87,8 @@ interface Rig {
   chains: { [name: string]: Chain };
   routes: Route[];
   scenes: Scene[];
-  setlists: { name: string; scenes: number[] }[];
+  songs: { name: string; scenes: number[] }[];
+  setlists: { name: string; scenes: number[]; songs: string[] }[];
   inherited: { [scene: string]: { play: PlayLine[]; routes: Route[] } };
 }
 
@@ -99,8 +105,10 @@ interface Facts {
   unsaved: boolean;
   inputs: string[];
   outputs: string[];
-  scene: SceneName | null;
-  next: SceneName | null;
+  scene: ShownScene | null;
+  next: ShownScene | null;
+  song: SongName | null;
+  step: number;
   setlist: { name: string | null; place: number; of: number };
   loaded: boolean;
   tempo: number | null;

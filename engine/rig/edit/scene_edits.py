@@ -286,17 +286,18 @@ def _deleted(text: str, number: int) -> str:
     names = (scene["number"], scene["name"])
     named = [path for path, called in _references(sheet.data) if called in names]
     for path in named:
-        if path[0] != "setlists":
+        if path[0] not in ("setlists", "songs"):
             who = "start" if path[0] == "rig" else f"control {int(path[1]) + 1}"
             who = f"scene {sheet.data['scenes'][path[1]]['number']}, which is like it," if path[0] == "scenes" else who
             raise EditError(f"scene {number} is used by {who} in line {sheet.line(path)}; change that line first")
-    for index, setlist in enumerate(sheet.data.get("setlists", ())):
-        if all(called in names for called in setlist["scenes"]):
-            line = sheet.line(("setlists", index, "scenes"))
-            raise EditError(
-                f"scene {number} is the only one in the set list {toml(setlist['name'])} (line {line}); "
-                "first add another scene to it, or delete the set list from the file"
-            )
+    for section, what in (("setlists", "set list"), ("songs", "song")):
+        for index, order in enumerate(sheet.data.get(section, ())):
+            if "scenes" in order and all(called in names for called in order["scenes"]):
+                line = sheet.line((section, index, "scenes"))
+                raise EditError(
+                    f"scene {number} is the only one in the {what} {toml(order['name'])} (line {line}); "
+                    f"first add another scene to it, or delete the {what} from the file"
+                )
     text = sheet.without(block)
     for path in reversed(named):
         text = Sheet(text).without_element(path[:-1], int(path[-1]))
@@ -406,6 +407,8 @@ def _ordered(text: str, name: str, scenes: Sequence[int | str]) -> str:
     sheet = Sheet(text)
     for index, setlist in enumerate(sheet.data.get("setlists", ())):
         if setlist["name"] == name:
+            if "songs" in setlist:
+                raise EditError(f"the set list {toml(name)} is one of songs; change its songs in the file")
             steps = changes(setlist["scenes"], scenes)
             return list_changed(text, ("setlists", index, "scenes"), steps, list(map(toml, scenes)), lines=False)
     return _appended(text, "setlists", {"name": name, "scenes": list(scenes)})

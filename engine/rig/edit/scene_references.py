@@ -1,6 +1,6 @@
-"""Which parts of a rig refer to a scene, in words: set lists, controls and the start."""
+"""Which parts of a rig refer to a scene, in words: set lists, songs, controls and the start."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from typing import Final
 
 from engine.plurals import plural
@@ -24,9 +24,9 @@ def following_number(rig: Rig, number: int, new: int) -> str:
 
 
 def left(rig: Rig, number: int) -> str:
-    """Which set lists the scene has been removed from."""
+    """Which set lists and songs the scene has been removed from."""
     scene = rig.scene(number)
-    lists = _users(rig, scene.name, scene.number, section="setlists") if scene is not None else []
+    lists = _users(rig, scene.name, scene.number, sections=("setlists", "songs")) if scene is not None else []
     return f" and removed from {_joined(lists)}" if lists else ""
 
 
@@ -50,10 +50,10 @@ def followers(rig: Rig, number: int) -> str:
     return f"; {plural(len(following), 'scene')} {listed} {words} with it"
 
 
-def _users(rig: Rig, *called: int | str, section: str | None = None) -> list[str]:
-    """The parts that name the scene so, each once; all of them or those of one section."""
+def _users(rig: Rig, *called: int | str, sections: Container[str] | None = None) -> list[str]:
+    """The parts that name the scene so, each once; all of them or those of these sections."""
     found = (keys for keys, mark, name in references(rig, Rig) if mark.section == "scenes" and name in called)
-    return list(dict.fromkeys(_user(rig, keys) for keys in found if section in (None, keys[0])))
+    return list(dict.fromkeys(_user(rig, keys) for keys in found if sections is None or keys[0] in sections))
 
 
 def _user(rig: Rig, keys: Keys) -> str:
@@ -62,6 +62,8 @@ def _user(rig: Rig, keys: Keys) -> str:
         return place  # rig.start
     if section == "scenes":
         return f"scene {rig.scenes[place].number}"
+    if section == "songs":
+        return f"song {rig.songs[place].name}"
     return f"set list {rig.setlists[place].name}" if section == "setlists" else f"control {place + 1}"
 
 

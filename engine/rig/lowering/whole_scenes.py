@@ -6,6 +6,7 @@ outputs, if there is exactly one, and is otherwise added. Steps of a burst repla
 sound of a line does; what is sent on entering and leaving is added.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Collection, Sequence
 from typing import Any, Final, TypeVar
 
@@ -94,12 +95,12 @@ def _replaced(inherited: Sequence[Named], own: Sequence[Named], ends: Callable[[
     """The inherited ones, each in its place or replaced, and then those that replace none."""
     lines: list[Named] = [*inherited]
     added: list[Named] = []
+    places: defaultdict[Any, list[int]] = defaultdict(list)  # by name, or by the ends of one without a name
+    for place, each in enumerate(inherited):
+        places[each.name if each.name is not None else ends(each)].append(place)
     left = set(range(len(inherited)))
     for line in own:
-        if line.name is not None:
-            same = [place for place, each in enumerate(inherited) if each.name == line.name]
-        else:
-            same = [place for place, each in enumerate(inherited) if each.name is None and ends(each) == ends(line)]
+        same = places.get(line.name if line.name is not None else ends(line), [])
         if len(same) == 1 and same[0] in left:
             lines[same[0]] = line
             left.remove(same[0])

@@ -6,13 +6,15 @@ from pydantic import BeforeValidator, Discriminator, Tag, model_validator
 
 from engine.rig.models.formats import Since
 from engine.rig.models.references import Reference
-from engine.rig.models.values import Name, Part, SetupLines, Tempo, Text
+from engine.rig.models.values import Name, Part, SetupLines, Tempo, Text, between
 
 Word = Literal[
     "scene",
     "next",
     "back",
     "first",
+    "next song",
+    "back song",
     "panic",
     "resend",
     "tap",
@@ -25,18 +27,24 @@ Word = Literal[
     "unmute",
     "send",
 ]
-_KINDS: Final = ("scene", "setlist", "toggle", "mute", "unmute", "tempo", "send")
+_KINDS: Final = ("scene", "song", "setlist", "toggle", "mute", "unmute", "transpose", "tempo", "send")
+_NEW_WORDS: Final = ("next song", "back song")
 Routes = Annotated[Text | None, Reference("routes")]
 
 
 class ActionTable(Part):
-    """Exactly one action; `to` or `on` says where `send` goes: an output, or an instrument on its channel."""
+    """Exactly one action; `to` or `on` says where `send` goes: an output, or an instrument on its channel.
+
+    `transpose`: a semitone up (1) or down (-1) for all play lines, or back to none (0).
+    """
 
     scene: Annotated[int | str | None, Reference("scenes")] = None
+    song: Annotated[Name | None, Reference("songs")] = None
     setlist: Annotated[Name | None, Reference("set lists")] = None
     toggle: Routes = None
     mute: Routes = None
     unmute: Routes = None
+    transpose: Annotated[int | None, between(-1, 1)] = None
     tempo: Tempo | None = None
     send: SetupLines = ()
     to: Annotated[str | None, Reference("outputs")] = None
@@ -77,7 +85,7 @@ def _kind(found: Any) -> str:
 
 def _is_new(found: Any) -> bool:
     """Whether a version 1 rig did not know it."""
-    return isinstance(found, list | dict)
+    return isinstance(found, list | dict) or found in _NEW_WORDS
 
 
 _One = Annotated[

@@ -22,6 +22,7 @@ from engine.rig.models.values import (
     Outputs,
     Part,
     Scenes,
+    Songs,
     Text,
     Value,
     WholeSysEx,
@@ -91,7 +92,7 @@ class When(Part):
 class Control(Part):
     """A message that triggers an action, or several in one step.
 
-    `scenes`: the scenes in which it is active, all if empty. `hold`, `between`: the length of a long press, and the
+    `scenes`, `songs`: those in which it is active, all if empty. `hold`, `between`: the length of a long press, and the
     longest gap in a double press (ns). `scene`, `route`, `output` and `messages` are for the words scene, mute and
     unmute, and send.
     """
@@ -103,6 +104,7 @@ class Control(Part):
     guard: Nanoseconds = 30_000_000
     passes: bool = Field(False, alias="pass")
     scenes: Scenes = ()
+    songs: Annotated[Songs, Since(2)] = ()
     hold: Nanoseconds = 600_000_000
     between: Nanoseconds = 350_000_000
     route: Annotated[Text | None, Reference("routes")] = None

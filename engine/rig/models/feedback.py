@@ -9,7 +9,7 @@ from engine.midi.kinds import is_whole
 from engine.rig.models.references import Reference
 from engine.rig.models.values import Part, Text
 
-FIELDS: Final = ("scene.name", "scene.number", "scene.cue", "scene.text", "next.name", "tempo")
+FIELDS: Final = ("scene.name", "scene.number", "scene.cue", "scene.text", "song.name", "next.name", "tempo")
 
 _WIDEST: Final = 128
 _LONGEST: Final = 512  # bytes around the fields
@@ -75,17 +75,18 @@ class TallyWhen(Part):
     """When a light is on: exactly one of these is given.
 
     `route`: while the route or line of this name is in the scene in force, and not muted; `scene`: while it is in
-    force; `clock`: while the clock runs that the rig follows or makes.
+    force; `song`: while this song is; `clock`: while the clock runs that the rig follows or makes.
     """
 
     route: Annotated[Text | None, Reference("routes")] = None
     scene: Annotated[int | str | None, Reference("scenes")] = None
+    song: Annotated[Text | None, Reference("songs")] = None
     clock: Literal["running"] | None = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> "TallyWhen":
-        if sum(each is not None for each in (self.route, self.scene, self.clock)) != 1:
-            raise ValueError("give exactly one of route, scene, clock")
+        if sum(each is not None for each in (self.route, self.scene, self.song, self.clock)) != 1:
+            raise ValueError("give exactly one of route, scene, song, clock")
         return self
 
 

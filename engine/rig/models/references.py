@@ -14,7 +14,8 @@ from engine.rig.models.marks import Keys, marked_values
 class Reference:
     """Marks a field that names something in another section of the rig, or lists such names (`many`).
 
-    `section`: "inputs", "outputs", "instruments", "routes", "scenes" (by number or name), "set lists" or "machines".
+    `section`: "inputs", "outputs", "instruments", "routes", "scenes" (by number or name), "songs",
+    "set lists" or "machines".
     `word`: a text that may be written there and is not a name, such as "internal".
     """
 

@@ -43,6 +43,8 @@ from engine.rig.models.values import (
     Scenes,
     SetupLines,
     Shift,
+    ShownText,
+    Songs,
     Stops,
     Tempo,
     Text,
@@ -204,9 +206,28 @@ class BurstStep(Part):
         return self.sound is None and self.program is None
 
 
-class SetList(Part):
+class SongTable(Part):
+    """Scenes in order. `transpose`: semitones, for all play lines while it is in force; `tempo`: at its beginning."""
+
     name: Name
+    transpose: Annotated[int, between(-127, 127)] = 0
+    tempo: Tempo | None = None
+    text: ShownText | None = None
     scenes: Scenes
+
+
+class SetList(Part):
+    """Scenes or songs in playing order."""
+
+    name: Name
+    scenes: Scenes = ()
+    songs: Annotated[Songs, Since(2)] = ()
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> "SetList":
+        if bool(self.scenes) == bool(self.songs):
+            raise ValueError("a set list takes either scenes or songs")
+        return self
 
 
 class Route(Part):
@@ -279,7 +300,7 @@ class Scene(Part):
     name: Name
     cue: Annotated[Name | None, Since(2)] = None
     like: Annotated[int | str | None, Reference("scenes"), Since(2)] = None
-    text: Annotated[Plain | None, Since(2)] = None
+    text: Annotated[ShownText | None, Since(2)] = None
     tempo: Annotated[Tempo | None, Since(2)] = None
     transpose: Annotated[int, between(-127, 127), Since(2)] = 0
     at: Annotated[str, AfterValidator(_place)] | None = None
@@ -303,6 +324,7 @@ class Rig(Part):
     chains: Annotated[dict[Plain, Chain], Since(2)] = Field(default_factory=dict)
     routes: tuple[Route, ...] = ()
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
+    songs: Annotated[tuple[SongTable, ...], Since(2)] = ()
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
     tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
@@ -385,6 +407,7 @@ def rig_models() -> dict[str, type[Any]]:
         chains=(Annotated[by_name(many(one))[0], Since(2)], Field(default_factory=dict)),
         routes=(many(route), ()),
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
+        songs=(Annotated[many(SongTable), Since(2)], ()),
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
         tallies=(Annotated[many(Tally), Since(2)], ()),

@@ -70,6 +70,13 @@ def _plain(found: str) -> str:
     return _short(found)
 
 
+def _shown(found: str) -> str:
+    """Text of several lines, for players."""
+    for line in found.split("\n"):
+        _plain(line)
+    return _short(found)
+
+
 def _short(found: str) -> str:
     if len(found) > LONGEST_NAME:
         raise ValueError(f"text of at most {LONGEST_NAME:,} characters")
@@ -83,6 +90,7 @@ def _text(found: str) -> str:
 
 
 Plain = Annotated[str, AfterValidator(_plain)]
+ShownText = Annotated[str, AfterValidator(_shown)]
 Text = Annotated[str, AfterValidator(_text)]
 Name = Annotated[Plain, AfterValidator(_text)]
 
@@ -105,6 +113,13 @@ def _order(found: Any) -> Any:
     """A set list's scenes, as a tuple."""
     if not isinstance(found, list) or not found:
         raise ValueError('a list of at least one scene, by number or name, such as [11, "Finale"]')
+    return tuple(found)
+
+
+def _songs(found: Any) -> Any:
+    """A set list's songs, as a tuple."""
+    if not isinstance(found, list) or not found:
+        raise ValueError('a list of at least one song by name, such as ["Market", "Bridge"]')
     return tuple(found)
 
 
@@ -198,6 +213,7 @@ NamesOrNone = Annotated[tuple[str, ...], BeforeValidator(_names_or_none)]
 Inputs = Annotated[Names, Reference("inputs", many=True)]
 Outputs = Annotated[Names, Reference("outputs", many=True)]
 Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order), Reference("scenes", many=True)]
+Songs = Annotated[tuple[str, ...], BeforeValidator(_songs), Reference("songs", many=True)]
 Messages = Annotated[tuple[bytes, ...], BeforeValidator(_messages)]
 
 

@@ -32,7 +32,8 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _instruments(data)
     yield from _route_names(data)
     yield from _scenes_once(data)
-    yield from _setlists_once(data)
+    yield from _named_once(data, "setlists", "set list")
+    yield from _named_once(data, "songs", "song")
     yield from _names_like_numbers(data)
     yield from _bursts(data, lists)
     yield from _controls(data)
@@ -66,6 +67,7 @@ def _references(data: Data) -> Iterator[Complaint]:
     known: dict[str, Collection[object]] = {
         "routes": {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)},
         "scenes": _known_scenes(data),
+        "songs": [each["name"] for _, each in tables(data, "songs") if isinstance(each.get("name"), str)],
         "set lists": [each["name"] for _, each in tables(data, "setlists") if isinstance(each.get("name"), str)],
         "machines": table(table(data, "network"), "machines"),
     }
@@ -148,19 +150,22 @@ def _own_routes(number: int, scene: Data) -> Iterator[tuple[Keys, Data]]:
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
-    everywhere = [route.get("name") for _, route in tables(data, "routes")]
-    for index, name in enumerate(everywhere):
-        if isinstance(name, str) and name in everywhere[:index]:
+    everywhere: set[str] = set()
+    for index, route in tables(data, "routes"):
+        name = route.get("name")
+        if isinstance(name, str) and name in everywhere:
             yield Complaint(("routes", index, "name"), f'a second route named "{name}"; give it another name')
+        if isinstance(name, str):
+            everywhere.add(name)
     for number, scene in tables(data, "scenes"):
-        seen = [name for name in everywhere if isinstance(name, str)]
+        seen = {*everywhere}
         for keys, route in _own_routes(number, scene):
             name = route.get("name")
             if isinstance(name, str) and name in seen:
                 what = "line" if keys[2] == "play" else "route"
                 yield Complaint((*keys, "name"), f'a second {what} named "{name}"; give it another name')
             if isinstance(name, str):
-                seen.append(name)
+                seen.add(name)
 
 
 # Scenes, and what refers to them
@@ -180,12 +185,12 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
                 yield Complaint(("scenes", index, key), text)
 
 
-def _setlists_once(data: Data) -> Iterator[Complaint]:
+def _named_once(data: Data, section: str, what: str) -> Iterator[Complaint]:
     seen = set()
-    for index, setlist in tables(data, "setlists"):
-        name = setlist.get("name")
+    for index, each in tables(data, section):
+        name = each.get("name")
         if isinstance(name, str) and name in seen:
-            yield Complaint(("setlists", index, "name"), f'a second set list named "{name}"; give it another name')
+            yield Complaint((section, index, "name"), f'a second {what} named "{name}"; give it another name')
         seen.add(name if isinstance(name, str) else None)
 
 
@@ -271,7 +276,7 @@ def _controls(data: Data) -> Iterator[Complaint]:
 
 def _condition(control: Data) -> Data:
     """The condition of a control with its defaults, so that equal ones look alike however they are written."""
-    condition = {**table(control, "when"), "scenes": control.get("scenes")}
+    condition = {**table(control, "when"), "scenes": control.get("scenes"), "songs": control.get("songs")}
     if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
         condition["at_least"] = 64
     if isinstance(condition.get("key"), int):

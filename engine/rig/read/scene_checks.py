@@ -1,6 +1,6 @@
 """Checks of what scenes of format 2 say: whom they are like, their lines and cues, and what they and controls send."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 
 from engine.midi.setup_words import Receiver, set_up
 from engine.midi.show_control import plain_cue
@@ -15,7 +15,7 @@ def check_scenes(data: Data, lists: bool) -> Iterator[Complaint]:
     for place, scene in tables(data, "scenes"):
         keys: Keys = ("scenes", place)
         yield from _lines(data, keys, scene, lists)
-        yield from _taken_away(keys, scene, family)
+    yield from _taken_away(data, family)
     yield from _words(data)
 
 
@@ -60,43 +60,70 @@ class _Family:
                 text = f"a circle: scene {' is like '.join(map(str, names))}; let one of them stand by itself"
                 yield Complaint(("scenes", min(circle), "like"), text)
 
-    def inherited_names(self, place: int) -> list[str] | None:
-        """The names of lines and routes that a scene inherits; None if that cannot be known."""
-        lineage: list[int] = []
-        base = self._base[place]
-        while base is not None and base not in lineage and base != place:
-            lineage.append(base)
-            base = self._base[base]
-        oldest = self._scenes[lineage[-1]] if lineage else self._scenes[place]
-        if base is not None or "like" in oldest:
-            return None
+    def inherited(self) -> Iterator[tuple[int, Collection[str]]]:
+        """Each scene that is like another, with the names of the lines and routes that it inherits.
+
+        A base comes before those like it, and the names are those of this moment: a copy for each scene would grow
+        with the square of the number of scenes. Scenes whose names cannot be known are left out: those of a circle,
+        or like a scene that does not exist.
+        """
+        alike: dict[int, list[int]] = {}
+        for place, base in self._base.items():
+            if base is not None:
+                alike.setdefault(base, []).append(place)
         names: dict[str, None] = {}
-        for each in reversed(lineage):
-            scene = self._scenes[each]
-            for line in (line for key in ("routes", "play") for _, line in tables(scene, key)):
-                if isinstance(line.get("name"), str):
-                    names[line["name"]] = None
-                    if line.get("off") is True:
-                        del names[line["name"]]
-        return [*names]
+        left: list[tuple[int, Mapping[str, bool]]] = [
+            (place, {}) for place, scene in self._scenes.items() if "like" not in scene
+        ]
+        while left:
+            place, before = left.pop()
+            if place < 0:
+                _put(names, before)
+                continue
+            if self._base[place] is not None:
+                yield place, names
+            own = _own_names(self._scenes[place])
+            left.append((-1, {name: name in names for name in own}))
+            _put(names, own)
+            left += [(each, {}) for each in alike.get(place, ())]
+
+
+def _own_names(scene: Data) -> dict[str, bool]:
+    """The names of a scene's lines and routes; False if it takes the inherited line away."""
+    lines = [line for key in ("routes", "play") for _, line in tables(scene, key)]
+    return {line["name"]: line.get("off") is not True for line in lines if isinstance(line.get("name"), str)}
+
+
+def _put(names: dict[str, None], change: Mapping[str, bool]) -> None:
+    """Add the names of which this is true, and take the others away."""
+    for name, there in change.items():
+        if there:
+            names[name] = None
+        else:
+            names.pop(name, None)
 
 
 def _found(called: dict[object, int], like: object) -> int | None:
     return called.get(like) if isinstance(like, str | int) and not isinstance(like, bool) else None
 
 
-def _taken_away(keys: Keys, scene: Data, family: _Family) -> Iterator[Complaint]:
-    for place, line in tables(scene, "play"):
-        name = line.get("name")
-        if line.get("off") is not True or not isinstance(name, str):
-            continue
-        if "like" not in scene:
+def _taken_away(data: Data, family: _Family) -> Iterator[Complaint]:
+    for place, scene in tables(data, "scenes"):
+        for keys, name in _off(place, scene) if "like" not in scene else ():
             text = f'"{name}" cannot be taken away: this scene is not like another; add like = NUMBER, or leave out off'
-            yield Complaint((*keys, "play", place, "off"), text)
-            continue
-        known = family.inherited_names(int(keys[1]))
-        if known is not None and name not in known:
-            yield Complaint((*keys, "play", place, "name"), f"{no_such('inherited line', name, known)}")
+            yield Complaint((*keys, "off"), text)
+    scenes = dict(tables(data, "scenes"))
+    for place, known in family.inherited():
+        for keys, name in _off(place, scenes[place]):
+            if name not in known:
+                yield Complaint((*keys, "name"), no_such("inherited line", name, known))
+
+
+def _off(place: int, scene: Data) -> Iterator[tuple[Keys, str]]:
+    """The places and names of the lines that a scene takes away."""
+    for index, line in tables(scene, "play"):
+        if line.get("off") is True and isinstance(line.get("name"), str):
+            yield ("scenes", place, "play", index), line["name"]
 
 
 def _lines(data: Data, keys: Keys, scene: Data, lists: bool) -> Iterator[Complaint]:

@@ -1,6 +1,6 @@
 """What scenes send when they come and go, and the tempo that they set. (Our own design; no source.)"""
 
-from engine.core.commands import RecallScene
+from engine.core.commands import Panic, RecallScene, SendPreset
 from engine.core.engine import Engine
 from tests.support.engine_calls import adopt, command, engine_of, output_there, recall
 from tests.support.play_rig import GEAR, heard, play_rig, playing, scene
@@ -97,3 +97,94 @@ def test_a_scene_is_found_by_its_cue() -> None:
     """A name comes before a number in words, and that before a cue."""
     engine = playing(scene(1) + scene(14, 'cue = "2"') + scene(2, 'cue = "14.5"') + scene(3, 'cue = "1"'), GEAR)
     assert [engine.state.compiled.find(each) for each in ("14.5", "2", "1", "Scene 14", "9")] == [2, 2, 1, 14, None]
+
+
+# Only what changed
+
+SAME = 'enter = [{ on = "bass", send = ["volume 90", "controller 1 = 0", "nrpn 1/8 = 64", "F0 7D 05 F7", "start"] }]'
+VALUES = 'enter = [{ on = "bass", send = ["volume 90", "controller 1 = 0", "nrpn 1/8 = 64"] }]'
+LINE = 'play = [{ from = "keys", on = "bass" }]'
+
+
+def controllers(messages: list[str]) -> list[str]:
+    """The numbers of the controllers among these."""
+    return [message[9:11] for message in messages if message.startswith("left: B1")]
+
+
+def test_values_that_are_so_already_are_not_sent_again() -> None:
+    """Neither a controller nor one at its rest nor a parameter, wherever the scene before has set them."""
+    engine = playing(scene(1, LINE, VALUES) + scene(2, LINE, VALUES) + scene(3, LINE))
+    assert sent(engine, 2, MS) == []
+    sent(engine, 3, 2 * MS)
+    assert sent(engine, 1, 3 * MS) == []
+
+
+def test_a_value_that_a_player_has_moved_is_sent_again() -> None:
+    """Each alone: the volume pedal, the wheel, the parameter; and no other value."""
+    engine = playing(scene(1, LINE, VALUES) + scene(2, LINE, VALUES))
+    heard(engine, "B0 07 10")
+    assert controllers(sent(engine, 2, 2_000 * MS)) == ["07"]
+    heard(engine, "B0 01 30", now=3_000 * MS)
+    assert controllers(sent(engine, 1, 4_000 * MS)) == ["01"]
+    for message in ("B0 63 01", "B0 62 08", "B0 06 10"):
+        heard(engine, message, now=5_000 * MS)
+    assert controllers(sent(engine, 2, 6_000 * MS)) == ["63", "62", "06", "65", "64"]
+    for message in ("B0 63 01", "B0 62 09", "B0 06 10"):  # another parameter
+        heard(engine, message, now=7_000 * MS)
+    assert controllers(sent(engine, 1, 8_000 * MS)) == []
+
+
+def test_a_value_that_another_scene_has_set_is_sent() -> None:
+    """The same controller or parameter with another value."""
+    other = VALUES.replace("90", "80").replace("64", "65")
+    engine = playing(scene(1, LINE, VALUES) + scene(2, LINE, other))
+    assert controllers(sent(engine, 2, MS)) == ["07", "63", "62", "06", "65", "64"]
+    assert controllers(sent(engine, 1, 2 * MS)) == ["07", "63", "62", "06", "65", "64"]
+
+
+def test_events_are_sent_each_time_and_values_after_sysex_too() -> None:
+    """SysEx may have reset the instrument, so that nothing is sure any more; universal real-time SysEx has not."""
+    engine = playing(
+        scene(1, LINE, SAME) + scene(2, LINE, VALUES) + scene(3, LINE, SAME.replace("F0 7D 05 F7", "go 1"))
+    )
+    assert controllers(sent(engine, 2, MS)) == ["07", "01", "63", "62", "06", "65", "64"]
+    for now in (2, 3):
+        assert sent(engine, 3, now * MS)[-2:] == ["left: F0 7F 7F 02 7F 01 31 F7", "left: FA"]
+        assert controllers(sent(engine, 2, now * MS + 1)) == []
+
+
+def test_after_a_panic_or_what_a_control_sent_values_are_sent() -> None:
+    """Whatever may have changed them, they are sent once more."""
+    for asked in (Panic(), SendPreset("left", (bytes.fromhex("B1 06 01"),))):
+        engine = playing(scene(1, LINE, VALUES) + scene(2, LINE, VALUES))
+        engine.apply(MS, asked)
+        assert controllers(sent(engine, 2, 2 * MS)) == ["07", "01", "63", "62", "06", "65", "64"]
+
+
+def test_after_a_pulled_cable_values_are_sent_once() -> None:
+    """When the output is back; the next scene with the same values need not send them again."""
+    engine = playing(scene(1, LINE, VALUES) + scene(2, LINE, VALUES))
+    out = [message.hex(" ").upper() for _, message, _ in output_there(engine, MS, 0)]
+    assert "B1 07 5A" in out
+    assert controllers(sent(engine, 2, 2 * MS)) == []
+
+
+def test_a_value_that_still_waits_is_not_lost() -> None:
+    """Two recalls at once: what the first has not sent yet, the second sends."""
+    text = GEAR.replace('left = { port = "Box*1" }', 'left = { port = "Box*1", wire = "din" }')
+    burst = 'burst = [{ instrument = "bass", program = 5 }]'
+    engine = engine_of(play_rig(scene(1, burst, VALUES) + scene(2, burst, VALUES), text))
+    recall(engine, 0, 1)
+    out = [message for _, message, _ in recall(engine, 100, 2)]
+    while engine.due is not None:
+        out += [message for _, message, _ in engine.tick(engine.due)]
+    assert bytes.fromhex("B1075A") in out
+    assert bytes.fromhex("B10640") in out
+
+
+def test_a_value_that_a_player_has_brought_to_rest_is_sent_again() -> None:
+    """A wheel at zero is not where the scene has put it."""
+    wheel = VALUES.replace("controller 1 = 0", "controller 1 = 30")
+    engine = playing(scene(1, LINE, wheel) + scene(2, LINE, wheel))
+    heard(engine, "B0 01 00")
+    assert controllers(sent(engine, 2, 2_000 * MS)) == ["01"]

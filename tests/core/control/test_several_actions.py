@@ -134,7 +134,7 @@ def test_one_press_is_as_several_in_a_row(actions: list[str]) -> None:
         ('{ toggle = "bras" }', 'there is no route "bras"; did you mean "brass"?'),
         ('{ setlist = "Sunday" }', 'there is no set list "Sunday"; there are: Thursday, Friday'),
         ("{ tempo = 4 }", "found 4; allowed: 20 to 300 beats per minute"),
-        ("{ scene = 1, tempo = 100 }", "an action is exactly one of scene, setlist, toggle"),
+        ("{ scene = 1, tempo = 100 }", "an action is exactly one of scene, song, setlist, toggle"),
         ('{ send = ["stop"] }', 'send takes a list of messages, and either to = "OUTPUT" or on = "INSTRUMENT"'),
         ('{ tempo = 100, to = "looper" }', 'send takes a list of messages, and either to = "OUTPUT"'),
         ('{ send = ["volume 9"], to = "looper" }', '"volume 9" needs a channel, and an output has none'),

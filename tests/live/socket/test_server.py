@@ -266,7 +266,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench: Bench,
 @pytest.mark.parametrize(
     ("request_", "said"),
     [
-        ({}, "unknown request None; there are: scene, next, back, first, entry, setlist, panic,"),
+        ({}, "unknown request None; there are: scene, next, back, first, entry, next song,"),
         ({"do": "dance"}, "unknown request 'dance'; there are: scene, next"),
         ({"do": ["next"]}, "unknown request ['next']"),
         ({"do": "scene"}, 'scene needs "scene": a scene'),

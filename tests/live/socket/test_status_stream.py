@@ -66,6 +66,8 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
         "scene": {"number": 1, "name": "Overture"},
         "next": {"number": 3, "name": "Finale"},
         "loaded": False,
+        "song": None,
+        "step": 0,
         "setlist": {"name": "Friday", "place": 1, "of": 2},
         "tempo": None,
         "clock_from": None,

@@ -51,16 +51,16 @@ BREAKS = [
         [(39, "", "this is not TOML: found no value; allowed: a number, true, false, text")],
     ),
     # unknown sections
-    ("[rig]", "[rigg]", [(3, "rigg", 'unknown key "rigg"; did you mean "rig"? allowed here: format, rig,')]),
+    ("[rig]", "[rigg]", [(3, "rigg", 'unknown key "rigg"; did you mean "rig"? allowed here: format, include, rig,')]),
     (
         'do    = "next"',
         'do    = "next"\n[synch.clock]\nbpm = 1',
-        [(68, "synch", 'unknown key "synch"; did you mean "sync"? allowed here: format, rig, inputs, outputs,')],
+        [(68, "synch", 'unknown key "synch"; did you mean "sync"? allowed here: format, include, rig,')],
     ),
     (
         'do    = "next"',
         'do    = "next"\n[remotes]\ndevice = 1',
-        [(68, "remotes", 'unknown key "remotes"; did you mean "remote"? allowed here: format, rig,')],
+        [(68, "remotes", 'unknown key "remotes"; did you mean "remote"? allowed here: format, include, rig,')],
     ),
     (
         'do    = "next"',
@@ -460,7 +460,7 @@ BREAKS = [
     (
         'filter = "transpose"',
         "filter = 5",
-        [(41, "scenes.1.routes.1.through.2", 'unknown filter "5"; allowed here: add_bank, channels, clock,')],
+        [(41, "scenes.1.routes.1.through.2", 'unknown filter "5"; allowed here: add_bank, catch, channels, clock,')],
     ),
     (
         "semitones = -12",

@@ -248,7 +248,18 @@ BREAKS = [
     (
         '"left hand" = ["soft", { filter = "zone", notes = "..B2" }]',
         '"left hand" = [' + '"soft", ' * 257 + "]",
-        [(34, 'chains."left hand"', "with the chains in it this one has more than 256 filters; make it shorter")],
+        [(34, 'chains."left hand"', "with the chains in it this one has more than 256 filters and names; make it")],
+    ),
+    (
+        '"soft" = [{ filter = "velocity", curve = -20 }]',
+        "\n".join(f'"e{each}" = ["e{each + 1}", "e{each + 1}"]' for each in range(60))
+        + '\n"e60" = []\n"soft" = ["e0"]',
+        [(33, "chains.e0", "with the chains in it this one has more than 256 filters and names; make it shorter")],
+    ),
+    (
+        'through = ["left hand"]',
+        "through = [" + '"left hand", ' * 100 + "]",
+        [(45, "scenes.1.play.2.through", "the chains in it have more than 256 filters and names; make it shorter")],
     ),
     # like
     (

@@ -1,0 +1,21 @@
+"""`bayleaf transpose`: transposes all play lines by a step."""
+
+from typing import Annotated
+
+import typer
+
+from engine.cli.options import Json, Name
+from engine.cli.requests import command
+from engine.core.control.setlist import LAST_STEP
+
+
+def transpose(
+    step: Annotated[int, typer.Argument(help="Semitones more than now; 0 for none.", min=-LAST_STEP, max=LAST_STEP)],
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
+    """Transpose all play lines, but for drums, until the step is 0.
+
+    Example: bayleaf transpose 1
+    """
+    command(name, {"do": "transpose", "step": step}, json)

@@ -1,0 +1,27 @@
+"""Makes all scenes ready as the foot has transposed them, beside the music, so that a recall need not."""
+
+from typing import Final
+
+import trio
+
+from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.live.process.worker_threads import at_ease, in_a_thread
+from engine.live.show import Show
+
+_ROUND: Final = 0.1  # seconds between looks: a foot is slower
+
+
+async def transpose_ahead(show: Show) -> None:
+    """Look whether the rig or the step is another one. Runs until cancelled."""
+    ready: tuple[ScenesInPlay, int] | None = None
+    while True:
+        await trio.sleep(_ROUND)
+        wanted = show.engine.state.scenes, show.engine.state.step
+        if wanted != ready and wanted[1]:
+            await in_a_thread(_make, *wanted)
+        ready = wanted
+
+
+def _make(scenes: ScenesInPlay, step: int) -> None:
+    for number, transposed in at_ease(scenes.by_step(step)):
+        scenes.at(number, transposed)
