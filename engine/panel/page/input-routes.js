@@ -7,7 +7,7 @@ import { edit, scene, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { filterWords, routeWords, sceneWords } from "./labels.js";
 import { matching } from "./patch-table.js";
-import { cellOf, playing, sentence, stateWords, isMuted } from "./playing.js";
+import { cellOf, isMuted, playing, sentence, stateWords } from "./playing.js";
 
 /** @type {number | null} the index of the route whose filters are being edited */
 let openRoute = null;
