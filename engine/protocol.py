@@ -296,6 +296,12 @@ class LinesRequest(EditRequest):
     play: Tables = Field(description="a list of lines, as in the rig file")
 
 
+class FactsRequest(EditRequest):
+    """Give a scene another cue, text, tempo or transposition."""
+
+    facts: Facts = Field(description="values by key, as in the rig file; null takes a key away")
+
+
 class LearnRequest(Request):
     """Add a control to the rig, and save it unless other edits are unsaved."""
 
@@ -455,6 +461,7 @@ TABLE: Final[Mapping[str, Row]] = {
     "edit chain": Row(ChainRequest, "operate"),
     "edit burst": Row(BurstRequest, "operate"),
     "edit lines": Row(LinesRequest, "operate"),
+    "edit facts": Row(FactsRequest, "operate"),
     "edit undo": Row(UndoRequest, "operate"),
     "edit redo": Row(RedoRequest, "operate"),
     "learn": Row(LearnRequest, "shell"),
@@ -571,11 +578,15 @@ def refused(code: AnswerCode, text: str) -> Answer:
 
 
 class InvalidRigAnswer(Answer):
-    """A rig that cannot be adopted, with the keys at fault, such as "scenes.1.routes.2.through.1.semitones"."""
+    """A rig that cannot be adopted: the keys at fault, such as "scenes.1.routes.2.through.1.semitones".
+
+    `words`: what is wrong with each of them.
+    """
 
     done: bool = False
     code: AnswerCode = AnswerCode.INVALID_RIG
     keys: list[str]
+    words: list[str]
 
 
 class CommandAnswer(Answer):

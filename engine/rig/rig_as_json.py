@@ -4,6 +4,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import Rig, Route, Scene
 from engine.rig.models.scene_lines import Chain
 
@@ -13,11 +14,12 @@ Table = dict[str, Any]
 def sections(rig: Rig) -> Table:
     """Names, kinds of cable, sounds, chains, routes, songs and set lists; filters in the keys of the rig file.
 
-    Songs and set lists give their scenes by number.
+    Songs and set lists give their scenes by number. `inherited`: of each scene that is like another, by its number.
     """
     numbers: dict[int | str, int] = {name: scene.number for scene in rig.scenes for name in (scene.name, scene.number)}
     songs = {song.name: [numbers[scene] for scene in song.scenes] for song in rig.songs}
     return {
+        "format": rig.format,
         "name": rig.rig.name,
         "inputs": list(rig.inputs),
         "outputs": [{"name": name, "wire": output.wire} for name, output in rig.outputs.items()],
@@ -50,7 +52,22 @@ def sections(rig: Rig) -> Table:
             }
             for one in rig.setlists
         ],
+        "inherited": _inherited(rig),
     }
+
+
+def _inherited(rig: Rig) -> Table:
+    """The lines and routes that each scene has from the one it is like, and neither replaces nor takes away."""
+    wholes = WholeScenes(rig)
+    found: Table = {}
+    for scene in rig.scenes:
+        if scene.like is not None:
+            whole, own = wholes.whole(scene), {id(each) for each in (*scene.play, *scene.routes)}
+            found[str(scene.number)] = {
+                "play": [_table(line) for line in whole.play if id(line) not in own],
+                "routes": [_route(route) for route in whole.routes if id(route) not in own],
+            }
+    return found
 
 
 def scene_outline(scene: Scene) -> Table:
@@ -84,6 +101,7 @@ def _links(through: Chain) -> list[Table | str]:
 def _route(route: Route) -> Table:
     return {
         "name": route.name,
+        "group": route.group,
         "from": list(route.source),
         "to": list(route.to),
         "through": _links(route.through),

@@ -85,7 +85,7 @@ def test_the_shapes_of_answers_are_those_of_the_protocol() -> None:
         model: type[protocol.Answer] = getattr(protocol, f"{do.title()}Answer")
         own = {name: field for name, field in model.model_fields.items() if name not in protocol.Answer.model_fields}
         assert fields(shape) == {name if field.is_required() else f"{name}?" for name, field in own.items()}, do
-    refusal = {*protocol.Answer.model_fields, "keys?"}
+    refusal = {*protocol.Answer.model_fields, "keys?", "words?"}
     assert interface("Refusal") == refusal
 
 

@@ -90,7 +90,7 @@ def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tm
             if view in ("show", "patch", "flow"):
                 expect(page.locator(f"#view-{view}")).to_contain_text(HOSTILE)
         _turn(page, "patch")
-        page.get_by_role("button", name=f"{HOSTILE} keys: its routes and filters").click()
+        page.get_by_role("button", name=f"{HOSTILE} keys: what it plays").click()
         page.get_by_role("button", name="Edit sounds").click()
         assert page.locator("img, [onerror]").count() == 0
         assert (alerts, found.said) == ([], [])

@@ -92,7 +92,7 @@ def test_a_route_made_saved_undone_and_redone(page_pit: PanelInBrowser) -> None:
 def test_a_chain_is_edited_with_forms(page_pit: PanelInBrowser) -> None:
     """A filter is added by its form and takes effect; an impossible value is refused, and its field marked."""
     page = page_pit.page(view="patch")
-    page.get_by_role("button", name="keys: its routes and filters").click()
+    page.get_by_role("button", name="keys: what it plays").click()
     page.get_by_role("button", name="Edit filters of route 1").click()
     page.get_by_label("Another filter").select_option("transpose")
     page.get_by_role("button", name="Add the filter").click()
@@ -111,7 +111,7 @@ def test_a_chain_is_edited_with_forms(page_pit: PanelInBrowser) -> None:
 def test_what_is_being_typed_stays_with_its_scene(page_pit: PanelInBrowser) -> None:
     """A scene recalled while a chain and a burst are being edited neither discards the edits nor receives them."""
     page = page_pit.page(view="patch")
-    page.get_by_role("button", name="keys: its routes and filters").click()
+    page.get_by_role("button", name="keys: what it plays").click()
     page.get_by_role("button", name="Edit filters of route 1").click()
     page.get_by_label("Another filter").select_option("transpose")
     page.get_by_role("button", name="Add the filter").click()

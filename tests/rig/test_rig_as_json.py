@@ -55,6 +55,7 @@ NEW = {
 def test_everything_that_is_shown() -> None:
     """Names, cable types, sounds, routes with their filters in the file's own keys, and set lists by number."""
     assert outline(read(TEXT, "test")) == {
+        "format": 1,
         "name": "Lantern Street",
         "inputs": ["keys", "pads"],
         "outputs": [{"name": "strings", "wire": "din"}, {"name": "brass", "wire": "fast"}],
@@ -73,7 +74,7 @@ def test_everything_that_is_shown() -> None:
         "middle_c": "C4",
         "input_chains": {"keys": {"stop": [], "through": []}, "pads": {"stop": [], "through": []}},
         "chains": {},
-        "routes": [{"name": "kit", "from": ["pads"], "to": ["brass"], "through": []}],
+        "routes": [{"name": "kit", "group": None, "from": ["pads"], "to": ["brass"], "through": []}],
         "scenes": [
             {
                 **NEW,
@@ -84,6 +85,7 @@ def test_everything_that_is_shown() -> None:
                 "routes": [
                     {
                         "name": None,
+                        "group": None,
                         "from": ["keys"],
                         "to": ["strings", "brass"],
                         "through": [
@@ -101,6 +103,7 @@ def test_everything_that_is_shown() -> None:
         ],
         "songs": [],
         "setlists": [{"name": "Friday", "scenes": [5, 11, 5], "songs": []}],
+        "inherited": {},
     }
 
 
@@ -146,3 +149,20 @@ def test_what_came_with_format_2() -> None:
     }
     assert first["enter"] == [{"on": "bass-box", "send": ["volume 90", "nrpn 1/8 = 64"]}]
     assert (second["like"], second["cue"], second["play"]) == (11, "14.5", [{"name": "brass", "off": True}])
+
+
+LINES = """play = [
+  { from = "pedals", on = "bass-box", notes = "C3.." },
+  { name = "brass", from = "pedals", on = "old-synth" },
+]
+"""
+
+
+def test_what_a_scene_inherits() -> None:
+    """The lines that it neither replaces nor takes away; a scene that is like no other one is not listed."""
+    plain = {"from": ["keys"], "on": "bass-box", "sound": "Upright", "notes": [0, 59], "transpose": -12}
+    assert outline(read(RIG_2, "test"))["inherited"] == {"12": {"play": [plain], "routes": []}}
+    other = RIG_2.replace('play = [{ name = "brass", off = true }]\n', LINES)
+    assert outline(read(other, "test"))["inherited"]["12"]["play"] == [plain]
+    whole = RIG_2.replace('play = [{ name = "brass", off = true }]\n', "")
+    assert [line.get("name") for line in outline(read(whole, "test"))["inherited"]["12"]["play"]] == [None, "brass"]

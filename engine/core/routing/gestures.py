@@ -39,6 +39,7 @@ class Gestures:
         self.waiting: set[Channel] = set()
         self.active = False  # whether there is anything to look after
         self.unsettled: dict[int, None] = {}  # inputs whose messages go other ways since a change, in order
+        self.silenced = False  # whether anything was set to rest where hands may be elsewhere, as by a panic
         self.goes_on_at = 0  # when the next of them is settled
         self.due: int | None = None
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
@@ -75,6 +76,7 @@ class Gestures:
         self.waiting = {
             each for each in self.waiting if output not in (None, each[0]) or channel not in (None, each[1])
         }
+        self.silenced = True
         self.look(now)
 
     def answer(self, now: int, source: int, message: bytes, new: RoutedMessage) -> RoutedMessage:
@@ -94,16 +96,16 @@ class Gestures:
             later += tuple(timed for timed in given.later if is_release(timed.message))  # what a filter has held
             for output, unit in given.units:
                 part = [m for m in unit if (output, m[0] & 0x0F) in channels and _shapes(m)]
-                part = [m for m in part if self._may(routes, message, output, m)]
+                part = [m for m in part if self._may(routes, output, m)]
                 part = [m for m in part if Moved(output, name_of(m)) not in sent]
                 sent.update(Moved(output, name_of(m)) for m in part)
                 units.append((output, tuple(part)))
         for output, unit in new.units:
-            part = [m for m in unit if self._may(None, message, output, m)]
+            part = [m for m in unit if self._may(None, output, m)]
             units.append((output, tuple(m for m in part if Moved(output, name_of(m)) not in sent)))
         return answer(source, message, [each for each in units if each[1]], later, now)
 
-    def _may(self, routes: OpenRoutes | None, came: bytes, output: int, message: bytes) -> bool:
+    def _may(self, routes: OpenRoutes | None, output: int, message: bytes) -> bool:
         """Whether what these routes have made of a message may be sent: whether nobody who plays there has the say.
 
         The say about a controller has the oldest note of the channel whose own routes lead it there. Pedals of several
@@ -116,7 +118,7 @@ class Gestures:
         for player, theirs in players:
             if theirs is routes:
                 return True
-            if theirs is not None and moved in theirs.moves(player[0], bytes((came[0] & 0xF0 | player[1], *came[1:]))):
+            if theirs is not None and moved in theirs.shaped_by(player):
                 return False
         return True
 

@@ -12,12 +12,20 @@ from engine.core.routing.channel_places import AT_HOME, Places, placed
 from engine.core.routing.compiled_scene import Paths, RoutePath
 from engine.core.routing.filter_chain import FilterFaults, FilterLink, through
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
-from engine.core.routing.told_values import Channel, Moved, made_of, moves_of
+from engine.core.routing.told_values import Channel, Hand, Moved, made_of, moves_of
+from engine.midi.controllers import SHAPING
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
 
 #: answers that all inputs in all scenes remember together, some 600 bytes each
 REMEMBERED: Final = 1 << 16
+#: one message of everything that shapes the notes of a channel, each on channel 1
+_SHAPES: Final = (
+    *(bytes((CONTROLLER, number, 64)) for number in sorted(SHAPING)),
+    bytes((AFTERTOUCH, 64)),
+    bytes((PITCH_BEND, 0, 0x50)),
+)
 
 
 def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
@@ -60,6 +68,7 @@ class OpenRoutes:
         self.faults, self.places = faults, places
         self._memory = memory
         self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
+        self._shaped: dict[Hand, frozenset[Moved]] = {}
 
     def with_called(self, called: Paths) -> "OpenRoutes":
         """The same, but for those with state; these go on remembering the same answers."""
@@ -127,6 +136,15 @@ class OpenRoutes:
                 moved = dict.fromkeys(self._moved_by((path.renewed().open(),), message), b"") | moved
             moved.update({each: sent for each, sent in asked.items() if each in undone})
         return moved
+
+    def shaped_by(self, hand: Hand) -> frozenset[Moved]:
+        """All that shapes notes, and that this hand moves here with any of its pedals, wheels and faders."""
+        shaped = self._shaped.get(hand)
+        if shaped is None:
+            source, channel = hand
+            moves = (self.moves(source, bytes((each[0] | channel, *each[1:]))) for each in _SHAPES)
+            shaped = self._shaped[hand] = frozenset(moved for each in moves for moved in each)
+        return shaped
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this controller, bend or pressure here."""

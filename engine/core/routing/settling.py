@@ -54,8 +54,10 @@ class Settling:
             return
         if before is not None:
             same = {s for s in changed if state.boards[s] is None and before.alike(state.scene.routes, s)}
-            changed -= same
-            state.ledger.bind(changed, before)
+            state.ledger.bind(changed - same, before)
+            if not state.gestures.silenced:
+                changed -= same
+        state.gestures.silenced = False
         state.gestures.unsettled |= dict.fromkeys(sorted(changed))
         state.gestures.goes_on_at = now + 1
         self.after_end(now, out)
@@ -213,7 +215,9 @@ class Settling:
         for moved in sorted(wanted):  # an MSB before its LSB, which it sets to 0
             players = {source: each for source, each in wanted[moved].items() if each.sent and position_of(each.sent)}
             before = told.now(moved)
-            if not players or all(_is_so(each.sent, before) for each in players.values()):
+            if not players or (
+                all(_is_so(each.sent, before) for each in players.values()) and self._are_movers(moved, players)
+            ):
                 continue
             if told.is_commanded(moved) or self._is_others(moved, players):
                 continue
@@ -224,6 +228,13 @@ class Settling:
             if not _is_so(sent, before):
                 news.append((moved, sent))
         self._put(now, news, out)
+
+    def _are_movers(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bool:
+        """Whether it counts as moved by these, so that it stays when others leave it."""
+        movers = self._state.ledger.movers(moved)
+        if is_pedal(moved.what):
+            return all(hand in movers for hand, each in players.items() if each.sent[2])
+        return not movers or any(hand in movers for hand in players)
 
     def _is_others(self, moved: Moved, players: Mapping[Hand, Wanted]) -> bool:
         """Whether another player, who still feeds this, has moved it: theirs stays."""

@@ -9,7 +9,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change
-from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan, lines_plan
+from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan, facts_plan, lines_plan
 from engine.live.show import Show
 from engine.plurals import counted
 from engine.protocol import (
@@ -21,6 +21,7 @@ from engine.protocol import (
     ChainRequest,
     CopySceneRequest,
     DeleteSceneRequest,
+    FactsRequest,
     Handler,
     HistoryRequest,
     JoinRequest,
@@ -68,6 +69,7 @@ class EditRequests:
             ChainRequest: self._edit(chain_plan),
             BurstRequest: self._edit(burst_plan),
             LinesRequest: self._edit(lines_plan),
+            FactsRequest: self._edit(facts_plan),
             UndoRequest: lambda _: session.undo(),
             RedoRequest: lambda _: session.redo(),
             LearnRequest: self._learn,

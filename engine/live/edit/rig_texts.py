@@ -4,7 +4,7 @@ A rig goes back to the engine in pickled parts, so that it can keep every part t
 """
 
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -14,7 +14,7 @@ from engine.rig.edit.scene_edits import EditError, InvalidRig, UnknownScene
 from engine.rig.edit.versions import plain
 from engine.rig.models.pickled import pickled
 from engine.rig.models.rig import Rig, rig_model
-from engine.rig.read.load import RigError, read
+from engine.rig.read.load import RigError, RigProblem, read
 from engine.rig.read.sound_list import named
 
 #: makes one text of another, given the rig's `folder` by that keyword, or is the new text
@@ -45,11 +45,16 @@ def edited(change: Change, text: str, source: str) -> EditedText | Answer:
     except UnknownScene as fault:
         return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
     except InvalidRig as fault:
-        return InvalidRigAnswer(text=str(fault), keys=fault.keys)
+        return _invalid(str(fault), fault.problems)
     except EditError as fault:
         return refused(AnswerCode.NOT_POSSIBLE, str(fault))
     except RigError as fault:
-        return InvalidRigAnswer(text=str(fault), keys=[problem.key for problem in fault.problems])
+        return _invalid(str(fault), fault.problems)
+
+
+def _invalid(text: str, problems: Iterable[RigProblem]) -> Answer:
+    listed = list(problems)
+    return InvalidRigAnswer(text=text, keys=[one.key for one in listed], words=[one.text for one in listed])
 
 
 def changes(before: str | None, after: str, source: str) -> list[str]:

@@ -1,4 +1,4 @@
-"""Edits of one scene's routes, filter chains and burst, as the front panel's patch asks for them.
+"""Edits of one scene's lines, routes, filter chains, burst and facts, as the front panel's patch asks for them.
 
 A request may carry the `revision` of the rig that its author saw. If the rig has changed since, the edit is refused.
 """
@@ -17,6 +17,7 @@ from engine.protocol import (
     ConnectionRequest,
     EditRequest,
     Facts,
+    FactsRequest,
     LinesRequest,
     refused,
     unchanged,
@@ -99,6 +100,21 @@ def lines_plan(show: Show, asked: LinesRequest) -> tuple[Change, str] | Answer:
     change = partial(scene_edits.set_lines, number=scene.number, play=asked.play)
     lines = counted(len(asked.play), "play line", zero="no")
     return change, f"scene {scene.number} has {lines} of its own{_followers(show, scene)}"
+
+
+def facts_plan(show: Show, asked: FactsRequest) -> tuple[Change, str] | Answer:
+    """Give a scene another cue, text, tempo or transposition."""
+    scene = _scene(show, asked)
+    if isinstance(scene, Answer):
+        return scene
+    strange = asked.facts.keys() - {*scene_edits.FACTS}
+    if strange:
+        known = ", ".join(scene_edits.FACTS)
+        return refused(
+            AnswerCode.NOT_POSSIBLE, f"{', '.join(sorted(strange))}: not a fact of a scene; these are: {known}"
+        )
+    change = partial(scene_edits.set_facts, number=scene.number, facts=asked.facts)
+    return change, f"scene {scene.number}: new {', '.join(asked.facts)}{_followers(show, scene)}"
 
 
 def _scene(show: Show, asked: EditRequest) -> Scene | Answer:

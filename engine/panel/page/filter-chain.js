@@ -1,12 +1,14 @@
-// The filters of a route as a draft: put in order, set by forms, and in force once the player applies them.
+// The filters of a route or a play line as a draft: put in order, set by forms, and in force once the player applies them.
 
 import { filters, held } from "./connection.js";
 import { button, fault, find, fresh, make, note, select } from "./dom.js";
-import { edit } from "./edited-scene.js";
 import { settingsForm } from "./schema-forms.js";
 
-/** @typedef {{name: string, words: string, form: ReturnType<typeof settingsForm>}} Step */
+/** @typedef {{name: string, words: string, link: FilterStep | string, form: ReturnType<typeof settingsForm> | null}} Step `link` is a named chain as a text */
+/** @typedef {(through: Chain, revision: number | undefined) => Promise<Answer>} Send */
 /** @typedef {{revision: number | undefined, steps: Step[], known: KnownFilters}} Draft */
+
+const CHAIN = "chain "; // begins the choice of a named chain; no filter's name has a space
 
 /** @type {Draft | null} */
 let draft = null;
@@ -18,12 +20,12 @@ export function forget() {
 }
 
 /**
- * A form for these filters of the route of this index; `close` is called when it is done with.
- * @param {FilterStep[]} through
- * @param {number} index
+ * A form for these filters; `send` asks for others, made for a rig of this revision; `close` is called when it is done.
+ * @param {Chain} through
+ * @param {Send} send
  * @param {() => void} close
  */
-export function editor(through, index, close) {
+export function editor(through, send, close) {
   const place = make("form", { class: "chain" }, note("Loading filters …"));
   open(through).then(
     (opened) => {
@@ -33,7 +35,7 @@ export function editor(through, index, close) {
       const steps = make("div", {});
       place.addEventListener("submit", (event) => {
         event.preventDefault();
-        apply(opened, index, alert, steps, close);
+        apply(opened, send, alert, steps, close);
       });
       place.replaceChildren(
         steps,
@@ -49,7 +51,7 @@ export function editor(through, index, close) {
 }
 
 /**
- * @param {FilterStep[]} through
+ * @param {Chain} through
  * @returns {Promise<Draft>}
  */
 async function open(through) {
@@ -59,12 +61,13 @@ async function open(through) {
 
 /**
  * @param {KnownFilters} known
- * @param {FilterStep} settings
+ * @param {FilterStep | string} settings
  * @returns {Step}
  */
 function stepOf(known, settings) {
+  if (typeof settings === "string") return { name: `chain ${settings}`, words: "A chain of the rig, by its name.", link: settings, form: null };
   const found = known[settings.filter];
-  return { name: settings.filter, words: found?.words ?? "", form: settingsForm(found?.schema ?? { type: "object" }, settings) };
+  return { name: settings.filter, words: found?.words ?? "", link: settings, form: settingsForm(found?.schema ?? { type: "object" }, settings) };
 }
 
 /**
@@ -91,7 +94,7 @@ function list(of, place) {
     return make("fieldset", {},
       make("legend", { text: title }),
       step.words ? note(step.words) : null,
-      step.form.element,
+      step.form?.element,
       make("div", { class: "row" }, up, down, remove));
   }));
   if (!count) place.append(note("No filters: everything passes unchanged."));
@@ -103,38 +106,39 @@ function list(of, place) {
  */
 function adding(of, steps) {
   const names = Object.entries(of.known).map(/** @returns {[string, string]} */ ([name, { words }]) => [name, `${name}: ${words}`]);
+  const chains = Object.keys(held.rig?.chains ?? {}).map(/** @returns {[string, string]} */ (name) => [`${CHAIN}${name}`, `chain ${name}`]);
   const id = fresh("add");
-  const choice = select(names, names[0]?.[0], () => {}, { id });
+  const choice = select([...names, ...chains], names[0]?.[0], () => {}, { id });
   const press = button("Add", () => {
-    const added = stepOf(of.known, { filter: choice.value });
+    const added = stepOf(of.known, choice.value.startsWith(CHAIN) ? choice.value.slice(CHAIN.length) : { filter: choice.value });
     of.steps.push(added);
     list(of, steps);
-    find(added.form.element, "input, select, textarea")?.focus();
+    if (added.form) find(added.form.element, "input, select, textarea")?.focus();
   }, { "aria-label": "Add the filter" });
   return make("div", { class: "adding" }, make("p", { class: "field" }, make("label", { for: id, text: "Another filter" }), choice), press);
 }
 
 /**
  * @param {Draft} of
- * @param {number} index
+ * @param {Send} send
  * @param {HTMLElement} alert
  * @param {HTMLElement} place
  * @param {() => void} close
  */
-async function apply(of, index, alert, place, close) {
+async function apply(of, send, alert, place, close) {
   alert.hidden = true;
-  const through = of.steps.map(({ name, form }) => ({ filter: name, ...form.value() }));
-  const answer = await edit({ what: "chain", route: index, through }, "other filters", of.revision);
+  const through = of.steps.map(({ name, link, form }) => (form ? { filter: name, ...form.value() } : link));
+  const answer = await send(through, of.revision);
   if (answer.done) {
     close();
     return;
   }
   alert.textContent = answer.text;
   alert.hidden = false;
-  for (const step of of.steps) step.form.mark(null);
+  for (const step of of.steps) step.form?.mark(null);
   for (const key of answer.keys ?? []) {
     const [number, name = ""] = key.split(".through.")[1]?.split(".") ?? []; // the engine counts filters from 1
-    of.steps[Number(number) - 1]?.form.mark(name);
+    of.steps[Number(number) - 1]?.form?.mark(name);
   }
   (find(place, "[aria-invalid]") ?? alert).scrollIntoView({ block: "nearest" });
 }

@@ -1,29 +1,31 @@
 // Draws a scene's signal flow: inputs on the left, routes with their filters, outputs on the right.
 
 import { draw } from "./dom.js";
-import { filterWords } from "./labels.js";
+import { sceneWords } from "./labels.js";
+import { stateWords } from "./playing.js";
 
 const WIDEST = 1400;
+const TITLE = 0.9; // of the letters that fit: titles are bold
 
 /**
  * The size of letters and what follows from it, in pixels. `side`: room for the names of ports at either edge.
  * @typedef {{size: number, letter: number, line: number, width: number, side: number, left: number, right: number}} Measures
  */
-/** @typedef {{route: DrawnRoute, lines: string[], top: number, high: number, middle: number}} Box */
+/** @typedef {{route: Playing, titles: string[], lines: string[], top: number, high: number, middle: number}} Box */
 
 /**
- * @param {string} title
- * @param {DrawnRoute[]} routes
+ * @param {Scene} scene
+ * @param {Playing[]} routes
  * @param {Rig} rig
  * @param {number} room width in pixels
  * @param {number} size of the letters in pixels
  */
-export function drawing(title, routes, rig, room, size) {
+export function drawing(scene, routes, rig, room, size) {
   const by = measures(room, size);
   const { width, side } = by;
   const inputs = rig.inputs.filter((name) => routes.some((route) => route.from.includes(name)));
   const outputs = rig.outputs.map(({ name }) => name).filter((name) => routes.some((route) => route.to.includes(name)));
-  const { boxes, used } = stacked(routes, by);
+  const { boxes, used } = stacked(routes, scene, by);
   const height = Math.max(used, 2.4 * by.line * Math.max(inputs.length, outputs.length));
   spread(boxes, height - used);
   const from = ends(inputs, height, boxes, (route) => route.from);
@@ -33,7 +35,7 @@ export function drawing(title, routes, rig, room, size) {
     ...route.from.map((name) => curve(side + 6, from.get(name) ?? 0, by.left, middle, "in", name, route)),
     ...route.to.map((name) => curve(by.right, middle, width - side - 6, to.get(name) ?? 0, "out", name, route)),
   ]);
-  return draw("svg", { viewBox: `0 0 ${width} ${height}`, width, height, role: "img", "aria-label": `Signal flow of ${title}; described in words below.`, class: "drawing" },
+  return draw("svg", { viewBox: `0 0 ${width} ${height}`, width, height, role: "img", "aria-label": `Signal flow of ${sceneWords(scene)}; described in words below.`, class: "drawing" },
     ...lines,
     ...boxes.map((box) => drawBox(box, by)),
     ...inputs.map((name) => port(name, "in", side, from.get(name) ?? 0, "end", by)),
@@ -54,17 +56,21 @@ function measures(room, size) {
 
 /**
  * The boxes of all routes, one below the other, and the height that they take.
- * @param {DrawnRoute[]} routes
+ * @param {Playing[]} routes
+ * @param {Scene} scene
  * @param {Measures} by
  */
-function stacked(routes, { size, letter, line, left, right }) {
+function stacked(routes, scene, { size, letter, line, left, right }) {
   /** @type {Box[]} */
   const boxes = [];
   let top = line / 2;
   for (const route of routes) {
-    const lines = route.through.flatMap((each) => wrapped(filterWords(each), Math.floor((right - left - size) / letter)));
-    const high = (1 + lines.length) * line + size;
-    boxes.push({ route, lines, top, high, middle: top + high / 2 });
+    const words = [...route.words, stateWords(route, scene)].filter(Boolean);
+    const most = Math.floor((right - left - size) / letter);
+    const titles = wrapped(route.title, Math.floor(most * TITLE));
+    const lines = words.flatMap((each) => wrapped(each, most));
+    const high = (titles.length + lines.length) * line + size;
+    boxes.push({ route, titles, lines, top, high, middle: top + high / 2 });
     top += high + line;
   }
   return { boxes, used: top };
@@ -88,7 +94,7 @@ function spread(boxes, left) {
  * @param {string[]} names
  * @param {number} height
  * @param {Box[]} boxes
- * @param {(route: DrawnRoute) => string[]} of
+ * @param {(route: Playing) => string[]} of
  */
 function ends(names, height, boxes, of) {
   const weight = (/** @type {string} */ name) => {
@@ -107,7 +113,7 @@ function ends(names, height, boxes, of) {
  * @param {number} y2
  * @param {Way} way
  * @param {string} name
- * @param {DrawnRoute} route
+ * @param {Playing} route
  */
 function curve(x1, y1, x2, y2, way, name, route) {
   const half = (x1 + x2) / 2;
@@ -118,16 +124,15 @@ function curve(x1, y1, x2, y2, way, name, route) {
  * @param {Box} box
  * @param {Measures} by
  */
-function drawBox({ route, lines, top, high }, { size, letter, line, left, right }) {
+function drawBox({ route, titles, lines, top, high }, { size, letter, line, left, right }) {
   const inside = right - left;
-  const title = `${route.title}${route.muted ? " (muted)" : ""}`;
   const text = (/** @type {string} */ words, /** @type {number} */ index, /** @type {string} */ kind) =>
     draw("text", { x: left + size / 2, y: top + size / 2 + line * (index + 0.75), class: kind, text: clipped(words, Math.floor((inside - size) / letter)) });
   return draw("g", {},
-    draw("title", { text: title }),
+    draw("title", { text: route.title }),
     draw("rect", { x: left, y: top, width: inside, height: high, rx: 3, class: route.muted ? "box muted" : "box" }),
-    text(title, 0, "title"),
-    ...lines.map((words, index) => text(words, index + 1, "filter")));
+    ...titles.map((words, index) => text(words, index, "title")),
+    ...lines.map((words, index) => text(words, titles.length + index, "filter")));
 }
 
 /**

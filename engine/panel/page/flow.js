@@ -5,7 +5,8 @@ import * as cableLoad from "./cable-load.js";
 import { held, on } from "./connection.js";
 import { byId, findAll, labelled, make, note, select, setOptions } from "./dom.js";
 import { drawing } from "./flow-drawing.js";
-import { filterWords, routeWords, sceneOptions, sceneWords } from "./labels.js";
+import { routeWords, sceneOptions } from "./labels.js";
+import { playing, sentence, stateWords } from "./playing.js";
 
 /** @type {number | null} a scene's number, or null for the current one */
 let chosen = null;
@@ -67,45 +68,36 @@ function render() {
     parts.words.replaceChildren();
     return;
   }
-  const routes = routesOf(rig, scene);
+  const routes = playing(scene);
   const letters = parseFloat(getComputedStyle(parts.picture).fontSize);
-  parts.picture.replaceChildren(routes.length ? drawing(sceneWords(scene), routes, rig, Math.max(300, drawnWidth), letters) : note("This scene has no routes."));
-  parts.words.replaceChildren(...routes.map(wordsOf), ...unused(rig, routes));
+  parts.picture.replaceChildren(routes.length ? drawing(scene, routes, rig, Math.max(300, drawnWidth), letters) : note("Nothing plays in this scene. Connect an input in Patch."));
+  parts.words.replaceChildren(...routes.map((each) => wordsOf(each, scene)), ...unused(rig, routes));
   showActivity();
 }
 
 /**
- * The scene's own routes, then those of every scene.
- * @param {Rig} rig
+ * @param {Playing} each
  * @param {Scene} scene
- * @returns {DrawnRoute[]}
  */
-function routesOf(rig, scene) {
-  const muted = new Set(held.facts.muted_routes ?? []);
-  const isMuted = (/** @type {Route} */ route) => route.name !== null && muted.has(route.name);
-  return [
-    ...scene.routes.map((route, index) => ({ ...route, title: route.name ?? `Route ${index + 1}`, muted: isMuted(route) })),
-    ...rig.routes.map((route) => ({ ...route, title: route.name ?? "In every scene", lasting: true, muted: isMuted(route) })),
-  ];
-}
-
-/** @param {DrawnRoute} route */
-function wordsOf(route) {
-  const through = route.through.length ? ` through ${route.through.map(filterWords).join(", then ")}` : ", unchanged";
-  const more = [route.lasting && "in every scene", route.muted && "muted"].filter(Boolean).join(", ");
-  return make("li", { text: `${routeWords(route)}${through}${more ? ` (${more})` : ""}` });
+function wordsOf(each, scene) {
+  const what = each.line
+    ? sentence(each.line)
+    : `${routeWords(each)}${each.words.length ? ` through ${each.words.join(", then ")}` : ", unchanged"}`;
+  const named = each.line && each.name ? `${each.name}: ` : "";
+  const state = stateWords(each, scene);
+  return make("li", { text: `${named}${what}${state ? ` (${state})` : ""}` });
 }
 
 /**
  * @param {Rig} rig
- * @param {DrawnRoute[]} routes
+ * @param {Playing[]} routes
  */
 function unused(rig, routes) {
   const inputs = rig.inputs.filter((name) => !routes.some((route) => route.from.includes(name)));
   const outputs = rig.outputs.map(({ name }) => name).filter((name) => !routes.some((route) => route.to.includes(name)));
   return [
-    ...(inputs.length ? [make("li", { class: "note", text: `Inputs without a route: ${inputs.join(", ")}` })] : []),
-    ...(outputs.length ? [make("li", { class: "note", text: `Outputs without a route: ${outputs.join(", ")}` })] : []),
+    ...(inputs.length ? [make("li", { class: "note", text: `Inputs that play nothing: ${inputs.join(", ")}` })] : []),
+    ...(outputs.length ? [make("li", { class: "note", text: `Outputs that nothing reaches: ${outputs.join(", ")}` })] : []),
   ];
 }
 

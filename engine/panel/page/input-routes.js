@@ -1,12 +1,13 @@
-// One input in one scene: the outputs it is connected to, and its routes with their filters.
+// One input in one scene: the outputs it is connected to, and its play lines and routes with their filters.
 
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, findAll, find, focused, make, note } from "./dom.js";
-import { edit, stayWith } from "./edited-scene.js";
+import { edit, scene, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { filterWords, routeWords, sceneWords } from "./labels.js";
 import { matching } from "./patch-table.js";
+import { cellOf, isMuted, playing, sentence, stateWords } from "./playing.js";
 
 /** @type {number | null} the index of the route whose filters are being edited */
 let openRoute = null;
@@ -37,7 +38,7 @@ export function show(place, scene, input, query, leave) {
       make("p", { class: "only-narrow" }, button("Back to all inputs", leave)),
       make("h3", { text: "Outputs" }),
       outputs(scene, input, query),
-      make("h3", { text: "Routes and filters" }),
+      make("h3", { text: "Lines, routes and filters" }),
       ...routes(scene, input, () => show(place, scene, input, query, leave)),
     );
   }
@@ -50,35 +51,59 @@ export function show(place, scene, input, query, leave) {
  * @param {string} query
  */
 function outputs(scene, input, query) {
-  const always = new Set((held.rig?.routes ?? []).filter((route) => route.from.includes(input)).flatMap((route) => route.to));
+  const all = playing(scene);
   return make("ul", { class: "ways" }, ...matching(held.rig?.outputs.map(({ name }) => name) ?? [], query).map((name) => {
-    const own = scene.routes.filter((route) => route.from.includes(input) && route.to.includes(name));
-    const connected = own.length > 0;
-    const how = !connected ? "not connected" : own.some((route) => route.through.length) ? "connected through filters" : "connected";
+    const { how, words } = cellOf(all, input, name, scene);
     /** @type {HTMLButtonElement} */
-    const row = make("button", { type: "button", class: "way", "data-key": `way ${name}`, "aria-pressed": String(connected), on: { click: () => change(row, input, name, connected) } },
+    const row = make("button", { type: "button", class: "way", "data-key": `way ${name}`, "aria-pressed": String(how !== "none"), on: { click: () => pressed(row, input, name) } },
       make("span", { class: "name", text: name }),
-      make("span", { class: "how", text: always.has(name) ? `${how}; in every scene too` : how }),
+      make("span", { class: "how", text: words }),
       make("span", { class: "plays", "data-way": "out", "data-port": name }));
     row.disabled = !mayOperate();
     return make("li", {}, row);
   }));
 }
 
+/** @type {(each: Playing) => void} shows a line or route in full */
+let showInFull = () => {};
+
+/** @param {(each: Playing) => void} heed */
+export function onOpen(heed) {
+  showInFull = heed;
+}
+
 /**
- * Connect or disconnect, and show at once on what was pressed that it was requested.
+ * Act on a place where an input and an output meet: connect them, disconnect a plain route, or open what is there. What
+ * was pressed shows at once that something was requested.
  * @param {HTMLElement} row
  * @param {string} input
  * @param {string} output
- * @param {boolean} connected
  */
-export async function change(row, input, output, connected) {
+export async function pressed(row, input, output) {
+  const now = scene();
+  if (!now) return;
+  const { how, own } = cellOf(playing(now), input, output, now);
+  if (how === "played" || how === "filtered") {
+    showInFull(own.find(({ line }) => line) ?? own[0]);
+    return;
+  }
   const sign = find(row, ".how") ?? row;
   const before = sign.textContent;
   sign.textContent = sign === row ? "…" : "requested …";
-  const words = connected ? `disconnect ${input} from ${output}` : `connect ${input} to ${output}`;
-  const answer = await edit({ what: connected ? "part" : "join", from: input, to: output }, words);
+  const answer = how === "none" ? await connect(now, input, output) : await edit({ what: "part", from: input, to: output }, `disconnect ${input} from ${output}`);
   if (!answer.done && row.isConnected) sign.textContent = before;
+}
+
+/**
+ * A play line to the first instrument at the output, or a route where there is none, or no line is possible.
+ * @param {Scene} now
+ * @param {string} input
+ * @param {string} output
+ */
+function connect(now, input, output) {
+  const [first] = held.rig?.format === 1 ? [] : (held.rig?.instruments ?? []).filter((each) => each.output === output);
+  if (!first) return edit({ what: "join", from: input, to: output }, `connect ${input} to ${output}`);
+  return edit({ what: "lines", play: [...now.play, { from: [input], on: first.name }] }, `${input} plays ${first.name}`);
 }
 
 /**
@@ -87,43 +112,42 @@ export async function change(row, input, output, connected) {
  * @param {() => void} again
  */
 function routes(scene, input, again) {
-  const own = scene.routes
-    .map((route, index) => ({ route, index }))
-    .filter(({ route }) => route.from.includes(input))
-    .map(({ route, index }) => card(route, `Route ${index + 1}`, openRoute === index ? [editor(route, index, again)] : closed(scene, route, index, again)));
-  const lasting = (held.rig?.routes ?? [])
-    .filter((route) => route.from.includes(input))
-    .map((route) => card(route, "In every scene", [filterList(route), muting(route)]));
-  const cards = [...own, ...lasting];
-  return cards.length ? cards : [note("None yet. Choose an output above to make a route.")];
+  const cards = playing(scene).filter(({ from }) => from.includes(input)).map((each) => {
+    const state = stateWords(each, scene);
+    if (each.line) return card(`${each.name ? `${each.name}: ` : ""}${sentence(each.line)}${state ? ` (${state})` : ""}`, []);
+    const title = `${each.lasting ? "In every scene" : each.index === null ? `Route (${state})` : `Route ${each.index + 1}`}${each.name ? `, ${each.name}` : ""}: ${routeWords(each)}`;
+    const { index } = each;
+    if (index === null) return card(title, [filterList(each), muting(each)]);
+    return card(title, openRoute === index ? [editor(each, index, again)] : closed(scene, each, index, again));
+  });
+  return cards.length ? cards : [note("None yet. Choose an output above to connect it.")];
 }
 
 /**
- * @param {Route} route
  * @param {string} title
  * @param {(HTMLElement | null)[]} inside
  */
-function card(route, title, inside) {
-  return make("article", { class: "route" }, make("h4", { text: `${title}${route.name ? `, ${route.name}` : ""}: ${routeWords(route)}` }), ...inside);
+function card(title, inside) {
+  return make("article", { class: "route" }, make("h4", { text: title }), ...inside);
 }
 
-/** @param {Route} route */
+/** @param {Playing} route */
 function filterList(route) {
   if (!route.through.length) return note("No filters: everything passes unchanged.");
   return make("ol", { class: "filters" }, ...route.through.map((each) => make("li", { text: filterWords(each) })));
 }
 
-/** @param {Route} route */
-function muting({ name }) {
+/** @param {Playing} route */
+export function muting({ name }) {
   if (!name || !mayOperate()) return null;
-  const muted = (held.facts.muted_routes ?? []).includes(name);
+  const muted = isMuted(name); // its group is muted by another name
   const what = muted ? "unmute" : "mute";
   return button(muted ? `Unmute ${name}` : `Mute ${name}`, () => command({ do: what, route: name }, `${what} ${name}`));
 }
 
 /**
  * @param {Scene} scene
- * @param {Route} route
+ * @param {Playing} route
  * @param {number} index
  * @param {() => void} again
  */
@@ -138,13 +162,17 @@ function closed(scene, route, index, again) {
 }
 
 /**
- * @param {Route} route
+ * @param {Playing} route
  * @param {number} index
  * @param {() => void} again
  */
 function editor(route, index, again) {
-  return filterChain.editor(route.through, index, () => {
-    forget();
-    again();
-  });
+  return filterChain.editor(
+    route.through,
+    (through, revision) => edit({ what: "chain", route: index, through }, "other filters", revision),
+    () => {
+      forget();
+      again();
+    },
+  );
 }

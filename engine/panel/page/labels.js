@@ -54,16 +54,18 @@ function settingWords(name, value) {
 }
 
 /**
- * "transpose: semitones -12".
- * @param {FilterStep} step
+ * "transpose: semitones -12", or "chain left hand".
+ * @param {FilterStep | string} step
  */
-export function filterWords({ filter, ...settings }) {
+export function filterWords(step) {
+  if (typeof step === "string") return `chain ${step}`;
+  const { filter, ...settings } = step;
   const words = Object.entries(settings).map(([name, value]) => settingWords(name, value));
   return words.length ? `${filter}: ${words.join("; ")}` : filter;
 }
 
-/** @param {FilterStep[]} through */
-export const chainWords = (through) => through.map((each) => each.filter).join(", ");
+/** @param {Chain} through */
+export const chainWords = (through) => through.map((each) => (typeof each === "string" ? each : each.filter)).join(", ");
 
 /**
  * What a step of a burst sends.
@@ -76,7 +78,7 @@ export function stepWords(step) {
   return step.instrument ? `${step.instrument}: ${what}` : `${step.output}, channel ${step.channel}: ${what}`;
 }
 
-/** @param {Route} route */
+/** @param {{from: string[], to: string[]}} route */
 export const routeWords = (route) => `${route.from.join(", ")} → ${route.to.join(", ")}`;
 
 /**

@@ -3,38 +3,38 @@
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, find, focused, make, note } from "./dom.js";
+import { cellOf, playing } from "./playing.js";
 
-const SIGNS = { none: "", plain: "✓", filtered: "ƒ" };
-const WORDS = { none: "not connected", plain: "connected", filtered: "connected through filters" };
 /** @type {Record<string, [row: number, column: number]>} */
 const MOVES = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowUp: [-1, 0], ArrowDown: [1, 0] };
 
-/** @typedef {(cell: HTMLElement, input: string, output: string, connected: boolean) => unknown} Change */
+/** @typedef {(cell: HTMLElement, input: string, output: string) => unknown} Press */
 
 let at = [0, 0]; // row and column of the cell that Tab reaches
 
 /**
- * Show the table of this scene; `change` asks for another state of a cell, `choose` opens an input.
+ * Show the table of this scene; `press` acts on a cell, `choose` opens an input.
  * @param {HTMLElement} place
  * @param {Scene} scene
  * @param {string} query
- * @param {Change} change
+ * @param {Press} press
  * @param {(input: string) => void} choose
  */
-export function table(place, scene, query, change, choose) {
+export function table(place, scene, query, press, choose) {
   const inputs = matching(held.rig?.inputs ?? [], query);
   const outputs = matching(held.rig?.outputs.map(({ name }) => name) ?? [], query);
   const hadFocus = place.contains(document.activeElement) && focused()?.closest("td") !== null;
   at = [Math.min(at[0], inputs.length - 1), Math.min(at[1], outputs.length - 1)];
+  const all = playing(scene);
   const heads = outputs.map((name) => make("th", { scope: "col" }, make("span", { text: name }),
     make("span", { class: "plays", "data-way": "out", "data-port": name, "data-short": "" })));
   const rows = inputs.map((input, row) => make("tr", {},
-    make("th", { scope: "row" }, button(input, () => choose(input), { class: "small", "aria-label": `${input}: its routes and filters` }),
+    make("th", { scope: "row" }, button(input, () => choose(input), { class: "small", "aria-label": `${input}: what it plays` }),
       make("span", { class: "plays", "data-way": "in", "data-port": input, "data-short": "" })),
-    ...outputs.map((output, column) => make("td", {}, cell(scene, input, output, [row, column], change)))));
+    ...outputs.map((output, column) => make("td", {}, cell(scene, all, input, output, [row, column], press)))));
   const body = make("tbody", { on: { keydown: (event) => move(event, place) } }, ...rows);
   place.replaceChildren(
-    note("✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click a cell to connect or disconnect; click an input’s name for its filters."),
+    note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; click an input’s name for all that it plays."),
     make("table", { "aria-label": "Inputs in rows, outputs in columns" }, make("thead", {}, make("tr", {}, make("td", {}), ...heads)), body));
   if (hadFocus) cellAt(place)?.focus();
 }
@@ -51,28 +51,34 @@ export function matching(names, query) {
 
 /**
  * @param {Scene} scene
+ * @param {Playing[]} all
  * @param {string} input
  * @param {string} output
  * @param {[row: number, column: number]} where
- * @param {Change} change
+ * @param {Press} press
  */
-function cell(scene, input, output, where, change) {
-  const connects = (/** @type {Route} */ route) => route.from.includes(input) && route.to.includes(output);
-  const own = scene.routes.filter(connects);
-  const always = held.rig?.routes.some(connects);
-  const how = !own.length ? "none" : own.some((route) => route.through.length) ? "filtered" : "plain";
-  const made = button(`${SIGNS[how]}${always ? "•" : ""}`, () => {
+function cell(scene, all, input, output, where, press) {
+  const found = cellOf(all, input, output, scene);
+  const made = button(`${sign(found)}${found.always ? "•" : ""}`, () => {
     at = where;
-    change(made, input, output, how !== "none");
+    press(made, input, output);
   }, {
-    "aria-label": `${input} to ${output}: ${WORDS[how]}${always ? ", in every scene too" : ""}`,
-    "aria-pressed": String(how !== "none"),
-    title: `${input} → ${output}`,
+    "aria-label": `${input} to ${output}: ${found.words}`,
+    "aria-pressed": String(found.how !== "none"),
+    title: `${input} → ${output}: ${found.words}`,
     tabindex: where.join() === at.join() ? "0" : "-1",
     "data-at": where.join(),
   });
   made.disabled = !mayOperate();
   return made;
+}
+
+/**
+ * What a cell shows, one sign for each line or route.
+ * @param {import("./playing.js").Cell} cell
+ */
+function sign({ own }) {
+  return own.map((each) => `${each.line ? (each.muted ? "◇" : "◆") : each.through.length ? "ƒ" : "✓"}${each.inherited ? "↑" : ""}`).join("");
 }
 
 /** @param {HTMLElement} place */

@@ -9,6 +9,7 @@ import { chooseScene, chosenScene, scene } from "./edited-scene.js";
 import * as inputRoutes from "./input-routes.js";
 import { chainWords, sceneOptions } from "./labels.js";
 import { table } from "./patch-table.js";
+import { playing, stateWords } from "./playing.js";
 
 /** @type {string | null} */
 let chosenInput = null;
@@ -24,6 +25,7 @@ export function start() {
     if ("muted_routes" in frame || "scene" in frame) render();
   });
   onLook(showActivity);
+  inputRoutes.onOpen((each) => choose(each.from[0]));
 }
 
 export function enter() {
@@ -138,7 +140,7 @@ function showForm(shown, query) {
   say(parts.form, asTable ? "Show as list" : "Show as table");
   parts.table.hidden = parts.list.hidden = true;
   parts.body.classList.toggle("under", asTable);
-  if (asTable) table(parts.table, shown, query, inputRoutes.change, choose);
+  if (asTable) table(parts.table, shown, query, inputRoutes.pressed, choose);
   else listInputs(shown, query);
   (asTable ? parts.table : parts.list).hidden = false;
 }
@@ -151,7 +153,7 @@ function listInputs(shown, query) {
   if (!parts) return;
   const before = focused()?.dataset.input;
   const rows = (held.rig?.inputs ?? []).map((name) => ({ name, reached: reach(shown, name) })).filter(({ name, reached }) =>
-    `${name} ${reached.map((each) => each.text).join(" ")}`.toLowerCase().includes(query));
+    `${name} ${reached.join(" ")}`.toLowerCase().includes(query));
   parts.inputs.replaceChildren(...rows.map(({ name, reached }) => make("li", {}, inputButton(name, reached))));
   if (!rows.length) parts.inputs.append(make("li", { class: "note", text: "No match." }));
   if (before) inputButtons().find((each) => each.dataset.input === before)?.focus();
@@ -159,37 +161,31 @@ function listInputs(shown, query) {
 
 const inputButtons = () => (parts ? findAll(parts.inputs, "button") : []);
 
-/** @typedef {{text: string, through: string}} Reached */
-
 /**
  * @param {string} name
- * @param {Reached[]} reached
+ * @param {string[]} reached
  */
 function inputButton(name, reached) {
   return make("button", { type: "button", class: "input", "data-input": name, "aria-pressed": String(name === chosenInput), on: { click: () => choose(name) } },
     make("span", { class: "name", text: name }),
     make("span", { class: "plays", "data-way": "in", "data-port": name }),
     ...(reached.length
-      ? reached.map((each) => make("span", { class: "reaches" }, make("span", { text: `→ ${each.text}` }), each.through ? make("em", { text: ` through ${each.through}` }) : null))
+      ? reached.map((each) => make("span", { class: "reaches", text: each }))
       : [make("span", { class: "reaches note", text: "not connected in this scene" })]));
 }
 
 /**
- * Where an input leads: the scene's own routes, then those of every scene.
+ * Where an input leads: "→ Upright on bass-box, notes ..B3 (output bass)".
  * @param {Scene} shown
  * @param {string} name
- * @returns {Reached[]}
  */
 function reach(shown, name) {
-  const muted = held.facts.muted_routes ?? [];
-  const one = (/** @type {Route} */ route, /** @type {string} */ more) => ({
-    text: `${route.to.join(", ")}${more}${route.name !== null && muted.includes(route.name) ? " (muted)" : ""}`,
-    through: chainWords(route.through),
+  return playing(shown).filter(({ from }) => from.includes(name)).map((each) => {
+    const what = each.line ? [...(each.name ? [] : [each.title]), ...each.words].join(", ") : each.to.join(", ");
+    const more = each.line ? `output ${each.to.join(", ")}` : each.words.length ? `through ${chainWords(each.through)}` : "";
+    const state = [more, stateWords(each, shown)].filter(Boolean).join("; ");
+    return `→ ${what}${state ? ` (${state})` : ""}`;
   });
-  return [
-    ...shown.routes.filter((route) => route.from.includes(name)).map((route) => one(route, "")),
-    ...(held.rig?.routes ?? []).filter((route) => route.from.includes(name)).map((route) => one(route, " (in every scene)")),
-  ];
 }
 
 /** @param {string | null} name */

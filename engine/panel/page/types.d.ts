@@ -13,7 +13,10 @@ interface SongName { name: string; transpose: number; text?: string }
 /** A filter of a route: its name, and its settings in the keys of the rig file. */
 interface FilterStep { filter: string; [setting: string]: unknown }
 
-interface Route { name: string | null; from: string[]; to: string[]; through: FilterStep[] }
+/** Filters, and the names of chains among them. */
+type Chain = (FilterStep | string)[];
+
+interface Route { name: string | null; group: string | null; from: string[]; to: string[]; through: Chain }
 
 /** A step of a burst, as the rig file has it. Values are unchecked: the engine judges what was typed. */
 interface BurstStep {
@@ -25,8 +28,25 @@ interface BurstStep {
   program?: unknown;
 }
 
-/** A play line, or what a scene sends when it comes or goes, as the rig file has it. */
+/** What a scene sends when it comes or goes, as the rig file has it. */
 interface Line { [key: string]: unknown }
+
+/** A play line in the keys of the rig file. What the player types is sent as it is: the engine judges it. */
+interface PlayLine {
+  name?: string | null;
+  group?: string | null;
+  off?: boolean;
+  from?: string[];
+  on?: string;
+  sound?: string | null;
+  notes?: number[] | string;
+  velocity?: number[] | string;
+  transpose?: number | string;
+  channel?: number | null;
+  pedal?: boolean;
+  programs?: boolean;
+  through?: Chain;
+}
 
 interface Scene extends SceneName {
   cue: string | null;
@@ -36,15 +56,12 @@ interface Scene extends SceneName {
   transpose: number;
   at: string | null;
   held: boolean;
-  play: Line[];
+  play: PlayLine[];
   routes: Route[];
   burst: BurstStep[];
   enter: Line[];
   leave: Line[];
 }
-
-/** Filters, and the names of chains among them. */
-type Chain = (FilterStep | string)[];
 
 interface Instrument {
   name: string;
@@ -59,6 +76,7 @@ interface Instrument {
 
 /** The rig as the engine outlines it, with the revision that it was asked in. */
 interface Rig {
+  format: number;
   name: string;
   file: string;
   revision: number;
@@ -72,6 +90,7 @@ interface Rig {
   scenes: Scene[];
   songs: { name: string; scenes: number[] }[];
   setlists: { name: string; scenes: number[]; songs: string[] }[];
+  inherited: { [scene: string]: { play: PlayLine[]; routes: Route[] } };
 }
 
 /** What has changed in a rig: whole sections; a scene that has not changed is given by its number alone. */
@@ -132,8 +151,23 @@ interface MonitorLine {
   scene?: number | null;
 }
 
-/** A route of the current scene or of every scene, as the flow draws it. */
-interface DrawnRoute extends Route { title: string; lasting?: boolean; muted: boolean }
+/**
+ * A line or route that a scene plays. `words`: what it does to messages; `line`: the play line, `on` its instrument;
+ * `index`: its place among the scene's own lines or routes, null for one that is not the scene's own.
+ */
+interface Playing {
+  from: string[];
+  to: string[];
+  name: string | null;
+  title: string;
+  words: string[];
+  line: PlayLine | null;
+  through: Chain;
+  index: number | null;
+  inherited: boolean;
+  lasting: boolean;
+  muted: boolean;
+}
 
 interface RouteTrace {
   route: number | "lasting";
@@ -195,9 +229,9 @@ interface EngineRequest { do: string; [fact: string]: unknown }
 
 /**
  * `code`: one short word of engine/answer_codes.py, to decide by; `text`: a sentence to show; `keys`: those at fault, if
- * an edit would make the rig invalid.
+ * an edit would make the rig invalid; `words`: what is wrong with each.
  */
-interface Refusal { done: false; code: string; text: string; keys?: string[] }
+interface Refusal { done: false; code: string; text: string; keys?: string[]; words?: string[] }
 
 type Answer<Do extends string = string> =
   | ({ done: true; code: string; text: string } & (Do extends keyof Answers ? Answers[Do] : unknown))

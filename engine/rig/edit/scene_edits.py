@@ -23,6 +23,7 @@ from engine.rig.read.load import RigError, naming, read
 from engine.rig.read.toml_layout import Path as Place
 
 __all__ = [
+    "FACTS",
     "EditError",
     "InvalidRig",
     "UnknownScene",
@@ -35,6 +36,7 @@ __all__ = [
     "rename_scene",
     "renumber_scene",
     "set_burst",
+    "set_facts",
     "set_lines",
     "set_routes",
 ]
@@ -43,6 +45,8 @@ Table = dict[str, Any]
 _HERE: Path = Path()
 _SCENES: Place = ("scenes",)
 _LISTS = ("play", "routes", "burst")
+#: keys of a scene that have one value each, and that belong to the music
+FACTS = ("cue", "text", "tempo", "transpose")
 #: what is wrong when an edit makes one of these keys invalid; a name or number already in use is found before
 _WRONG_KEYS = {
     re.compile(r"scenes\.[0-9]+\.number"): f"scene numbers run from {SCENE_NUMBERS[0]} to {SCENE_NUMBERS[1]}",
@@ -55,14 +59,15 @@ class UnknownScene(EditError):
 
 
 class InvalidRig(EditError):
-    """An edit would make the rig invalid; `keys` are those at fault, in the order of the file."""
+    """An edit would make the rig invalid; `problems` are in the order of the file."""
 
     def __init__(self, refusal: RigError) -> None:
-        self.keys = [problem.key for problem in refusal.problems]
-        plain = [words for key in self.keys for pattern, words in _WRONG_KEYS.items() if pattern.fullmatch(key)]
+        self.problems = refusal.problems
+        keys = [problem.key for problem in refusal.problems]
+        plain = [words for key in keys for pattern, words in _WRONG_KEYS.items() if pattern.fullmatch(key)]
         wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
         both = "; ".join(dict.fromkeys(plain))
-        super().__init__(both if len(plain) == len(self.keys) else f"the rig would no longer be valid: {wrong}")
+        super().__init__(both if len(plain) == len(keys) else f"the rig would no longer be valid: {wrong}")
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None, *, folder: Path = _HERE) -> str:
@@ -120,6 +125,17 @@ def set_lines(text: str, number: int, play: Sequence[Table], *, folder: Path = _
 def set_burst(text: str, number: int, burst: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene this burst (tables in the keys of the file); the rest of it is kept."""
     return _edited(text, folder, lambda plain: _listed(plain, number, "burst", burst))
+
+
+def set_facts(text: str, number: int, facts: Table, *, folder: Path = _HERE) -> str:
+    """Give a scene these values, by FACTS; None takes a key away. The rest of it is kept."""
+
+    def changed(plain: str) -> str:
+        for key, value in facts.items():
+            plain = _in_scene(plain, number, partial(_valued, key=key, value=value))
+        return plain
+
+    return _edited(text, folder, changed)
 
 
 def add_control(text: str, control: Table, *, folder: Path = _HERE) -> str:

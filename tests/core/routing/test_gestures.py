@@ -285,3 +285,34 @@ def test_two_channels_of_an_input_have_pedals_of_their_own() -> None:
     made = rig(route("keys", "strings", '{ filter = "channels", map = { 2 = 1 } }'))
     assert play(made, 1, KEYS, "B0 40 7F", "B1 40 7F", "B0 40 00") == ["B0 40 7F"]
     assert play(made, 2, KEYS, "B1 40 00") == ["B0 40 00"]
+
+
+def test_the_say_is_about_what_arrives() -> None:
+    """An older note's breath controller arrives as modulation: another player's modulation wheel waits."""
+    as_wheel = '{ filter = "controllers", drop = [1], map = { 2 = 1 } }'
+    made = rig(route("pads", "strings", as_wheel), TO_STRINGS)
+    play(made, 1, PADS, "90 40 40")
+    scene(made, 2, 2)
+    assert play(made, 3, KEYS, "B0 01 28") == []
+    assert play(made, 4, PADS, "B0 02 30") == ["B0 01 30"]
+
+
+@pytest.mark.parametrize("message", ["B0 40 7F", "B0 0B 20"])
+def test_what_two_players_have_alike_stays_when_one_leaves(message: str) -> None:
+    """The pedals of two players are in the same place, and one takes the other's turn: it stays there."""
+    made = rig(TO_STRINGS, route("pads", "strings"))
+    play(made, 1, KEYS, message)
+    scene(made, 2, 2)
+    assert play(made, 3, PADS, message) == [message]
+    assert scene(made, 4, 1) == []
+    assert play(made, 5, KEYS, "90 3C 40") == ["90 3C 40"]
+
+
+def test_the_first_recall_after_a_panic_tells_where_the_hands_are() -> None:
+    """A panic leaves all at rest until something moves; the next scene finds the foot where it is, old route or not."""
+    made = rig(TO_STRINGS, TO_STRINGS)
+    play(made, 1, KEYS, "B0 0B 28")
+    a_panic(made)
+    assert play(made, 4, KEYS, "90 3C 40", "80 3C 40") == ["90 3C 40", "80 3C 40"]
+    assert scene(made, 5, 2) == ["B0 0B 28"]
+    assert scene(made, 6, 1) == []

@@ -32,18 +32,20 @@ sounds = {{ "Horn" = {{ program = 7 }} }}
 class Panel:
     """A show in scene 1, edited as the panel does."""
 
-    def __init__(self, folder: Path) -> None:
-        self.bench = Bench(TEXT)
+    def __init__(self, folder: Path, text: str = TEXT) -> None:
+        self.bench = Bench(text)
         self.show = self.bench.show
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
-        file.write_text(TEXT, encoding="utf-8")
-        self.session = RigSession(self.show, file, TEXT, to_its_end)
+        file.write_text(text, encoding="utf-8")
+        self.session = RigSession(self.show, file, text, to_its_end)
         saver, work = RigSaver(self.session), RemoteWork(self.show, self.session)
         self.handlers = EditRequests(self.show, self.session, saver, work).handlers
         self.heard()
 
-    async def edit(self, what: str, scene: int | None = None, **more: int | list[Any] | str) -> dict[str, Any]:
+    async def edit(
+        self, what: str, scene: int | None = None, **more: int | list[Any] | str | dict[str, Any]
+    ) -> dict[str, Any]:
         numbered = {} if scene is None else {"scene": scene}
         return await answered(self.handlers, {"do": "edit", "what": what, **numbered, **more})
 
@@ -167,8 +169,8 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, lines, undo or redo'),
-        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, lines, undo or redo'),
+        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, lines, facts, undo or redo'),
+        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, lines, facts, undo or redo'),
         ({"what": "join"}, 'edit join needs "scene": a scene'),
         ({"what": "join", "scene": 9, "from": "keys", "to": "brass"}, "there is no scene 9; there are: 1, 2, 3"),
         ({"what": "join", "scene": True}, '"scene" must be a scene'),
@@ -194,6 +196,9 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
         ),
         ({"what": "chain", "scene": 1, "route": 0, "through": [{}]}, "scenes.1.routes.1.through.1"),
         ({"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "thin", "x": [None]}]}, "cannot hold None"),
+        ({"what": "facts", "scene": 1, "facts": {"colour": 1}}, "colour: not a fact of a scene"),
+        ({"what": "facts", "scene": 9, "facts": {"tempo": 96}}, "there is no scene 9"),
+        ({"what": "facts", "scene": 1, "facts": {"tempo": 96}}, "format = 2"),
         ({"what": "burst", "scene": 1, "burst": [{"instrument": "lead", "sound": "Oboe"}]}, "Oboe"),
         ({"what": "burst", "scene": 1, "burst": [{"instrument": "lute"}]}, "scenes.1.burst.1"),
         ({"what": "redo"}, "there is no undone edit to redo"),
@@ -218,6 +223,20 @@ async def test_an_engine_that_is_started_again_has_rigs_of_its_own(
     monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_005_000_000_000)
     stale = await Panel(tmp_path).edit("chain", 1, route=0, through=[], revision=seen)
     assert stale["text"] == "the rig has changed since you looked at it; look again. Nothing was changed"
+
+
+async def test_facts_of_a_scene(tmp_path: Path) -> None:
+    """Cue, text, tempo and transposition are set and taken away; a refusal has its words key by key."""
+    panel = Panel(tmp_path, TEXT.replace("format = 1", "format = 2"))
+    answer = await panel.edit("facts", 1, facts={"cue": "14.5", "text": "watch", "tempo": 96, "transpose": -2})
+    assert answer["text"].startswith("scene 1: new cue, text, tempo, transpose"), answer
+    scene = panel.bench.scene(1)
+    assert (scene.cue, scene.text, scene.tempo, scene.transpose) == ("14.5", "watch", 96, -2)
+    await panel.edit("facts", 1, facts={"cue": None, "tempo": None})
+    assert (panel.bench.scene(1).cue, panel.bench.scene(1).text) == (None, "watch")
+    refusal = await panel.edit("facts", 1, facts={"tempo": "fast", "transpose": 500})
+    assert refusal["keys"] == ["scenes.1.transpose", "scenes.1.tempo"]  # in the order of the file
+    assert ["allowed" in words for words in refusal["words"]] == [True, True]
 
 
 async def test_an_edit_of_what_has_changed_meanwhile(panel: Panel) -> None:
