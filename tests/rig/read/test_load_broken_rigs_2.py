@@ -35,7 +35,7 @@ BREAKS = [
     (
         LINE,
         LINE.replace("from", "form"),
-        [(44, "scenes.1.play.1.form", 'unknown key "form"; did you mean "from"? allowed here: name, off, from')],
+        [(44, "scenes.1.play.1.form", 'unknown key "form"; did you mean "from"? allowed here: name, group, off, from')],
     ),
     (
         LINE,
