@@ -126,8 +126,9 @@ class SilentWays:
         name, channel = next(iter(gear.items()))
         listening = some([f"{each} on {number}" for each, number in gear.items()])
         arrives = some([str(each + 1) for each in sorted(whole.channels)])
+        channels = plural(len(whole.channels), "channel")
         return (
-            f"ends on {plural(len(whole.channels), 'channel')} {arrives} of {some(outputs)}, where nothing listens; these do: {listening}. "
+            f"ends on {channels} {arrives} of {some(outputs)}, where nothing listens; these do: {listening}. "
             f'Send it on channel {channel}, or write play = [{{ from = "{way.source}", on = "{name}" }}]'
         )
 
