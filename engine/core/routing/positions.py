@@ -59,6 +59,11 @@ class Positions:
         """Whether it is known where that is which this message moved."""
         return position_of(message) in self.places[source]
 
+    def forget_all(self) -> None:
+        """Nothing is known of any input any more."""
+        self.places.clear()
+        self._under.clear()
+
     def forget(self, source: int) -> None:
         """Nothing is known of this input any more."""
         self.places.pop(source, None)
