@@ -116,9 +116,9 @@ def compile_rig(
 
 
 def _route_names(rig: Rig) -> Iterator[str]:
-    """The names of routes and lines."""
+    """The names of routes and lines, and of their groups."""
     for lists in (rig.routes, *(each for scene in rig.scenes for each in (scene.routes, scene.play))):
-        yield from (line.name for line in lists if line.name is not None)
+        yield from (name for line in lists for name in (line.name, line.group) if name is not None)
 
 
 def _places(before: Sequence[str], names: Iterable[str]) -> tuple[str, ...]:

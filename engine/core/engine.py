@@ -220,10 +220,7 @@ class Engine:
             full = [cable.output for cable in cables if cable.full]
             units = state.prefixes.give(source, message, [*units], full)
         if message[0] >= SYSEX:
-            if message == SENSE:
-                state.sensing.carry(now, (output for output, _ in answer.units))
-            elif is_clock(message):
-                units = state.sync.let_through(now, source, message, units)
+            units = self._system(now, source, message, units)
         if delayed.due is not None:
             delayed.outdate(source, answer.units, scene.places)
         if answer.plain and not self._told.lows:  # the way of every wheel and fader
@@ -232,29 +229,48 @@ class Engine:
         elif answer.noted:
             self._note(now, source, message, answer, out)
         if answer.merges:
-            if state.merging.on:
-                units = state.merging.merge(source, message, units, scene.routes)
-            if answer.selects:  # banks and programs are among what is merged
-                for output, unit in units:
-                    cables[output].select(now, unit, out)
-                return
-        for output, unit in units:
-            cables[output].put(now, unit, out)
+            self._put_merged(now, source, message, answer, units, out)
+        else:
+            for output, unit in units:
+                cables[output].put(now, unit, out)
         if gestures.active and (answer.kind == RELEASE or answer.merges):
             self._settling.after_end(now, out)
+
+    def _system(
+        self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
+    ) -> Iterable[tuple[int, Unit]]:
+        """What is left of a system message's deliveries."""
+        if message == SENSE:
+            units = tuple(units)
+            self.state.sensing.carry(now, (output for output, _ in units))
+            return units
+        return self.state.sync.let_through(now, source, message, units) if is_clock(message) else units
+
+    def _put_merged(
+        self,
+        now: int,
+        source: int,
+        message: bytes,
+        answer: RoutedMessage,
+        units: Iterable[tuple[int, Unit]],
+        out: list[Delivery],
+    ) -> None:
+        """Put what several players may have a say in; banks and programs are among it."""
+        state = self.state
+        if state.merging.on and state.scene is not None:
+            units = state.merging.merge(source, message, units, state.scene.routes)
+        for output, unit in units:
+            cable = state.cables[output]
+            (cable.select if answer.selects else cable.put)(now, unit, out)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
         if state.scene is not None and state.gestures.taken:
             answer = state.gestures.answer(now, source, message, routed(source, message, ()))
-            units: Iterable[tuple[int, Unit]] = answer.units
             if answer.noted:
                 self._note(now, source, message, answer, out)
-            if answer.merges and state.merging.on:
-                units = state.merging.merge(source, message, units, state.scene.routes)
-            for output, unit in units:
-                state.cables[output].put(now, unit, out)
+            self._put_merged(now, source, message, answer, answer.units, out)
             self._settling.after_end(now, out)
         state.positions.lose(source, position_of(message))
 

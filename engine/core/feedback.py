@@ -112,7 +112,8 @@ class Feedback:
         scene = self._state.scene
         assert scene is not None, "nothing is told before the first scene"
         paths = (path for listed in (scene.compiled.everywhere, scene.compiled.own) for own in listed for path in own)
-        return {path.route for path in paths} - self._state.muted
+        names = ((path.route, path.group) for path in paths)
+        return {name for both in names if self._state.muted.isdisjoint(both) for name in both if name is not None}
 
     def _texts(self, now: int) -> dict[str, str]:
         """What each field shows."""

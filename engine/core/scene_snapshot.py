@@ -42,7 +42,7 @@ def routes(engine: Engine) -> list[Table]:
 
 
 def _unmuted(engine: Engine, lines: Iterable[Line]) -> list[Line]:
-    return [line for line in lines if line.name not in engine.state.muted]
+    return [line for line in lines if engine.state.muted.isdisjoint((line.name, line.group))]
 
 
 def _with_sound(rig: Rig, line: PlayLine, steps: list[Table]) -> Table:
@@ -131,7 +131,7 @@ def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on
         [one for one in routes if source in one.source and target in one.to]
         for routes in (engine.rig.routes, (*lowering.routes(engine.rig.routes, "route"), *of_scene))
     )
-    if on and joining and all(route.name in engine.state.muted for route in joining):
+    if on and joining and not any(engine.state.muted.isdisjoint((route.name, route.group)) for route in joining):
         raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
     if not on and of_all:
         raise ValueError(

@@ -76,8 +76,9 @@ class CompiledSide:
 class SceneProof:
     """Compares scenes of two rigs with the same ports and instruments."""
 
-    def __init__(self, before: CompiledSide, after: CompiledSide) -> None:
-        self._before, self._after = before, after
+    def __init__(self, before: CompiledSide, after: CompiledSide, channel: int | None = None) -> None:
+        """`channel` (1 to 16): the only one on which inputs send; None if they may send on any."""
+        self._before, self._after, self._channel = before, after, channel
         self._known: dict[tuple[tuple[str, ...], tuple[str, ...]], str | None] = {}
 
     def difference(self, before: Scene, after: Scene) -> str | None:
@@ -134,7 +135,7 @@ class SceneProof:
         if one.made_of == other.made_of:
             return None
         if key not in self._known:
-            self._known[key] = _first_difference(one, other)
+            self._known[key] = _first_difference(one, other, self._channel)
         return self._known[key]
 
 
@@ -144,13 +145,12 @@ def _common(one: Sequence[str], other: Sequence[str]) -> int:
     return next((place for place, (a, b) in pairs if a != b), min(len(one), len(other)))
 
 
-def _first_difference(one: _ProvenPath, other: _ProvenPath) -> str | None:
+def _first_difference(one: _ProvenPath, other: _ProvenPath, channel: int | None) -> str | None:
     if any(link.keeps_state for link in (*one.links, *other.links)):
         return "a filter that remembers what came before stands at another place"
     settings = (*one.settings, *other.settings)
-    for message in chain(
-        SYSTEM, short_messages(_data(settings), [channels[0] for channels in alike_channels(settings)])
-    ):
+    asked = [each[0] for each in alike_channels(settings)] if channel is None else [channel - 1]
+    for message in chain(SYSTEM, short_messages(_data(settings), asked)):
         came, goes = _answer(one.links, message), _answer(other.links, message)
         if came != goes:
             return f"{to_hex(message)} gave {_in_words(came)} and now gives {_in_words(goes)}"

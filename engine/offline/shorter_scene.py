@@ -18,7 +18,14 @@ _PROGRAMS: Final = ("program", *(f"controller {number}" for number in BANKS), "c
 _PEDALS: Final = tuple(f"controller {number}" for number in PEDALS)
 _MODES: Final = tuple(f"controller {number}" for number in MODE_MESSAGES)
 _ALL: Final = (0, 127)
-_AS_IT_CAME: Final = "it keeps the channels that come in, and a line plays one channel"
+_AS_IT_CAME: Final = "every channel passes as it comes in, and a line plays one"
+
+
+class KeptRoute(NamedTuple):
+    """A route that stays one, and why."""
+
+    place: str
+    reason: str
 
 
 class ShorterScene(NamedTuple):
@@ -27,16 +34,17 @@ class ShorterScene(NamedTuple):
     play: list[Table]
     routes: list[Table]
     burst: list[Table]
-    kept: list[str]
+    kept: list["KeptRoute"]
 
 
 class SceneShortener:
     """Shortens the scenes of one rig. Routes that are written alike are tried once."""
 
-    def __init__(self, rig: Rig) -> None:
-        self._rig = rig
-        self._side = CompiledSide(rig)
-        self._proof = SceneProof(self._side, self._side)
+    def __init__(self, rig: Rig, channel: int | None = None) -> None:
+        """`channel`: see SceneProof."""
+        self._rig, self._channel = rig, channel
+        side = CompiledSide(rig)
+        self._proof = SceneProof(side, side, channel)
         self._known: dict[str, list[Table] | str] = {}
 
     def shortened(self, scene: Scene, written: Mapping[str, Any]) -> ShorterScene:
@@ -46,7 +54,7 @@ class SceneShortener:
             lines = self._lines(route, table)
             if isinstance(lines, str):
                 made.routes.append(table)
-                made.kept.append(f"scene {scene.number}, route {route.name or place + 1}: {lines}")
+                made.kept.append(KeptRoute(f"route {route.name or place + 1} of scene {scene.number}", lines))
             else:
                 made.play.extend(dict(line) for line in lines)
         burst = self._with_sounds(made.play, scene, written.get("burst", ()))
@@ -89,11 +97,11 @@ class SceneShortener:
         channels = [each for each in route.through if getattr(each, "filter", "") == "channels"]
         if not channels:
             return _AS_IT_CAME
-        return f"it does not end on the channel of one instrument of {output}"
+        return f"not everything ends on the channel of one instrument of {output}"
 
     def _candidates(self, route: Route, table: Table, output: str) -> Iterator[Table]:
         chain = [each for each in route.through if not isinstance(each, str)]
-        parts = _Parts(chain, table.get("through", ()), self._rig.rig.middle_c)
+        parts = _Parts(chain, table.get("through", ()), self._rig.rig.middle_c, self._channel)
         for name, gear in self._rig.instruments.items():
             if gear.output != output or not parts.leads_to(gear.channel):
                 continue
@@ -143,10 +151,13 @@ class SceneShortener:
 class _Parts:
     """A route's filters sorted into what a line has words for, and the others."""
 
-    def __init__(self, chain: Sequence[FilterSettings], written: Sequence[Table], middle_c: MiddleC) -> None:
-        self._middle_c = middle_c
+    def __init__(
+        self, chain: Sequence[FilterSettings], written: Sequence[Table], middle_c: MiddleC, only: int | None
+    ) -> None:
+        self._middle_c, self._only = middle_c, only
         self._channel: int | None = None
-        self._to: set[int] = set()
+        moved = any(settings.filter == "channels" for settings in chain)
+        self._to: set[int] = set() if only is None or moved else {only}
         self._kinds: list[str] = []
         self._by: int | None = None
         self._zone: Any = None
@@ -156,10 +167,12 @@ class _Parts:
 
     def _sort(self, settings: Any, table: Table) -> None:
         if settings.filter == "channels" and not self._to:
-            ends = {settings.map.get(each, each) for each in settings.keep or range(1, 17)}
-            if len(ends) == 1 and not settings.drop:
+            came = {*(settings.keep or range(1, 17))}.difference(settings.drop)
+            asked = came if self._only is None else came & {self._only}
+            ends = {settings.map.get(each, each) for each in asked}
+            if len(ends) == 1 and (len(came) in (1, 16) or self._only is not None):
                 self._to = ends
-                self._channel = settings.keep[0] if len(settings.keep) == 1 else None
+                self._channel = min(came) if len(came) == 1 and self._only is None else None
                 return
         if settings.filter == "zone" and self._zone is None and settings.fade is None:
             self._zone = settings

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from engine.offline.scene_proof import CompiledSide, SceneProof, aside
-from engine.offline.shorter_scene import SceneShortener, ShorterScene, Table
+from engine.offline.shorter_scene import KeptRoute, SceneShortener, ShorterScene, Table
 from engine.rig.edit.filter_words import link_in_words
 from engine.rig.edit.scene_difference import as_difference
 from engine.rig.edit.toml_edits import Block, Sheet, toml
@@ -36,34 +36,37 @@ class SimplifyError(UserError):
 
 
 class SimplifiedRig(NamedTuple):
-    """The text in format 2, and in sentences what could not be shortened and why."""
+    """The text in format 2, and what could not be shortened and why."""
 
     text: str
-    kept: list[str]
+    kept: list[KeptRoute]
 
 
-def simplified(text: str, source: str, folder: Path | None = None) -> SimplifiedRig:
-    """The same rig in format 2. Raises RigError, EditError or SimplifyError."""
+def simplified(text: str, source: str, folder: Path | None = None, channel: int | None = None) -> SimplifiedRig:
+    """The same rig in format 2; `channel` (1 to 16): the only one on which inputs send, None if they may send on any.
+
+    Raises RigError, EditError or SimplifyError.
+    """
     before = read(text, source, folder=folder)
     if before.format != 1:
         raise SimplifyError(f"{source} is written in format {before.format} already; simplify is for rigs of format 1")
     sheet = Sheet(text)
-    shortener = SceneShortener(before)
+    shortener = SceneShortener(before, channel)
     tables = sheet.data["scenes"]
     scenes = [shortener.shortened(scene, table) for scene, table in zip(before.scenes, tables, strict=True)]
     chains = _with_chains(scenes, before)
     made = _written(sheet, _Family(before, scenes, chains, sheet.data).said(), chains)
-    _prove(before, read(made, source, folder=folder))
-    return SimplifiedRig(made, [sentence for scene in scenes for sentence in scene.kept])
+    _prove(before, read(made, source, folder=folder), channel)
+    return SimplifiedRig(made, [each for scene in scenes for each in scene.kept])
 
 
-def _prove(before: Rig, after: Rig) -> None:
+def _prove(before: Rig, after: Rig, channel: int | None) -> None:
     """Raises SimplifyError if a scene does something else now, or anything but the scenes has changed."""
     same = {"format": 1, "scenes": (), "chains": {}}
     if before.model_copy(update=same) != after.model_copy(update=same):
         raise SimplifyError("the rig cannot be simplified: something beside its scenes would change")
     one, other = CompiledSide(before), CompiledSide(after)
-    proof = SceneProof(one, other)
+    proof = SceneProof(one, other, channel)
     for scene, now in zip(before.scenes, after.scenes, strict=True):
         said = proof.difference(scene, other.lowering.scenes.whole(now))
         if said is not None:

@@ -4,19 +4,19 @@ sounds, and bursts that are not over when the next cue comes."""
 import itertools
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from engine.core.cable.program_burst import compile_recall, duration
 from engine.core.cable.speed import pace
-from engine.core.routing.compiled_scene import SceneCompiler
+from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.filter_chain import FilterFaults
 from engine.core.routing.open_routes import run_chain
 from engine.midi.kinds import PROGRAM
 from engine.midi.timecode import RATES, cue_place
 from engine.offline.rig_finding import LinePlaces, RigFinding
 from engine.plurals import some
-from engine.rig.lowering.lowered_scene import Lowering
+from engine.rig.lowering.lowered_scene import LoweredScene, Lowering
 from engine.rig.lowering.whole_scenes import place_of
 from engine.rig.models.rig import Rig, Scene
 from filters.registry import registry
@@ -27,16 +27,16 @@ _WORDS: Final = re.compile(r"\w+")
 
 def sound_conflicts(rig: Rig) -> Iterator[RigFinding]:
     """All of a rig, which has passed the checks."""
-    places = LinePlaces(rig)
+    places, lowering, compiler = LinePlaces(rig), Lowering(rig), SceneCompiler(rig, registry())
     for scene in rig.scenes:
-        yield from _two_sounds(rig, scene, places)
-        yield from _changed_layers(rig, scene, places)
+        lowered = lowering.lowered(scene)
+        yield from _two_sounds(rig, scene, lowered, places)
+        yield from _changed_layers(rig, scene, _program_ends(rig, lowered, compiler.compile(scene)), places)
     yield from _misspelt(rig)
     yield from _late_bursts(rig, places)
 
 
-def _two_sounds(rig: Rig, scene: Scene, places: LinePlaces) -> Iterator[RigFinding]:
-    lowered = Lowering(rig).lowered(scene)
+def _two_sounds(rig: Rig, scene: Scene, lowered: LoweredScene, places: LinePlaces) -> Iterator[RigFinding]:
     first: dict[object, tuple[str, str, str]] = {}
     for route in lowered.routes:
         if route.kind != "play":
@@ -57,9 +57,11 @@ def _two_sounds(rig: Rig, scene: Scene, places: LinePlaces) -> Iterator[RigFindi
 # Programs from a keyboard
 
 
-def _changed_layers(rig: Rig, scene: Scene, places: LinePlaces) -> Iterator[RigFinding]:
+def _changed_layers(
+    rig: Rig, scene: Scene, ends: Mapping[str, Sequence[str]], places: LinePlaces
+) -> Iterator[RigFinding]:
     """Program changes of one input that reach several instruments which the scene puts on a sound."""
-    for source, reached in _program_ends(rig, scene).items():
+    for source, reached in ends.items():
         own = [control for control in rig.controls if control.input == source and control.when.program is not None]
         if len(reached) > 1 and not own:
             text = (
@@ -69,12 +71,11 @@ def _changed_layers(rig: Rig, scene: Scene, places: LinePlaces) -> Iterator[RigF
             yield RigFinding((*places.scene(scene), "routes"), scene, text)
 
 
-def _program_ends(rig: Rig, scene: Scene) -> dict[str, list[str]]:
+def _program_ends(rig: Rig, lowered: LoweredScene, compiled: CompiledScene) -> dict[str, list[str]]:
     """By input, the instruments with a sound in this scene that one program change of it reaches, if several."""
     outputs, faults = tuple(rig.outputs), FilterFaults()
-    burst = {step.instrument for step in Lowering(rig).lowered(scene).burst}
+    burst = {step.instrument for step in lowered.burst}
     gear = {(each.output, each.channel - 1): name for name, each in rig.instruments.items() if name in burst}
-    compiled = SceneCompiler(rig, registry()).compile(scene)
     found = {}
     for source, paths in zip(rig.inputs, map(tuple.__add__, compiled.everywhere, compiled.own), strict=True):
         for channel in range(16):

@@ -101,6 +101,7 @@ def _links(through: Chain) -> list[Table | str]:
 def _route(route: Route) -> Table:
     return {
         "name": route.name,
+        "group": route.group,
         "from": list(route.source),
         "to": list(route.to),
         "through": _links(route.through),

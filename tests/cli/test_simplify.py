@@ -46,7 +46,7 @@ def test_simplify_prints_and_writes(bayleaf: Bayleaf, tmp_path: Path) -> None:
         in said.out
     )
     assert said.err.splitlines() == [
-        "note: scene 12, route 2: it keeps the channels that come in, and a line plays one channel; it stays a route",
+        "note: every channel passes as it comes in, and a line plays one; it stays a route: route 2 of scene 12",
         "20 lines instead of 26; every scene does the same to every message",
     ]
     assert bayleaf("simplify", str(rig), "--out", str(new)).status == 0

@@ -71,14 +71,27 @@ def test_two_players_take_turns_on_a_channel(part: Part) -> None:
     judged.check_rest()
 
 
-@given(_two, deeds)
+@given(st.tuples(shows(cuts=True), shows(cuts=True)), deeds)
 @settings(max_examples=50, deadline=None)
-def test_a_panic_ends_gestures(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
-    """After a panic nothing sounds and all is at rest, wherever the hands are, and so it stays when they are off."""
+def test_a_scene_that_cuts_ends_gestures_at_once(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
+    """The recall of a scene with `held = "cut"` leaves nothing that sounds, and everything as the hands have it that it
+    gives a place, or at rest."""
+    judged = JudgedEngine(rigs[0])
+    perform(judged, rigs, stream)
+    judged.hands_off()
+    judged.wait(SECOND)
+    judged.check_rest()
+
+
+@given(_two, deeds, _scene)
+@settings(max_examples=50, deadline=None)
+def test_a_panic_ends_gestures(rigs: tuple[PlainShow, PlainShow], stream: list[Any], scene: int) -> None:
+    """After a panic nothing sounds and all is at rest, wherever the hands are; the next recall tells where."""
     judged = JudgedEngine(rigs[0])
     perform(judged, rigs, stream)
     judged.panic()
     assert (judged.sounding(), judged.heard.off_rest()) == (0, set())
+    judged.recall(scene)
     judged.hands_off()
     judged.wait(SECOND)
     judged.check_rest()

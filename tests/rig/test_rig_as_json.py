@@ -74,7 +74,7 @@ def test_everything_that_is_shown() -> None:
         "middle_c": "C4",
         "input_chains": {"keys": {"stop": [], "through": []}, "pads": {"stop": [], "through": []}},
         "chains": {},
-        "routes": [{"name": "kit", "from": ["pads"], "to": ["brass"], "through": []}],
+        "routes": [{"name": "kit", "group": None, "from": ["pads"], "to": ["brass"], "through": []}],
         "scenes": [
             {
                 **NEW,
@@ -85,6 +85,7 @@ def test_everything_that_is_shown() -> None:
                 "routes": [
                     {
                         "name": None,
+                        "group": None,
                         "from": ["keys"],
                         "to": ["strings", "brass"],
                         "through": [

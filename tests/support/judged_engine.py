@@ -144,7 +144,11 @@ class JudgedEngine:
         """A scene comes into force; nothing is sent that the place was told already, unless it was in force before."""
         other, self.scene = scene != self.scene, scene
         self._look()
-        self._hear(recall(self.engine, self.now, scene), sparing=other)
+        cuts = other and scene in self.show.cuts
+        if cuts:
+            self._drop()
+        self._hear(recall(self.engine, self.now, scene), judged=not cuts, sparing=other)
+        assert not (cuts and self._judges and self.sounding()), "a scene that cuts ends every note"
         if other:
             self._check_long_silent(f"when scene {scene} is recalled")
 
@@ -332,8 +336,7 @@ class JudgedEngine:
                 assert (told or 0) >= 64, f"{part} at {place} is up, but {holding} hold it down"
             return
         claims = self._claims(place, part, keys)
-        theirs = {each.hand for key in keys for each in self._owners[place].get(key, ())}
-        if (claims == [moved] and theirs == {moved[0]}) or (not keys and feeder == moved and part[0] != 0xA0):
+        if claims == [moved] or (not keys and feeder == moved and part[0] != 0xA0):
             assert told == value, f"{moved} moved {part} to {value}, but {place} has {told}"
 
     def _check_pedals(self, pressed: Connection, told: dict[Part, int]) -> None:

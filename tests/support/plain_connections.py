@@ -77,10 +77,14 @@ class Connection(NamedTuple):
 
 
 class PlainShow(NamedTuple):
-    """`everywhere`: connections of every scene; `scenes`: those of each, numbered from 1; `wire`: of both outputs."""
+    """`everywhere`: connections of every scene; `scenes`: those of each, numbered from 1; `cuts`: scenes that cut.
+
+    `wire`: of both outputs.
+    """
 
     everywhere: tuple[Connection, ...]
     scenes: tuple[tuple[Connection, ...], ...]
+    cuts: frozenset[int] = frozenset()
     wire: str = "fast"
 
     @property
@@ -92,6 +96,7 @@ class PlainShow(NamedTuple):
         for number, connections in enumerate(self.scenes, 1):
             lines += ["[[scenes]]", f"number = {number}", f'name = "S{number}"']
             lines += [f"routes = [ {', '.join(each.text for each in connections)} ]"]
+            lines += ['held = "cut"'] if number in self.cuts else []
         return "\n".join(lines) + "\n"
 
     def view(self, scene: int, muted: Iterable[str]) -> dict[Place, Connection]:

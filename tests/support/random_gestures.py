@@ -43,7 +43,7 @@ def connections(draw: st.DrawFn, name: str) -> Connection:
 
 
 @st.composite
-def shows(draw: st.DrawFn) -> PlainShow:
+def shows(draw: st.DrawFn, cuts: bool = False) -> PlainShow:
     """Three scenes, in which places are reached by one hand each, and an empty one (4)."""
     lasting = draw(st.none() | connections("always"))
     scenes = []
@@ -54,6 +54,7 @@ def shows(draw: st.DrawFn) -> PlainShow:
     return PlainShow(
         (lasting._replace(place=_LASTING),) if lasting else (),
         (*scenes, ()),
+        frozenset(draw(st.sets(st.integers(1, SCENES))) if cuts else ()),
     )
 
 

@@ -12,7 +12,7 @@ from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
 from engine.core.control.setlist import LAST_STEP
-from engine.core.routing.channel_places import Places
+from engine.core.routing.channel_places import Places, placed
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import holder, player
@@ -305,7 +305,7 @@ class CommandExecution:
             before = state.scene.routes
             state.scene.mute(frozenset(state.muted))
             if on:  # its filters will not hear of the releases of what they have begun
-                state.renew_filters(lambda at, path: path.route == route)
+                state.renew_filters(lambda at, path: path.is_called(route))
                 ended = state.scene.keeping_state(route)
                 self._delayed.end(now, {which(*each) for each in ended for which in (player, holder)}, out)
             self._settling.change(now, before, out)
@@ -351,6 +351,7 @@ class CommandExecution:
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
+        messages = placed(output, messages, state.places)
         self._outputs.command(output, messages)
         for message in messages:
             self._outputs.route(now, output, (message,), out)

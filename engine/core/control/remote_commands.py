@@ -118,7 +118,7 @@ class RemoteCommands:
         found = {
             (inputs.index(source) + 1, outputs.index(target) + 1)
             for route in routes
-            if route.name not in state.muted
+            if state.muted.isdisjoint((route.name, route.group))
             for source in route.source
             for target in route.to
         }

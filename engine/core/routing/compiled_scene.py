@@ -32,6 +32,11 @@ class RoutePath(NamedTuple):
     lasting: bool = False  # in force in every scene: it keeps what it remembers
     kind: Literal["routes", "play"] = "routes"  # the list that it is in
     place: int = 0  # in that list of the whole scene, or among the lasting ones
+    group: str | None = None  # with which it is muted
+
+    def is_called(self, name: str) -> bool:
+        """Whether it is the route of this name, or in the group of this name."""
+        return name in (self.route, self.group)
 
     @property
     def keeps_state(self) -> bool:
@@ -189,7 +194,7 @@ class SceneCompiler:
                 for name in (name for name in route.source if name in self._inputs):
                     ends = ChainEnds(self._inputs[name], outputs)
                     make = partial(self._links, self._departing[name] + route.through, arriving, ends)
-                    path = RoutePath(route.label, make(), outputs, make, lasting, route.kind, route.place)
+                    path = RoutePath(route.label, make(), outputs, make, lasting, route.kind, route.place, route.group)
                     listed[self._inputs[name]].append(path)
         return tuple(tuple(paths) for paths in listed)
 

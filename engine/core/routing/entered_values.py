@@ -52,9 +52,13 @@ class EnteredValues:
 
     def _changing(self, output: int, steps: Sequence[BurstUnit]) -> Iterator[BurstUnit]:
         sure = True
+        set_before: set[_Slot] = set()  # by these steps: what a scene sends when it is left comes before the next one
         for step in steps:
             sure = sure and not _may_reset(step.unit)
-            if step.always or not sure or not _sets(step.unit) or not self._is_so(output, step.unit):
+            sets = not step.chooses and _sets(step.unit)  # of a sound the cable knows whether it is in force
+            slots = set(_slots(output, step.unit)) if sets else set()
+            if step.always or not sure or not sets or slots & set_before or not self._is_so(output, step.unit):
+                set_before |= slots
                 yield step
 
     def _is_so(self, output: int, unit: Unit) -> bool:

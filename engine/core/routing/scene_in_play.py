@@ -103,22 +103,23 @@ class SceneInPlay:
         self._faults = self.routes.faults = faults
 
     def mute(self, routes: frozenset[str]) -> None:
-        """Only routes of these names are muted from now on."""
+        """Only routes and groups of these names are muted from now on."""
         if routes != self._muted:
             self._muted = routes
             self._refresh()
 
     def keeping_state(self, route: str) -> set[tuple[int, bool]]:
-        """Where this route has filters with state: each input, and whether the route is in force in every scene."""
+        """Where this route or group has filters with state: each input, and whether it is in force in every scene."""
         return {
             (source, path.lasting)
             for source, listed in enumerate(self._all_called())
             for path in listed
-            if path.route == route
+            if path.is_called(route)
         }
 
     def _unmuted(self, paths: Paths) -> Paths:
-        return tuple(tuple(path for path in listed if path.route not in self._muted) for listed in paths)
+        muted = self._muted
+        return tuple(tuple(path for path in listed if muted.isdisjoint((path.route, path.group))) for listed in paths)
 
     def reach(self, source: int) -> set[int]:
         """All outputs that routes of this input lead to, whatever their filters let through."""

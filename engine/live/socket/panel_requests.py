@@ -180,7 +180,7 @@ def _verdict(rig: Rig, scene: Scene, route: RouteVerdict, muted: set[str]) -> Fa
     return {
         "route": "lasting" if route.lasting else own,
         "name": found.name,
-        "muted": found.name in muted,
+        "muted": not muted.isdisjoint((found.name, found.group)),
         "steps": [{"filter": one.filter, "verdict": one.words} for one in route.filters],
         "to": list(route.outputs),
         "gets": shown(route.result),

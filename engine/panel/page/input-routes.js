@@ -7,7 +7,7 @@ import { edit, scene, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { filterWords, routeWords, sceneWords } from "./labels.js";
 import { matching } from "./patch-table.js";
-import { cellOf, playing, sentence, stateWords } from "./playing.js";
+import { cellOf, isMuted, playing, sentence, stateWords } from "./playing.js";
 
 /** @type {number | null} the index of the route whose filters are being edited */
 let openRoute = null;
@@ -148,8 +148,9 @@ function filterList(route) {
 }
 
 /** @param {Playing} route */
-export function muting({ name, muted }) {
+export function muting({ name }) {
   if (!name || !mayOperate()) return null;
+  const muted = isMuted(name); // its group is muted by another name
   const what = muted ? "unmute" : "mute";
   return button(muted ? `Unmute ${name}` : `Mute ${name}`, () => command({ do: what, route: name }, `${what} ${name}`));
 }

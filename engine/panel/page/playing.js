@@ -69,13 +69,17 @@ export function lineWords(line) {
     transpose && `transposed ${transpose > 0 ? "+" : ""}${transpose}`,
     line.channel && `channel ${line.channel} only`,
     line.pedal === false && "without pedals",
+    line.group && `group ${line.group}`,
     line.programs && "with program changes",
     ...(line.through ?? []).map(filterWords),
   ].filter((words) => typeof words === "string" && words !== "").map(String);
 }
 
-/** @param {string | null | undefined} name */
-const isMuted = (name) => typeof name === "string" && (held.facts.muted_routes ?? []).includes(name);
+/**
+ * Whether a route, a line or a group of this name is muted.
+ * @param {string | null | undefined} name
+ */
+export const isMuted = (name) => typeof name === "string" && (held.facts.muted_routes ?? []).includes(name);
 
 /**
  * @param {PlayLine} line
@@ -85,7 +89,7 @@ const isMuted = (name) => typeof name === "string" && (held.facts.muted_routes ?
 function ofLine(line, index) {
   const { from = [], on = "", name = null, through = [] } = line;
   const to = instrument(on)?.output;
-  return { from, to: to === undefined ? [] : [to], name, title: name ?? soundWords(line), words: [...(name === null ? [] : [soundWords(line)]), ...lineWords(line)], line, through, index, inherited: index === null, lasting: false, muted: isMuted(name) };
+  return { from, to: to === undefined ? [] : [to], name, title: name ?? soundWords(line), words: [...(name === null ? [] : [soundWords(line)]), ...lineWords(line)], line, through, index, inherited: index === null, lasting: false, muted: isMuted(name) || isMuted(line.group) };
 }
 
 /**
@@ -96,7 +100,7 @@ function ofLine(line, index) {
  * @returns {Playing}
  */
 function ofRoute(route, index, title, lasting = false) {
-  return { ...route, title: route.name ?? title, words: route.through.map(filterWords), line: null, index, inherited: index === null && !lasting, lasting, muted: isMuted(route.name) };
+  return { ...route, title: route.name ?? title, words: route.through.map(filterWords), line: null, index, inherited: index === null && !lasting, lasting, muted: isMuted(route.name) || isMuted(route.group) };
 }
 
 /**

@@ -16,7 +16,7 @@ interface FilterStep { filter: string; [setting: string]: unknown }
 /** Filters, and the names of chains among them. */
 type Chain = (FilterStep | string)[];
 
-interface Route { name: string | null; from: string[]; to: string[]; through: Chain }
+interface Route { name: string | null; group: string | null; from: string[]; to: string[]; through: Chain }
 
 /** A step of a burst, as the rig file has it. Values are unchecked: the engine judges what was typed. */
 interface BurstStep {
@@ -34,6 +34,7 @@ interface Line { [key: string]: unknown }
 /** A play line in the keys of the rig file. What the player types is sent as it is: the engine judges it. */
 interface PlayLine {
   name?: string | null;
+  group?: string | null;
   off?: boolean;
   from?: string[];
   on?: string;

@@ -138,8 +138,10 @@ def _fields(whose: str, a: Any, b: Any) -> list[str]:
 def _route(route: Route, middle_c: MiddleC) -> str:
     name = f'"{route.name}" ' if route.name else ""
     through = ", ".join(link_in_words(each, middle_c) for each in route.through)
-    return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
-        f" through {through}" if through else ""
+    return (
+        f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}"
+        + (f" through {through}" if through else "")
+        + (f", group {route.group}" if route.group else "")
     )
 
 

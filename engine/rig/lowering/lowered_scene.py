@@ -29,7 +29,7 @@ class LoweredRoute(NamedTuple):
     """One route or play line, from inputs through filters to outputs, all by name.
 
     `label`: what reports call it; `place`: among the routes or among the lines of the whole scene, from 0; `channel`:
-    the one (0 to 15) that everything arrives on, None for a route.
+    the one (0 to 15) that everything arrives on, None for a route; `group`: with which it is muted.
     """
 
     label: str
@@ -40,6 +40,7 @@ class LoweredRoute(NamedTuple):
     kind: Literal["routes", "play"]
     place: int
     channel: int | None = None
+    group: str | None = None
 
 
 class LoweredScene(NamedTuple):
@@ -86,6 +87,7 @@ class Lowering:
                 tuple(dict.fromkeys(route.to)),
                 "routes",
                 place,
+                group=route.group,
             )
             for place, route in enumerate(routes)
         )
@@ -118,7 +120,7 @@ class Lowering:
         )
         label = line.name or f"line {place + 1}"
         source, channel = tuple(dict.fromkeys(line.source)), gear.channel - 1
-        return LoweredRoute(label, line.name, source, through, (gear.output,), "play", place, channel)
+        return LoweredRoute(label, line.name, source, through, (gear.output,), "play", place, channel, line.group)
 
     def _burst(self, whole: Scene) -> tuple[BurstStep, ...]:
         steps: dict[Place, BurstStep] = {place_of(self._rig, step): step for step in whole.burst if not step.blank}

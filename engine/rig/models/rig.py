@@ -231,9 +231,13 @@ class SetList(Part):
 
 
 class Route(Part):
-    """One route. The union of all filters' settings, for `through`, is made at run time."""
+    """One route. The union of all filters' settings, for `through`, is made at run time.
+
+    `group`: a name under which it is muted together with others.
+    """
 
     name: Plain | None = None
+    group: Annotated[Name | None, Since(2)] = None
     source: Inputs = Field(alias="from")
     to: Outputs
     through: Annotated[Chain, Reference("chains", many=True)] = ()

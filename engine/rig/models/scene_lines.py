@@ -5,7 +5,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from engine.rig.models.references import Reference
-from engine.rig.models.values import Channel, Names, Part, Plain, SetupLines, between
+from engine.rig.models.values import Channel, Name, Names, Part, Plain, SetupLines, between
 from filters._values import Notes, Values
 from filters.registry import FilterSettings
 
@@ -16,12 +16,13 @@ Chain = tuple[FilterSettings | str, ...]
 class PlayLine(Part):
     """Inputs play an instrument; or, with `off`, the inherited line of this name is taken away.
 
-    `channel`: only this one of the inputs is played; `notes`, `velocity`: lowest and highest; `transpose` in semitones.
-    `pedal`: whether the pedals 64, 66, 67 and 69 pass; `programs`: whether program changes, bank selects and mode
-    messages do.
+    `group`: a name under which it is muted together with others; `channel`: only this one of the inputs is played;
+    `notes`, `velocity`: lowest and highest; `transpose` in semitones. `pedal`: whether the pedals 64, 66, 67 and 69
+    pass; `programs`: whether program changes, bank selects and mode messages do.
     """
 
     name: Plain | None = None
+    group: Name | None = None
     off: bool = False
     source: Annotated[Names, Reference("inputs", many=True)] = Field((), alias="from")
     on: Annotated[str | None, Reference("instruments")] = None

@@ -65,7 +65,9 @@ def _formats(data: Data) -> Iterator[Complaint]:
 def _references(data: Data) -> Iterator[Complaint]:
     """Names that lead nowhere; `refer` also says when a whole section is missing."""
     known: dict[str, Collection[object]] = {
-        "routes": {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)},
+        "routes": {
+            route[key] for _, route in _all_routes(data) for key in ("name", "group") if isinstance(route.get(key), str)
+        },
         "scenes": _known_scenes(data),
         "songs": [each["name"] for _, each in tables(data, "songs") if isinstance(each.get("name"), str)],
         "set lists": [each["name"] for _, each in tables(data, "setlists") if isinstance(each.get("name"), str)],

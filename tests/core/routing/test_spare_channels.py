@@ -6,7 +6,7 @@ The rules are the project's own (design, "What a scene change is").
 import pytest
 
 from engine.core import scene_snapshot
-from engine.core.commands import FollowShow, MuteRoute, Panic, Resend, UnmuteRoute
+from engine.core.commands import FollowShow, MuteRoute, Panic, Resend, SendPreset, UnmuteRoute
 from engine.core.engine import Engine
 from engine.core.routing.channel_places import by_instrument
 from engine.rig.models.rig import Rig
@@ -217,6 +217,15 @@ def test_panic_at_an_instrument_silences_all_its_channels() -> None:
     result = made.apply(252 * MS, Panic("module"))
     assert {"83 3C 40", "8A 40 40", "BB 7B 00"} <= set(hexed(result.deliveries))
     assert result.outcome.text == "panic: module silenced, channels 4, 11, 12 of brass"
+
+
+def test_what_a_control_sends_follows_the_instrument() -> None:
+    """A volume for the instrument's channel goes to the channel that it is on."""
+    made = module()
+    play(made, 200, "90 3C 40")
+    scene(made, 201, 2)
+    later(made, 250)
+    assert hexed(apply(made, 251 * MS, SendPreset("brass", (b"\xb3\x07\x40",)))) == ["BA 07 40"]
 
 
 def test_what_plays_is_described_by_the_instrument() -> None:

@@ -96,8 +96,9 @@ class Module:
             self.down.add((channel, message[1]))
             self.pressed.append(channel)
         elif kind == 0x80:
+            was_down = (channel, message[1]) in self.down
             self.down.discard((channel, message[1]))
-            if channel in self.pedals:
+            if was_down and channel in self.pedals:
                 self.ringing.add((channel, message[1]))
         elif kind == 0xB0 and message[1] == 64:
             (self.pedals.add if message[2] >= 64 else self.pedals.discard)(channel)

@@ -58,7 +58,7 @@ SHAPE = 'a SysEx in hexadecimal with fields in braces, such as "F0 7D 01 {scene.
     ("more", "said"),
     [
         (tally('route = "brass", scene = 1'), "tallies.1.when: found a table with route, scene; give exactly one of"),
-        (tally(""), "tallies.1.when: found an empty table; give exactly one of route, scene, clock"),
+        (tally(""), "tallies.1.when: found an empty table; give exactly one of route, scene, song, clock"),
         (tally('route = "brasse"'), 'tallies.1.when.route: there is no route "brasse"; did you mean "brass"?'),
         (tally("scene = 7"), "tallies.1.when.scene: there is no scene 7"),
         (tally('clock = "stopped"'), 'tallies.1.when.clock: found "stopped"; allowed: "running"'),

@@ -375,7 +375,7 @@ BREAKS = [
         'form = "serial"',
         [
             (30, "routes.1.from", "this key is missing; it is required here"),
-            (32, "routes.1.form", 'unknown key "form"; did you mean "from"? allowed here: name, from, to,'),
+            (32, "routes.1.form", 'unknown key "form"; did you mean "from"? allowed here: name, group, from, to,'),
         ],
     ),
     ('from = "serial"', "", [(30, "routes.1.from", "this key is missing; it is required here")]),
@@ -651,7 +651,7 @@ BREAKS = [
             (
                 41,
                 "scenes.1.routes.1.through.2.range",
-                "found [9, 5]; allowed: two values, [low, high], the lower one first",
+                "found [9, 5]; allowed: two values, [low, high], or a range such as",
             ),
             (
                 41,
@@ -773,7 +773,7 @@ BREAKS = [
             (
                 67,
                 "controls.2.do",
-                'found "tape"; allowed: "scene", "next", "back", "first", "panic", "resend", "tap",',
+                'found "tape"; allowed: "scene", "next", "back", "first", "next song", "back song", "panic",',
             )
         ],
     ),
