@@ -76,7 +76,7 @@ def _low_to_high(lowest: int, example: str) -> WrapValidator:
             raise ValueError(f"two values, [low, high], or a range such as {example}")
         low, high = handler(tuple(ends))
         if low > high:
-            raise ValueError("two values, [low, high], the lower one first")
+            raise ValueError(f"two values, [low, high], or a range such as {example}, the lower one first")
         return (low, high)
 
     return WrapValidator(check)

@@ -152,6 +152,8 @@ def command(name: str) -> Any:
         for value in each.params:
             if value.metavar is None and not getattr(value, "is_flag", False):
                 value.metavar = max(value.opts, key=len).lstrip("-").replace("-", "_").upper()
+            if value.param_type_name == "argument" and (getattr(value, "min", None) or 0) < 0:
+                each.context_settings["ignore_unknown_options"] = True  # -1 is a number here, not an option
     return made
 
 

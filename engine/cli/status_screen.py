@@ -1,5 +1,6 @@
 """The state of an engine in words: first what is wrong, then what plays; on one screen, or whole."""
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
@@ -9,6 +10,7 @@ from engine.plurals import counted, some
 from engine.user_error import shortened
 
 _NAMED: Final = 4  # names in a folded line
+_TEXT: Final = 150  # characters of a scene's text
 _MORE: Final = "bayleaf status --all shows everything"
 #: columns of the ports, and their keys in the status
 _COLUMNS: Final = {"state": "state", "messages": "messages", "bytes": "bytes", "dropped": "dropped", "left out": "shed"}
@@ -64,11 +66,17 @@ def _head(found: _Found) -> list[str]:
     place = f"place {setlist['place']} of {len(setlist['scenes'])}"
     loaded = found["loaded"]
     return [
-        f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"),
+        f"{found['rig']}: {_scene(scene) if scene else 'no scene yet'}",
+        *([textwrap.shorten(scene["text"], _TEXT, placeholder=" …")] if scene and "text" in scene else []),
         f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding",
         *_song(found),
         *([f"loaded by show control: scene {loaded['number']} {loaded['name']} comes next"] if loaded else []),
     ]
+
+
+def _scene(scene: _Found) -> str:
+    cue = f" (cue {scene['cue']})" if "cue" in scene else ""
+    return f"scene {scene['number']} {scene['name']}{cue}"
 
 
 def _song(found: _Found) -> list[str]:

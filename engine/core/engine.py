@@ -467,4 +467,5 @@ class Engine:
         state.renew_filters(lambda at, path: True)
         self._outputs.release_all(now, out)
         state.ledger.forget_keys()
+        state.positions.forget_all()
         return self._players.resend(now, who, out)

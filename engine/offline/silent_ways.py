@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 from engine.core.routing.compiled_scene import Paths, RoutePath, SceneCompiler
 from engine.offline.asked_paths import PathAsker, Reach, second_bytes
 from engine.offline.rig_finding import LinePlaces, RigFinding
-from engine.plurals import some
+from engine.plurals import plural, some
 from engine.rig.lowering.lowered_scene import Filters, LoweredRoute, Lowering
 from engine.rig.models.rig import Instrument, Rig, Scene
 from engine.rig.read.raw_data import Keys
@@ -126,8 +126,9 @@ class SilentWays:
         name, channel = next(iter(gear.items()))
         listening = some([f"{each} on {number}" for each, number in gear.items()])
         arrives = some([str(each + 1) for each in sorted(whole.channels)])
+        channels = plural(len(whole.channels), "channel")
         return (
-            f"ends on channel {arrives} of {some(outputs)}, where nothing listens; these do: {listening}. "
+            f"ends on {channels} {arrives} of {some(outputs)}, where nothing listens; these do: {listening}. "
             f'Send it on channel {channel}, or write play = [{{ from = "{way.source}", on = "{name}" }}]'
         )
 

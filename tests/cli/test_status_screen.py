@@ -30,6 +30,8 @@ def found(**more: Any) -> dict[str, Any]:
         "scene": {"number": 12, "name": "Street at night"},
         "setlist": {"name": "Friday", "place": 2, "scenes": [11, 12, 13]},
         "loaded": None,
+        "song": None,
+        "step": 0,
         "sounding": 3,
         "inputs": [_port("keys"), _port("pedals")],
         "outputs": [_port("strings"), _port("brass")],
@@ -92,6 +94,17 @@ def test_all_shows_every_port_sound_and_reason() -> None:
     assert sum(line.endswith("is missing: no port matches it") for line in shown) == 6
     assert sum(line.strip().startswith("keys-") for line in shown) == 32
     assert sum(": Sound " in line for line in shown) == 32
+
+
+def test_the_cue_and_the_text_of_the_scene_are_shown() -> None:
+    """They are there for the player; a long text is cut."""
+    scene = {"number": 12, "name": "Street at night", "cue": "14.5", "text": "watch the drummer, bar 40"}
+    shown = status_on_screen(found(scene=scene), 100, 23)
+    assert shown[:2] == [
+        "Lantern Street pit band: scene 12 Street at night (cue 14.5)",
+        "watch the drummer, bar 40",
+    ]
+    assert len(status_on_screen(found(scene=scene | {"text": "wait " * 200}), 80, 23)) <= 23
 
 
 @pytest.mark.parametrize(

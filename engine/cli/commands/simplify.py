@@ -21,10 +21,10 @@ def simplify(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Say a rig of format 1 in the shorter words of format 2.
+    """Print a rig of format 1 in the shorter words of format 2.
 
-    Play lines take the place of routes and bursts, and scenes are written by what is different. Each scene is proved
-    to do the same to every message. The rig file itself is left as it is.
+    Play lines take the place of routes and bursts, and a scene says only how it differs from another one. Each scene
+    is proved to do the same to every message. The rig file itself is left as it is.
 
     A line plays its instrument from every channel of an input; a route may leave other channels as they are. If all
     your inputs send on channel 1, --channel 1 compares that channel alone, and more becomes shorter.

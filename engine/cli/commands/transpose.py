@@ -10,11 +10,18 @@ from engine.core.control.setlist import LAST_STEP
 
 
 def transpose(
-    step: Annotated[int, typer.Argument(help="Semitones more than now; 0 for none.", min=-LAST_STEP, max=LAST_STEP)],
+    step: Annotated[
+        int,
+        typer.Argument(
+            help="Semitones up, or down if negative, added to those before; 0 undoes them all.",
+            min=-LAST_STEP,
+            max=LAST_STEP,
+        ),
+    ],
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Transpose all play lines, but for drums, until the step is 0.
+    """Transpose all play lines, except those of drums.
 
     Example: bayleaf transpose 1
     """

@@ -64,6 +64,11 @@ class Positions:
         last = self.places[source].get(position_of(pedal))
         return last is None or last[-1] < ON_FROM
 
+    def forget_all(self) -> None:
+        """Nothing is known of any input any more."""
+        self.places.clear()
+        self._under.clear()
+
     def forget(self, source: int) -> None:
         """Nothing is known of this input any more."""
         self.places.pop(source, None)

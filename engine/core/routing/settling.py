@@ -45,7 +45,7 @@ class Settling:
     # Occasions
 
     def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> None:
-        """Other routes are in force now: `go_on` settles the inputs whose messages go other ways."""
+        """Other routes are in force now: `tick` settles the inputs whose messages go other ways."""
         state = self._state
         assert state.scene is not None, "routes belong to a scene"
         changed = set(range(len(state.compiled.inputs)))
@@ -58,6 +58,8 @@ class Settling:
             if not state.gestures.silenced:
                 changed -= same
         state.gestures.silenced = False
+        movers = {source for source, _, _ in state.ledger.told.values.values()}
+        changed = {source for source in changed if source in movers or state.positions.count(source)}
         state.gestures.unsettled |= dict.fromkeys(sorted(changed))
         state.gestures.goes_on_at = now + 1
         self.after_end(now, out)

@@ -32,6 +32,11 @@ class WholeData(NamedTuple):
     complaints: list[Complaint]
     files: dict[Keys, IncludedFile]
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether all that is included could be read. If not, nobody knows which names the rig has."""
+        return "network" in self.data or all(("include", i) in self.files for i in range(len(named_files(self.data))))
+
 
 class IncludeError(Exception):
     """An included file is not TOML."""
@@ -75,10 +80,14 @@ def _text(name: str, folder: Path, keys: Keys, found: WholeData) -> str | None:
     except UnicodeDecodeError:
         text = f"{folder / path} is not UTF-8 text; save it as UTF-8"
     except NotRegular:
-        text = f"{folder / path} is not a regular file"
+        text = f"{folder / path} is not a regular file; name one that is"
     except TooLong:
         text = f"{folder / path} is longer than {LONGEST_TEXT // 1_000_000} MB; a rig is far shorter"
-    except (OSError, ValueError) as fault:
+    except IsADirectoryError:
+        text = f"{folder / path} is a folder; name a file in it"
+    except OSError as fault:
+        text = f"{folder / path} cannot be read: {fault.strerror}"
+    except ValueError as fault:  # a path that is impossible on any system
         text = f"{folder / path} cannot be read: {fault}"
     found.complaints.append(Complaint(keys, text))
     return None

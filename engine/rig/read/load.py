@@ -118,9 +118,12 @@ def read(text: str, source: str, *, lists: bool = True, folder: Path | None = No
     except TomlError as fault:
         raise RigError([RigProblem(source, fault.line, fault.key, fault.text)]) from None
     try:
-        data, complaints, files = with_included(data, folder)
+        included = with_included(data, folder)
     except IncludeError as wrong:
         raise RigError([RigProblem(wrong.source, wrong.fault.line, wrong.fault.key, wrong.fault.text)]) from None
+    data, complaints, files = included
+    if not included.is_whole:
+        raise _error(WrittenPlaces(IncludedFile(source, text), files), _compared(complaints), counted_all=True)
     data, unknown = with_templates(data)
     complaints += unknown
     if lists:

@@ -2,12 +2,14 @@
 
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
+from heapq import nsmallest
 from typing import Any, Final, NamedTuple
 
 Keys = tuple[str | int, ...]
 Data = dict[str, Any]
 _SHOWN: Final = 40  # names in a sentence
 _QUOTED: Final = 100  # characters of what is quoted
+_LIKELY: Final = 300  # names that a wrong one is compared with: each takes some 50 µs, and a file may have many of both
 
 
 class Complaint(NamedTuple):
@@ -43,12 +45,21 @@ def no_such(what: str, name: object, known: Iterable[object]) -> str:
     listed = {str(one): one for one in known}
     if not listed:
         return f"there is no {what} {as_written(name)}; there are none"
-    folded = {each.casefold(): each for each in listed}
-    close = get_close_matches(name.casefold(), folded, 1) if isinstance(name, str) else []  # nobody misspells a number
-    remedy = f"did you mean {as_written(listed[folded[close[0]]])}? " if close else ""
+    close = _nearest(name, [*listed]) if isinstance(name, str) else None  # nobody misspells a number
+    remedy = f"did you mean {as_written(listed[close])}? " if close is not None else ""
     shown = [*listed][:_SHOWN]
     more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
     return f"there is no {what} {as_written(name)}; {remedy}there are: {', '.join(shown)}{more}"
+
+
+def _nearest(name: str, listed: list[str]) -> str | None:
+    """The name that may have been meant, if any; looked for among those of about the same length."""
+    if len(name) > _QUOTED:
+        return None
+    likely = nsmallest(_LIKELY, listed, key=lambda each: abs(len(each) - len(name)))
+    folded = {each.casefold(): each for each in likely if len(each) <= _QUOTED}
+    close = get_close_matches(name.casefold(), folded, 1)
+    return folded[close[0]] if close else None
 
 
 def as_written(name: object) -> str:

@@ -651,7 +651,7 @@ BREAKS = [
             (
                 41,
                 "scenes.1.routes.1.through.2.range",
-                "found [9, 5]; allowed: two values, [low, high], the lower one first",
+                "found [9, 5]; allowed: two values, [low, high], or a range such as",
             ),
             (
                 41,

@@ -95,7 +95,13 @@ BREAKS = [
     (
         LINE,
         LINE.replace('"..B2"', '"C4..C3"'),
-        [(44, "scenes.1.play.1.notes", 'found "C4..C3"; allowed: two values, [low, high], the lower one first')],
+        [
+            (
+                44,
+                "scenes.1.play.1.notes",
+                'found "C4..C3"; allowed: two values, [low, high], or a range such as "C2..B3", "..B3" or',
+            )
+        ],
     ),
     (
         LINE,
