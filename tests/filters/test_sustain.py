@@ -238,7 +238,8 @@ _SHOW = st.lists(
 
 @given(_SHOW)
 def test_nothing_hangs_through_scene_changes(show: list[tuple[str, int]]) -> None:
-    """Whatever is played, held and recalled: once the pedal and all keys are up, nothing sounds."""
+    """Whatever is played, held and recalled: once the pedal and all keys are up, nothing sounds, and no pedal is down at any
+    instrument."""
     engine = PlayedEngine(RIG)
     down: set[int] = set()
     for what, value in show:
@@ -253,7 +254,7 @@ def test_nothing_hangs_through_scene_changes(show: list[tuple[str, int]]) -> Non
     engine.play(0, b"\xb0\x40\x00")
     engine.let_go()
     engine.run_dry()
-    assert [synth.held for synth in engine.ears()] == [0, 0]
+    assert [(synth.held, synth.off_rest) for synth in engine.ears()] == [(0, set()), (0, set())]
     assert engine.router.state.ledger.sounding() == 0
 
 
