@@ -364,3 +364,56 @@ def _tab_to(page: Page, name: str) -> None:
         if page.evaluate("document.activeElement.ariaLabel ?? document.activeElement.textContent") == name:
             return
     raise AssertionError(f"Tab does not reach {name}")
+
+
+def test_a_play_line_is_made_edited_and_removed(two_pit: PanelInBrowser) -> None:
+    """In a rig of format 2 an empty cell makes a play line; a press on it opens a form and parts nothing; a fault is
+    beside its field; the line sounds as it says; Remove takes it away and Undo brings it back."""
+    page = two_pit.page(view="patch")
+    page.get_by_role("button", name="keys to strings: not connected", exact=True).click()
+    page.get_by_role("button", name="keys to strings: plays string-machine", exact=True).click()
+    form = page.locator(".settings")
+    form.get_by_label("Sound", exact=True).select_option("Tremolo")
+    form.get_by_label("Highest note").fill("X9")
+    form.get_by_label("Transposition").fill("-12")
+    form.get_by_label("Name", exact=True).fill("low")
+    form.get_by_role("button", name="Apply").click()
+    expect(form.locator(".key", has=page.get_by_label("Highest note")).get_by_role("alert")).to_contain_text("X9")
+    expect(form.get_by_label("Highest note")).to_have_attribute("aria-invalid", "true")
+    form.get_by_label("Highest note").fill("B4")
+    form.get_by_role("button", name="Apply").click()
+    line = "keys plays Tremolo on string-machine (output strings), notes ..B4, transposed -12"
+    expect(page.locator(".lines")).to_contain_text(f"low: {line}")
+    two_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+    two_pit.heard("strings", (4, MIDDLE_C - 12))
+    page.get_by_role("button", name=f"Remove: low: {line}").click()
+    expect(page.locator(".lines")).not_to_contain_text("Tremolo")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".lines")).to_contain_text(f"low: {line}")
+    assert two_pit.said == []
+
+
+def test_an_inherited_line_is_edited_in_a_scene_of_its_own(two_pit: PanelInBrowser) -> None:
+    """A scene that is like another shows its lines as inherited; an edit gives it a line of its own, and says so."""
+    page = two_pit.page(view="patch")
+    page.get_by_label("Scene", exact=True).select_option("15")
+    expect(page.locator(".lines")).to_contain_text("(inherited from 14 Waltz)")
+    page.get_by_role("button", name="Edit: keys plays string-machine").click()
+    expect(page.locator(".settings")).to_contain_text("scene 14 stays as it is")
+    page.get_by_label("Transposition").fill("12")
+    page.locator(".settings").get_by_role("button", name="Apply").click()
+    expect(page.locator(".lines")).to_contain_text("transposed +12")
+    expect(page.locator(".lines")).not_to_contain_text("inherited")
+    page.get_by_label("Scene", exact=True).select_option("14")
+    expect(page.locator(".lines")).not_to_contain_text("transposed")
+    page.get_by_role("button", name="Edit cue, text, tempo").click()
+    page.get_by_label("Text for the player").fill("watch the drummer\nbar 40")
+    page.get_by_label("Cue", exact=True).fill("14.5")
+    page.locator(".settings").get_by_role("button", name="Apply").click()
+    expect(page.get_by_text("cue 14.5")).not_to_have_count(0)
+    page.get_by_role("link", name="Show").click()
+    page.locator("#order").select_option("")
+    page.locator("#scenes").get_by_role("button", name="14 Waltz").click()
+    expect(page.locator("#scene-text")).to_have_text("watch the drummer\nbar 40")
+    expect(page.locator("#scene-facts")).to_have_text("cue 14.5")
+    assert two_pit.said == []

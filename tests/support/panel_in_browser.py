@@ -70,6 +70,22 @@ from = "internal"
 bpm = 96
 to = ["brass"]
 """
+#: the same in format 2, with a scene that has a play line, and one that is like it
+RIG_2 = (
+    RIG.replace("format = 1", "format = 2")
+    .replace('routes = [ { from = "keys", to = "strings" } ]\n', "")
+    .replace('burst = [ { instrument = "string-machine", sound = "Warm pad" } ]\n', "")
+    + """
+[[scenes]]
+number = 14
+name = "Waltz"
+play = [ { from = "keys", on = "string-machine" } ]
+[[scenes]]
+number = 15
+name = "Waltz again"
+like = 14
+"""
+)
 
 
 class Panel:

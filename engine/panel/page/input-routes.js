@@ -64,12 +64,17 @@ function outputs(scene, input, query) {
   }));
 }
 
-/** @type {(each: Playing) => void} shows a line or route in full */
-let showInFull = () => {};
+/**
+ * Shows a line or route in full; opens a form for a new line.
+ * @typedef {{show: (each: Playing) => void, add: (scene: Scene, line: PlayLine) => void}} Opening
+ */
 
-/** @param {(each: Playing) => void} heed */
+/** @type {Opening} */
+let opening = { show: () => {}, add: () => {} };
+
+/** @param {Opening} heed */
 export function onOpen(heed) {
-  showInFull = heed;
+  opening = heed;
 }
 
 /**
@@ -84,26 +89,31 @@ export async function pressed(row, input, output) {
   if (!now) return;
   const { how, own } = cellOf(playing(now), input, output, now);
   if (how === "played" || how === "filtered") {
-    showInFull(own.find(({ line }) => line) ?? own[0]);
+    opening.show(own.find(({ line }) => line) ?? own[0]);
+    return;
+  }
+  const gear = held.rig?.format === 1 ? [] : (held.rig?.instruments ?? []).filter((each) => each.output === output);
+  if (how === "none" && gear.length > 1) {
+    opening.add(now, { from: [input], on: gear[0].name });
     return;
   }
   const sign = find(row, ".how") ?? row;
   const before = sign.textContent;
   sign.textContent = sign === row ? "…" : "requested …";
-  const answer = how === "none" ? await connect(now, input, output) : await edit({ what: "part", from: input, to: output }, `disconnect ${input} from ${output}`);
+  const answer = how === "none" ? await connect(now, input, output, gear[0]) : await edit({ what: "part", from: input, to: output }, `disconnect ${input} from ${output}`);
   if (!answer.done && row.isConnected) sign.textContent = before;
 }
 
 /**
- * A play line to the first instrument at the output, or a route where there is none, or no line is possible.
+ * A play line to the instrument at the output, or a route where there is none, or no line is possible.
  * @param {Scene} now
  * @param {string} input
  * @param {string} output
+ * @param {Instrument | undefined} gear
  */
-function connect(now, input, output) {
-  const [first] = held.rig?.format === 1 ? [] : (held.rig?.instruments ?? []).filter((each) => each.output === output);
-  if (!first) return edit({ what: "join", from: input, to: output }, `connect ${input} to ${output}`);
-  return edit({ what: "lines", play: [...now.play, { from: [input], on: first.name }] }, `${input} plays ${first.name}`);
+function connect(now, input, output, gear) {
+  if (!gear) return edit({ what: "join", from: input, to: output }, `connect ${input} to ${output}`);
+  return edit({ what: "lines", play: [...now.play, { from: [input], on: gear.name }] }, `${input} plays ${gear.name}`);
 }
 
 /**

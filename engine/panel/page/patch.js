@@ -10,6 +10,7 @@ import * as inputRoutes from "./input-routes.js";
 import { chainWords, sceneOptions } from "./labels.js";
 import { table } from "./patch-table.js";
 import { playing, stateWords } from "./playing.js";
+import * as sceneForm from "./scene-form.js";
 
 /** @type {string | null} */
 let chosenInput = null;
@@ -25,7 +26,8 @@ export function start() {
     if ("muted_routes" in frame || "scene" in frame) render();
   });
   onLook(showActivity);
-  inputRoutes.onOpen((each) => choose(each.from[0]));
+  sceneForm.onScene(turnTo);
+  inputRoutes.onOpen({ show: openFully, add: (shown, line) => parts && sceneForm.openNew(parts.lines, shown, line) });
 }
 
 export function enter() {
@@ -33,14 +35,28 @@ export function enter() {
   render();
 }
 
+/**
+ * Open a line for editing; of a route, all that its input plays.
+ * @param {Playing} each
+ */
+function openFully(each) {
+  const shown = scene();
+  if (each.line && parts && shown) sceneForm.openLine(parts.lines, shown, each);
+  else choose(each.from[0]);
+}
+
+/** @param {number | null} number of the scene to show, or null for the current one */
+function turnTo(number) {
+  chooseScene(number);
+  inputRoutes.forget();
+  burst.forget();
+  sceneForm.forget();
+  render();
+}
+
 function build() {
   const made = {
-    scene: select([], "", (value) => {
-      chooseScene(value === "" ? null : Number(value));
-      inputRoutes.forget();
-      burst.forget();
-      render();
-    }),
+    scene: select([], "", (value) => turnTo(value === "" ? null : Number(value))),
     search: make("input", { autocomplete: "off", spellcheck: "false", on: { input: render } }),
     table: make("div", { class: "table" }),
     form: button("", changeForm),
@@ -52,6 +68,7 @@ function build() {
     inputs: make("ul", { class: "inputs" }),
     list: make("div", { class: "sources" }),
     detail: make("div", { class: "detail" }),
+    lines: make("div", { class: "lines-of-scene" }),
     burst: make("div", { class: "burst" }),
     body: make("div", { class: "patch" }),
   };
@@ -65,6 +82,8 @@ function build() {
     labelled("Find an input or output", made.search),
     made.table,
     made.body,
+    make("h2", { text: "Who plays what in this scene" }),
+    made.lines,
     make("h2", { text: "Burst: the sounds that this scene recalls" }),
     made.burst,
   );
@@ -109,12 +128,13 @@ function render() {
   const shown = scene();
   if (!shown) {
     parts.inputs.replaceChildren(make("li", { class: "note", text: "No current scene; choose one." }));
-    for (const each of [parts.table, parts.detail, parts.burst]) each.replaceChildren();
+    for (const each of [parts.table, parts.detail, parts.lines, parts.burst]) each.replaceChildren();
     return;
   }
   const query = parts.search.value.trim().toLowerCase();
   showForm(shown, query);
   showDetail(shown, query);
+  sceneForm.show(parts.lines, shown);
   burst.show(parts.burst, shown);
   showActivity();
 }

@@ -65,6 +65,9 @@ function showSong() {
   const transposed = semitones ? `transposed by ${semitones > 0 ? "+" : "−"}${Math.abs(semitones)}` : "";
   say(byId("song"), [song?.name, transposed].filter(Boolean).join(", "));
   byId("song-fact").hidden = !song && !semitones;
+  const whole = held.rig?.scenes.find(({ number }) => number === scene?.number);
+  const facts = [whole?.cue && `cue ${whole.cue}`, whole?.tempo && `tempo ${whole.tempo}`, whole?.transpose && `transposed ${whole.transpose > 0 ? "+" : ""}${whole.transpose}`];
+  showText(byId("scene-facts"), facts.filter(Boolean).join(" · "));
   showText(byId("scene-text"), scene?.text);
   showText(byId("song-text"), song?.text);
 }
@@ -121,6 +124,7 @@ function showRig() {
   const { rig } = held;
   if (!rig) return;
   say(byId("rig-name"), rig.name);
+  showSong();
   if (order && !rig.setlists.some((each) => each.name === order)) order = "";
   setOptions(selectById("order"), [...rig.setlists.map(/** @returns {[string, string]} */ (each) => [each.name, each.name]), ["", "the rig: all scenes"]], order);
   listScenes();
