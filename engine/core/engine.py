@@ -28,6 +28,7 @@ from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.held_ledger import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
+from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
 from engine.core.routing.routed_message import answer as routed
@@ -233,7 +234,7 @@ class Engine:
         else:
             for output, unit in units:
                 cables[output].put(now, unit, out)
-        if gestures.active and (answer.kind == RELEASE or answer.merges):
+        if gestures.active and (answer.kind == RELEASE or answer.merges or is_pedal(message)):
             self._settling.after_end(now, out)
 
     def _system(
@@ -466,4 +467,5 @@ class Engine:
         state.renew_filters(lambda at, path: True)
         self._outputs.release_all(now, out)
         state.ledger.forget_keys()
+        state.positions.forget_all()
         return self._players.resend(now, who, out)

@@ -338,12 +338,12 @@ async def test_who_is_stopped_hands_over_first(world: World) -> None:
 async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     """An edit at the follower is rejected; it plays the leader's rig and keeps its scene."""
     spare = world.engines["spare"]
-    answer = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    answer = await spare.session.edit(lambda: (lambda text, folder: text.replace("March", "Waltz"), "renamed"))
     assert answer == refused(AnswerCode.NOT_LEADER, "desk is in charge; edit the rig there, and this engine follows")
     world.play(FOOT, "C0 01")
     world.run(20)
     desk = world.engines["desk"].session
-    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))).done
+    assert (await desk.edit(lambda: (lambda text, folder: text.replace("March", "Waltz"), "renamed"))).done
     world.run(20)
     await spare.standby.leader.play_rig()
     assert spare.show.engine.scene == (2, "Waltz")

@@ -72,6 +72,8 @@ class JudgedEngine:
         elif (shaped := part_of(message)) is not None:
             self.move(hand, *shaped)
         else:
+            if message[:2] == bytes((0xB0 | hand[1], 121)):  # Reset All Controllers
+                self._reset(hand)
             self._hear(self.engine.receive(self.now, source, message))
 
     def press(self, hand: Hand, key: int, velocity: int = 100) -> None:
@@ -115,6 +117,12 @@ class JudgedEngine:
             there = each.arriving(part) if each.hand == hand else None
             if there is not None:
                 self._check_follows((hand, part), each.place, there)
+
+    def _reset(self, hand: Hand) -> None:
+        for (each, part), _ in [*self.positions.items()]:
+            resting = rest(part)
+            if each == hand and resting is not None:
+                self.positions[hand, part] = resting
 
     def is_down(self, hand: Hand, key: int) -> bool:
         """Whether this hand holds this key."""
@@ -249,8 +257,7 @@ class JudgedEngine:
                 continue
             place = (output, message[0] & 0x0F)
             channel = self.heard.at(place)
-            shaped = part_of(message) if sparing and self._judges else None
-            if shaped is not None and rest(shaped[0]) is not None:
+            if sparing and self._judges and (shaped := part_of(message)) is not None:
                 assert channel.told.get(shaped[0]) != shaped[1], f"{message.hex(' ')} was told already at {place}"
             self.heard.hear(self.now, output, message)
             for change in self.heard.changes if judged and self._judges else ():

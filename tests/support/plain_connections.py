@@ -12,7 +12,7 @@ from tests.support.audible_receiver import Part, Place
 #: input, channel 0 to 15
 Hand = tuple[int, int]
 
-INPUTS: Final = ("keys", "pads", "foot")
+INPUTS: Final = ("keys", "pads")
 OUTPUTS: Final = ("strings", "brass")
 #: kinds that a connection may stop, and what they are of
 _KINDS: Final = {"pitch_bend": 0xE0, "aftertouch": 0xD0, "poly_aftertouch": 0xA0}

@@ -8,7 +8,7 @@ from tests.support.audible_receiver import BEND, PRESSURE, Part
 from tests.support.judged_engine import MS
 from tests.support.plain_connections import Connection, Hand, PlainShow
 
-HANDS: Final[tuple[Hand, ...]] = ((0, 0), (1, 0), (2, 1))
+HANDS: Final[tuple[Hand, ...]] = ((0, 0), (1, 0), (1, 1))
 _PLACES: Final = ((0, 0), (1, 0), (1, 1))
 #: everywhere, where a rig has connections of every scene
 _LASTING: Final = (1, 3)
@@ -16,12 +16,14 @@ SCENES: Final = 3
 _KEYS: Final = 2  # of a hand: two next to each other, so that no two hands press one key of a place
 _LOWEST: Final = 48
 
-#: what the connections of each hand stop, and what they renumber; what a controller becomes rests where that rests
-_FILTERS: Final[tuple[tuple[tuple[str, ...], tuple[tuple[int, int], ...]], ...]] = (
-    ((), ()),
-    (("pitch_bend", "controller 7", "controller 1"), ((2, 1),)),
-    (("poly_aftertouch", "controller 66", "controller 74"), ((71, 74),)),
+_STOPPED: Final = (
+    "pitch_bend",
+    "aftertouch",
+    "poly_aftertouch",
+    *(f"controller {number}" for number in (1, 7, 11, 64, 66, 74)),
 )
+#: breath plays modulation, or one sound controller another: what they are renumbered to rests where they do
+_RENUMBERED: Final = ((), (), ((2, 1),), ((71, 74),))
 _PARTS: Final[tuple[Part, ...]] = (
     *(BEND, BEND, BEND, PRESSURE),
     *((0xB0, number) for number in (1, 1, 2, 4, 7, 10, 11, 11, 11, 64, 64, 64, 64, 66, 67, 69, 71, 74)),
@@ -31,14 +33,17 @@ _PARTS: Final[tuple[Part, ...]] = (
 @st.composite
 def connections(draw: st.DrawFn, name: str) -> Connection:
     """One connection; `place` is still to be filled in."""
-    hand = draw(st.sampled_from(HANDS))
+    renumbered = draw(st.sampled_from(_RENUMBERED))
+    stopped = draw(st.just([]) | st.lists(st.sampled_from(_STOPPED), max_size=3, unique=True))
+    taken = [f"controller {other}" for _, other in renumbered]
     return Connection(
         name,
-        hand,
+        draw(st.sampled_from(HANDS)),
         (0, 0),
         draw(st.sampled_from((0, 0, 12, -12))),
-        draw(st.sampled_from(((0, 127), (0, 127), (0, 127), (_LOWEST, _LOWEST + 3)))),
-        *_FILTERS[HANDS.index(hand)],
+        draw(st.sampled_from(((0, 127), (0, 127), (0, 127), (_LOWEST, _LOWEST + 4)))),
+        tuple(dict.fromkeys((*stopped, *taken))),
+        renumbered,
     )
 
 

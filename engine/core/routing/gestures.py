@@ -56,7 +56,7 @@ class Gestures:
             if routes is not None:
                 self.older.setdefault(hand, {}).setdefault(routes, set()).add(channel)
                 taken.add(channel)
-        self.taken = {channel: players[channel] for channel in taken}
+        self.taken = {channel: _in_order(players[channel], self.taken.get(channel, {})) for channel in taken}
         self.waiting |= taken
         sounding = self._ledger.sounding_channels()
         self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
@@ -70,6 +70,11 @@ class Gestures:
         self.waiting -= ended
         self.look(now)
         return ended
+
+    def leads(self, hand: Hand, moved: Moved) -> bool:
+        """Whether older routes lead there what this hand moves, by which notes of theirs still sound on the channel."""
+        older = self.older.get(hand, {}).items()
+        return any(moved.channel in channels and moved in routes.shaped_by(hand) for routes, channels in older)
 
     def forget(self, now: int, output: int | None = None, channel: int | None = None) -> None:
         """Everything was silenced and set to rest (on one output, or on one channel of it)."""
@@ -121,6 +126,12 @@ class Gestures:
             if theirs is not None and moved in theirs.shaped_by(player):
                 return False
         return True
+
+
+def _in_order(players: dict[Player, None], before: Iterable[Player]) -> dict[Player, None]:
+    """Those who played before come first, in the same order; they may go on by routes that were in force then."""
+    known = [each for hand, routes in before for each in players if each[0] == hand and routes in (None, each[1])]
+    return dict.fromkeys((*known, *players))
 
 
 def _shapes(message: bytes) -> bool:

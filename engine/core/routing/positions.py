@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from engine.core.routing.told_values import position_of
-from engine.midi.controllers import MSB_OF
+from engine.midi.controllers import MSB_OF, ON_FROM
 from engine.midi.kinds import CONTROLLER
 from engine.midi.rest_values import rest_of
 
@@ -58,6 +58,16 @@ class Positions:
     def known(self, source: int, message: bytes) -> bool:
         """Whether it is known where that is which this message moved."""
         return position_of(message) in self.places[source]
+
+    def is_up(self, source: int, pedal: bytes) -> bool:
+        """Whether a pedal, which this message has moved, is up now, as far as it is known."""
+        last = self.places[source].get(position_of(pedal))
+        return last is None or last[-1] < ON_FROM
+
+    def forget_all(self) -> None:
+        """Nothing is known of any input any more."""
+        self.places.clear()
+        self._under.clear()
 
     def forget(self, source: int) -> None:
         """Nothing is known of this input any more."""

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import Unit
+from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_ledger import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
 from engine.core.routing.told_values import Move, Moved, Told, is_low, made_of, moves_of, position_of, told_of
@@ -67,7 +68,7 @@ def answer(
     for output, unit in once:
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
-    merges, highs = (True, ()) if ends_notes(message) else merged_of(once)
+    merges, highs = (True, ()) if ends_notes(message) or resets(message) else merged_of(once)
     at_once = (each.message for each in later if each.at <= now)
     said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
     selects = any(map(selects_sound, said))

@@ -45,7 +45,7 @@ class Settling:
     # Occasions
 
     def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> None:
-        """Other routes are in force now: `go_on` settles the inputs whose messages go other ways."""
+        """Other routes are in force now: `tick` settles the inputs whose messages go other ways."""
         state = self._state
         assert state.scene is not None, "routes belong to a scene"
         changed = set(range(len(state.compiled.inputs)))
@@ -58,6 +58,8 @@ class Settling:
             if not state.gestures.silenced:
                 changed -= same
         state.gestures.silenced = False
+        movers = {source for source, _, _ in state.ledger.told.values.values()}
+        changed = {source for source in changed if source in movers or state.positions.count(source)}
         state.gestures.unsettled |= dict.fromkeys(sorted(changed))
         state.gestures.goes_on_at = now + 1
         self.after_end(now, out)
@@ -95,18 +97,22 @@ class Settling:
                 self._outputs.put(now, ledger.leave(moved, taken), out)
 
     def after_end(self, now: int, out: list[Delivery]) -> None:
-        """Notes may have ended. The pedal of a player who no longer plays where it is down, nor leads there, is up."""
+        """Notes may have ended, or a pedal was moved that goes nowhere: what nobody is left to lift comes up."""
         gestures, ledger = self._state.gestures, self._state.ledger
         gestures.look(now)
         for moved in ledger.pedals.all() if gestures.waiting else ():
             if moved.channel in gestures.waiting:
-                gone = {
-                    hand
-                    for hand, came in ledger.pedals.hands(moved).items()
-                    if (hand, moved.channel) not in gestures.playing and not self.feeds(hand[0], came, moved)
-                }
+                gone = {hand for hand, came in ledger.pedals.hands(moved).items() if self._is_left(hand, came, moved)}
                 if gone:
                     self._outputs.put(now, ledger.leave(moved, gone), out)
+
+    def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
+        """Whether this hand has left a pedal: it leads there no more, and does not play there, or is off the pedal."""
+        gestures, positions = self._state.gestures, self._state.positions
+        if self.feeds(hand[0], came, moved):
+            return False
+        plays = (hand, moved.channel) in gestures.playing
+        return not plays or (positions.is_up(hand[0], came) and not gestures.leads(hand, moved))
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""

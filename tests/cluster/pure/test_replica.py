@@ -15,7 +15,7 @@ from engine.core.command_result import Result
 from engine.core.commands import ControlClock, ControlTimecode, FollowLeader
 from engine.core.engine import Engine
 from engine.rig.read.load import read
-from tests.support.engine_calls import apply, command, engine_of, mute, recall
+from tests.support.engine_calls import apply, command, engine_of, mute, recall, settled
 
 MS = 1_000_000
 KEYS, FOOT = 0, 1
@@ -87,7 +87,8 @@ def word_of(engine: Engine) -> dict[str, Any]:
 
 def follow_show(engine: Engine, now: int, word: dict[str, Any]) -> list[Delivery]:
     """Follow this state of the show. Raises ValueError if it makes no sense."""
-    return done(engine.apply(now, show_command(read_word(ShowPlace, json.dumps(word).encode()))))
+    sent = done(engine.apply(now, show_command(read_word(ShowPlace, json.dumps(word).encode()))))
+    return settled(engine, now, sent)
 
 
 def follow_time(engine: Engine, now: int, age: int, word: dict[str, Any]) -> list[Delivery]:

@@ -316,3 +316,32 @@ def test_the_first_recall_after_a_panic_tells_where_the_hands_are() -> None:
     assert play(made, 4, KEYS, "90 3C 40", "80 3C 40") == ["90 3C 40", "80 3C 40"]
     assert scene(made, 5, 2) == ["B0 0B 28"]
     assert scene(made, 6, 1) == []
+
+
+def test_a_pedal_comes_up_that_no_route_leads_to_its_notes_any_more() -> None:
+    """A pedal went down by a route that is gone, under a note whose own route stops pedals: it still comes up."""
+    made = rig(route("keys", "strings", '{ filter = "strip", kinds = ["controller 64"] }'), TO_STRINGS)
+    play(made, 1, KEYS, "90 3C 40")
+    scene(made, 2, 2)
+    assert play(made, 3, KEYS, "B0 40 7F") == ["B0 40 7F"]
+    scene(made, 4, 1)
+    play(made, 5, KEYS, "80 3C 40")
+    assert play(made, 6, KEYS, "B0 40 00") == ["B0 40 00"]
+
+
+def test_a_note_under_a_pedal_is_no_older_than_it_is() -> None:
+    """A key that was pressed later, and has come up, makes no older note wait whose key is down."""
+    shifted = route("keys", "strings", '{ filter = "channels", map = { 1 = 3 }, keep = [1] }')
+    made = rig(route("keys", "strings", '{ filter = "channels", keep = [3] }'), shifted)
+    play(made, 1, KEYS, "B2 40 7F", "92 39 40")
+    scene(made, 2, 2)
+    assert play(made, 3, KEYS, "90 38 40", "80 38 40") == ["92 38 40", "82 38 40"]
+    assert play(made, 4, KEYS, "B0 0B 20") == []
+    assert play(made, 5, KEYS, "B2 0B 30") == ["B2 0B 30"]
+
+
+def test_reset_all_controllers_counts_where_it_leads_nowhere() -> None:
+    """Pedals and wheels are at rest then (RP-015), and a scene that reaches something has nothing to tell."""
+    made = rig("", TO_STRINGS)
+    play(made, 1, KEYS, "B0 0B 00", "B0 79 00")
+    assert scene(made, 2, 2) == []

@@ -153,7 +153,7 @@ async def test_edits_and_saving(follower: Follower) -> None:
     """Each adopted rig has a higher number; edits that are not in the file are unsaved."""
     first = follower.frame()["revision"]
     text = TEXT.replace('name = "March"', 'name = "Waltz"')
-    await follower.session.edit(lambda: (lambda _: text, "done"))
+    await follower.session.edit(lambda: (lambda _, folder: text, "done"))
     frame = follower.frame()
     assert (frame["revision"], frame["unsaved"]) == (first + 1, True)
     await RigSaver(follower.session).save()
