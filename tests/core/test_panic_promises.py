@@ -396,3 +396,6 @@ def test_the_outcome_says_how_much_was_silenced() -> None:
     assert outcome.done
     assert outcome.text == "panic: 2 notes released, everything silenced on 2 outputs"
     assert hexed(sent, BRASS)[0] == "80 3C 40"
+    outcome, _ = command(router, 3, "panic", None, "test")
+    words = "panic: 0 notes released, everything silenced on 2 outputs, with a note-off for every key"
+    assert outcome.text == words

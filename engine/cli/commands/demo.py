@@ -14,7 +14,7 @@ import mido
 import trio
 
 from engine.cli.options import Json
-from engine.cli.output import as_json, print_line, table
+from engine.cli.output import as_json, print_line, print_words, table
 from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
@@ -115,7 +115,7 @@ async def _report(watched: deque[ShowEvent], started: int, changes: list[_Change
                 continue
             cause = f"{event.port}, {played[event.port]}" if event.port in played else event.port
             if not quiet:
-                print_line(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}")
+                print_words(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}")
             changes.append(_Change(event.at, cause, event.text))
         await trio.sleep(0.05)
 

@@ -4,6 +4,7 @@ Who commands (a switch, another machine, the shell) makes no difference here.
 """
 
 from dataclasses import replace
+from typing import Final
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
@@ -25,6 +26,8 @@ from engine.plurals import counted, plural
 from engine.rig.models.rig import SongTable
 from engine.rig.read.raw_data import no_such
 from engine.rig.scene_words import listed_scenes, nearest_scene
+
+_EACH_KEY: Final = ", with a note-off for every key"
 
 
 class CommandExecution:
@@ -318,12 +321,13 @@ class CommandExecution:
         state.delayed.forget(state.delayed.players)
         if state.silencing.resets_filters:
             state.renew_filters(lambda source, path: True, keep_time=True)
-        more = EVERY_KEY if self._is_again(now, None) else ()
+        again = self._is_again(now, None)
+        more = EVERY_KEY if again else ()
         for cable in state.cables:
             self._outputs.silence(now, cable, out, more=more)
         state.ledger.forget_keys()
         outputs = counted(len(state.cables), "output")
-        text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"
+        text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}{_EACH_KEY if again else ''}"
         return state.outcome("panic", AnswerCode.DONE, text, who)
 
     def _panic_at(self, now: int, name: str, who: str, out: list[Delivery]) -> CommandResult:
@@ -341,6 +345,7 @@ class CommandExecution:
             self._outputs.silence_channel(now, output, channel - 1, again, out)
         listed = ", ".join(map(str, channels))
         text = f"panic: {name} silenced, {plural(len(channels), 'channel')} {listed} of {gear.output}"
+        text += _EACH_KEY if again else ""
         return state.outcome("panic instrument", AnswerCode.DONE, text, who)
 
     def _is_again(self, now: int, instrument: str | None) -> bool:

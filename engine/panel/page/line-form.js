@@ -172,7 +172,8 @@ function keyForm(fields) {
           field.setAttribute("aria-invalid", String(wrong !== null));
           if (wrong !== null) field.setAttribute("aria-errormessage", alert.id);
         }
-        if (wrong !== null) find(row, "[data-field]")?.focus();
+        const filled = findAll(row, "input").find((field) => field instanceof HTMLInputElement && field.value !== "");
+        if (wrong !== null) (filled ?? find(row, "[data-field]"))?.focus();
       }
       return rows.some(({ key }) => key === wrong);
     },
