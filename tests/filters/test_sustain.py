@@ -238,8 +238,8 @@ _SHOW = st.lists(
 
 @given(_SHOW)
 def test_nothing_hangs_through_scene_changes(show: list[tuple[str, int]]) -> None:
-    """Whatever is played, held and recalled: once the pedal and all keys are up, nothing sounds, and no pedal is down at any
-    instrument."""
+    """Whatever is played, held and recalled: once the pedal and all keys are up, nothing sounds, and no pedal
+    is down at any instrument."""
     engine = PlayedEngine(RIG)
     down: set[int] = set()
     for what, value in show:
