@@ -1,6 +1,6 @@
 """Tells gear what happens: lights that are on or off, and displays that show texts. State in, messages out.
 
-Each thing is told on change only, once: at the start, after each change, when its output is back, when this engine
+Each thing is sent on change only, once: at the start, after each change, when its output is back, when this engine
 takes over, and after an edit. What waits on a cable goes first, so no burst and no note waits for a light; a display's
 SysEx, once it has begun, is on its cable until it is through.
 """
@@ -25,7 +25,7 @@ class Feedback:
     def __init__(self, state: State, outputs: Outputs) -> None:
         self._state, self._outputs = state, outputs
         self._plan = FeedbackPlan()
-        self._told: dict[Thing, bytes] = {}  # what each thing was told last
+        self._told: dict[Thing, bytes] = {}  # what each thing was last sent
         self._panic = state.panics.get(None)
         self._due: int | None = None
 
@@ -42,7 +42,7 @@ class Feedback:
         self._due = now
 
     def forget(self, now: int, output: int | None = None) -> None:
-        """What is on this output, or on all of them, may have forgotten what it was told."""
+        """What is on this output, or on all of them, may have forgotten what it was sent."""
         self._told = {thing: told for thing, told in self._told.items() if output not in (None, thing[0])}
         self.soon(now)
 
@@ -110,7 +110,7 @@ class Feedback:
     def _routes(self) -> set[str]:
         """The names of routes and lines in the scene in force that are not muted."""
         scene = self._state.scene
-        assert scene is not None, "nothing is told before the first scene"
+        assert scene is not None, "nothing is sent before the first scene"
         paths = (path for listed in (scene.compiled.everywhere, scene.compiled.own) for own in listed for path in own)
         names = ((path.route, path.group) for path in paths)
         return {name for both in names if self._state.muted.isdisjoint(both) for name in both if name is not None}
@@ -118,7 +118,7 @@ class Feedback:
     def _texts(self, now: int) -> dict[str, str]:
         """What each field shows."""
         state = self._state
-        assert state.scene is not None, "nothing is told before the first scene"
+        assert state.scene is not None, "nothing is sent before the first scene"
         scene, coming, bpm = state.compiled.rig.scene(state.scene.number), state.setlist.beside(1), state.sync.bpm(now)
         return {
             "scene.name": state.scene.name,

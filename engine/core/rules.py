@@ -11,7 +11,7 @@ class Rules(NamedTuple):
     `clock_goes_on`: the rig's own clock sends clocks while it is stopped, unless the rig forbids it, and the song
     position before Continue. `only_changes`: a burst leaves out what its channel is on already, and an edit sends the
     set-up that it changes. `merges`: where several players share a channel, more than keys is merged. `gestures`: what
-    shapes a note that sounds goes on reaching it after a scene change, and what a scene newly reaches is told the
+    shapes a note that sounds goes on reaching it after a scene change, and what a scene newly reaches is sent the
     positions of pedals and wheels.
     """
 

@@ -18,7 +18,7 @@ class FilterLink(NamedTuple):
 
 
 class Faults(Protocol):
-    """What is told of filters that raise or give invalid answers."""
+    """What hears of filters that raise or give invalid answers."""
 
     def add(self, name: str, what: str, raised: Exception | None = None) -> None:
         """This filter failed, in words; `raised`: with its traceback."""

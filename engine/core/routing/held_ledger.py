@@ -212,7 +212,7 @@ class Ledger:
             self._ring_on((source, channel), target, routes)
 
     def end_silently(self, players: Container[int], output: int, channel: int, under_pedals: bool) -> None:
-        """The channel was told to end all that these players, and nobody else, hold there.
+        """The channel was sent what ends all that these players, and nobody else, hold there.
 
         `under_pedals`: what rings under a pedal rings on.
 
@@ -378,7 +378,7 @@ class Ledger:
     def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
         """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
         sent = self.pedals.turn(moved, player, came, value)
-        if sent != value:  # else it was told just that
+        if sent != value:  # else just that was noted
             self._pedal_is(moved)
         elif moved.what[1] in HOLDING:
             self._hold(moved, value)

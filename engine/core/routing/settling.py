@@ -1,6 +1,6 @@
 """Brings the channels of all outputs to what the routes in force make of hands and feet: told, or at rest.
 
-What a scene newly reaches is told where the pedals, wheels and faders of its players really are; what is no longer fed
+What a scene newly reaches is sent where the pedals, wheels and faders of its players really are; what is no longer fed
 comes to rest. On a channel where a note sounds both wait until it is silent (`gestures`), so that no note is bent, cut
 or made loud by a scene change.
 """
@@ -82,7 +82,7 @@ class Settling:
         self.after_silence(now, out)
 
     def _settle(self, now: int, source: int, out: list[Delivery]) -> None:
-        """What an input no longer feeds comes to rest, and what it newly reaches is told."""
+        """What an input no longer feeds comes to rest, and what it newly reaches is sent its positions."""
         self._state.gestures.unsettled.pop(source, None)
         wanted = self._wanted((source,))
         self._rest(now, wanted, {source}, None, out)
@@ -137,11 +137,11 @@ class Settling:
             )
 
     def tell_output(self, now: int, output: int, out: list[Delivery]) -> None:
-        """An output is back, at rest: it is told everything that the routes in force lead there."""
+        """An output is back, at rest: it is sent everything that the routes in force lead there."""
         self._tell(now, _only(self._wanted(None), lambda moved, _: moved.output == output), out)
 
     def tell_again(self, now: int, out: list[Delivery]) -> None:
-        """Everything that the routes in force lead anywhere is told once more."""
+        """Everything that the routes in force lead anywhere is sent once more."""
         told, wanted = self._state.ledger.told, self._wanted(None)
         same = [(moved, sent) for moved in sorted(wanted) if (sent := told.now(moved)) is not None]
         self._put(now, same, out)
@@ -192,7 +192,7 @@ class Settling:
             }
             if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
                 state.gestures.waiting.add(moved.channel)
-            elif leaving and (moved not in wanted or is_pedal(moved.what)):  # else it is told just now
+            elif leaving and (moved not in wanted or is_pedal(moved.what)):  # else it is sent its new value just now
                 self._outputs.put(now, state.ledger.leave(moved, leaving), out)
 
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
@@ -281,7 +281,7 @@ def _only(wanted: AllWanted, which: Callable[[Moved, Wanted], bool]) -> AllWante
 
 
 def _is_so(sent: bytes, before: bytes | None) -> bool:
-    """Whether the channel was told this already, or is there at rest."""
+    """Whether the channel was sent this already, or is there at rest."""
     return sent == before or (before is None and is_at_rest(sent))
 
 

@@ -12,7 +12,7 @@ def osc_now(show: Show) -> bytes:
 
 
 def facts(show: Show) -> dict[str, tuple[Value, ...]]:
-    """What surfaces are told on every change, by the word of its message."""
+    """What surfaces are sent on every change, by the word of its message."""
     engine = show.engine
     coming, bpm = engine.state.setlist.beside(1), engine.state.sync.bpm(show.clock())
     return {

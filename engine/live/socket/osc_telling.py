@@ -17,7 +17,7 @@ _PERIOD: Final = 1 / 30  # seconds
 
 
 class OscTelling:
-    """One show. It follows the rig: new addresses are told everything once. A machine that follows tells nothing."""
+    """One show. It follows the rig: new addresses are sent everything once. A machine that follows sends nothing."""
 
     def __init__(self, show: Show) -> None:
         self._show = show

@@ -1,4 +1,4 @@
-"""The tables of the rig file for what gear is told of the show: `[[tallies]]` for lights, and `[[displays]]`."""
+"""The tables of the rig file for what gear is sent about the show: `[[tallies]]` for lights, and `[[displays]]`."""
 
 import re
 from typing import Annotated, Any, Final, Literal, NamedTuple
