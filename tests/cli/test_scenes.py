@@ -143,8 +143,9 @@ def test_a_file_edited_meanwhile_waits_for_a_choice(desk: EngineInMemory, choice
     desk.file.write_text(theirs)
     said = refused(desk, "save")
     assert '-name = "Prelude"   # loud\n+name = "Overture"   # loud' in said
-    assert "bayleaf save --playing" in said
-    assert "bayleaf save --file" in said
+    words = " ".join(said.split())  # a long path breaks lines elsewhere
+    assert "bayleaf save --playing" in words
+    assert "bayleaf save --file" in words
     assert desk.file.read_text() == theirs
     done(desk, "save", choice)
     mine = RIG.replace('"Finale"', '"Last dance"')

@@ -161,10 +161,13 @@ def test_what_nothing_can_move_any_more_is_at_rest(rig: str, stream: list[Any], 
 @given(rigs(), events)
 @settings(max_examples=100)
 def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -> None:
-    """In a scene that feeds nothing, everything is at rest, on both kinds of cable and whatever was waiting."""
+    """In a scene that feeds nothing, everything is at rest once keys and pedals are up, on both kinds of cable and
+    whatever was waiting."""
     played = PlayedEngine(rig)
     played.perform(stream)
     played.recall(4)
+    played.let_go()
+    played.lift_pedals()
     played.run_dry()
     assert [synth.off_rest for synth in played.ears()] == [set(), set()]
 

@@ -12,7 +12,7 @@ from engine.protocol import TABLE
 from tests.support.panel_ends import Engine, panel
 
 ADDRESS = "http://192.0.2.1:8420/"
-SHOW = ("scene", "next", "back", "first", "entry", "panic")
+SHOW = ("scene", "next", "back", "first", "entry", "song", "next song", "back song", "panic")
 
 
 @pytest.fixture

@@ -435,6 +435,12 @@ class Ledger:
             for number in sorted(self.ringing.held.get((output, channel), ())):
                 yield from self.rest(Moved(output, bytes((CONTROLLER | channel, number))))
 
+    def release_pressures(self) -> Iterator[tuple[int, bytes]]:
+        """Ends the pressure of all single keys, as (output, message): it is that of a note."""
+        for moved in self.told.moved():
+            if moved.what[0] & 0xF0 == POLY_AFTERTOUCH:
+                yield from self.rest(moved)
+
     def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
         """What brings everything to rest (on one output, or on one channel of it), as (output, message).
 

@@ -110,6 +110,7 @@ class Outputs:
         self.put(now, ledger.cut(), out)
         if self._state.rules.gestures:
             self.put(now, ledger.lift_pedals(sounding), out)
+            self.put(now, ledger.release_pressures(), out)
 
     def silence(
         self, now: int, cable: OutputCable, out: list[Delivery], owed: Sequence[bytes] = (), more: Sequence[bytes] = ()

@@ -170,8 +170,10 @@ class Settling:
         for source in range(len(state.compiled.inputs)) if sources is None else sources:
             for message in state.positions.of(source):
                 if not self.consumes(source, message):
-                    for moved, sent in routes.moves(source, message).items():
-                        wanted.setdefault(moved, {})[hand_of(source, message)] = Wanted(message, sent)
+                    moves = routes.moves(source, message).items()
+                    for moved, sent in moves:
+                        if moved.output not in state.leaving:
+                            wanted.setdefault(moved, {})[hand_of(source, message)] = Wanted(message, sent)
         return wanted
 
     def _rest(
@@ -198,7 +200,8 @@ class Settling:
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether what moved this still does; of positions that are known, what is wanted says so."""
         state = self._state
-        if state.rules.gestures and state.positions.known(source, message):
+        remembers = state.scene is not None and bool(state.scene.routes.called[source])  # a latch, for one
+        if state.rules.gestures and state.positions.known(source, message) and not remembers:
             return False
         return self.feeds(source, message, moved)
 

@@ -79,10 +79,16 @@ def arriving(player: int, message: bytes) -> bytes:
 
 
 def playable(stream: list[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
-    """Without presses of keys that are down already and releases of others on their channel: no keyboard sends any."""
+    """Without presses of keys that are down already and releases of others on their channel: no keyboard sends any.
+
+    All pedals of a player come on one channel.
+    """
     down: defaultdict[int, dict[tuple[int, int], int]] = defaultdict(dict)  # key as it arrives -> channel it came on
     played = []
-    for player, message in stream:
+    for player, heard in stream:
+        message = heard
+        if heard[0] & 0xF0 == 0xB0 and 64 <= heard[1] < 70:  # channels of one input have pedals of their own
+            message = bytes((0xB0, *heard[1:]))
         key, came = (arriving(player, message)[0] & 0x0F, message[1]), message[0] & 0x0F
         if message[0] & 0xF0 == 0x90:
             if key in down[player]:
