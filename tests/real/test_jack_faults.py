@@ -178,12 +178,12 @@ def two_panics(stage: JackStage) -> None:
 
 
 def a_scene_without_the_player(stage: JackStage) -> None:
-    """While pedal, bend and keys are held, the scene changes to one without the player's input; only the keys go up."""
+    """While pedal, bend and keys are held, the scene changes to one without the player's input; then hands are off."""
     with stage.song.paused():
         stage.grab()
         stage.recall(5)
-        stage.piano.keys_up()
-        stage.organ.keys_up()
+        stage.piano.hands_off()
+        stage.organ.hands_off()
         assert stage.settle() == []
 
 

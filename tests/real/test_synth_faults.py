@@ -99,9 +99,11 @@ def a_scene_that_cuts(pit: SynthRig) -> None:
 
 
 def a_scene_that_lets_ring(pit: SynthRig) -> None:
-    """A scene without the player's input; the key goes up, the pedal stays down."""
+    """A scene without the player's input: the chord rings on until key and pedal are up."""
     pit.foot.play(bytes.fromhex("C0 02"))
     pit.piano.keys_up()
+    assert pit.synth.voices() >= 1
+    pit.piano.play(bytes.fromhex("B0 40 00"))
 
 
 def active_sensing_ceases(pit: SynthRig) -> None:
