@@ -77,7 +77,7 @@ class Expression(NamedTuple):
         return Expression(timbre=self.timbre)
 
     def moved(self, message: bytes) -> "Expression | None":
-        """This after a message of its channel; None if it is no such message."""
+        """This after a message of its channel; None if it is not such a message."""
         kind = message[0] & 0xF0
         if kind == PITCH_BEND:
             return self._replace(bend=message[2] << 7 | message[1])

@@ -1,4 +1,4 @@
-"""Lights and displays of the gear: a foot controller that is told what happens. (Our own design; no source.)"""
+"""Lights and displays of the gear: a foot controller that shows what happens. (Our own design; no source.)"""
 
 import random
 from collections.abc import Iterable, Sequence
@@ -185,7 +185,7 @@ class Stage:
 
 
 def test_all_is_told_at_the_start_and_each_change_once() -> None:
-    """With the first scene every light and display is told, off included; then what changes, and nothing twice."""
+    """With the first scene every light and display is sent, off included; then what changes, and nothing twice."""
     stage = Stage()
     assert stage.engine.due is None
     stage.do(RecallScene(1))
@@ -204,7 +204,7 @@ def test_all_is_told_at_the_start_and_each_change_once() -> None:
 
 
 def test_a_foot_switch_lights_its_light() -> None:
-    """What a control does is told likewise."""
+    """What a control does is sent likewise."""
     stage = Stage()
     stage.do(RecallScene(1))
     stage.gear.take(stage.engine.receive(stage.now, 1, bytes.fromhex("B0 50 7F")))

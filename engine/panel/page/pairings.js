@@ -23,7 +23,7 @@ export function section() {
     parts.said);
 }
 
-/** Ask anew, as the view is opened. */
+/** Ask again, as the view is opened. */
 export function look() {
   showing = false;
   refresh();

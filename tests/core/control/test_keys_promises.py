@@ -69,7 +69,7 @@ def test_keys_move_through_the_show() -> None:
 
 
 def test_a_pulled_keyboard_holds_nothing() -> None:
-    """A key that was down when the keyboard was pulled is not a long press, and is pressed anew when it is back."""
+    """A key that was down when the keyboard was pulled is not a long press, and is pressed again when it is back."""
     made = show()
     made.receive(0, 0, key_message(KEY_CODES["PageUp"], True))
     input_lost(made, 100 * MS, 0)

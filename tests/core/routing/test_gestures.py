@@ -148,7 +148,7 @@ def test_what_a_scene_newly_reaches_is_told_where_the_hand_is(message: str) -> N
 
 
 def test_positions_go_through_the_filters_of_the_new_scene() -> None:
-    """What is told is what the new scene makes of it; what it stops is not told."""
+    """What is sent is what the new scene makes of it; what it stops is not sent."""
     only = '{ filter = "controllers", drop = [64] }, { filter = "channels", map = { 1 = 5 } }'
     made = rig(TO_STRINGS, route("keys", "brass", only))
     play(made, 1, KEYS, "B0 40 7F", "B0 01 33")
@@ -164,7 +164,7 @@ def test_an_expression_pedal_that_did_not_move_is_where_it_was() -> None:
 
 
 def test_a_note_that_begins_on_a_fading_channel_finds_it_settled() -> None:
-    """Before the next note the channel is told what is to come to rest, though half a second is not over."""
+    """Before the next note the channel is sent what is to come to rest, though half a second is not over."""
     made = rig(TO_STRINGS, route("pads", "strings"))
     play(made, 1, KEYS, "E0 00 50", "90 3C 40")
     scene(made, 2, 2)
@@ -173,7 +173,7 @@ def test_a_note_that_begins_on_a_fading_channel_finds_it_settled() -> None:
 
 
 def test_a_pedal_that_is_down_holds_the_first_note_of_a_new_player() -> None:
-    """Its player's pedal is told before their first note, also where another note still sounds."""
+    """Its player's pedal is sent before their first note, also where another note still sounds."""
     made = rig(f"{TO_STRINGS}, {route('pads', 'brass')}", route("pads", "strings"))
     play(made, 1, PADS, "B0 40 7F")
     play(made, 1, KEYS, "90 3C 40")
@@ -226,7 +226,7 @@ def test_a_gesture_ends_with_its_notes(ends: Callable[[Engine], None]) -> None:
 
 
 def test_an_output_that_is_back_is_told_the_positions() -> None:
-    """After the sweep and the sounds, pedals and wheels that are off rest are told again."""
+    """After the sweep and the sounds, pedals and wheels that are off rest are sent again."""
     made = rig(TO_STRINGS)
     play(made, 1, KEYS, "B0 40 7F", "B0 0B 20")
     assert hexed(output_there(made, 2 * MS, STRINGS), STRINGS)[-2:] == ["B0 0B 20", "B0 40 7F"]

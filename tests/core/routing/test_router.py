@@ -127,7 +127,7 @@ def test_a_lost_input_lets_go() -> None:
 
 def test_a_wheel_fed_by_another_way_of_the_same_input_is_left_alone() -> None:
     """A wheel that the new scene moves on the same channel stays. If the channel changes, the old one goes to rest, and
-    the new one is told where the wheel is."""
+    the new one is sent where the wheel is."""
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     moved = '{ from = "keys", to = "strings", through = [ { filter = "channels", map = { 1 = 2 } } ] }'
     router = routed(STRAIGHT, up, moved)
