@@ -302,7 +302,7 @@ def _keyboards(data: Data) -> Iterator[Complaint]:
     """The keys of keyboards serve controls, and nothing else does."""
     inputs = table(data, "inputs")
     boards = [name for name, port in inputs.items() if isinstance(port, dict) and "keyboard" in port]
-    for found in references(data, Rig):
+    for found in references(data, Rig) if boards else ():
         if found.mark.section == "inputs" and found.name in boards and found.keys[0] != "controls":
             yield Complaint(
                 found.keys, f'"{found.name}" is a keyboard: its keys serve controls only; leave it out here'
