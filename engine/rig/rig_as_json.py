@@ -28,6 +28,7 @@ def sections(rig: Rig) -> Table:
                 "name": name,
                 "output": gear.output,
                 "channel": gear.channel,
+                "members": list(gear.mpe.members) if gear.mpe is not None else [],
                 "spare": list(gear.spare),
                 "sounds": list(gear.sounds),
                 "programs_from": gear.programs_from,

@@ -13,6 +13,7 @@ from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.speed import DIN, CableSpeed, status_after
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
+from engine.midi.mpe_configuration import configuration
 from engine.midi.setup_words import Receiver, set_up
 from engine.midi.show_control import ALL_CALL
 from engine.rig.lowering.lowered_scene import LoweredScene
@@ -129,10 +130,15 @@ def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> Bursts:
     """Each output's set-up messages in the order of the instruments, one step per line.
 
     Spare channels are set up as the instrument's own. A line for all channels (SysEx) comes before those of single
-    channels, since it may reset them. One that two instruments of an output share is sent once.
+    channels, since it may reset them. One that two instruments of an output share is sent once. The configuration of an
+    MPE zone comes before the lines of its instrument.
     """
     steps: dict[int, list[BurstUnit]] = {}
     for gear in rig.instruments.values():
+        if gear.mpe is not None:
+            units = configuration(gear.mpe.zone, gear.mpe.bend)
+            zone = [BurstUnit(unit[0][0] & 0x0F, unit, 0, lasting=True, always=True) for unit in units]
+            steps.setdefault(outputs[gear.output], []).extend(zone)
         for channel, line in product((gear.channel, *gear.spare), gear.setup):
             messages, settle = set_up(line, Receiver(channel - 1, gear.programs_from, device_id(rig)))
             step = BurstUnit(channel - 1, messages, settle, lasting=True, always=True)

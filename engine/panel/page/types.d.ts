@@ -67,6 +67,7 @@ interface Instrument {
   name: string;
   output: string;
   channel: number;
+  members: number[];
   spare: number[];
   sounds: string[];
   programs_from: number;

@@ -23,6 +23,7 @@ from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
 from engine.rig.models.feedback import Display, Tally
 from engine.rig.models.formats import Since
+from engine.rig.models.mpe_zone import MpeZone
 from engine.rig.models.network import Network
 from engine.rig.models.references import Reference
 from engine.rig.models.scene_lines import Chain, PlayLine, Sending
@@ -92,10 +93,12 @@ def _keyboard(found: str) -> str:
 class Input(_Port):
     """`keyboard`: instead of a port, a computer keyboard or page-turn pedal, by a pattern on its name.
 
-    `stop`: what it never sends on; `through`: filters before every route and line from it.
+    `mpe`: the zone of an MPE controller; `stop`: what it never sends on; `through`: filters before every route and line
+    from it.
     """
 
     keyboard: Annotated[Text | None, AfterValidator(lambda found: found and _keyboard(found)), Since(2)] = None
+    mpe: Annotated[MpeZone | None, Since(2)] = None
     stop: Annotated[Stops, Since(2)] = ()
     through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()
 
@@ -132,8 +135,11 @@ class Sound(Part):
 
 
 class Instrument(Part):
+    """`channel`: its own; that of an instrument with an MPE zone is the manager channel, which is filled in."""
+
     output: Annotated[str, Reference("outputs")]
     channel: Channel
+    mpe: Annotated[MpeZone | None, Since(2)] = None
     like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
@@ -147,6 +153,11 @@ class Instrument(Part):
     spare: Annotated[Channels, Since(2)] = ()  # channels that a new sound takes while notes sound on its own
     sounds: dict[Plain, Sound] = Field(default_factory=dict)
 
+    @property
+    def channels(self) -> tuple[int, ...]:
+        """All channels that it receives on, its own first."""
+        return self.mpe.zone.channels if self.mpe is not None else (self.channel, *self.spare)
+
 
 def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
     """The name of the sound that these messages select; `bank` (MSB, LSB) as sent, `program` 0 to 127."""
@@ -157,10 +168,8 @@ def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> st
 
 
 def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
-    """The instrument on an output's channel (1 to 16), or one whose spare channel that is."""
-    here = (
-        gear for gear in rig.instruments.values() if gear.output == output and channel in (gear.channel, *gear.spare)
-    )
+    """The instrument that receives on an output's channel (1 to 16)."""
+    here = (gear for gear in rig.instruments.values() if gear.output == output and channel in gear.channels)
     return next(here, None)
 
 
