@@ -127,7 +127,7 @@ class Instrument:
         self.gone = False
         self._hear = ear.hear
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         self.check()
         self._hear(message)

@@ -63,7 +63,7 @@ class MemoryOutput:
         self.gone: str | None = None  # the reason
         self.closed = False
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         if self.closed:
             raise PortError(f'"{self.name}" is closed')
