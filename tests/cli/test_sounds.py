@@ -50,7 +50,8 @@ def test_a_printed_label_is_found_like_a_name(
     rig = tmp_path / "old.toml"
     rig.write_text(
         'format = 2\n[outputs]\nsynth = { port = "d" }\n[instruments.old]\noutput = "synth"\nchannel = 1\n'
-        'labels = "A11..B88"\nsounds = { "Brass" = { printed = "A11" }, "Bell" = { send = ["song 1"], program = 20 } }\n'
+        'labels = "A11..B88"\n'
+        'sounds = { "Brass" = { printed = "A11" }, "Bell" = { send = ["song 1"], program = 20 } }\n'
         '[[scenes]]\nnumber = 1\nname = "One"\n'
     )
     for letters, sound, program in (("a11", "Brass", 1), ("bra A1", "Brass", 1), ("A34", "Bell", 20)):
