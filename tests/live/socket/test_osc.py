@@ -613,12 +613,12 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
     for _ in range(100_000):
         data = noise(chance, valid)
         made.now += 10 * MS
-        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.setlist.place)
+        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.main.setlist.place)
         take(server, data)
         expected = asked_for(data)
         assert calls == expected, data
         if not expected:
-            assert (show.engine.scene, show.engine.state.muted, show.engine.state.setlist.place) == before
+            assert (show.engine.scene, show.engine.state.muted, show.engine.state.main.setlist.place) == before
         obeyed += bool(expected)
         calls.clear()
         made.heard("strings")
