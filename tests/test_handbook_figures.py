@@ -5,7 +5,7 @@ from typing import Final
 
 import pytest
 
-from engine import fault_log, handbook, protocol
+from engine import fault_log, handbook
 from engine.cli.commands import panel as panel_command
 from engine.cli.commands import run as run_command
 from engine.cluster.endpoints import remote_machines
@@ -21,6 +21,7 @@ from engine.live.recorder import FlightRecorder
 from engine.live.socket import osc, osc_packets, osc_telling
 from engine.panel import browser_socket, live_places, paired_browsers, places, rate_limit, shared_looks
 from engine.ports import driver_limits, rtmidi_port
+from engine.protocol import look_requests
 from engine.rig.edit import versions
 from engine.rig.models import control, values
 from engine.rig.models.control import Control
@@ -110,7 +111,7 @@ FIGURES: Final = [
     ("limits", "at most {} times per second", (_SECOND // leadership.ASK_AGAIN,)),
     ("limits", "up to {:,} ports", (remote_machines._MOST_PORTS,)),
     ("limits", "at most {:w} per second", (round(1 / shared_looks._PACE),)),
-    ("limits", "up to {:,} bytes", (protocol._TRACED // 3,)),
+    ("limits", "up to {:,} bytes", (look_requests._TRACED // 3,)),
     ("limits", "more than {:w} edits", (shared_looks._BACK,)),
     ("monitoring", "about {} MB", (inspect.signature(FlightRecorder).parameters["most_bytes"].default // _MB,)),
     ("osc", "at most {} (format 2)", (control._MOST_TARGETS,)),

@@ -318,6 +318,8 @@ class Engine:
             state.positions.note(source, answer.position, message)
         elif resets(message):
             state.positions.reset(source, message[0] & 0x0F)
+        if answer.announces and state.mpe_inputs.hear(source, message):
+            self._inputs.announced(now, source, out)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:

@@ -27,13 +27,16 @@ from engine.core.routing.gestures import Gestures
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.merging import Merging
+from engine.core.routing.mpe_inputs import MpeInputs
 from engine.core.routing.open_routes import OpenRoutes, side_by_side
 from engine.core.routing.positions import Positions
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.told_values import Channel
 from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
+from engine.midi.mpe_configuration import AnnouncedZone
 from engine.rig.models.rig import SongTable
 
 #: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
@@ -66,6 +69,7 @@ class State:
         self.merging = Merging(self.ledger, rules.merges)
         self.entered = EnteredValues(self.ledger.told, self.merging)
         self.positions = Positions()
+        self.mpe_inputs = MpeInputs(_mpe_zones(compiled))
         self.gestures = Gestures(self.ledger)
         self.loops = Loops()
         self.delayed = DelayedMessages()
@@ -92,7 +96,13 @@ class State:
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
-        compiled.show.follow(self.sync.bpm, self.ledger.told.value, self.positions.of)
+        compiled.show.follow(
+            self.sync.bpm, self.ledger.told.value, self.positions.of, self.sounding_channels, self.mpe_inputs.announced
+        )
+
+    def sounding_channels(self) -> set[Channel]:
+        """The channels that count as sounding: until what waits for silence has been set, notes may fade there."""
+        return self.ledger.sounding_channels() | self.gestures.waiting
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)
@@ -218,6 +228,7 @@ class State:
         """
         before, self.compiled = self.compiled, compiled
         self._adopt_stacks()
+        self.mpe_inputs.zones = _mpe_zones(compiled)
         if compiled.rig.routes == before.rig.routes and not self.silencing.edits_reset_filters:
             self._keep_shared(scenes)
         self.scenes, self.faults = scenes, scenes.faults
@@ -269,6 +280,14 @@ class State:
                 board.adopt(conditions or ControlConditions(()), self.compiled.sendings)
             elif conditions is not None:
                 self.boards[source] = Switchboard(conditions, self.compiled.sendings)
+
+
+def _mpe_zones(compiled: CompiledRig) -> dict[int, AnnouncedZone]:
+    """The zones that the rig gives its inputs."""
+    given = (
+        (i, compiled.rig.inputs[name].mpe) for i, name in enumerate(compiled.inputs) if name in compiled.rig.inputs
+    )
+    return {source: AnnouncedZone(mpe.zone, mpe.bend) for source, mpe in given if mpe is not None}
 
 
 def _cabling(compiled: CompiledRig) -> tuple[object, ...]:

@@ -8,7 +8,15 @@ import typer
 
 from engine.cli.options import Json, RigFile
 from engine.cli.output import CommandError, as_json, print_line, print_words, table
-from engine.core.cable.program_burst import compile_recall, compile_step, device_id, duration, instruments, size
+from engine.core.cable.program_burst import (
+    compile_recall,
+    compile_step,
+    device_id,
+    duration,
+    instruments,
+    messages_of,
+    size,
+)
 from engine.core.cable.speed import pace
 from engine.midi.message_words import to_hex
 from engine.midi.setup_words import Receiver, set_up
@@ -126,7 +134,7 @@ def _sounds(rig: Rig) -> Iterator[dict[str, Any]]:
     lowering = Lowering(rig)
     for scene in rig.scenes:
         for step in lowering.lowered(scene).burst:
-            row = (scene.number, *step_in_words(rig, step), _listed(compile_step(rig, step)[1].unit))
+            row = (scene.number, *step_in_words(rig, step), _listed(messages_of(compile_step(rig, step)[1])))
             yield dict(zip(_SOUND_KEYS, row, strict=True))
 
 

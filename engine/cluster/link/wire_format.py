@@ -21,6 +21,7 @@ _OWNED_BURST: Final = 6  # what a burst of a player is packed as; those of the r
 _LASTING: Final = 1  # flags of a step
 _ALWAYS: Final = 2
 _CHOOSES: Final = 4
+_IS_PART: Final = 8  # the messages of the whole sound follow its own
 _LONG: Final = 1024  # bytes of a message that is sent by itself
 _LARGEST: Final = 1 << 63  # of numbers and times
 _LONGEST: Final = 60_000_000_000  # ns of a settle time, as in a rig file
@@ -166,8 +167,11 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
             for step in order.steps:
                 packer.number(step.channel)
                 packer.number(step.settle)
-                packer.number(step.lasting * _LASTING | step.always * _ALWAYS | step.chooses * _CHOOSES)
+                flags = step.lasting * _LASTING | step.always * _ALWAYS | step.chooses * _CHOOSES
+                packer.number(flags | bool(step.sound) * _IS_PART)
                 _pack_messages(packer, step.unit)
+                if step.sound:
+                    _pack_messages(packer, step.sound)
         else:
             _pack_messages(packer, order.messages)
     return bytes(packer.data)
@@ -214,7 +218,8 @@ def _step(unpacker: Unpacker) -> BurstUnit:
     if channel > 15 or settle > _LONGEST or not unit:
         raise ValueError("expected a channel from 0 to 15, a settle time of at most 60 s, and at least one message")
     lasting, always, chooses = (bool(flags & each) for each in (_LASTING, _ALWAYS, _CHOOSES))
-    return BurstUnit(channel, unit, settle, lasting, always, chooses)
+    sound = _messages(unpacker) if flags & _IS_PART else ()
+    return BurstUnit(channel, unit, settle, lasting, always, chooses, sound)
 
 
 def _pack_messages(packer: Packer, messages: Sequence[bytes]) -> None:

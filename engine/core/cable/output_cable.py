@@ -29,7 +29,8 @@ class BurstUnit(NamedTuple):
 
     A SysEx is for all channels, and so is its settle time. `lasting`: a later burst does not replace it; `always`: it
     is sent even if its channel is on this sound already; `chooses`: it is a sound that is chosen by messages of its
-    own; `player`: in whose scene it is, "" for the rest of the rig.
+    own; `sound`: the messages of all steps, if that sound takes several; `player`: in whose scene it is, "" for the
+    rest of the rig.
     """
 
     channel: int
@@ -38,7 +39,13 @@ class BurstUnit(NamedTuple):
     lasting: bool = False
     always: bool = False
     chooses: bool = False
+    sound: Unit = ()
     player: str = ""
+
+    @property
+    def ends(self) -> Unit:
+        """What its channel is on afterwards, if it is a sound that is chosen by messages of its own."""
+        return self.sound if self.sound[-len(self.unit) :] == self.unit else self.unit
 
     @property
     def selects(self) -> bool:

@@ -132,7 +132,7 @@ class CommandExecution:
             return state.outcome("panic", AnswerCode.UNKNOWN_INSTRUMENT, text, who)
         output = state.compiled.outputs.index(gear.output)
         again = self._is_again(now, name)
-        channels = (gear.channel, *gear.spare)
+        channels = gear.channels
         for channel in channels:
             self._outputs.silence_channel(now, output, channel - 1, again, out)
         listed = ", ".join(map(str, channels))

@@ -15,10 +15,13 @@ def facts(show: Show) -> dict[str, tuple[Value, ...]]:
     """What surfaces are sent on every change, by the word of its message."""
     engine = show.engine
     coming, bpm = engine.state.main.setlist.beside(1), engine.state.sync.bpm(show.clock())
+    song = engine.state.song_of(engine.state.main)
     return {
         "now": engine.scene or (0, ""),
         "coming": (coming, engine.state.compiled.scenes[coming].name) if coming is not None else (0, ""),
         "tempo": (round(float(bpm or 0), 1),),
+        "song_now": (song.name if song is not None else "",),
+        "transposed": (engine.state.transposed(engine.state.main),),
     }
 
 
@@ -35,6 +38,8 @@ def everything(show: Show) -> Iterator[bytes]:
     yield osc_message("order", setlist.name or "", setlist.place + 1, len(numbers))
     for place, number in enumerate(numbers, 1):
         yield osc_message("listed", place, number, compiled.scenes[number].name)
+    for song in compiled.songs:
+        yield osc_message("song_listed", song)
     for route in sorted(compiled.route_names):
         yield osc_message("route", route, route in muted)
     yield osc_message("complete")

@@ -1,4 +1,4 @@
-"""The local socket of a running engine: one JSON object per line in, one per line out, as `engine/protocol.py` has it.
+"""The local socket of a running engine: one JSON object per line in, one per line out, as `engine/protocol` has it.
 
 Only the engine's own user can open it. After {"do": "watch"} the engine sends the messages that pass, and after
 {"do": "follow"} what has changed, at most thirty times per second, until the client goes. A client that does not read
