@@ -17,6 +17,7 @@ from engine.midi.kinds import is_whole
 _EVENTS: Final = 1  # the format
 _ORDERS: Final = 1
 _ALONE: Final = 1  # a flag: the content has no number
+_OWNED_BURST: Final = 6  # what a burst of a player is packed as; those of the rest of the rig are as ever
 _LASTING: Final = 1  # flags of a step
 _ALWAYS: Final = 2
 _CHOOSES: Final = 4
@@ -158,8 +159,10 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
     packer = _begun(_ORDERS, first)
     packer.number(epoch)
     for order in orders:
-        packer.number(order.do)
+        packer.number(_OWNED_BURST if order.player else order.do)
         if order.do == OrderKind.BURST:
+            if order.player:
+                packer.octets(order.player.encode())
             packer.number(len(order.steps))
             for step in order.steps:
                 packer.number(step.channel)
@@ -188,9 +191,12 @@ def read_orders(payload: bytes) -> OrderBatch:
 
 
 def _order(unpacker: Unpacker) -> Order:
-    do = OrderKind(unpacker.number())
+    kind = unpacker.number()
+    do = OrderKind.BURST if kind == _OWNED_BURST else OrderKind(kind)
     if do == OrderKind.BURST:
-        return Order(do, steps=tuple(_step(unpacker) for _ in range(unpacker.number())))
+        player = unpacker.octets().decode() if kind == _OWNED_BURST else ""
+        steps = tuple(_step(unpacker)._replace(player=player) for _ in range(unpacker.number()))
+        return Order(do, steps=steps, player=player)
     if do in (OrderKind.STATE, OrderKind.GIVE):
         if unpacker.number() != 1:
             raise ValueError("expected one snapshot or one name")

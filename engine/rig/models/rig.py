@@ -25,6 +25,7 @@ from engine.rig.models.feedback import Display, Tally
 from engine.rig.models.formats import Since
 from engine.rig.models.mpe_zone import MpeZone
 from engine.rig.models.network import Network
+from engine.rig.models.player import Player
 from engine.rig.models.printed_labels import Labels, check_labels, programs_by_label
 from engine.rig.models.references import Reference
 from engine.rig.models.scene_lines import Chain, PlayLine, Sending
@@ -358,6 +359,7 @@ class Rig(Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     songs: Annotated[tuple[SongTable, ...], Since(2)] = ()
     setlists: tuple[SetList, ...] = ()
+    players: Annotated[tuple[Player, ...], Since(2)] = ()
     controls: tuple[Control, ...] = ()
     tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
     displays: Annotated[tuple[Display, ...], Since(2)] = ()
@@ -441,6 +443,7 @@ def rig_models() -> dict[str, type[Any]]:
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         songs=(Annotated[many(SongTable), Since(2)], ()),
         setlists=(many(SetList), ()),
+        players=(Annotated[many(Player), Since(2)], ()),
         controls=(many(Control), ()),
         tallies=(Annotated[many(Tally), Since(2)], ()),
         displays=(Annotated[many(Display), Since(2)], ()),
