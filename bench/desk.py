@@ -144,6 +144,8 @@ class Instrument:
 class Desk:
     """All of them, as a system of ports: "in 1", "in 2" …, "out 1", "out 2" …."""
 
+    driver = "a desk"
+
     def __init__(self) -> None:
         self.players: dict[str, Player] = {}
         self._cycles = {f"in {source + 1}": messages(source, WARM) for source in range(INPUTS)}

@@ -70,6 +70,7 @@ class Show:
         #: grows with each rig that is adopted, and from one engine to the next, so that a page can tell them apart
         self.revision = time.time_ns() // 1_000_000
         self.scheduling = ORDINARY
+        self.driver = opened.driver
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move

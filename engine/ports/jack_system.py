@@ -31,6 +31,8 @@ _CLIENT: Final = 58  # bytes of a client's name: 63, less that suffix
 class JackSystem:
     """A PortSystem on the JACK server; `client_name` is what other programs see."""
 
+    driver = "JACK through python-rtmidi, a client for each port"
+
     def __init__(self, client_name: str) -> None:
         """Raises PortError if no server is running, or an earlier one's ports are still open."""
         if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():

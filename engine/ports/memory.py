@@ -90,6 +90,8 @@ class MemorySystem:
     A port that was closed, or is gone, is a new object when it is opened again. `clock` (ns) stamps what is sent.
     """
 
+    driver = "ports in memory"
+
     def __init__(
         self,
         client_name: str,

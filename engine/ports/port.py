@@ -131,6 +131,10 @@ class OutputPort(Protocol):
 class PortSystem(Protocol):
     """All ports of one backend, and the ports of our own that other programs can connect to."""
 
+    @property
+    def driver(self) -> str:
+        """What carries the messages, in words."""
+
     def inputs(self) -> list[str]:
         """The system's names of the ports that we can receive from, without our own."""
 

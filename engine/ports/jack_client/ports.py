@@ -127,6 +127,7 @@ class JackOutput:
         self._client = client
         self._place: int | None = place
         self._tie = JackTie(client, place, other)
+        self._lost = 0
 
     @property
     def open(self) -> bool:  # any thread
@@ -148,9 +149,14 @@ class JackOutput:
             raise PortError(f'"{self.name}" is full: what was sent before has not been taken yet')
 
     def check(self) -> None:
-        """See OutputPort."""
-        if self._place is not None:
-            self._tie.check(time.monotonic_ns())
+        """See OutputPort. Raises PortError, once, if the server had no room for messages."""
+        if self._place is None:
+            return
+        self._tie.check(time.monotonic_ns())
+        lost = self._client.native.lost(self._place) - self._lost
+        if lost:
+            self._lost += lost
+            raise PortError(f'"{self.name}": the server had no room for {lost:,} messages, which are lost')
 
     def close(self) -> None:
         """See OutputPort."""

@@ -18,6 +18,8 @@ _CLIENT: Final = 58  # bytes of a client's name: 63, less what the server append
 class OneClientSystem:
     """A PortSystem on the JACK server; `client_name` is what other programs see."""
 
+    driver = "JACK through one client"
+
     def __init__(self, client_name: str) -> None:
         """Raises PortError if no server is running, or an earlier one's ports are still open."""
         self._name = client_name.replace(":", " ").encode()[:_CLIENT].decode(errors="ignore")
