@@ -34,7 +34,11 @@ class Feedback:
     def due(self) -> int | None:
         """When `look` next has something to do; None if nothing has changed."""
         state = self._state
-        if state.scene is None or state.led_by is not None or (not self._told and not _is_any(state.compiled.feedback)):
+        if (
+            state.main.scene is None
+            or state.led_by is not None
+            or (not self._told and not _is_any(state.compiled.feedback))
+        ):
             return None
         return self._due
 
@@ -106,30 +110,30 @@ class Feedback:
         if when.route is not None:
             return when.route in routes
         if when.scene is not None:
-            return state.scene is not None and state.compiled.find(when.scene) == state.scene.number
+            number = state.compiled.find(when.scene)
+            return any(scene.number == number for _, scene in state.scenes_in_force())
         if when.song is not None:
-            return state.song == when.song
+            return any(stack.song == when.song for stack in state.stacks.values())
         return state.sync.clock_source(now) is not None
 
     def _routes(self) -> set[str]:
-        """The names of routes and lines in the scene in force that are not muted."""
-        scene = self._state.scene
-        assert scene is not None, "nothing is sent before the first scene"
-        paths = (path for listed in (scene.compiled.everywhere, scene.compiled.own) for own in listed for path in own)
-        names = ((path.route, path.group) for path in paths)
+        """The names of routes and lines in the scenes in force that are not muted."""
+        scenes = [scene.compiled for _, scene in self._state.scenes_in_force()]
+        listed = (paths for scene in scenes for paths in (*scene.everywhere, *scene.own))
+        names = ((path.route, path.group) for paths in listed for path in paths)
         return {name for both in names if self._state.muted.isdisjoint(both) for name in both if name is not None}
 
     def _texts(self, now: int) -> dict[str, str]:
         """What each field shows."""
-        state = self._state
-        assert state.scene is not None, "nothing is sent before the first scene"
-        scene, coming, bpm = state.compiled.rig.scene(state.scene.number), state.setlist.beside(1), state.sync.bpm(now)
+        state, stack = self._state, self._state.main
+        assert stack.scene is not None, "nothing is sent before the first scene"
+        scene, coming, bpm = state.compiled.rig.scene(stack.scene.number), stack.setlist.beside(1), state.sync.bpm(now)
         return {
-            "scene.name": state.scene.name,
-            "scene.number": str(state.scene.number),
+            "scene.name": stack.scene.name,
+            "scene.number": str(stack.scene.number),
             "scene.cue": (scene.cue if scene is not None else None) or "",
             "scene.text": (scene.text if scene is not None else None) or "",
-            "song.name": state.song or "",
+            "song.name": stack.song or "",
             "next.name": state.compiled.scenes[coming].name if coming is not None else "",
             "tempo": str(round(bpm)) if bpm is not None else "",
         }

@@ -138,11 +138,11 @@ class Stage:
     def expected(self) -> dict[object, bytes]:
         """What the gear should show, by the state of the show."""
         state = self.engine.state
-        assert state.scene is not None
-        number, name = state.scene.number, state.scene.name
+        assert state.main.scene is not None
+        number, name = state.main.scene.number, state.main.scene.name
         brass = number in (12, 13) and "brass" not in state.muted
         light = "B0 14 7F" if brass else "B0 14 40" if number == 13 else "B0 14 00"
-        following = state.setlist.beside(1)
+        following = state.main.setlist.beside(1)
         names = {1: "Overture", 12: "Straße nach Mitternacht", 13: "Finale"}
         coming = names[following] if following is not None else ""
         bpm, runs = state.sync.bpm(self.now), state.sync.clock_source(self.now) is not None

@@ -65,6 +65,7 @@ def test_everything_that_is_shown() -> None:
                 "output": "strings",
                 "channel": 1,
                 "members": [],
+                "printed": {},
                 "spare": [],
                 "sounds": ["Warm pad", "Choir"],
                 "programs_from": 0,

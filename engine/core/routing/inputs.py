@@ -72,8 +72,8 @@ class Inputs:
         """One of our own questions has come back, or is on its way through other routes of ours."""
         state = self._state
         found, goes_on = state.loops.hear(now, source, message)
-        if goes_on and state.scene is not None:
-            ways = state.loops.open_outputs(source, state.scene.reach(source))
+        if goes_on:
+            ways = state.loops.open_outputs(source, state.reach(source))
             self._outputs.put(now, ((output, message) for output in ways), out)
         if found is not None:
             inputs, outputs = state.compiled.inputs, state.compiled.outputs

@@ -25,7 +25,7 @@ def choose_places(state: State, scene: SceneInPlay) -> Places:
         now = before.get((output, home), home)
         steps = [s for s in scene.compiled.entering.get(output, ()) if s.channel == home and s.selects]
         ways = _Ways(state, output, home, others, sounding)
-        chosen = ways.choose(now, steps, scene.compiled.cuts)
+        chosen = ways.choose(now, steps, scene.compiled.cuts and len(state.stacks) == 1)
         if chosen != home:
             places[output, home] = chosen
     return places

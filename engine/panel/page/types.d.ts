@@ -70,6 +70,7 @@ interface Instrument {
   members: number[];
   spare: number[];
   sounds: string[];
+  printed: Record<string, string>;
   programs_from: number;
   drums: boolean;
   through: Chain;

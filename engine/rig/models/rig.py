@@ -25,6 +25,8 @@ from engine.rig.models.feedback import MOST_DISPLAYS, MOST_TALLIES, Display, Tal
 from engine.rig.models.formats import Since
 from engine.rig.models.mpe_zone import MpeZone
 from engine.rig.models.network import Network
+from engine.rig.models.player import Player
+from engine.rig.models.printed_labels import Labels, check_labels, programs_by_label
 from engine.rig.models.references import Reference
 from engine.rig.models.scene_lines import Chain, PlayLine, Sending
 from engine.rig.models.values import (
@@ -118,18 +120,23 @@ class Output(_Port):
 
 
 class Sound(Part):
-    """A program, or any messages in words with the time that they take to act (ns)."""
+    """A program, or any messages in words with the time that they take to act (ns), or these and then a program.
+
+    `printed`: how the gear prints the program; the reading of a rig fills in the program that belongs to it.
+    """
 
     bank: Bank | None = None
     program: PrintedProgram | None = None
+    printed: Annotated[Name | None, Since(2)] = None
     send: Annotated[SetupLines, Since(2)] = ()
     settle: Annotated[Nanoseconds | None, Since(2)] = None
 
     @model_validator(mode="after")
     def _one_way(self) -> "Sound":
-        if (self.program is None) == (not self.send):
-            raise ValueError("a sound takes either program or send")
-        if self.send and self.bank is not None:
+        by_program = self.program is not None or self.printed is not None
+        if not by_program and not self.send:
+            raise ValueError("a sound takes program, or send, or both: send goes first")
+        if not by_program and self.bank is not None:
             raise ValueError("bank goes with program; leave it out, or select the bank in send")
         return self
 
@@ -145,6 +152,7 @@ class Instrument(Part):
     settle: Nanoseconds = 0
     always: Annotated[bool, Since(2)] = False  # its program is sent at every recall
     programs_from: Literal[0, 1] = 1
+    labels: Annotated[Labels | None, BeforeValidator(check_labels), Since(2)] = None  # how it prints its programs
     sounds_from: Text | None = None  # a sound list, read into `sounds`; sounds given there override it
     setup: SetupLines = ()  # sent before the sounds, at the start and when the output is reconnected
     request: WholeSysEx | None = None  # requests a dump of its memory
@@ -160,11 +168,23 @@ class Instrument(Part):
 
 
 def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
-    """The name of the sound that these messages select; `bank` (MSB, LSB) as sent, `program` 0 to 127."""
+    """The name of the sound that these messages select alone; `bank` (MSB, LSB) as sent, `program` 0 to 127."""
     for name, sound in gear.sounds.items():
-        if sound.program == program + gear.programs_from and _effective(gear, sound.bank) == _effective(gear, bank):
+        if (
+            not sound.send
+            and sound.program == program + gear.programs_from
+            and _effective(gear, sound.bank) == _effective(gear, bank)
+        ):
             return name
     return None
+
+
+def label_of(gear: Instrument, sound: Sound) -> str | None:
+    """How the instrument prints the program of a sound, as far as that is known."""
+    if sound.printed is not None or gear.labels is None or sound.program is None:
+        return sound.printed
+    programs = programs_by_label(gear.labels, gear.programs_from)
+    return next((label for label, program in programs.items() if program == sound.program), None)
 
 
 def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
@@ -339,6 +359,7 @@ class Rig(Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     songs: Annotated[tuple[SongTable, ...], Since(2)] = ()
     setlists: tuple[SetList, ...] = ()
+    players: Annotated[tuple[Player, ...], Since(2)] = ()
     controls: tuple[Control, ...] = ()
     tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
     displays: Annotated[tuple[Display, ...], Since(2)] = ()
@@ -422,6 +443,7 @@ def rig_models() -> dict[str, type[Any]]:
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         songs=(Annotated[many(SongTable), Since(2)], ()),
         setlists=(many(SetList), ()),
+        players=(Annotated[many(Player), Since(2)], ()),
         controls=(many(Control), ()),
         tallies=(Annotated[many(Tally), Since(2), Field(max_length=MOST_TALLIES)], ()),
         displays=(Annotated[many(Display), Since(2), Field(max_length=MOST_DISPLAYS)], ()),

@@ -339,8 +339,8 @@ def test_songs_set_lists_and_transposition() -> None:
         ("next_song", (), 3),
     ):
         take(server, message(f"/bayleaf/{word}", *values))
-        assert engine.state.scene is not None
-        assert engine.state.scene.number == scene
+        assert engine.state.main.scene is not None
+        assert engine.state.main.scene.number == scene
     for word, values, step in (
         ("transpose", (2,), 2),
         ("transpose", (0,), 2),
@@ -348,9 +348,9 @@ def test_songs_set_lists_and_transposition() -> None:
         ("transpose_off", (True,), 0),
     ):
         take(server, message(f"/bayleaf/{word}", *values))
-        assert engine.state.step == step
+        assert engine.state.main.step == step
     take(server, message("/bayleaf/setlist", "Saturday"))
-    assert engine.state.setlist.name == "Saturday"
+    assert engine.state.main.setlist.name == "Saturday"
     listed = [
         each for each in said([*everything(made.show)]) if each[0] in ("/bayleaf/song_now", "/bayleaf/song_listed")
     ]
@@ -674,12 +674,12 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
     for _ in range(100_000):
         data = noise(chance, valid)
         made.now += 10 * MS
-        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.setlist.place)
+        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.main.setlist.place)
         take(server, data)
         expected = asked_for(data)
         assert calls == expected, data
         if not expected:
-            assert (show.engine.scene, show.engine.state.muted, show.engine.state.setlist.place) == before
+            assert (show.engine.scene, show.engine.state.muted, show.engine.state.main.setlist.place) == before
         obeyed += bool(expected)
         calls.clear()
         made.heard("strings")
