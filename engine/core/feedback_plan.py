@@ -86,7 +86,7 @@ def feedback_plan(rig: Rig, outputs: Sequence[str]) -> FeedbackPlan:
         displays,
         tuple(lamp for lamp in lamps if any(light.when.clock is not None for light in lamp.lights)),
         tuple(display for display in displays if _shows_tempo(display.parts)),
-        frozenset(each.thing for each in (*lamps, *displays)),
+        frozenset(lamp.thing for lamp in lamps) | {display.thing for display in displays},
     )
 
 
