@@ -256,7 +256,7 @@ def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
     old, _ = start(text("".join([*three, lists.format("2, ")])), number=2)
     command(old, 1, "setlist", "B", "test")
     new, _ = edit(2, text(three[0] + three[2] + lists.format("")), old)
-    assert new.state.setlist.name == "B"
+    assert new.state.main.setlist.name == "B"
     assert command(new, 3, "next", None, "test")[0].scene == (3, "Scene 3")
 
 

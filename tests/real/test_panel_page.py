@@ -45,6 +45,8 @@ def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
     assert page.locator("#scene-text").inner_text() == "watch the drummer\nbar 40"
     expect(page.locator("#song-text")).to_have_text("capo on")
     expect(page.locator("#song")).to_have_text("Market, transposed by +2")
+    page.get_by_role("button", name="Next song").click()
+    expect(page.locator("#dock-said")).to_contain_text("already in the last song")
     page.get_by_role("button", name="Back", exact=True).click()
     expect(page.locator("#scene-text")).to_be_hidden()
     expect(page.locator("#song-text")).to_have_text("capo on")

@@ -27,6 +27,7 @@ from engine.rig.read.toml_limits import LONGEST_TEXT
 from tests.support.attacked_stage import DEVICE, REMOTES, Target
 from tests.support.lying_machine import flapping, flood, nonsense
 from tests.support.panel_ends import Ends
+from tests.support.replaced_file import replace_file
 
 _ROUND: Final = 0.6  # seconds between two edits: the engine looks at its file four times per second
 _HELD: Final = 1.0  # seconds that connections are held
@@ -74,16 +75,10 @@ _BOMBS: Final[dict[str, Callable[[str], str]]] = {
 def _in_the_file(bomb: Callable[[str], str]) -> Callable[[Target], None]:
     def attack(target: Target) -> None:
         for text in (bomb(target.rig), target.rig):
-            _replace(target.rig_file, text)
+            replace_file(target.rig_file, text)
             time.sleep(_ROUND)
 
     return attack
-
-
-def _replace(file: Path, text: str) -> None:
-    new = file.with_suffix(".new")
-    new.write_text(text, encoding="utf-8")
-    new.replace(file)
 
 
 def _restored(bomb: Callable[[str], str]) -> Callable[[Target], None]:
@@ -200,9 +195,9 @@ def _sounds_from(make: Callable[[Path], str]) -> Callable[[Target], None]:
     def attack(target: Target) -> None:
         wanted = make(target.folder)
         text = target.rig.replace('sounds = { "Warm" = { program = 12 } }', f'sounds_from = "{wanted}"')
-        _replace(target.rig_file, text)
+        replace_file(target.rig_file, text)
         time.sleep(_ROUND)
-        _replace(target.rig_file, target.rig)
+        replace_file(target.rig_file, target.rig)
         time.sleep(_ROUND)
 
     return attack

@@ -337,7 +337,7 @@ def _state(made: Engine, now: int) -> tuple[Any, ...]:
     clock, code = made.state.sync.clock, made.state.sync.code
     assert clock is not None
     assert code is not None
-    setlist = made.state.setlist
+    setlist = made.state.main.setlist
     return (
         made.scene,
         setlist.place,

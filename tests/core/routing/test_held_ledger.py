@@ -164,7 +164,7 @@ def test_a_key_is_ended_once_however_often_it_was_pressed(end: Callable[[Engine]
         router.receive(1, PADS, b"\x90\x26\x40")
     router.receive(1, KEYS, b"\x90\x3c\x40")
     assert hexed(end(router)) in (["80 24 40", "80 26 40", "80 3C 40"], ["80 3C 40", "80 24 40", "80 26 40"])
-    assert router.receive(10, PADS, b"\x80\x24\x40") == [] or router.state.scene_in_force == (1, "One")
+    assert router.receive(10, PADS, b"\x80\x24\x40") == [] or router.state.main.in_force == (1, "One")
 
 
 def test_a_key_of_two_players_is_cut_once() -> None:
