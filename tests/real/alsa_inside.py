@@ -292,14 +292,16 @@ def joined_sequencer() -> Iterator[Line]:
 
 @contextmanager
 def raw_device() -> Iterator[Line]:
-    """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi."""
+    """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi,
+    which lose what comes while more than 200 messages (the kernel's default for a program) wait to be read."""
     source, output = open_device_input("/dev/snd/midiC0D2"), open_device_output("/dev/snd/midiC0D3")
     source.poll()  # the card listens from the first read on
     with (
         joined(rtmidi.MidiOut, ALSA, "stand", lambda name: "VirMIDI 0-2" in name) as stand,
         joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as listener,
     ):
-        yield Line(source, output, stand.send_message, hearing(listener), carries=4096, hears=4096, patience=SLOW)
+        heard = hearing(listener)
+        yield Line(source, output, stand.send_message, heard, carries=4096, hears=4096, holds=150, patience=SLOW)
     close_all(source, output)
 
 
