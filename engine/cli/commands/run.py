@@ -42,6 +42,7 @@ def run(
             "--panel-port", metavar="N", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one."
         ),
     ] = panel.PORT,
+    lan: Annotated[bool, typer.Option("--lan", help="With --panel: admit paired browsers on other machines.")] = False,
 ) -> None:
     """Play a rig until stopped (Ctrl-C).
 
@@ -50,6 +51,10 @@ def run(
 
     Example: bayleaf run pit.toml
     """
+    if lan and not panel and rig is not None:
+        raise typer.BadParameter(
+            "goes with --panel: it is the front panel that other machines reach", param_hint="--lan"
+        )
     file = rig or _draft(name)
     text = text_of(file)
     loaded = as_machine(read(text, str(file)), machine)
@@ -61,7 +66,7 @@ def run(
     system = system_for(loaded, backend, name, say)
     leave_signals_to_the_show()
     try:
-        command = panel_command(name, panel_port)
+        command = panel_command(name, panel_port, lan)
         opening = [*command, OPEN] if rig is None else command
         beside = [partial(keep_beside, command, say, opening)] if panel or rig is None else []
         ending = partial(end_within, _END_WITHIN)

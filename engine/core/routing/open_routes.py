@@ -5,6 +5,7 @@ each message, all of its deliveries; the second time, any number of routes and f
 """
 
 from collections import deque
+from collections.abc import Sequence
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
@@ -186,6 +187,18 @@ class OpenRoutes:
                 units.extend((output, placed(output, unit, places) if places else unit) for output in path.outputs)
             later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
         return tuple(units), tuple(later)
+
+
+def side_by_side(
+    by_source: Sequence[OpenRoutes | None], memory: AnswerMemory, faults: FilterFaults, places: Places
+) -> OpenRoutes:
+    """By input, these routes of several scenes; None leads nowhere. They go on remembering the same answers."""
+    made = OpenRoutes((), (), memory, faults, places)
+    found = [*enumerate(by_source)]
+    made.lasting = tuple(routes.lasting[source] if routes is not None else () for source, routes in found)
+    made.called = tuple(routes.called[source] if routes is not None else () for source, routes in found)
+    made._known = tuple(routes._known[source] if routes is not None else {} for source, routes in found)
+    return made
 
 
 def _way(path: RoutePath) -> tuple[tuple[FilterLink, ...], tuple[int, ...]]:

@@ -44,16 +44,16 @@ class Settling:
 
     # Occasions
 
-    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> None:
-        """Other routes are in force now: `tick` settles the inputs whose messages go other ways."""
-        state = self._state
-        assert state.scene is not None, "routes belong to a scene"
-        changed = set(range(len(state.compiled.inputs)))
+    def change(self, now: int, before: OpenRoutes | None, sources: Iterable[int], out: list[Delivery]) -> None:
+        """Other routes are in force for these inputs: `tick` settles those whose messages go other ways."""
+        state, routes = self._state, self._state.routes
+        assert routes is not None, "a scene is in force"
+        changed = set(sources)
         if not state.rules.gestures:
             self._rest(now, {}, changed, None, out)
             return
         if before is not None:
-            same = {s for s in changed if state.boards[s] is None and before.alike(state.scene.routes, s)}
+            same = {s for s in changed if state.boards[s] is None and before.alike(routes, s)}
             state.ledger.bind(changed - same, before)
             if not state.gestures.silenced:
                 changed -= same
@@ -155,18 +155,16 @@ class Settling:
     def _reaching(self, channels: set[Channel]) -> list[int]:
         """The inputs that may reach the outputs of these channels."""
         state, outputs = self._state, {output for output, _ in channels}
-        if state.scene is None:
-            return []
-        reach = map(state.scene.reach, range(len(state.compiled.inputs)))
+        reach = map(state.reach, range(len(state.compiled.inputs)))
         return [source for source, reached in enumerate(reach) if not outputs.isdisjoint(reached)]
 
     def _wanted(self, sources: Iterable[int] | None) -> AllWanted:
         """What the routes in force make of the positions of these inputs, or of all."""
         state = self._state
         wanted: AllWanted = {}
-        if state.scene is None or not state.rules.gestures:
+        routes = state.routes
+        if routes is None or not state.rules.gestures:
             return wanted
-        routes = state.scene.routes
         for source in range(len(state.compiled.inputs)) if sources is None else sources:
             for message in state.positions.of(source):
                 if not self.consumes(source, message):
@@ -200,7 +198,7 @@ class Settling:
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether what moved this still does; of positions that are known, what is wanted says so."""
         state = self._state
-        remembers = state.scene is not None and bool(state.scene.routes.called[source])  # a latch, for one
+        remembers = state.routes is not None and bool(state.routes.called[source])  # a latch, for one
         if state.rules.gestures and state.positions.known(source, message) and not remembers:
             return False
         return self.feeds(source, message, moved)
@@ -209,13 +207,13 @@ class Settling:
         """Whether this input's message still moves this thing by the routes in force."""
         if source == NOBODY:
             return True
-        scene = self._state.scene
-        return scene is not None and not self.consumes(source, message) and scene.routes.feeds(source, message, moved)
+        routes = self._state.routes
+        return routes is not None and not self.consumes(source, message) and routes.feeds(source, message, moved)
 
     def consumes(self, source: int, message: bytes) -> bool:
         """Whether a control takes this input's message in the scene in force, so that it takes no route."""
         board = self._state.boards[source] if source != NOBODY else None
-        return board is not None and board.owns(message, self._state.playing)
+        return board is not None and board.owns(message, self._state.stack_of[source].playing)
 
     def _tell(self, now: int, wanted: AllWanted, out: list[Delivery], sounding: Container[Channel] = ()) -> None:
         """Tell what is wanted, where it is not so already; on channels that sound it waits."""

@@ -100,7 +100,7 @@ def _no_section(found: str, known: Any) -> Answer:
 
 def add_scene_plan(show: Show, asked: AddSceneRequest) -> _Plan:
     """Add a scene after the others."""
-    taken = {scene.number for scene in show.engine.rig.scenes}
+    taken = {scene.number for scene in show.engine.rig.scenes if scene.number is not None}
     number = asked.number or next((each for each in range(max(taken) + 1, SCENE_NUMBERS[1] + 1)), SCENE_NUMBERS[1])
     if number in taken:
         return refused(AnswerCode.NOT_POSSIBLE, f"there is a scene {number} already; nothing was changed")
@@ -126,6 +126,7 @@ def sounds_plan(show: Show, asked: SoundsRequest) -> _Plan:
             {**({"bank": [*each.bank]} if each.bank else {}), "program": each.program + shift},
         )
         for each in found.sounds
+        if each.program is not None
     ]
     change = partial(part_edits.put_values, values=values)
     return change, f"{asked.instrument}: {counted(len(values), 'sound')} from the list"

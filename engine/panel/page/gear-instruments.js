@@ -14,13 +14,13 @@ const BANKS = /** @type {import("./dom.js").Option[]} */ ([["msb lsb", "MSB and 
  * @param {import("./gear-ports.js").Choose} choose
  */
 export function instrumentRows(chosen, choose) {
-  return (held.rig?.instruments ?? []).map(({ name, output, channel, spare, sounds, drums }) => {
+  return (held.rig?.instruments ?? []).map(({ name, output, channel, members, spare, sounds, drums }) => {
     const pressed = chosen?.section === "instruments" && chosen.name === name;
     const count = sounds.length === 1 ? "1 sound" : `${sounds.length} sounds`;
     return make("li", { "data-key": name, class: "with-test" },
       make("button", { type: "button", class: "thing", "data-key": `instruments ${name}`, "aria-pressed": String(pressed), on: { click: () => choose({ section: "instruments", name }) } },
         make("span", { class: "name", text: name }),
-        make("span", { class: "how", text: `${output}, ${channelWords(name, channel, spare)}, ${drums ? "drums, " : ""}${count}` })),
+        make("span", { class: "how", text: `${output}, ${channelWords(name, channel, members, spare)}, ${drums ? "drums, " : ""}${count}` })),
       testNote(name));
   });
 }
@@ -33,13 +33,15 @@ function testNote(name) {
 }
 
 /**
- * The channel that an instrument is on, which may be a spare one.
+ * The channel that an instrument is on, which may be a spare one, or its MPE zone.
  *
  * @param {string} name
  * @param {number} channel
+ * @param {number[]} members
  * @param {number[]} spare
  */
-function channelWords(name, channel, spare) {
+function channelWords(name, channel, members, spare) {
+  if (members.length) return `MPE zone ${members.join("–")}, manager ${channel}`;
   const now = held.facts.channels?.[name];
   if (now) return `on spare channel ${now} (its own is ${channel})`;
   return spare.length ? `channel ${channel} (spare: ${spare.join(", ")})` : `channel ${channel}`;

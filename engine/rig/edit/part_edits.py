@@ -93,10 +93,7 @@ def _without(sheet: Sheet, path: Place) -> str:
             return sheet.without_element(parent, key)
         return sheet.without(sheet.blocks(parent)[key])
     if sheet.has_value(path):
-        if not sheet.has_value(parent):
-            return sheet.without_line(path)
-        _, whole = _found(sheet.data, parent)
-        return sheet.with_value(parent, toml({each: one for each, one in whole.items() if each != key}))
+        return sheet.without_pair(path)
     return _without_sections(sheet, path)
 
 
