@@ -6,7 +6,7 @@ are that the rig includes; they are never edited.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -45,6 +45,7 @@ __all__ = [
     "set_burst",
     "set_facts",
     "set_lines",
+    "set_lists",
     "set_routes",
 ]
 
@@ -117,6 +118,17 @@ def put_scene(text: str, number: int, name: str, played: Table, *, folder: Path 
 def set_routes(text: str, number: int, routes: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these routes (tables in the keys of the file); the rest of it is kept."""
     return _edited(text, folder, lambda plain: _listed(plain, number, "routes", routes))
+
+
+def set_lists(text: str, number: int, lists: Mapping[str, Sequence[Table]], *, folder: Path = _HERE) -> str:
+    """Give a scene these lists, by their keys ("play", "routes", "burst"); the rest of it is kept."""
+
+    def changed(plain: str) -> str:
+        for key, tables in lists.items():
+            plain = _listed(plain, number, key, tables)
+        return plain
+
+    return _edited(text, folder, changed)
 
 
 def set_lines(text: str, number: int, play: Sequence[Table], *, folder: Path = _HERE) -> str:
