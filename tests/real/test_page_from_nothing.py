@@ -38,7 +38,25 @@ sounds = { "Muted" = { program = 60 } }
 [[scenes]]
 number = 1
 name = "Scene 1"
-play = [ { from = "keys", on = "bass" } ]
+play = [ { from = "keys", on = "bass", sound = "Upright" } ]
+[[scenes]]
+number = 2
+name = "Split"
+play = [
+  { from = "keys", on = "bass", sound = "Upright", notes = "..B3" },
+  { from = "keys", on = "brass", sound = "Muted", notes = "C4.." },
+]
+[[scenes]]
+number = 3
+name = "Layer"
+play = [ { from = "keys", on = "bass", sound = "Upright" }, { from = "keys", on = "brass", sound = "Muted" } ]
+[[scenes]]
+number = 4
+name = "Pads"
+play = [ { from = "pads", on = "brass", sound = "Muted", transpose = -12 } ]
+[[setlists]]
+name = "Friday"
+scenes = [1, 2, 3, 4]
 [[controls]]
 input = "foot"
 when = { controller = 80 }
@@ -83,6 +101,39 @@ class Hand:
         self.type(drawer.locator("[name=program]"), program)
         self.press(drawer.get_by_role("button", name="Add the sound"))
         expect(drawer.locator(".sounds")).to_contain_text(name)
+
+    def hole(self, row: int, name: str) -> Locator:
+        """Open a hole of the line in this row of the chosen scene; the control that comes."""
+        line = self.page.locator(".lines .line").nth(row)
+        direct = line.locator(f"[data-key='hole {row} {name}']")
+        control = line.locator(".control")
+        if direct.count():
+            self.press(direct)
+        else:
+            self.press(line.locator(f"[data-key='hole {row} more']"))
+            self.press(control.locator(f"[data-key='{name}']"))
+        expect(line.locator(f"[data-key='control {name}']")).to_be_visible()
+        return control
+
+    def line(self, row: int, instrument: str, sound: str, says: str) -> None:
+        """Add a play line with this sound."""
+        self.press(self.page.get_by_role("button", name="Add a play line"))
+        line = self.page.locator(".lines .line").nth(row)
+        self.press(line.locator(".control").get_by_role("button", name=instrument, exact=True))
+        expect(line.locator(".sentence")).to_contain_text(f"on {instrument}")
+        self.press(self.hole(row, "sound").get_by_role("button", name=sound, exact=True))
+        expect(line.locator(".sentence")).to_contain_text(says)
+
+    def scene(self, name: str) -> None:
+        """Add a scene with this name."""
+        title = self.page.locator("#view-scenes .drawer h2")
+        before = title.inner_text()
+        self.press(self.page.get_by_role("button", name="New", exact=True))
+        expect(title).not_to_have_text(before)
+        field = self.page.locator(".facts-of-scene").get_by_label("Name", exact=True)
+        self.type(field, name)
+        field.press("Enter")
+        expect(self.page.locator(".ordered [aria-current]")).to_contain_text(name)
 
 
 class Stage:
@@ -135,6 +186,49 @@ def stage(folder: Path) -> Iterator[Stage]:
         yield made
 
 
+def _four_scenes(page: Page, hand: Hand, found: Stage) -> None:
+    """A single sound, a split whose ends are played, a layer, and pads an octave down; and the set list of all four."""
+    scenes = page.locator("ol[aria-label^=Scenes]")
+    hand.press(hand.hole(0, "sound").get_by_role("button", name="Upright", exact=True))
+    expect(page.locator(".sentence")).to_contain_text("Upright")
+    hand.scene("Split")
+    hand.line(0, "bass", "Upright", "keys plays Upright")
+    hand.press(hand.hole(0, "notes").get_by_role("button", name="Play the highest"))
+    page.get_by_role("button", name="Press the key").wait_for()
+    page.wait_for_timeout(500)
+    found.players["Grand piano"].play(bytes((0x90, 59, 64)))
+    found.players["Grand piano"].play(bytes((0x80, 59, 64)))
+    expect(page.locator(".sentence").nth(0)).to_contain_text("up to B3")
+    hand.line(1, "brass", "Muted", "keys plays Muted")
+    low = hand.hole(1, "notes").get_by_label("Lowest note")
+    hand.type(low, "C4")
+    low.press("Enter")
+    expect(page.locator(".sentence").nth(1)).to_contain_text("from C4 up")
+    hand.scene("Layer")
+    hand.line(0, "bass", "Upright", "keys plays Upright")
+    hand.line(1, "brass", "Muted", "keys plays Muted")
+    hand.scene("Pads")
+    hand.line(0, "brass", "Muted", "keys plays Muted")
+    control = hand.hole(0, "from")
+    hand.press(control.get_by_role("button", name="pads"))
+    expect(page.locator(".sentence")).to_contain_text("keys and pads")
+    hand.press(control.get_by_role("button", name="keys"))
+    expect(page.locator(".sentence")).not_to_contain_text("keys")
+    hand.press(hand.hole(0, "transpose").get_by_role("button", name="Octave down"))
+    expect(page.locator(".sentence")).to_contain_text("an octave down")
+    hand.press(scenes.get_by_role("button", name="1 Scene 1"))
+    hand.press(page.get_by_role("button", name="New set list"))
+    made = page.locator("details.list")
+    hand.press(made.locator("summary"))
+    hand.type(made.get_by_label("Name"), "Friday")
+    made.get_by_label("Name").press("Enter")
+    expect(made.locator("summary")).to_contain_text("Friday: 1 entry")
+    for number, name in ((2, "Split"), (3, "Layer"), (4, "Pads")):
+        hand.press(scenes.get_by_role("button", name=f"{number} {name}"))
+        hand.press(made.get_by_role("button", name=f"Add {number} {name}"))
+        expect(made.locator("summary")).to_contain_text(f"Friday: {number} entries")
+
+
 def test_a_show_is_made_in_the_page(jack_server: str, chromium: Browser, tmp_path: Path) -> None:
     """Ports named by playing them, instruments with sounds, a scene, a learned switch, saved; at most 90 actions."""
     with stage(tmp_path) as found:
@@ -162,6 +256,10 @@ def test_a_show_is_made_in_the_page(jack_server: str, chromium: Browser, tmp_pat
             found.foot(page)
         expect(page.locator(".learning")).to_contain_text("pressed 3 of 3 times")
         hand.press(page.get_by_role("button", name="Use it"))
+        expect(page.locator(".things")).to_contain_text("controller 80")
+        hand.press(page.get_by_role("link", name="Scenes"))
+        _four_scenes(page, hand, found)
+        hand.press(page.get_by_role("link", name="Gear"))
         hand.type(steps.get_by_role("textbox"), "pit.toml")
         hand.press(steps.get_by_role("button", name="Save"))
         expect(steps).to_be_hidden()

@@ -71,13 +71,13 @@ def test_a_route_made_saved_undone_and_redone(page_pit: PanelInBrowser) -> None:
     """A click in the table plays at once, unsaved; Save writes the rig file; Undo takes it back, Redo repeats it."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys to brass: not connected", exact=True).click()
-    expect(page.get_by_text("Unsaved: the rig file does not have these edits yet.")).to_be_visible()
+    expect(page.locator("#view-patch .state")).to_have_text("unsaved")
     page.get_by_role("button", name="keys to brass: connected", exact=True).wait_for()
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     page_pit.heard("brass", (0, MIDDLE_C))
     page.get_by_role("button", name="Save").click()
     expect(page.locator(".save-said")).to_contain_text("read back: it holds the current rig")
-    expect(page.get_by_text("Saved: the rig file holds the current rig.")).to_be_visible()
+    expect(page.locator("#view-patch .state")).to_have_text("saved")
     saved = tomllib.loads(page_pit.engine.file.read_text(encoding="utf-8"))["scenes"][0]["routes"]
     assert any("brass" in route["to"] for route in saved)
     page.get_by_role("button", name="Undo").click()
@@ -378,55 +378,90 @@ def _tab_to(page: Page, name: str) -> None:
 
 
 def test_a_play_line_is_made_edited_and_removed(two_pit: PanelInBrowser) -> None:
-    """In a rig of format 2 an empty cell makes a play line; a press on it opens a form and parts nothing; a fault is
-    beside its field; the line sounds as it says; Remove takes it away and Undo brings it back."""
+    """In a rig of format 2 an empty cell makes a play line; a press on it opens its sentence and parts nothing; each
+    hole has its control, a fault is beside its field, and all of it sounds at once; Undo brings a line back."""
     page = two_pit.page(view="patch")
     page.get_by_role("button", name="keys to strings: not connected", exact=True).click()
     page.get_by_role("button", name="keys to strings: plays string-machine", exact=True).click()
-    form = page.locator(".settings")
-    form.get_by_label("Sound", exact=True).select_option("Tremolo")
-    form.get_by_label("Highest note").fill("X9")
-    form.get_by_label("Transposition").fill("-12")
-    form.get_by_label("Name", exact=True).fill("low")
-    form.get_by_role("button", name="Apply").click()
-    expect(form.locator(".key", has=page.get_by_label("Highest note")).get_by_role("alert")).to_contain_text("X9")
-    expect(form.get_by_label("Highest note")).to_have_attribute("aria-invalid", "true")
-    form.get_by_label("Highest note").fill("B4")
-    form.get_by_role("button", name="Apply").click()
-    line = "keys plays Tremolo on string-machine (output strings), notes ..B4, transposed -12"
-    expect(page.locator(".lines")).to_contain_text(f"low: {line}")
+    control = page.locator(".control")
+    page.get_by_role("button", name="Sound: the sound it is on").click()
+    control.get_by_role("button", name="Tremolo", exact=True).click()
+    page.get_by_role("button", name="Sound: Tremolo").wait_for()
+    page.get_by_role("button", name="What else: and").click()
+    control.get_by_role("button", name="Range of notes").click()
+    control.get_by_label("Highest note").fill("X9")
+    control.get_by_label("Highest note").press("Enter")
+    expect(control.locator(".field", has=page.get_by_label("Highest note")).get_by_role("alert")).to_contain_text("X9")
+    expect(control.get_by_label("Highest note")).to_have_attribute("aria-invalid", "true")
+    control.get_by_label("Highest note").fill("B4")
+    control.get_by_label("Highest note").press("Enter")
+    page.get_by_role("button", name="Range of notes: up to B4").wait_for()
+    page.get_by_role("button", name="What else: and").click()
+    control.get_by_role("button", name="Transposition").click()
+    control.get_by_role("button", name="Octave down").click()
+    line = "keys plays Tremolo on string-machine, up to B4, an octave down"
+    page.get_by_role("button", name=f"Remove: {line}").wait_for()
     two_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     two_pit.heard("strings", (4, MIDDLE_C - 12))
-    page.get_by_role("button", name=f"Remove: low: {line}").click()
-    expect(page.locator(".lines")).not_to_contain_text("Tremolo")
-    page.get_by_role("button", name="Undo").click()
-    expect(page.locator(".lines")).to_contain_text(f"low: {line}")
+    page.get_by_role("button", name=f"Remove: {line}").click()
+    page.get_by_role("button", name=f"Undo: 11: {line} removed").click()
+    page.get_by_role("button", name=f"Remove: {line}").wait_for()
+    page.get_by_role("link", name="Show").click()
+    expect(page.locator("#players")).to_contain_text(line)
+    expect(page.locator("#lights")).to_contain_text("strings")
     assert two_pit.said == []
 
 
 def test_an_inherited_line_is_edited_in_a_scene_of_its_own(two_pit: PanelInBrowser) -> None:
-    """A scene that is like another shows its lines as inherited; an edit gives it a line of its own, and says so."""
-    page = two_pit.page(view="patch")
-    page.get_by_label("Scene", exact=True).select_option("15")
-    expect(page.locator(".lines")).to_contain_text("(inherited from 14 Waltz)")
-    page.get_by_role("button", name="Edit: keys plays string-machine").click()
-    expect(page.locator(".settings")).to_contain_text("scene 14 stays as it is")
-    page.get_by_label("Transposition").fill("12")
-    page.locator(".settings").get_by_role("button", name="Apply").click()
-    expect(page.locator(".lines")).to_contain_text("transposed +12")
-    expect(page.locator(".lines")).not_to_contain_text("inherited")
-    page.get_by_label("Scene", exact=True).select_option("14")
-    expect(page.locator(".lines")).not_to_contain_text("transposed")
-    page.get_by_role("button", name="Edit cue, text, tempo").click()
-    page.get_by_label("Text for the player").fill("watch the drummer\nbar 40")
-    page.get_by_label("Cue", exact=True).fill("14.5")
-    page.locator(".settings").get_by_role("button", name="Apply").click()
-    expect(page.get_by_text("cue 14.5")).not_to_have_count(0)
+    """A scene that is like another shows its lines as inherited; an edit gives it a line of its own, and says so. Cue
+    and text are edited beside it, and Show displays them."""
+    page = two_pit.page(view="scenes")
+    drawer = page.locator("#view-scenes .drawer")
+    page.get_by_role("button", name="15 Waltz again", exact=True).click()
+    expect(drawer).to_contain_text("inherited from 14 Waltz; an edit gives this scene a line of its own")
+    page.get_by_role("button", name="What else: and").click()
+    page.locator(".control").get_by_role("button", name="Transposition").click()
+    page.locator(".control").get_by_role("button", name="Octave up").click()
+    expect(drawer.locator(".sentence")).to_contain_text("an octave up")
+    expect(drawer).not_to_contain_text("inherited")
+    page.get_by_role("button", name="14 Waltz", exact=True).click()
+    expect(drawer.locator(".sentence")).not_to_contain_text("octave")
+    drawer.get_by_label("Text for the player").fill("watch the drummer\nbar 40")
+    drawer.get_by_label("Cue", exact=True).fill("14.5")
+    drawer.get_by_label("Cue", exact=True).press("Enter")
+    expect(page.locator("#view-scenes .bar")).to_contain_text("Undo: 14: cue 14.5")
     page.get_by_role("link", name="Show").click()
     page.locator("#order").select_option("")
     page.locator("#scenes").get_by_role("button", name="14 Waltz").click()
     expect(page.locator("#scene-text")).to_have_text("watch the drummer\nbar 40")
     expect(page.locator("#scene-facts")).to_have_text("cue 14.5")
+    assert two_pit.said == []
+
+
+def test_scenes_are_made_moved_and_deleted(two_pit: PanelInBrowser) -> None:
+    """New, copy, like, move by keyboard, delete, undo; a set list is made and filled."""
+    page = two_pit.page(view="scenes")
+    scenes = page.locator("#view-scenes ol[aria-label^=Scenes]")
+    page.get_by_role("button", name="14 Waltz", exact=True).click()
+    page.get_by_role("button", name="Like this one").click()
+    expect(scenes.locator("[aria-current]")).to_contain_text("16")
+    page.get_by_role("button", name="Copy", exact=True).click()
+    expect(scenes.locator("[aria-current]")).to_contain_text("17")
+    page.get_by_role("button", name="New", exact=True).click()
+    expect(scenes.locator("[aria-current]")).to_contain_text("Scene 18")
+    scenes.get_by_role("button", name="18 Scene 18").press("Alt+ArrowUp")
+    expect(scenes.locator("li").nth(-2)).to_contain_text("Scene 18")
+    page.get_by_role("button", name="Delete", exact=True).click()
+    expect(scenes).not_to_contain_text("Scene 18")
+    page.get_by_role("button", name="Undo: scene 18 deleted").click()
+    expect(scenes).to_contain_text("Scene 18")
+    page.get_by_role("button", name="16", exact=False).first.click()
+    page.get_by_role("button", name="New set list").click()
+    made = page.locator("details.list", has_text="Set list 2")
+    made.locator("summary").click()
+    page.get_by_role("button", name="17", exact=False).first.click()
+    made.get_by_role("button", name="Add 17").click()
+    expect(made.locator("summary")).to_contain_text("2 entries")
     assert two_pit.said == []
 
 

@@ -16,6 +16,7 @@ from tests.support.waiting import until
 
 VIEWS = {
     "show": "Show",
+    "scenes": "Scenes",
     "patch": "Patch",
     "flow": "Flow",
     "monitor": "Monitor",

@@ -3,7 +3,12 @@
 import { ask, held, on } from "./connection.js";
 import { buttonById, byId, say } from "./dom.js";
 
+const STAYS = 8000; // ms that a sentence about what was done stays
+const FAILED_STAYS = 20000; // ms that one about what was not done stays
+
 let asked = 0;
+/** @type {number | undefined} */
+let fading;
 
 export const mayOperate = () => held.role !== "view" && held.role !== "show";
 
@@ -52,6 +57,8 @@ export function tell(text, state) {
   const said = byId("dock-said");
   say(said, text);
   said.dataset.state = state;
+  clearTimeout(fading);
+  if (state !== "asked") fading = setTimeout(() => say(said, ""), state === "done" ? STAYS : FAILED_STAYS);
 }
 
 export function start() {

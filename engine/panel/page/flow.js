@@ -46,7 +46,7 @@ function build() {
   };
   byId("view-flow").append(
     make("h1", { id: "title-flow", tabindex: "-1", text: "Flow" }),
-    make("div", { class: "choose" }, labelled("Scene", made.scene)),
+    make("div", { class: "choose" }, labelled("Scene", made.scene), make("p", {}, make("a", { href: "#patch", text: "The same as a table" }))),
     made.picture,
     make("h2", { text: "In words" }),
     made.words,

@@ -34,7 +34,7 @@ export function show(place, scene, input, query, leave) {
     place.dataset.shown = shown;
     refill(place,
       make("h2", { tabindex: "-1", text: `${input} in ${sceneWords(scene)}` }),
-      make("p", { class: "only-narrow" }, button("Back to all inputs", leave)),
+      make("p", {}, button("Close", leave, { "data-key": "close" })),
       make("h3", { text: "Outputs" }),
       make("ul", { class: "ways" }, ...outputs(scene, input, query)),
       make("h3", { text: "Lines, routes and filters" }),
@@ -50,7 +50,9 @@ export function show(place, scene, input, query, leave) {
  */
 function outputs(scene, input, query) {
   const all = playing(scene);
-  return matching(held.rig?.outputs.map(({ name }) => name) ?? [], query).map((name) => {
+  const names = held.rig?.outputs.map(({ name }) => name) ?? [];
+  const found = matching(names, query);
+  return (found.length ? found : names).map((name) => {
     const { how, words } = cellOf(all, input, name, scene);
     /** @type {HTMLButtonElement} */
     const row = make("button", { type: "button", class: "way", "data-key": `way ${name}`, "aria-pressed": String(how !== "none"), on: { click: ({ currentTarget }) => pressed(currentTarget, input, name) } },

@@ -23,6 +23,7 @@ const KEYS = [
   ["b", "Back", commands.back],
   ["p", "Panic: hold it, or press it twice", panicButton.press],
   ["s", "Show", go("show")],
+  ["c", "Scenes", go("scenes")],
   ["r", "Patch (routes)", go("patch")],
   ["f", "Flow", go("flow")],
   ["m", "Monitor", go("monitor")],

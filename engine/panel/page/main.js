@@ -13,12 +13,13 @@ import * as machines from "./machines.js";
 import * as monitor from "./monitor.js";
 import * as panic from "./panic.js";
 import * as patch from "./patch.js";
+import * as scenes from "./scenes.js";
 import * as show from "./show.js";
 
 /** @typedef {{start: () => void, enter: () => void, leave?: () => void}} View `start` once; the others at each turn */
 
 /** @type {Map<string, View>} */
-const VIEWS = new Map(Object.entries({ show, patch, flow, monitor, gear, help }));
+const VIEWS = new Map(Object.entries({ show, scenes, patch, flow, monitor, gear, help }));
 
 /** @type {string | null} */
 let current = null;
@@ -35,7 +36,7 @@ function turn() {
   current = view;
   for (const name of VIEWS.keys()) byId(`view-${name}`).hidden = name !== view;
   for (const link of /** @type {NodeListOf<HTMLAnchorElement>} */ (document.querySelectorAll("nav a"))) {
-    if (link.hash === `#${view}`) link.setAttribute("aria-current", "page");
+    if (link.hash === `#${view === "flow" ? "patch" : view}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
   VIEWS.get(view)?.enter();

@@ -2,7 +2,7 @@
 
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
-import { button, find, make, note, refill } from "./dom.js";
+import { button, find, findAll, make, note, refill } from "./dom.js";
 import { cellOf, playing } from "./playing.js";
 
 /** @type {Record<string, [row: number, column: number]>} */
@@ -21,9 +21,12 @@ let at = [0, 0]; // row and column of the cell that Tab reaches
  * @param {(input: string) => void} choose
  */
 export function table(place, scene, query, press, choose) {
-  const inputs = matching(held.rig?.inputs ?? [], query);
-  const outputs = matching(held.rig?.outputs.map(({ name }) => name) ?? [], query);
+  const [inputs, outputs] = found(held.rig?.inputs ?? [], held.rig?.outputs.map(({ name }) => name) ?? [], query);
   at = [Math.min(at[0], inputs.length - 1), Math.min(at[1], outputs.length - 1)];
+  if (!inputs.length || !outputs.length) {
+    refill(place, note("No match."));
+    return;
+  }
   const all = playing(scene);
   const heads = outputs.map((name) => make("th", { scope: "col" }, make("span", { text: name }),
     make("span", { class: "plays", "data-way": "out", "data-port": name, "data-short": "" })));
@@ -33,18 +36,41 @@ export function table(place, scene, query, press, choose) {
     ...outputs.map((output, column) => make("td", {}, cell(scene, all, input, output, [row, column], press)))));
   const body = make("tbody", { on: { keydown: (event) => move(event, place) } }, ...rows);
   refill(place,
-    note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; click an input’s name for all that it plays."),
-    make("table", { "aria-label": "Inputs in rows, outputs in columns" }, make("thead", {}, make("tr", {}, make("td", {}), ...heads)), body));
+    make("details", {}, make("summary", { text: "What the signs mean" }), note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; click an input’s name for all that it plays.")),
+    make("table", { "aria-label": "Inputs in rows, outputs in columns", on: { pointerover: light, focusin: light } }, make("thead", {}, make("tr", {}, make("td", {}), ...heads)), body));
 }
 
 /**
- * The names with these letters; all, if none has them.
+ * The names with these letters.
  * @param {string[]} names
  * @param {string} query
  */
-export function matching(names, query) {
-  const found = names.filter((name) => name.toLowerCase().includes(query));
-  return found.length ? found : names;
+export const matching = (names, query) => names.filter((name) => name.toLowerCase().includes(query));
+
+/**
+ * Inputs with these letters and all that they reach, outputs with these letters and all that reaches them.
+ * @param {string[]} inputs
+ * @param {string[]} outputs
+ * @param {string} query
+ * @returns {[string[], string[]]}
+ */
+function found(inputs, outputs, query) {
+  const [some, others] = [matching(inputs, query), matching(outputs, query)];
+  if (!some.length && !others.length) return [[], []];
+  return [some.length ? some : inputs, others.length ? others : outputs];
+}
+
+/**
+ * Light up the row and the column of the cell that is pointed at or has the focus.
+ * @param {Event} event
+ */
+function light(event) {
+  const cell = event.target instanceof Element ? /** @type {HTMLElement | null} */ (event.target.closest("[data-at]")) : null;
+  const table = cell?.closest("table");
+  if (!cell || !table) return;
+  const [row, column] = (cell.dataset.at ?? "").split(",").map(Number);
+  findAll(table, "thead th").forEach((head, index) => head.toggleAttribute("data-lit", index === column));
+  findAll(table, "tbody th").forEach((head, index) => head.toggleAttribute("data-lit", index === row));
 }
 
 /**

@@ -4,14 +4,14 @@ import { onLook, rateWords } from "./activity.js";
 import * as burst from "./burst.js";
 import { command, mayOperate } from "./commands.js";
 import { held, on } from "./connection.js";
-import { button, byId, find, findAll, kept, labelled, make, note, refill, say, select, setOptions } from "./dom.js";
+import { button, byId, find, findAll, kept, make, note, refill, say, select, setOptions } from "./dom.js";
 import { chooseScene, chosenScene, scene } from "./edited-scene.js";
 import * as inputRoutes from "./input-routes.js";
 import { chainWords, sceneOptions } from "./labels.js";
 import { table } from "./patch-table.js";
 import { playing, stateWords } from "./playing.js";
 import { save } from "./saving.js";
-import * as sceneForm from "./scene-form.js";
+import * as scenes from "./scenes.js";
 
 /** @type {string | null} */
 let chosenInput = null;
@@ -23,12 +23,11 @@ export function start() {
   on("rig", render);
   on("connection", render);
   on("frame", (frame) => {
-    if ("unsaved" in frame) showUnsaved();
+    if ("unsaved" in frame || "undo" in frame || "redo" in frame) showUnsaved();
     if ("muted_routes" in frame || "scene" in frame) render();
   });
   onLook(showActivity);
-  sceneForm.onScene(turnTo);
-  inputRoutes.onOpen({ show: openFully, add: (shown, line) => parts && sceneForm.openNew(parts.lines, shown, line) });
+  inputRoutes.onOpen({ show: openFully, add: scenes.openNew });
 }
 
 export function enter() {
@@ -42,7 +41,7 @@ export function enter() {
  */
 function openFully(each) {
   const shown = scene();
-  if (each.line && parts && shown) sceneForm.openLine(parts.lines, shown, each);
+  if (each.line && shown) scenes.openLine(shown, each);
   else choose(each.from[0]);
 }
 
@@ -51,42 +50,36 @@ function turnTo(number) {
   chooseScene(number);
   inputRoutes.forget();
   burst.forget();
-  sceneForm.forget();
   render();
 }
 
 function build() {
   const made = {
-    scene: select([], "", (value) => turnTo(value === "" ? null : Number(value))),
-    search: make("input", { autocomplete: "off", spellcheck: "false", on: { input: render } }),
+    scene: select([], "", (value) => turnTo(value === "" ? null : Number(value)), { "aria-label": "Scene" }),
+    search: make("input", { "aria-label": "Find an input or output", placeholder: "Find an input or output", autocomplete: "off", spellcheck: "false", on: { input: render } }),
     table: make("div", { class: "table" }),
     form: button("", changeForm),
-    unsaved: make("p", { class: "unsaved", role: "status" }),
-    undo: button("Undo", () => command({ do: "edit", what: "undo" }, "undo")),
-    redo: button("Redo", () => command({ do: "edit", what: "redo" }, "redo")),
+    unsaved: make("span", { class: "state", role: "status" }),
+    undo: button("Undo", () => command({ do: "edit", what: "undo" }, "undo"), { class: "long" }),
+    redo: button("Redo", () => command({ do: "edit", what: "redo" }, "redo"), { class: "long" }),
     save: button("Save", saveRig),
     said: make("div", { class: "save-said", role: "status" }),
     inputs: make("ul", { class: "inputs" }),
     list: make("div", { class: "sources" }),
-    detail: make("div", { class: "detail" }),
-    lines: make("div", { class: "lines-of-scene" }),
+    detail: make("div", { class: "detail drawer" }),
     burst: make("div", { class: "burst" }),
     body: make("div", { class: "patch" }),
   };
   made.list.append(made.inputs);
-  made.body.append(made.list, made.detail);
+  made.body.append(made.list);
   byId("view-patch").append(
     make("h1", { id: "title-patch", tabindex: "-1", text: "Patch" }),
-    make("div", { class: "choose" }, labelled("Scene", made.scene), make("div", { class: "row" }, made.undo, made.redo, made.save, made.form)),
-    made.unsaved,
+    make("div", { class: "bar" }, made.scene, made.undo, made.redo, made.save, made.unsaved, made.form, made.search,
+      make("a", { href: "#scenes", text: "In sentences" }), make("a", { href: "#flow", text: "As a drawing" })),
     made.said,
-    labelled("Find an input or output", made.search),
-    made.table,
-    made.body,
-    make("h2", { text: "Who plays what in this scene" }),
-    made.lines,
-    make("h2", { text: "Burst: the sounds that this scene recalls" }),
-    made.burst,
+    make("div", { class: "room" },
+      make("div", {}, made.table, made.body, make("h2", { text: "Burst: the sounds that this scene recalls" }), made.burst),
+      made.detail),
   );
   return made;
 }
@@ -104,25 +97,29 @@ function changeForm() {
 function showUnsaved() {
   if (!parts) return;
   const unsaved = held.facts.unsaved;
-  say(parts.unsaved, unsaved ? "Unsaved: the rig file does not have these edits yet." : "Saved: the rig file holds the current rig.");
+  say(parts.unsaved, held.facts.draft ? "not in a file yet" : unsaved ? "unsaved" : "saved");
   parts.unsaved.dataset.state = unsaved ? "unsaved" : "saved";
+  const { undo, redo } = held.facts;
+  say(parts.undo, undo ? `Undo: ${undo}` : "Undo");
+  say(parts.redo, redo ? `Redo: ${redo}` : "Redo");
+  parts.undo.disabled = !undo || !mayOperate();
+  parts.redo.disabled = !redo || !mayOperate();
 }
 
 function render() {
   if (!parts || !held.rig || byId("view-patch").hidden) return;
   setOptions(parts.scene, sceneOptions(), chosenScene() ?? "");
-  for (const each of [parts.undo, parts.redo, parts.save]) each.disabled = !mayOperate();
+  parts.save.disabled = !mayOperate();
   showUnsaved();
   const shown = scene();
   if (!shown) {
     refill(parts.inputs, make("li", { class: "note", text: "No current scene; choose one." }));
-    for (const each of [parts.table, parts.detail, parts.lines, parts.burst]) refill(each);
+    for (const each of [parts.table, parts.detail, parts.burst]) refill(each);
     return;
   }
   const query = parts.search.value.trim().toLowerCase();
   showForm(shown, query);
   showDetail(shown, query);
-  sceneForm.show(parts.lines, shown);
   burst.show(parts.burst, shown);
   showActivity();
 }
@@ -135,6 +132,7 @@ function showDetail(shown, query) {
   if (!parts) return;
   if (chosenInput !== null && !held.rig?.inputs.includes(chosenInput)) chosenInput = null;
   parts.body.classList.toggle("chosen", chosenInput !== null);
+  parts.detail.hidden = chosenInput === null && asTable;
   if (chosenInput !== null) inputRoutes.show(parts.detail, shown, chosenInput, query, () => choose(null));
   else refill(parts.detail, ...(asTable ? [] : [note("Choose an input to see and edit its routes.")]));
 }
@@ -146,7 +144,6 @@ function showDetail(shown, query) {
 function showForm(shown, query) {
   if (!parts) return;
   say(parts.form, asTable ? "Show as list" : "Show as table");
-  parts.body.classList.toggle("under", asTable);
   if (asTable) table(parts.table, shown, query, inputRoutes.pressed, choose);
   else listInputs(shown, query);
   parts.table.hidden = !asTable;

@@ -10,7 +10,7 @@ const HIGHEST = 127;
  * The name of a key as the rig's gear prints it: the rig says which C is key 60.
  * @param {number} key
  */
-function noteName(key) {
+export function noteName(key) {
   const octave = Number(held.rig?.middle_c.slice(1) ?? 4) + Math.floor(key / 12) - 5;
   return `${NOTES[key % 12]}${octave}`;
 }
@@ -32,6 +32,13 @@ function ends(range, words) {
 
 /** @param {PlayLine} line */
 export const noteEnds = ({ notes }) => ends(notes, noteName);
+
+/**
+ * The lowest and the highest key of a line.
+ * @param {PlayLine} line
+ * @returns {[number, number]}
+ */
+export const noteKeys = ({ notes }) => (Array.isArray(notes) ? [notes[0], notes[1]] : [0, HIGHEST]);
 
 /** @param {PlayLine} line */
 export const velocityEnds = ({ velocity }) => ends(velocity, String);

@@ -1,9 +1,12 @@
 // The view Show: the current scene, the next one, the time, and whether anything is wrong.
 
+import { onLook, rateWords } from "./activity.js";
 import * as commands from "./commands.js";
 import { held, isOld, on } from "./connection.js";
 import { byId, find, findAll, inputById, make, refill, say, selectById, setOptions } from "./dom.js";
 import { sceneWords, timeWords } from "./labels.js";
+import { playing } from "./playing.js";
+import { plainWords } from "./sentences.js";
 
 const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.5]; // rem of the scene's name; the largest that fits is used
 const LINES = 3;
@@ -25,6 +28,7 @@ export function start() {
     listScenes();
   });
   byId("use-setlist").addEventListener("click", () => commands.command({ do: "setlist", setlist: order }, `set list ${order}`));
+  onLook(showLights);
   addEventListener("resize", fit);
   new ResizeObserver(fit).observe(byId("cue")); // its letters may have another size now
 }
@@ -59,6 +63,25 @@ function showScene() {
   fit();
 }
 
+/** What each player is on. */
+function showPlayers() {
+  const whole = held.rig?.scenes.find(({ number }) => number === held.facts.scene?.number);
+  const rows = whole ? playing(whole).filter(({ line }) => line) : [];
+  refill(byId("players"), ...rows.map(({ line, muted }) => make("li", { text: `${plainWords(line ?? {})}${muted ? " (muted)" : ""}` })));
+}
+
+/** A light for each port: it burns steadily while something passes. */
+function showLights() {
+  if (byId("view-show").hidden || !held.rig) return;
+  const light = (/** @type {Way} */ way, /** @type {string} */ name) => {
+    const words = rateWords(way, name);
+    return make("li", { "data-key": name, "data-state": words === "still" ? "still" : "plays" }, make("span", { "aria-hidden": "true", text: words === "still" ? "○" : "●" }), ` ${name}`);
+  };
+  refill(byId("lights"),
+    make("ul", { "aria-label": "Inputs" }, ...held.rig.inputs.map((name) => light("in", name))),
+    make("ul", { "aria-label": "Outputs" }, ...held.rig.outputs.map(({ name }) => light("out", name))));
+}
+
 function showSong() {
   const { scene, song, step = 0 } = held.facts;
   const semitones = step + (song?.transpose ?? 0);
@@ -70,6 +93,7 @@ function showSong() {
   showText(byId("scene-facts"), facts.filter(Boolean).join(" · "));
   showText(byId("scene-text"), scene?.text);
   showText(byId("song-text"), song?.text);
+  showPlayers();
 }
 
 /**
@@ -175,6 +199,7 @@ function markScenes() {
     const place = Number(row.dataset.place) || null;
     const here = Number(row.dataset.number) === scene?.number && (place === null || place === setlist?.place);
     const following = Number(row.dataset.number) === next?.number && (place === null || loaded || place === (setlist?.place ?? 0) + 1);
+    if (here && row.getAttribute("aria-current") !== "true" && matchMedia("(min-width: 64rem)").matches) row.scrollIntoView({ block: "nearest" });
     if (here) row.setAttribute("aria-current", "true");
     else row.removeAttribute("aria-current");
     const mark = find(row, ".mark");
@@ -195,7 +220,7 @@ function fit() {
   const now = `${name.textContent} ${innerWidth} ${innerHeight} ${getComputedStyle(document.documentElement).fontSize}`;
   if (byId("view-show").hidden || fitted === now) return;
   fitted = now;
-  const room = Math.max(innerHeight * (innerWidth < 768 ? 0.3 : 0.42), 120);
+  const room = Math.max(innerHeight * (innerWidth < 768 ? 0.3 : 0.34), 120);
   name.style.overflowWrap = "normal"; // a word is broken only where it fits in no size
   for (const size of SIZES) {
     name.style.fontSize = `${size}rem`;

@@ -55,7 +55,7 @@ interface Scene extends SceneName {
   tempo: number | null;
   transpose: number;
   at: string | null;
-  held: boolean;
+  held: string;
   play: PlayLine[];
   routes: Route[];
   burst: BurstStep[];

@@ -1,0 +1,80 @@
+// Set lists and songs in the room Scenes: made, filled, put in order by keyboard or by dragging, removed.
+
+import { command, mayOperate } from "./commands.js";
+import { held } from "./connection.js";
+import { button, make } from "./dom.js";
+import { ordered } from "./ordered.js";
+import { putValues, textInput, valueField } from "./value-fields.js";
+
+/** @typedef {"setlists" | "songs"} Section */
+
+const TITLES = { setlists: "Set lists", songs: "Songs" };
+const NEW = { setlists: "Set list", songs: "Song" };
+
+/**
+ * @param {Section} section
+ * @param {Scene | null} scene that is chosen, to be added
+ */
+export function lists(section, scene) {
+  const all = held.rig?.[section] ?? [];
+  const add = button(`New ${NEW[section].toLowerCase()}`, () => {
+    let number = all.length + 1;
+    while (all.some(({ name }) => name === `${NEW[section]} ${number}`)) number += 1;
+    const name = `${NEW[section]} ${number}`;
+    return putValues([[[section, all.length], { name, scenes: [scene?.number ?? held.rig?.scenes[0].number] }]], `${name} added`);
+  }, { "data-key": `new ${section}` });
+  add.disabled = !mayOperate() || (section === "songs" && held.rig?.format === 1);
+  return [make("h2", { text: TITLES[section] }), ...all.map((each, place) => oneList(section, place, each, scene)), add];
+}
+
+/**
+ * @param {Section} section
+ * @param {number} place
+ * @param {{name: string, scenes: number[], songs?: string[]}} list
+ * @param {Scene | null} scene
+ */
+function oneList(section, place, { name, scenes, songs = [] }, scene) {
+  const bySongs = songs.length > 0;
+  /** @type {(number | string)[]} */
+  const entries = bySongs ? songs : scenes;
+  const put = (/** @type {(number | string)[]} */ now, /** @type {string} */ words) => putValues([[[section, place, bySongs ? "songs" : "scenes"], now]], words);
+  const words = (/** @type {number | string} */ entry) => (bySongs ? String(entry) : `${entry} ${held.rig?.scenes.find(({ number }) => number === entry)?.name ?? ""}`);
+  const add = button(scene && !bySongs ? `Add ${scene.number} ${scene.name}` : "Add", () => put([...entries, /** @type {Scene} */ (scene).number], `${name}: ${scene?.number} added`), { "data-key": "add" });
+  add.disabled = !mayOperate() || !scene || bySongs;
+  const remove = button("Remove this list", () => command({ do: "edit", what: "remove", section, name }, `remove ${name}`), { class: "danger", "data-key": "remove" });
+  remove.disabled = !mayOperate();
+  return make("details", { "data-key": `${section} ${place}`, class: "list" },
+    make("summary", { text: `${name}: ${entries.length === 1 ? "1 entry" : `${entries.length} entries`}` }),
+    valueField("Name", textInput(name), `name ${section} ${place}`, (value) => command({ do: "edit", what: "rename", section, name, new: value }, `call it ${value}`)),
+    ordered(`${name}, in order`, entries.map((entry, index) => ({
+      key: String(index),
+      label: words(entry),
+      inside: [make("span", { class: "place", text: `${index + 1}.` }), make("span", { class: "name", text: words(entry) }), drop(entries, index, name, words(entry), put)],
+    })), (from, to) => put(moved(entries, from, to), `${name}: ${words(entries[from])} is now ${to + 1}.`)),
+    make("div", { class: "row" }, add, remove));
+}
+
+/**
+ * @param {(number | string)[]} entries
+ * @param {number} index
+ * @param {string} name
+ * @param {string} words
+ * @param {(now: (number | string)[], words: string) => unknown} put
+ */
+function drop(entries, index, name, words, put) {
+  const made = button("✕", () => put(entries.filter((_, place) => place !== index), `${name}: ${words} taken out`), { "aria-label": `Take out ${index + 1}. ${words}`, "data-key": "drop" });
+  made.disabled = !mayOperate() || entries.length === 1;
+  return made;
+}
+
+/**
+ * @template Each
+ * @param {Each[]} all
+ * @param {number} from
+ * @param {number} to
+ */
+function moved(all, from, to) {
+  const now = all.filter((_, index) => index !== from);
+  now.splice(to, 0, all[from]);
+  return now;
+}
