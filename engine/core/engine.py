@@ -318,8 +318,10 @@ class Engine:
             state.positions.note(source, answer.position, message)
         elif resets(message):
             state.positions.reset(source, message[0] & 0x0F)
-        if answer.announces and state.mpe_inputs.hear(source, message):
-            self._inputs.announced(now, source, out)
+        if answer.announces:
+            state.merging.hear(source, message)
+            if state.mpe_inputs.hear(source, message):
+                self._inputs.announced(now, source, out)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:
