@@ -41,10 +41,11 @@ class Lamp(NamedTuple):
 
 
 class TextDisplay(NamedTuple):
-    """One display: the parts of its message."""
+    """One display: the parts of its message, and whose scene it shows, None for the rest of the rig."""
 
     thing: Thing
     parts: tuple[bytes | ShownField, ...]
+    player: str | None = None
 
     @property
     def output(self) -> int:
@@ -67,7 +68,9 @@ def feedback_plan(rig: Rig, outputs: Sequence[str]) -> FeedbackPlan:
     for tally in rig.tallies:
         light = Light(bytes.fromhex(tally.on), bytes.fromhex(tally.off), tally.when)
         lights.setdefault((outputs.index(tally.to), _sets(light)), []).append(light)
-    displays = [TextDisplay((outputs.index(each.to), each.show), read_show(each.show)) for each in rig.displays]
+    displays = [
+        TextDisplay((outputs.index(each.to), each.show), read_show(each.show), each.player) for each in rig.displays
+    ]
     clocks = any(tally.when.clock is not None for tally in rig.tallies)
     return FeedbackPlan(
         tuple(Lamp(thing, tuple(own)) for thing, own in lights.items()),
