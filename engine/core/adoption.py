@@ -22,6 +22,7 @@ from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.settling import Settling
 from engine.core.state import State
+from engine.midi.kinds import SYSEX
 from engine.rig.lowering.whole_scenes import WholeScenes
 
 
@@ -148,7 +149,7 @@ class Adoption:
 
 
 def _sets_values(step: BurstUnit) -> bool:
-    return step.values and not any(map(selects_sound, step.unit))
+    return step.values and not any(each[0] == SYSEX or selects_sound(each) for each in step.unit)
 
 
 def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) -> int | None:

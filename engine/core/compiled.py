@@ -5,6 +5,7 @@ Nothing in it ever changes, so it can be made in any thread. What plays is in `e
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
@@ -80,8 +81,15 @@ class CompiledRig:
         over a cue."""
         if isinstance(scene, int):
             return scene if scene in self.scenes else None
+        if scene in self._named:  # at once, since lights ask for many
+            return self._named[scene]
         found = self.rig.scene(scene)
         return found.number if found is not None else None
+
+    @cached_property
+    def _named(self) -> Mapping[str, int]:
+        """The numbers of the scenes by name."""
+        return {scene.name: scene.number for scene in self.rig.scenes}
 
 
 def compile_rig(

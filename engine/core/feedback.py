@@ -5,7 +5,7 @@ takes over, and after an edit. What waits on a cable goes first, so no burst and
 SysEx, once it has begun, is on its cable until it is through.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from engine.core.cable.output_cable import Delivery
@@ -30,6 +30,7 @@ class Feedback:
         self._told: dict[Thing, bytes] = {}  # what each thing was last sent
         self._panic = state.panics.get(None)
         self._due: int | None = None
+        self._changed = True  # anything may have, or what changes by itself alone
 
     @property
     def due(self) -> int | None:
@@ -45,7 +46,7 @@ class Feedback:
 
     def soon(self, now: int) -> None:
         """Something may have changed."""
-        self._due = now
+        self._due, self._changed = now, True
 
     def forget(self, now: int, output: int | None = None) -> None:
         """What is on this output, or on all of them, may have forgotten what it was sent."""
@@ -58,7 +59,8 @@ class Feedback:
         self._panicked()
         plan = state.compiled.feedback
         waits = False
-        for thing, message in (*self._removed(plan), *self._wanted(now, plan)):
+        listed = (plan.lamps, plan.displays) if self._changed else (plan.moving_lamps, plan.moving_displays)
+        for thing, message in (*self._removed(plan), *self._wanted(now, *listed)):
             if self._told.get(thing) == message or thing[0] in state.leaving:
                 continue
             if state.cables[thing[0]].due is not None:
@@ -66,9 +68,10 @@ class Feedback:
                 continue
             self._outputs.put(now, ((thing[0], message),), out)
             self._told[thing] = message
-        if not waits:
+        if not waits and self._changed:
             self._plan = plan
-            self._told = {thing: told for thing, told in self._told.items() if thing in _things(plan)}
+            self._told = {thing: told for thing, told in self._told.items() if thing in plan.things}
+        self._changed = waits
         self._due = now + _WAIT if waits else now + _LOOK_AGAIN if plan.moves else None
 
     def _panicked(self) -> None:
@@ -83,30 +86,33 @@ class Feedback:
         """The lights that an edit has taken out of the rig, which go out."""
         if plan is self._plan:
             return
-        there = _things(plan)
         for lamp in self._plan.lamps:
             told = self._told.get(lamp.thing)
-            if lamp.thing not in there and told in [light.on for light in lamp.lights]:
+            if lamp.thing not in plan.things and told in [light.on for light in lamp.lights]:
                 yield lamp.thing, next(light.off for light in lamp.lights if light.on == told)
 
-    def _wanted(self, now: int, plan: FeedbackPlan) -> Iterator[tuple[Thing, bytes]]:
+    def _wanted(
+        self, now: int, lamps: Sequence[Lamp], displays: Sequence[TextDisplay]
+    ) -> Iterator[tuple[Thing, bytes]]:
         """What each thing is to be told."""
-        routes = {
-            name: self._routes(name) for name in {light.when.player for lamp in plan.lamps for light in lamp.lights}
-        }
-        for lamp in plan.lamps:
+        routes: dict[str | None, set[str]] = {}
+        for lamp in lamps:
             yield lamp.thing, self._lit(now, lamp, routes)
-        texts = {name: self._texts(now, name) for name in {display.player for display in plan.displays}}
-        for display in plan.displays:
+        texts = {name: self._texts(now, name) for name in {display.player for display in displays}}
+        for display in displays:
             yield display.thing, _message(display, texts[display.player])
 
-    def _lit(self, now: int, lamp: Lamp, routes: Mapping[str | None, set[str]]) -> bytes:
+    # `routes`: by player, those in force, as far as they have been asked for
+
+    def _lit(self, now: int, lamp: Lamp, routes: dict[str | None, set[str]]) -> bytes:
         on = (light.on for light in lamp.lights if self._is_on(now, light.when, routes))
         return next(on, lamp.lights[0].off)
 
-    def _is_on(self, now: int, when: TallyWhen, routes: Mapping[str | None, set[str]]) -> bool:
+    def _is_on(self, now: int, when: TallyWhen, routes: dict[str | None, set[str]]) -> bool:
         state = self._state
         if when.route is not None:
+            if when.player not in routes:
+                routes[when.player] = self._routes(when.player)
             return when.route in routes[when.player]
         if when.scene is not None:
             number = state.compiled.find(when.scene)
@@ -148,10 +154,6 @@ def _message(display: TextDisplay, texts: dict[str, str]) -> bytes:
     return b"".join(
         part if isinstance(part, bytes) else seven_bit_text(texts[part.name], part.width) for part in display.parts
     )
-
-
-def _things(plan: FeedbackPlan) -> set[Thing]:
-    return {lamp.thing for lamp in plan.lamps} | {display.thing for display in plan.displays}
 
 
 def _is_any(plan: FeedbackPlan) -> bool:

@@ -15,11 +15,12 @@ from engine.core.cable.program_burst import (
     duration,
     instruments,
     messages_of,
+    receiver_at,
     size,
 )
 from engine.core.cable.speed import pace
 from engine.midi.message_words import to_hex
-from engine.midi.setup_words import Receiver, set_up
+from engine.midi.setup_words import set_up
 from engine.offline.cable_forecast import DENSITY, warnings
 from engine.offline.rig_finding import RigFinding
 from engine.offline.silent_ways import SilentWays
@@ -121,7 +122,7 @@ def _print_tables(found: dict[str, Any]) -> None:
 
 def _setup(rig: Rig) -> Iterator[dict[str, str]]:
     for name, gear in rig.instruments.items():
-        to = Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
+        to = receiver_at(gear, device_id(rig))
         for line in gear.setup:
             yield {
                 "instrument": name,

@@ -66,7 +66,7 @@ def _program_step(step: BurstStep, sound: Sound | None, gear: Instrument) -> Bur
 
 def _messages_step(sound: Sound, gear: Instrument) -> BurstUnit:
     """A sound that is chosen by messages of its own."""
-    to = Receiver(gear.channel - 1, gear.programs_from)
+    to = receiver_at(gear)
     lines = [set_up(line, to) for line in sound.send]
     messages = tuple(message for line in lines for message in line.messages)
     settle = max(_settle(sound, gear), *(line.settle for line in lines))
@@ -110,7 +110,14 @@ def receiver(rig: Rig, on: str | None, to: str | None) -> tuple[str, Receiver]:
     if on is None:
         return str(to), Receiver(None, device=device_id(rig))
     gear = rig.instruments[on]
-    return gear.output, Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
+    return gear.output, receiver_at(gear, device_id(rig))
+
+
+def receiver_at(gear: Instrument, device: int = ALL_CALL, channel: int | None = None) -> Receiver:
+    """An instrument, on one of its channels (1 to 16) or on its own."""
+    own = channel or gear.channel
+    others = tuple(each - 1 for each in gear.channels if each != own)
+    return Receiver(own - 1, gear.programs_from, device, others)
 
 
 def compile_recall(rig: Rig, lowered: LoweredScene, outputs: Mapping[str, int]) -> Bursts:
@@ -157,7 +164,7 @@ def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> Bursts:
             zone = [BurstUnit(unit[0][0] & 0x0F, unit, 0, lasting=True, always=True) for unit in units]
             steps.setdefault(outputs[gear.output], []).extend(zone)
         for channel, line in product((gear.channel, *gear.spare), gear.setup):
-            messages, settle = set_up(line, Receiver(channel - 1, gear.programs_from, device_id(rig)))
+            messages, settle = set_up(line, receiver_at(gear, device_id(rig), channel))
             step = BurstUnit(channel - 1, messages, settle, lasting=True, always=True)
             listed = steps.setdefault(outputs[gear.output], [])
             if messages[0][0] < SYSEX or all(step.unit != each.unit for each in listed):

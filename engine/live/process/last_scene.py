@@ -25,6 +25,11 @@ def state_file(name: str) -> Path:
     return Path(platformdirs.user_state_dir(_APP)) / f"{name}.json"
 
 
+def draft_file(name: str) -> Path:
+    """Where the engine of this name keeps a rig that the player has given no file."""
+    return Path(platformdirs.user_state_dir(_APP)) / f"{name}.draft.toml"
+
+
 #: where a show is, by player with scenes of their own; "" is the rest of the rig
 Positions = Mapping[str, ShowPosition]
 
@@ -117,6 +122,10 @@ class LastSceneWriter:
         self._written = trio.Event()
         self._written.set()
         self._writing = threading.Lock()  # a try that was abandoned on a slow disk may still be under way
+
+    def follow(self, rig_file: Path) -> None:
+        """The rig has another file from now on."""
+        self._rig_file = rig_file
 
     def last(self) -> Positions:
         """Where the show was when it was last written down, as far as that is known."""

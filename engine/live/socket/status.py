@@ -41,6 +41,7 @@ def status(show: Show) -> dict[str, Any]:
         "muted_messages": engine.state.loops.dropped,
         "latency": show.latency.percentiles(),
         "scheduling": show.scheduling,
+        "driver": show.driver,
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,
@@ -140,6 +141,7 @@ def _port(meter: PortMeter, there: str) -> dict[str, Any]:
     return {
         "state": there if meter.open else "missing",
         "port": meter.port,
+        "since": round(meter.since, 1),
         "messages": meter.messages,
         "bytes": meter.octets,
         "dropped": meter.dropped,

@@ -21,7 +21,7 @@ from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
-from engine.rig.models.feedback import Display, Tally
+from engine.rig.models.feedback import MOST_DISPLAYS, MOST_TALLIES, Display, Tally
 from engine.rig.models.formats import Since
 from engine.rig.models.mpe_zone import MpeZone
 from engine.rig.models.network import Network
@@ -445,8 +445,8 @@ def rig_models() -> dict[str, type[Any]]:
         setlists=(many(SetList), ()),
         players=(Annotated[many(Player), Since(2)], ()),
         controls=(many(Control), ()),
-        tallies=(Annotated[many(Tally), Since(2)], ()),
-        displays=(Annotated[many(Display), Since(2)], ()),
+        tallies=(Annotated[many(Tally), Since(2), Field(max_length=MOST_TALLIES)], ()),
+        displays=(Annotated[many(Display), Since(2), Field(max_length=MOST_DISPLAYS)], ()),
     )
     return {made.__name__: made for made in (route, line, source, gear, scene, rig)}
 

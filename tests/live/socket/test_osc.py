@@ -656,7 +656,7 @@ def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[Command
 
 @pytest.mark.slow
 def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of 100,000 random and damaged datagrams exactly the valid ones are carried out; none causes a fault."""
+    """Of 10,000 random and damaged datagrams exactly the valid ones are carried out; none causes a fault."""
     made = bench()
     show, server = made.show, server_of(made)
     calls: list[Command] = []
@@ -674,7 +674,7 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
     valid += [message("/bayleaf/next", 1.0), message("/bayleaf/next", True), message("/bayleaf/next", 0.0)]
     valid += [bundle_at(tag(0), valid[0]), bundle_at(tag(1), valid[1]), *songs]
     chance, obeyed = random.Random(1997), 0
-    for _ in range(100_000):
+    for _ in range(10_000):
         data = noise(chance, valid)
         made.now += 10 * MS
         before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.main.setlist.place)
@@ -688,7 +688,7 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
         made.heard("strings")
         made.heard("brass")
     assert show.own_faults == 0
-    assert 10_000 < obeyed < 90_000  # enough valid and enough invalid ones were tried
+    assert 1_000 < obeyed < 9_000  # enough valid and enough invalid ones were tried
 
 
 def test_a_players_surface_puts_their_name_first() -> None:
