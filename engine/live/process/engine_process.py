@@ -55,10 +55,12 @@ class EngineProcess:
         say: Callable[[str], None],
         beside: Sequence[_Task] = (),
         stopping: Callable[[], None] = lambda: None,
+        draft: bool = False,
     ) -> None:
         """`text` is what the rig was read from; `say` gets one sentence at a time, for the player.
 
         The tasks `beside` begin with the show and end before its farewell. `stopping` is called at the first signal.
+        `draft`: see RigSession.
         """
         self._rig = rig
         self._text = text
@@ -69,6 +71,7 @@ class EngineProcess:
         self._say = say
         self._beside = beside
         self._stopping = stopping
+        self._draft = draft
         self._last_scene = LastSceneWriter(state_file(name), rig_file, say)
         self._stop = trio.Event()
         self._worker = WorkerProcess("engine.live.edit.rig_texts")
@@ -100,7 +103,9 @@ class EngineProcess:
             self._say(f"{crash}; every output was silenced first{missing}")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
-            session = RigSession(show, self._rig_file, self._text, self._worker.run)
+            session = RigSession(
+                show, self._rig_file, self._text, self._worker.run, self._draft, self._last_scene.follow
+            )
             saver = RigSaver(session)
             remote_work = RemoteWork(show, session)
             panel = PanelRequests(show, session, system)

@@ -25,6 +25,11 @@ def state_file(name: str) -> Path:
     return Path(platformdirs.user_state_dir(_APP)) / f"{name}.json"
 
 
+def draft_file(name: str) -> Path:
+    """Where the engine of this name keeps a rig that the player has given no file."""
+    return Path(platformdirs.user_state_dir(_APP)) / f"{name}.draft.toml"
+
+
 class _UnreadableStateError(Exception):
     """The state file is there and cannot be used; the text says why, after its name."""
 
@@ -104,6 +109,10 @@ class LastSceneWriter:
         self._written = trio.Event()
         self._written.set()
         self._writing = threading.Lock()  # a try that was abandoned on a slow disk may still be under way
+
+    def follow(self, rig_file: Path) -> None:
+        """The rig has another file from now on."""
+        self._rig_file = rig_file
 
     def last(self) -> ShowPosition | None:
         """Where the show was when it was last written down, or None if that is not known."""

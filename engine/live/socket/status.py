@@ -118,6 +118,7 @@ def _port(meter: PortMeter, there: str) -> dict[str, Any]:
     return {
         "state": there if meter.open else "missing",
         "port": meter.port,
+        "since": round(meter.since, 1),
         "messages": meter.messages,
         "bytes": meter.octets,
         "dropped": meter.dropped,

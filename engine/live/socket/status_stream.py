@@ -146,6 +146,10 @@ class StatusFrames:
         return {
             "revision": show.revision,
             "unsaved": self._session.unsaved,
+            "file": str(self._session.file),
+            "draft": self._session.draft,
+            "undo": self._session.undoable,
+            "redo": self._session.redoable,
             "inputs": show.inputs,
             "outputs": show.outputs,
             "scene": scene_facts(engine, engine.scene),
