@@ -98,9 +98,10 @@ class Engine:
         return self.state.main.in_force
 
     @property
-    def position(self) -> ShowPosition | None:
-        """Where the show is; None before the first scene."""
-        return self.state.main.position
+    def positions(self) -> dict[str, ShowPosition]:
+        """Where the show is, by player with scenes of their own; "" is the rest of the rig. Empty before the first."""
+        stacks = self.state.stacks.items()
+        return {player: position for player, stack in stacks if (position := stack.position) is not None}
 
     @property
     def waiting(self) -> bool:
