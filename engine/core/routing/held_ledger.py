@@ -338,13 +338,13 @@ class Ledger:
         presses = self._presses.get((source, message[0] & 0x0F, message[1]))
         return presses[0].routes if presses else None
 
-    def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
-        """Other routes take the place of these: what these inputs play goes on by these until it is silent."""
+    def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
+        """Other routes take the place of these: what the inputs that `leave` them play goes on by them until silent."""
         for (source, _, _), presses in self._presses.items():
             for press in presses:
-                if (press.hand[0] if press.hand else source) in sources:
-                    press.routes = press.routes or routes
-        self.ringing.bind(sources, routes)
+                if press.routes is None and leave(press.hand[0] if press.hand else source):
+                    press.routes = routes
+        self.ringing.bind(leave, routes)
 
     # Who has moved what
 

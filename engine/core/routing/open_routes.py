@@ -88,7 +88,7 @@ class OpenRoutes:
         if max(source, 0) >= min(len(self.lasting), len(other.lasting)):
             return False
         lasting, others = self.lasting[source], other.lasting[source]
-        if lasting is not others and [_way(path) for path in lasting] != [_way(path) for path in others]:
+        if lasting is not others and not (len(lasting) == len(others) and all(map(_goes_as, lasting, others))):
             return False
         called, others = self.called[source], other.called[source]
         if self.places != other.places and self._differs(
@@ -188,5 +188,6 @@ class OpenRoutes:
         return tuple(units), tuple(later)
 
 
-def _way(path: RoutePath) -> tuple[tuple[FilterLink, ...], tuple[int, ...]]:
-    return path.links, path.outputs
+def _goes_as(path: RoutePath, other: RoutePath) -> bool:
+    """Whether messages go the same way there."""
+    return path is other or (path.outputs == other.outputs and path.links == other.links)

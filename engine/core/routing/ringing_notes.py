@@ -4,7 +4,7 @@ A sostenuto pedal holds the notes whose keys are down when it goes down (MIDI 1.
 others hold all that are released under them. Where a note rings is known from what the channel was sent.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from engine.core.routing.told_values import Channel
@@ -60,11 +60,11 @@ class RingingNotes:
         for notes in self._notes.values():
             yield from notes.values()
 
-    def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
+    def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
         """As `Ledger.bind`."""
         for notes in self._notes.values():
             for key, voice in notes.items():
-                if voice.hand[0] in sources and voice.routes is None:
+                if voice.routes is None and leave(voice.hand[0]):
                     notes[key] = voice._replace(routes=routes)
 
     def reset(self, channel: Channel) -> None:

@@ -6,6 +6,7 @@ or made loud by a scene change.
 """
 
 from collections.abc import Callable, Container, Iterable, Mapping
+from functools import cache
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery, KeptUnit
@@ -48,21 +49,31 @@ class Settling:
         """Other routes are in force now: `tick` settles the inputs whose messages go other ways."""
         state = self._state
         assert state.scene is not None, "routes belong to a scene"
-        changed = set(range(len(state.compiled.inputs)))
+        inputs = range(len(state.compiled.inputs))
         if not state.rules.gestures:
-            self._rest(now, {}, changed, None, out)
+            self._rest(now, {}, set(inputs), None, out)
             return
+        moved = state.ledger.told.movers() | state.positions.moved()
+        changed = {source for source in moved if source in inputs}
         if before is not None:
-            same = {s for s in changed if state.boards[s] is None and before.alike(state.scene.routes, s)}
-            state.ledger.bind(changed - same, before)
+            differs = self._differing(before, state.scene.routes)
+            state.ledger.bind(differs, before)
             if not state.gestures.silenced:
-                changed -= same
+                changed = {source for source in changed if differs(source)}
         state.gestures.silenced = False
-        movers = {source for source, _, _ in state.ledger.told.values.values()}
-        changed = {source for source in changed if source in movers or state.positions.count(source)}
         state.gestures.unsettled |= dict.fromkeys(sorted(changed))
         state.gestures.goes_on_at = now + 1
         self.after_end(now, out)
+
+    def _differing(self, before: OpenRoutes, routes: OpenRoutes) -> Callable[[int], bool]:
+        """Whether an input's messages go other ways by one than by the other."""
+        boards = self._state.boards
+
+        @cache
+        def differs(source: int) -> bool:
+            return 0 <= source < len(boards) and not (boards[source] is None and before.alike(routes, source))
+
+        return differs
 
     def tick(self, now: int, out: list[Delivery]) -> None:
         """What is due: some more inputs to settle, and channels that have been silent for long enough.
