@@ -235,7 +235,7 @@ class Engine:
             for output, unit in units:
                 cables[output].put(now, unit, out)
         if gestures.active and (answer.kind == RELEASE or answer.merges or is_pedal(message)):
-            self._settling.after_end(now, out)
+            self._settling.after_end(now, source, out)
 
     def _system(
         self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
@@ -272,7 +272,7 @@ class Engine:
             if answer.noted:
                 self._note(now, source, message, answer, out)
             self._put_merged(now, source, message, answer, answer.units, out)
-            self._settling.after_end(now, out)
+            self._settling.after_end(now, source, out)
         state.positions.lose(source, position_of(message))
 
     def _watch(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
@@ -321,7 +321,7 @@ class Engine:
     def _released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         held = answer.held
-        if self.state.gestures.older:  # an older scene's filter may hold what began there
+        if self.state.gestures.taken:  # an older scene's filter may hold what began there
             routes = self.state.ledger.routes_of(source, message)
             held += routes.answer(source, message, now).held if routes is not None else ()
         kept = self._delayed.keep(source, held) if held else None

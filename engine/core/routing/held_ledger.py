@@ -12,6 +12,7 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.told_values import Channel, Hand, Move, Moved, ToldValues, rest_for
@@ -34,8 +35,12 @@ class Target(NamedTuple):
     key: int
 
 
+#: who plays, and by which routes (None: those in force)
+Player = tuple[Hand, "OpenRoutes | None"]
+
+
 class Voice(NamedTuple):
-    """A note that sounds: who plays it (input, channel 0 to 15), by which routes (None: those in force), and where."""
+    """A note that rings: who plays it (input, channel 0 to 15), by which routes (None: those in force), and where."""
 
     hand: Hand
     routes: "OpenRoutes | None"
@@ -325,13 +330,19 @@ class Ledger:
         """The channels on which anything sounds."""
         return {(output, channel) for output, channel, _ in self._holders} | self.ringing.channels()
 
-    def voices(self) -> Iterator[Voice]:
-        """All notes that sound, the oldest first of those whose keys are down."""
-        yield from self.ringing.voices()
+    def players(self) -> dict[Channel, dict[Player, None]]:
+        """By channel, who holds the keys of what sounds there, and by which routes, those of the oldest notes first."""
+        players: dict[Channel, dict[Player, None]] = {}
         for (source, came, _), presses in self._presses.items():
             for press in presses:
+                player = press.hand or (source, came), press.routes
                 for output, channel, _ in press.targets:
-                    yield Voice(press.hand or (source, came), press.routes, (output, channel))
+                    on_channel = players.get((output, channel))
+                    if on_channel is None:
+                        players[output, channel] = {player: None}
+                    else:
+                        on_channel[player] = None
+        return players
 
     def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
         """By which routes the key of this message of an input plays; None for those in force."""
@@ -351,6 +362,10 @@ class Ledger:
     def movers(self, moved: Moved) -> dict[Hand, bytes]:
         """By hand, the message with which it has moved this: of a pedal all that hold it, else the last one."""
         return self.pedals.hands(moved) or self.told.mover(moved)
+
+    def moved_by(self, sources: Container[int]) -> list[Moved]:
+        """What is off rest, and was moved by these inputs: of pedals all."""
+        return [moved for moved, told in self.told.values.items() if told[0] in sources or is_pedal(moved.what)]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.told.moved():

@@ -14,7 +14,7 @@ from engine.core.routing.filter_chain import FilterFaults, FilterLink, through
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
 from engine.core.routing.told_values import Channel, Hand, Moved, made_of, moves_of
 from engine.midi.controllers import SHAPING
-from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, is_press, is_release
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
 
@@ -148,8 +148,13 @@ class OpenRoutes:
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this controller, bend or pressure here."""
-        if moved in self._moved_by(self.lasting[source], message):
-            return True
+        if is_press(message) or is_release(message):  # an answer to these does not say all that is made of them
+            if moved in self._moved_by(self.lasting[source], message):
+                return True
+        else:
+            known = self._known[source].get(message) or self._work_out(source, message, 0)
+            if any(move.moved == moved for move in known.moves):
+                return True
         # as in `moves`; for routes of every scene, which were not reset, the message counts, too
         for path in self.called[source]:
             asked = [rest] if (rest := rest_of(message)) else []

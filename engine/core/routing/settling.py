@@ -5,7 +5,7 @@ comes to rest. On a channel where a note sounds both wait until it is silent (`g
 or made loud by a scene change.
 """
 
-from collections.abc import Callable, Container, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from functools import cache
 from typing import Final, NamedTuple
 
@@ -51,7 +51,7 @@ class Settling:
         assert state.scene is not None, "routes belong to a scene"
         inputs = range(len(state.compiled.inputs))
         if not state.rules.gestures:
-            self._rest(now, {}, set(inputs), None, out)
+            self._rest(now, {}, set(inputs), None, (), out)
             return
         moved = state.ledger.told.movers() | state.positions.moved()
         changed = {source for source in moved if source in inputs}
@@ -62,8 +62,8 @@ class Settling:
                 changed = {source for source in changed if differs(source)}
         state.gestures.silenced = False
         state.gestures.unsettled |= dict.fromkeys(sorted(changed))
-        state.gestures.goes_on_at = now + 1
-        self.after_end(now, out)
+        state.gestures.goes_on_at = now + _PAUSE
+        self._look(now, range(len(state.boards)), out)
 
     def _differing(self, before: OpenRoutes, routes: OpenRoutes) -> Callable[[int], bool]:
         """Whether an input's messages go other ways by one than by the other."""
@@ -83,21 +83,28 @@ class Settling:
         """
         gestures, positions = self._state.gestures, self._state.positions
         if gestures.unsettled and gestures.goes_on_at <= now:
+            some: list[int] = []
             left = _AT_ONCE
-            while gestures.unsettled and left > 0:
-                source = next(iter(gestures.unsettled))
+            for source in gestures.unsettled:
+                some.append(source)
                 left -= positions.count(source)
-                self._settle(now, source, out)
+                if left <= 0:
+                    break
             gestures.goes_on_at = now + _PAUSE
-            self.after_end(now, out)
+            self._settle(now, some, out)
         self.after_silence(now, out)
 
-    def _settle(self, now: int, source: int, out: list[Delivery]) -> None:
-        """What an input no longer feeds comes to rest, and what it newly reaches is sent its positions."""
-        self._state.gestures.unsettled.pop(source, None)
-        wanted = self._wanted((source,))
-        self._rest(now, wanted, {source}, None, out)
-        self._tell(now, wanted, out, self._sounding())
+    def _settle(self, now: int, sources: Sequence[int], out: list[Delivery]) -> None:
+        """What these inputs no longer feed comes to rest, and what they newly reach is sent their positions."""
+        gestures = self._state.gestures
+        sounding = self._sounding()  # nothing begins or ends there meanwhile
+        for source in sources:
+            gestures.unsettled.pop(source, None)
+            wanted = self._wanted((source,))
+            self._rest(now, wanted, {source}, None, sounding, out)
+            self._tell(now, wanted, out, sounding)
+        if not self._lift_left(now, sources, out):
+            gestures.plan(now)
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -107,22 +114,35 @@ class Settling:
             if taken:
                 self._outputs.put(now, ledger.leave(moved, taken), out)
 
-    def after_end(self, now: int, out: list[Delivery]) -> None:
-        """Notes may have ended, or a pedal was moved that goes nowhere: what nobody is left to lift comes up."""
+    def after_end(self, now: int, source: int, out: list[Delivery]) -> None:
+        """An input's notes may have ended, or a pedal was moved that goes nowhere: what is left behind comes up."""
+        self._look(now, (source,), out)
+
+    def _look(self, now: int, sources: Container[int], out: list[Delivery]) -> None:
+        self._state.gestures.look(now)
+        self._lift_left(now, sources, out)
+
+    def _lift_left(self, now: int, sources: Container[int], out: list[Delivery]) -> bool:
+        """The pedals that these inputs have left come up, unless others hold them; whether any were left."""
         gestures, ledger = self._state.gestures, self._state.ledger
-        gestures.look(now)
+        left: dict[Moved, set[Hand]] = {}
         for moved in ledger.pedals.all() if gestures.waiting else ():
             if moved.channel in gestures.waiting:
-                gone = {hand for hand, came in ledger.pedals.hands(moved).items() if self._is_left(hand, came, moved)}
-                if gone:
-                    self._outputs.put(now, ledger.leave(moved, gone), out)
+                for hand, came in ledger.pedals.hands(moved).items():
+                    if hand[0] in sources and self._is_left(hand, came, moved):
+                        left.setdefault(moved, set()).add(hand)
+        for moved, hands in left.items():
+            self._outputs.put(now, ledger.leave(moved, hands), out)
+        if left:
+            gestures.look(now)
+        return bool(left)
 
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
         """Whether this hand has left a pedal: it leads there no more, and does not play there, or is off the pedal."""
         gestures, positions = self._state.gestures, self._state.positions
-        if self.feeds(hand[0], came, moved):
+        if hand[0] in gestures.unsettled or self.feeds(hand[0], came, moved):
             return False
-        plays = (hand, moved.channel) in gestures.playing
+        plays = gestures.plays(hand, moved.channel)
         return not plays or (positions.is_up(hand[0], came) and not gestures.leads(hand, moved))
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
@@ -130,13 +150,13 @@ class Settling:
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
             wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
-            self._rest(now, wanted, None, ended, out)
+            self._rest(now, wanted, None, ended, self._sounding(), out)
             self._tell(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         if source in self._state.gestures.unsettled:
-            self._settle(now, source, out)
+            self._settle(now, (source,), out)
         channels = {(target.output, target.channel) for target in targets} & self._state.gestures.waiting
         if not channels:
             return
@@ -188,11 +208,17 @@ class Settling:
         return wanted
 
     def _rest(
-        self, now: int, wanted: AllWanted, sources: set[int] | None, channels: set[Channel] | None, out: list[Delivery]
+        self,
+        now: int,
+        wanted: AllWanted,
+        sources: set[int] | None,
+        channels: set[Channel] | None,
+        sounding: Container[Channel],
+        out: list[Delivery],
     ) -> None:
-        """What these inputs have moved (on these channels), and no longer feed, comes to rest."""
-        state, sounding = self._state, self._sounding()
-        for moved in state.ledger.told.moved():
+        """What these inputs have moved (on these channels), and no longer feed, comes to rest: where sounds, it waits."""
+        state = self._state
+        for moved in state.ledger.told.moved() if sources is None else state.ledger.moved_by(sources):
             if channels is not None and moved.channel not in channels:
                 continue
             movers = state.ledger.movers(moved).items()
