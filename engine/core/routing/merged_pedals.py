@@ -3,7 +3,7 @@
 The value that the channel gets is the highest of theirs, so that half pedalling works, too.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from typing import NamedTuple
 
 from engine.core.routing.told_values import Hand, Moved
@@ -48,6 +48,15 @@ class MergedPedals:
     def all(self) -> list[Moved]:
         """The pedals that anybody has off 0."""
         return [*self._held]
+
+    def held_by(self, sources: Container[int]) -> list[tuple[Moved, Hand, bytes]]:
+        """The pedals that these inputs have off 0, with the hand, and the message with which it has moved each."""
+        return [
+            (pedal, hand, held.came)
+            for pedal, hands in self._held.items()
+            for hand, held in hands.items()
+            if hand[0] in sources
+        ]
 
     def hands(self, pedal: Moved) -> dict[Hand, bytes]:
         """Who has this pedal off 0, and the message with which each has moved it."""

@@ -126,11 +126,9 @@ class Settling:
         """The pedals that these inputs have left come up, unless others hold them; whether any were left."""
         gestures, ledger = self._state.gestures, self._state.ledger
         left: dict[Moved, set[Hand]] = {}
-        for moved in ledger.pedals.all() if gestures.waiting else ():
-            if moved.channel in gestures.waiting:
-                for hand, came in ledger.pedals.hands(moved).items():
-                    if hand[0] in sources and self._is_left(hand, came, moved):
-                        left.setdefault(moved, set()).add(hand)
+        for moved, hand, came in ledger.pedals.held_by(sources) if gestures.waiting else ():
+            if moved.channel in gestures.waiting and self._is_left(hand, came, moved):
+                left.setdefault(moved, set()).add(hand)
         for moved, hands in left.items():
             self._outputs.put(now, ledger.leave(moved, hands), out)
         if left:
@@ -140,10 +138,12 @@ class Settling:
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
         """Whether this hand has left a pedal: it leads there no more, and does not play there, or is off the pedal."""
         gestures, positions = self._state.gestures, self._state.positions
-        if hand[0] in gestures.unsettled or self.feeds(hand[0], came, moved):
+        if hand[0] in gestures.unsettled:
             return False
         plays = gestures.plays(hand, moved.channel)
-        return not plays or (positions.is_up(hand[0], came) and not gestures.leads(hand, moved))
+        if plays and not positions.is_up(hand[0], came):
+            return False
+        return not self.feeds(hand[0], came, moved) and not (plays and gestures.leads(hand, moved))
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
@@ -219,7 +219,11 @@ class Settling:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest: where sounds, it waits."""
         state = self._state
         for moved in state.ledger.told.moved() if sources is None else state.ledger.moved_by(sources):
-            if channels is not None and moved.channel not in channels:
+            channel = moved.channel
+            if channels is not None and channel not in channels:
+                continue
+            on_note = moved.what[0] & 0xF0 == NOTE_ON
+            if channel in sounding and channel in state.gestures.waiting and not on_note:
                 continue
             movers = state.ledger.movers(moved).items()
             leaving = {
@@ -229,8 +233,8 @@ class Settling:
                 and hand not in wanted.get(moved, ())
                 and not self._fed(hand[0], message, moved)
             }
-            if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
-                state.gestures.waiting.add(moved.channel)
+            if leaving and channel in sounding and not on_note:
+                state.gestures.waiting.add(channel)
             elif leaving and (moved not in wanted or is_pedal(moved.what)):  # else it is sent its new value just now
                 self._outputs.put(now, state.ledger.leave(moved, leaving), out)
 
