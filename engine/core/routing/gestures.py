@@ -47,7 +47,7 @@ class Gestures:
         """Notes have ended or begun: which older routes still play, and which channels have fallen silent."""
         ledger, ringing = self._ledger, self._ledger.ringing
         pressed = ledger.players()
-        for channel in self._pressed.union(pressed, ringing.touched):
+        for channel in self._pressed.union(pressed, ringing.take_touched()):
             players = ringing.players(channel) | pressed.get(channel, {})
             if players:
                 self._players[channel] = players
@@ -58,7 +58,6 @@ class Gestures:
             else:
                 self.taken[channel] = _in_order(players, self.taken.get(channel, {}))
         self._pressed = {*pressed}
-        ringing.touched.clear()
         self._older.clear()
         self.waiting.update(self.taken)
         self.plan(now)

@@ -39,14 +39,6 @@ class Target(NamedTuple):
 Player = tuple[Hand, "OpenRoutes | None"]
 
 
-class Voice(NamedTuple):
-    """A note that rings: who plays it (input, channel 0 to 15), by which routes (None: those in force), and where."""
-
-    hand: Hand
-    routes: "OpenRoutes | None"
-    channel: Channel
-
-
 class _Press:
     """Presses of one key of one input that went to the same targets."""
 
@@ -135,17 +127,21 @@ class Ledger:
         for target in oldest.targets if kept is None else self._hand_over((source, key[1]), oldest, kept):
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
-            count = self._end_press(source, target)
-            sent += [(output, off)] if count == 1 else [(output, off)] * count
+            holders = self._holders.get(target, {})
+            if len(holders) == 1 and holders.get(source) == 1 and not self._owed:  # nobody else, and pressed once
+                del self._holders[target]
+                sent.append((output, off))
+            else:
+                sent += [(output, off)] * self._end_press(source, target)
             if self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
     def _ring_on(self, hand: Hand, target: Target, routes: "OpenRoutes | None") -> None:
         """A key is up; under a pedal its note rings on."""
-        output, channel, key = target
-        if (output, channel) in self.ringing.held and target not in self._holders:
-            self.ringing.released(key, Voice(hand, routes, (output, channel)))
+        channel = target[:2]
+        if channel in self.ringing.held and target not in self._holders:
+            self.ringing.released(channel, target.key, (hand, routes))
 
     def _hand_over(self, hand: tuple[int, int], press: _Press, kept: Mapping[Target, tuple[int, int]]) -> list[Target]:
         """Others hold these from now on for the same hand; the targets that are left."""
@@ -312,9 +308,10 @@ class Ledger:
 
     def _hold(self, pedal: Moved, value: int) -> None:
         output, what = pedal
-        channel = (output, what[0] & 0x0F)
-        down = (key for at, on, key in self._holders if (at, on) == channel)
-        self.ringing.pedal(channel, what[1], value >= ON_FROM, down)
+        channel, down = (output, what[0] & 0x0F), value >= ON_FROM
+        if down != (what[1] in self.ringing.held.get(channel, ())):
+            keys = (key for at, on, key in self._holders if (at, on) == channel)
+            self.ringing.pedal(channel, what[1], down, keys)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""

@@ -58,7 +58,8 @@ class OpenRoutes:
     """The routes of all inputs, by input, that carry messages: a mute makes others of them.
 
     `lasting`: those whose answers are remembered; `called`: those that have state, and are asked each time; `places`:
-    where instruments are that are not on their own channels.
+    where instruments are that are not on their own channels; `known`: by input, the answers of the lasting routes to
+    messages that came before.
     """
 
     def __init__(
@@ -67,13 +68,13 @@ class OpenRoutes:
         self.lasting, self.called = lasting, called
         self.faults, self.places = faults, places
         self._memory = memory
-        self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
+        self.known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
         self._shaped: dict[Hand, frozenset[Moved]] = {}
 
     def with_called(self, called: Paths) -> "OpenRoutes":
         """The same, but for those with state; these go on remembering the same answers."""
         made = OpenRoutes((), called, self._memory, self.faults, self.places)
-        made.lasting, made._known = self.lasting, self._known
+        made.lasting, made.known = self.lasting, self.known
         return made
 
     def grow(self, inputs: int) -> None:
@@ -81,7 +82,7 @@ class OpenRoutes:
         more = ((),) * (inputs - len(self.lasting))
         self.lasting += more
         self.called += more
-        self._known += tuple({} for _ in more)
+        self.known += tuple({} for _ in more)
 
     def alike(self, other: "OpenRoutes", source: int) -> bool:
         """Whether this input's messages go the same ways there, now and later."""
@@ -107,7 +108,7 @@ class OpenRoutes:
 
     def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
         """The answer to one message of input `source`."""
-        known = self._known[source].get(message) or self._work_out(source, message, now)
+        known = self.known[source].get(message) or self._work_out(source, message, now)
         called = self.called[source]
         if not called:
             return known
@@ -127,7 +128,7 @@ class OpenRoutes:
         value would undo it: a switch that latches, for one, is not pressed. What a filter holds back for a while stays
         as it is; that is empty here.
         """
-        known = self._known[source].get(message) or self._work_out(source, message, 0)
+        known = self.known[source].get(message) or self._work_out(source, message, 0)
         moved = {move.moved: move.sent for move in known.moves}
         for path in self.called[source]:
             undone = self._moved_by((path.renewed(),), rest_of(message) or message)
@@ -152,7 +153,7 @@ class OpenRoutes:
             if moved in self._moved_by(self.lasting[source], message):
                 return True
         else:
-            known = self._known[source].get(message) or self._work_out(source, message, 0)
+            known = self.known[source].get(message) or self._work_out(source, message, 0)
             if any(move.moved == moved for move in known.moves):
                 return True
         # as in `moves`; for routes of every scene, which were not reset, the message counts, too
@@ -174,7 +175,7 @@ class OpenRoutes:
     def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
         worked_out = answer(source, message, self._run(self.lasting[source], message, now)[0])
         if len(message) <= 3:
-            self._memory.keep(self._known[source], message, worked_out)
+            self._memory.keep(self.known[source], message, worked_out)
         return worked_out
 
     def _run(

@@ -11,20 +11,20 @@ from engine.core.routing.told_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
-    from engine.core.routing.held_ledger import Player, Voice
+    from engine.core.routing.held_ledger import Player
     from engine.core.routing.open_routes import OpenRoutes
 
 
 class RingingNotes:
     """Loop only. Keys are numbers from 0 to 127; `held`: the channels on which any of these pedals is down.
 
-    `touched`: the channels where `players` may be others than when this was last emptied.
+    `touched`: the channels where `players` may be others than when that was last asked.
     """
 
     def __init__(self) -> None:
         self.held: dict[Channel, set[int]] = {}  # -> the pedals that are down
         self._captured: dict[Channel, set[int]] = {}  # -> the keys that the sostenuto pedal holds
-        self._notes: dict[Channel, dict[int, Voice]] = {}
+        self._notes: dict[Channel, dict[int, Player]] = {}
         self._unbound: set[Channel] = set()  # where a note may ring that was played by the routes in force
         self.touched: set[Channel] = set()
 
@@ -49,16 +49,17 @@ class RingingNotes:
         notes = self._notes.get(channel)
         if notes and pedals == {SOSTENUTO}:
             held = self._captured.get(channel, set())
-            self._notes[channel] = {key: voice for key, voice in notes.items() if key in held}
+            self._notes[channel] = {key: each for key, each in notes.items() if key in held}
 
-    def released(self, key: int, voice: "Voice") -> None:
+    def released(self, channel: Channel, key: int, player: "Player") -> None:
         """A key is up on a channel on which a pedal is down: its note may ring on."""
-        channel = voice.channel
         if self.held[channel] != {SOSTENUTO} or key in self._captured.get(channel, ()):
-            self._notes.setdefault(channel, {})[key] = voice
+            notes = self._notes.get(channel)
+            if notes is None:
+                self._notes[channel] = {key: player}
+            else:
+                notes[key] = player
             self.touched.add(channel)
-            if voice.routes is None:
-                self._unbound.add(channel)
 
     def channels(self) -> set[Channel]:
         """Where anything rings."""
@@ -66,18 +67,24 @@ class RingingNotes:
 
     def players(self, channel: Channel) -> "dict[Player, None]":
         """Who plays what rings on a channel, and by which routes, those of the oldest notes first."""
-        return dict.fromkeys((voice.hand, voice.routes) for voice in self._notes.get(channel, {}).values())
+        return dict.fromkeys(self._notes.get(channel, {}).values())
+
+    def take_touched(self) -> set[Channel]:
+        """The channels where others may play than when this was last asked."""
+        touched, self.touched = self.touched, set()
+        self._unbound |= touched
+        return touched
 
     def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
         """As `Ledger.bind`."""
-        self.touched |= self._unbound
-        unbound, self._unbound = self._unbound, set()
+        unbound, self._unbound = self._unbound | self.touched, set()
         for channel in unbound:
             notes = self._notes.get(channel, {})
-            for key, voice in notes.items():
-                if voice.routes is None and leave(voice.hand[0]):
-                    notes[key] = voice._replace(routes=routes)
-                elif voice.routes is None:
+            for key, (hand, older) in notes.items():
+                if older is None and leave(hand[0]):
+                    notes[key] = hand, routes
+                    self.touched.add(channel)
+                elif older is None:
                     self._unbound.add(channel)
 
     def reset(self, channel: Channel) -> None:
@@ -95,7 +102,7 @@ class RingingNotes:
         """Nothing of this input rings any more."""
         self.touched.update(self._notes)
         for channel, notes in self._notes.items():
-            self._notes[channel] = {key: voice for key, voice in notes.items() if voice.hand[0] != source}
+            self._notes[channel] = {key: player for key, player in notes.items() if player[0][0] != source}
 
     def silence(self, output: int | None = None, number: int | None = None) -> None:
         """Nothing rings any more (on one output, or on one channel of it), and no pedal is down."""
