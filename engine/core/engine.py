@@ -226,7 +226,12 @@ class Engine:
             self._told.values.update(answer.told)
             self._places[source][answer.position] = message
             for output, unit in answer.units:
-                cables[output].put(now, unit, out)
+                cable = cables[output]
+                if cable.straight:  # what `put` does there, without the call
+                    for each in unit:
+                        out.append((output, each, now))
+                else:
+                    cable.put(now, unit, out)
         else:
             self._put(now, source, message, answer, scene, out)
 
