@@ -11,6 +11,7 @@ from engine.cli.commands import run as run_command
 from engine.cluster.endpoints import remote_machines
 from engine.cluster.link import certificate_authority, certificates, limited_traffic, settings
 from engine.cluster.pure import leadership
+from engine.core import feedback as feedback_core
 from engine.core.cable import queues, receiver_state
 from engine.core.control import remote_commands, remote_messages
 from engine.core.routing import active_sensing, loops
@@ -23,7 +24,7 @@ from engine.panel import browser_socket, live_places, paired_browsers, places, r
 from engine.ports import driver_limits, rtmidi_port
 from engine.protocol import look_requests
 from engine.rig.edit import versions
-from engine.rig.models import control, values
+from engine.rig.models import control, feedback, values
 from engine.rig.models.control import Control
 from engine.rig.read import toml_limits
 
@@ -88,6 +89,8 @@ FIGURES: Final = [
     ("limits", "up to {:,} messages per second", (_SECOND // reader._EACH,)),
     ("limits", "up to {:,} at once", (reader._MOST,)),
     ("limits", "up to {:,} messages of an ALSA", (rtmidi_port.QUEUE - 1,)),
+    ("limits", "at most {} tallies and {} displays", (feedback.MOST_TALLIES, feedback.MOST_DISPLAYS)),
+    ("limits", "looked at {:w} times per second", (_SECOND // feedback_core._LOOK_AGAIN,)),
     ("limits", "a regular file of at most {} MB", (toml_limits.LONGEST_TEXT // 1_000_000,)),
     ("limits", "at most {} parts", (toml_limits._MOST_PARTS,)),
     ("limits", "at most {} deep", (toml_limits._DEEPEST,)),

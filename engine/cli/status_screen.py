@@ -171,6 +171,8 @@ def _health(found: _Found) -> Iterator[str]:
     if latency["p50_ms"] is not None:
         figures = ", ".join(f"{key[:-3].replace('_9', '.9')} {value:.2f} ms" for key, value in latency.items())
         yield f"from reading a message to handing it on: {figures}"
+    if found["driver"]:
+        yield f"ports: {found['driver']}"
     yield found["scheduling"]
     yield (
         f"recorder: {recorder['seconds']} s, {counted(recorder['events'], 'event')} "

@@ -8,6 +8,7 @@ Nothing else changes the state.
 """
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
@@ -32,7 +33,6 @@ from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
 from engine.core.routing.routed_message import answer as routed
-from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.settling import Settling
 from engine.core.routing.told_values import is_low, position_of
@@ -72,7 +72,8 @@ class Engine:
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
         self._feedback = Feedback(self.state, self._outputs)
         self._follower = Follower(self.state, self._players)
-        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players, self._settling)
+        scenes = self._players.scenes
+        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, scenes, self._settling)
 
     # What is asked
 
@@ -93,13 +94,13 @@ class Engine:
 
     @property
     def scene(self) -> tuple[int, str] | None:
-        """Number and name of the scene in force."""
-        return self.state.scene_in_force
+        """Number and name of the scene in force; of a player's, ask the player's stack."""
+        return self.state.main.in_force
 
     @property
     def position(self) -> ShowPosition | None:
         """Where the show is; None before the first scene."""
-        return self.state.position
+        return self.state.main.position
 
     @property
     def waiting(self) -> bool:
@@ -153,7 +154,7 @@ class Engine:
             self._players.recall_cues(now, out)
             self._feedback.soon(now)
         board = state.boards[source]
-        if board is not None and (taken := board.take(now, message, state.playing)) is not None:
+        if board is not None and (taken := board.take(now, message, state.stack_of[source].playing)) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
             if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
@@ -184,15 +185,18 @@ class Engine:
         """`heard`: the last message, in words."""
         if self.state.led_by is None:  # the engine in charge has the same controls
             who = f"{self.inputs[source]}, {asked.pressed or heard}"
-            self.reports.outcomes.append(self._players.obey(now, asked.command, who, out))
+            command, player = asked.command, self.state.stack_of[source].name
+            if player and isinstance(command, do.StackCommand):
+                command = replace(command, player=player)
+            self.reports.outcomes.append(self._players.obey(now, command, who, out))
             self._feedback.soon(now)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         state = self.state
-        scene = state.scene
-        if scene is None:
+        routes = state.routes
+        if routes is None:
             return
-        routes, gestures, cables = scene.routes, state.gestures, state.cables
+        gestures, cables = state.gestures, state.cables
         answer = routes.known[source].get(message)
         if answer is None or routes.called[source]:
             answer = routes.answer(source, message, now)
@@ -233,7 +237,7 @@ class Engine:
                 else:
                     cable.put(now, unit, out)
         else:
-            self._put(now, source, message, answer, scene, out)
+            self._put(now, source, message, answer, out)
 
     def _look_closer(
         self,
@@ -250,9 +254,7 @@ class Engine:
             self._inputs.ask_for_loops(now, out)
         return left
 
-    def _put(
-        self, now: int, source: int, message: bytes, answer: RoutedMessage, scene: SceneInPlay, out: list[Delivery]
-    ) -> None:
+    def _put(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Send an answer, and write down what must be known of it later."""
         state = self.state
         delayed, cables, gestures = state.delayed, state.cables, state.gestures
@@ -274,7 +276,7 @@ class Engine:
         if message[0] >= SYSEX:
             units = self._system(now, source, message, units)
         if delayed.due is not None:
-            delayed.outdate(source, answer.units, scene.places)
+            delayed.outdate(source, answer.units, state.places)
         if answer.pedals and state.merging.on:
             self._put_pedals(now, source, message, answer, out)
         else:
@@ -309,15 +311,13 @@ class Engine:
     ) -> None:
         """Put what several players may have a say in; banks and programs are among it."""
         state = self.state
-        if state.merging.on and state.scene is not None:
-            units = state.merging.merge(source, message, units, state.scene.routes)
+        if state.merging.on and state.routes is not None:
+            units = state.merging.merge(source, message, units, state.routes)
         for output, unit in units:
             cable = state.cables[output]
             (cable.select if answer.selects else cable.put)(now, unit, out)
 
-    def _put_pedals(
-        self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]
-    ) -> None:
+    def _put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
         state = self.state
         self._told.move(source, message, answer.moves)
@@ -330,7 +330,7 @@ class Engine:
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
-        if state.scene is not None and state.gestures.taken:
+        if state.routes is not None and state.gestures.taken:
             answer = state.gestures.answer(now, source, message, routed(source, message, ()))
             if answer.noted:
                 self._note(now, source, message, answer, out)
@@ -341,10 +341,10 @@ class Engine:
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Write down what was moved, and what is to be sent later, which may be now."""
         state = self.state
-        if answer.prefix and state.scene is not None:
-            state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
-        if answer.merges and is_low(message) and not self._told.lows and state.scene is not None:
-            state.merging.look_after_lows(state.scene.routes, state.positions)
+        if answer.prefix:
+            state.prefixes.hear(source, message, answer.units, state.reach(source))
+        if answer.merges and is_low(message) and not self._told.lows and state.routes is not None:
+            state.merging.look_after_lows(state.routes, state.positions)
         self._told.move(source, message, answer.moves)
         if answer.highs and self._told.lows:
             state.merging.note(source, answer.highs)
@@ -352,6 +352,8 @@ class Engine:
             state.positions.note(source, answer.position, message)
         elif resets(message):
             state.positions.reset(source, message[0] & 0x0F)
+        if answer.announces and state.mpe_inputs.hear(source, message):
+            self._inputs.announced(now, source, out)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:
@@ -411,7 +413,7 @@ class Engine:
             self._feedback.soon(now)
         for source, board in enumerate(state.boards):
             if board is not None and board.due is not None and board.due <= now:
-                for asked in board.tick(now, state.playing):
+                for asked in board.tick(now, state.stack_of[source].playing):
                     self._obey_control(now, source, asked, "", out)
         if (told := self._feedback.due) is not None and told <= now:
             self._feedback.look(now, out)
@@ -454,8 +456,9 @@ class Engine:
             case do.FollowLeader(machine):
                 state.led_by = machine
                 self._feedback.forget(now)
-            case do.ResumePosition(position):
-                state.resume(position)
+            case do.ResumePosition(position, player):
+                if player in state.stacks:
+                    state.resume(state.stacks[player], position)
             case do.Begin():
                 self._outputs.put(now, state.sync.begin(now), out)
             case do.Finish():
@@ -510,4 +513,4 @@ class Engine:
         self._outputs.release_all(now, out)
         state.ledger.forget_keys()
         state.positions.forget_all()
-        return self._players.resend(now, who, out)
+        return self._players.scenes.resend(now, "", who, out)

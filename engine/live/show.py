@@ -70,6 +70,7 @@ class Show:
         #: grows with each rig that is adopted, and from one engine to the next, so that a page can tell them apart
         self.revision = time.time_ns() // 1_000_000
         self.scheduling = ORDINARY
+        self.driver = opened.driver
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
@@ -130,7 +131,7 @@ class Show:
             self._show(ShowEvent(at, "in", self.inputs[source], message, ""))
         deliveries = engine.receive(now, source, message)
         if deliveries:
-            self._send(now, deliveries)
+            self._send(now, deliveries, at)
             self.latency.add(self.clock() - at)
         if engine.reports.outcomes:
             self._take_outcomes()
@@ -153,7 +154,7 @@ class Show:
         now, due = self.clock(), self.engine.due
         if due is not None and due <= now:
             self.recorder.ticked(now)
-            self._send(now, self.engine.tick(now))
+            self._send(now, self.engine.tick(now), due)
 
     def own_fault(self, doing: str, fault: Exception) -> str:
         """Count, log and report a fault of Bayleaf itself that struck `doing`; the sentence."""
@@ -193,15 +194,15 @@ class Show:
 
     def end_turn(self) -> None:
         """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
-        self.reader.due, self.reader.beat = self.engine.due, self.engine.beat
+        self.reader.beat, self.reader.due = self.engine.beat, self.engine.due
         for output, port in self.port_commands.remote.items():
             try:
                 port.flush(self.clock())
             except Exception as fault:  # it costs this output, not those after it
                 self.own_fault(f"sending orders for {self.outputs[output]}", fault)
 
-    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
-        self.ports.send(now, deliveries, self._show_sent if self._watchers else None)
+    def _send(self, now: int, deliveries: Sequence[Delivery], since: int | None = None) -> None:
+        self.ports.send(now, deliveries, self._show_sent if self._watchers else None, since)
 
     def _show_sent(self, now: int, output: int, message: bytes) -> None:
         """A driver took a message while somebody watches what passes."""

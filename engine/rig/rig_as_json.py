@@ -5,7 +5,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Route, Scene
+from engine.rig.models.rig import Rig, Route, Scene, label_of
 from engine.rig.models.scene_lines import Chain
 
 Table = dict[str, Any]
@@ -28,8 +28,12 @@ def sections(rig: Rig) -> Table:
                 "name": name,
                 "output": gear.output,
                 "channel": gear.channel,
+                "members": list(gear.mpe.members) if gear.mpe is not None else [],
                 "spare": list(gear.spare),
                 "sounds": list(gear.sounds),
+                "printed": {
+                    sound: label for sound, each in gear.sounds.items() if (label := label_of(gear, each)) is not None
+                },
                 "programs_from": gear.programs_from,
                 "drums": gear.drums,
                 "through": _links(gear.through),

@@ -38,7 +38,7 @@ _INSTRUMENTS: Final = """
 _INSTRUMENT: Final = """
 [instruments.{name}]
 {said}output  = "{name}"
-channel = 1
+channel = 1                   # a guess
 """
 
 _SCENES: Final = """

@@ -3,6 +3,7 @@
 import os
 import random
 from collections.abc import Iterator
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import pytest
 
 from engine.midi.byte_stream import StreamParser
 from tests.support.engine_process import Engine
+from tests.support.foot_controller import FootController
 from tests.support.waiting import until
 
 COUNT = 300
@@ -56,28 +58,20 @@ show = "F0 7D 01 {scene.name:8}{next.name:8} F7"
 SHOWN = {"Overture": "Overture", "Street at night": "Street a", "Café": "Cafe    ", "Finale": "Finale  ", "": " " * 8}
 
 
-class Feet:
-    """The gear at the other end of the FIFO: what it shows, and each message that told it nothing new."""
+class Feet(FootController):
+    """The gear at the other end of the FIFO."""
 
     def __init__(self, file: Path) -> None:
+        super().__init__()
         os.mkfifo(file)
         self.handle = os.open(file, os.O_RDWR | os.O_NONBLOCK)
         self._stream = StreamParser()
-        self.shows: dict[bytes, bytes] = {}
-        self.again: list[bytes] = []
 
-    def agrees(self, wanted: dict[bytes, bytes]) -> bool:
+    def agrees(self, wanted: dict[object, bytes]) -> bool:
         """Whether it shows this by now."""
-        try:
-            messages = self._stream.feed(os.read(self.handle, 65_536))
-        except BlockingIOError:
-            messages = []
-        for message in messages:
-            thing = message[:3] if message[0] == 0xF0 else message[:2]
-            if message[0] == 0xF0 or message[1] in (0x14, 0x15):  # not what silences and sets to rest
-                self.again += [message] * (self.shows.get(thing) == message)
-                self.shows[thing] = message
-        return self.shows == wanted
+        with suppress(BlockingIOError):
+            self.take(self._stream.feed(os.read(self.handle, 65_536)))
+        return self.things == wanted
 
 
 @pytest.fixture
@@ -90,7 +84,7 @@ def stage(tmp_path: Path) -> Iterator[tuple[Engine, Feet]]:
     os.close(feet.handle)
 
 
-def expected(status: dict[str, Any], names: dict[int, str]) -> dict[bytes, bytes]:
+def expected(status: dict[str, Any], names: dict[int, str]) -> dict[object, bytes]:
     """What the gear should show, by what the status says."""
     number, place, order = status["scene"]["number"], status["setlist"]["place"], status["setlist"]["scenes"]
     coming = names[order[place]] if place < len(order) else ""

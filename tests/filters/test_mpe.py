@@ -229,6 +229,14 @@ def test_a_zone_moves_with_its_notes_expressions() -> None:
     assert heard(step, "B0 40 7F", "E0 00 50", "C0 03") == ["BF 40 7F", "EF 00 50", "CF 03"]
 
 
+def test_key_pressure_is_never_sent_on_a_member() -> None:
+    """It becomes the pressure of the member."""
+    value = check_value("mpe-member-poly")
+    step = step_of(TO_OTHER)
+    heard(step, "91 3C 40")
+    assert heard(step, value.input["message"]) == ["D8 40"]
+
+
 # Properties, with a receiver written from the standard
 
 _MEMBER = st.integers(2, 8)

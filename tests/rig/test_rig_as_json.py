@@ -64,6 +64,8 @@ def test_everything_that_is_shown() -> None:
                 "name": "lead",
                 "output": "strings",
                 "channel": 1,
+                "members": [],
+                "printed": {},
                 "spare": [],
                 "sounds": ["Warm pad", "Choir"],
                 "programs_from": 0,

@@ -40,9 +40,10 @@ def panel(
         raise CommandError(str(fault)) from None
 
 
-def beside(name: str, port: int) -> list[str]:
+def beside(name: str, port: int, lan: bool = False) -> list[str]:
     """The command line with which an engine starts the panel beside it."""
-    return [sys.executable, "-m", "engine.cli", "panel", "--name", name, "--port", str(port), "--with-engine"]
+    command = [sys.executable, "-m", "engine.cli", "panel", "--name", name, "--port", str(port), "--with-engine"]
+    return [*command, "--lan"] if lan else command
 
 
 def _say(text: str) -> None:

@@ -35,6 +35,7 @@ def run(
             "--panel-port", metavar="N", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one."
         ),
     ] = panel.PORT,
+    lan: Annotated[bool, typer.Option("--lan", help="With --panel: admit paired browsers on other machines.")] = False,
 ) -> None:
     """Play a rig until stopped (Ctrl-C).
 
@@ -42,6 +43,10 @@ def run(
 
     Example: bayleaf run pit.toml
     """
+    if lan and not panel:
+        raise typer.BadParameter(
+            "goes with --panel: it is the front panel that other machines reach", param_hint="--lan"
+        )
     text = text_of(rig)
     loaded = as_machine(read(text, str(rig)), machine)
     network = loaded.network
@@ -52,7 +57,7 @@ def run(
     system = system_for(loaded, backend, name, say)
     leave_signals_to_the_show()
     try:
-        beside = [partial(keep_beside, panel_command(name, panel_port), say)] if panel else []
+        beside = [partial(keep_beside, panel_command(name, panel_port, lan), say)] if panel else []
         ending = partial(end_within, _END_WITHIN)
         trio.run(EngineProcess(loaded, text, rig, name, virtual, say, beside, ending).run, system)
     except (NameTaken, SamePort, LinkError) as fault:

@@ -49,13 +49,13 @@ class ChannelSounds:
         for message in step.unit:
             self.note(message)
         if step.chooses:
-            self.chosen[step.channel] = step.unit
+            self.chosen[step.channel] = step.ends
 
     def is_on(self, step: BurstUnit) -> bool:
         """Whether the step would leave its channel on its sound, and the next program there under the same bank."""
         channel, unit = step.channel, step.unit
         if step.chooses or channel in self.chosen:
-            return step.chooses and self.chosen.get(channel) == unit
+            return step.chooses and self.chosen.get(channel) == (step.sound or unit)
         sound = self.sounds.get(channel, ())
         return sound[-len(unit) :] == unit and self.banks.get(channel, ()) == sound[:-1]
 

@@ -5,12 +5,13 @@ each message, all of its deliveries; the second time, any number of routes and f
 """
 
 from collections import deque
+from collections.abc import Sequence
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.channel_places import AT_HOME, Places, placed
 from engine.core.routing.compiled_scene import Paths, RoutePath
-from engine.core.routing.filter_chain import FilterFaults, FilterLink, through
+from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
 from engine.core.routing.told_values import Channel, Hand, Moved, made_of, moves_of
 from engine.midi.controllers import SHAPING
@@ -192,6 +193,18 @@ class OpenRoutes:
                 units.extend((output, placed(output, unit, places) if places else unit) for output in path.outputs)
             later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
         return tuple(units), tuple(later)
+
+
+def side_by_side(
+    by_source: Sequence[OpenRoutes | None], memory: AnswerMemory, faults: FilterFaults, places: Places
+) -> OpenRoutes:
+    """By input, these routes of several scenes; None leads nowhere. They go on remembering the same answers."""
+    made = OpenRoutes((), (), memory, faults, places)
+    found = [*enumerate(by_source)]
+    made.lasting = tuple(routes.lasting[source] if routes is not None else () for source, routes in found)
+    made.called = tuple(routes.called[source] if routes is not None else () for source, routes in found)
+    made.known = tuple(routes.known[source] if routes is not None else {} for source, routes in found)
+    return made
 
 
 def _goes_as(path: RoutePath, other: RoutePath) -> bool:

@@ -11,7 +11,8 @@ from engine.core.routing.held_ledger import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
 from engine.core.routing.told_values import Move, Moved, Told, is_low, made_of, moves_of, position_of, told_of
 from engine.core.routing.velocity_prefixes import is_prefix
-from engine.midi.kinds import is_press, is_release
+from engine.midi.controllers import PARAMETERS
+from engine.midi.kinds import CONTROLLER, is_press, is_release
 from filters.registry import NEVER
 
 PLAIN, PRESS, RELEASE = range(3)
@@ -47,12 +48,13 @@ class RoutedMessage:
     highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
     prefix: bool = False  # it belongs to the velocity of the next note
     position: bytes = b""  # what a hand or foot has left somewhere; see `position_of`
+    announces: bool = False  # it is part of a parameter, by which an MPE controller may announce a zone
     pedals: tuple[tuple[Moved, int], ...] = ()  # with their values, if nothing else is sent
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
     plain: bool = field(init=False)  # whether that is a position alone, of no pedal, that leaves nothing at rest
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.later or self.prefix or self.position or self.merges)
+        self.noted = bool(self.moves or self.later or self.prefix or self.position or self.merges or self.announces)
         whole = len(self.told) == len(self.moves)
         rare = self.merges or self.later or self.prefix or is_low(self.position) or is_pedal(self.position)
         self.plain = bool(self.position) and whole and not rare
@@ -78,9 +80,10 @@ def answer(
         prefix = message[0] < 0xF0 and is_prefix(message)
         place = position_of(message)
         told = told_of(source, message, moves)
+        says = message[0] & 0xF0 == CONTROLLER and (message[1] in PARAMETERS or resets(message))
         pedals = _pedals(once) if merges and place and not (prefix or later or is_low(place)) else ()
         return RoutedMessage(
-            PLAIN, once, (), moves, told, selects, said, (), later, (), merges, highs, prefix, place, pedals
+            PLAIN, once, (), moves, told, selects, said, (), later, (), merges, highs, prefix, place, says, pedals
         )
     if is_press(message):
         told = told_of(source, message, moves)

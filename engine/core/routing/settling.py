@@ -5,7 +5,7 @@ comes to rest. On a channel where a note sounds both wait until it is silent (`g
 or made loud by a scene change.
 """
 
-from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
 from functools import cache
 from typing import Final, NamedTuple
 
@@ -45,18 +45,17 @@ class Settling:
 
     # Occasions
 
-    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> None:
-        """Other routes are in force now: `tick` settles the inputs whose messages go other ways."""
-        state = self._state
-        assert state.scene is not None, "routes belong to a scene"
-        inputs = range(len(state.compiled.inputs))
+    def change(self, now: int, before: OpenRoutes | None, sources: Collection[int], out: list[Delivery]) -> None:
+        """Other routes are in force for these inputs: `tick` settles those whose messages go other ways."""
+        state, routes = self._state, self._state.routes
+        assert routes is not None, "a scene is in force"
         if not state.rules.gestures:
-            self._rest(now, {}, set(inputs), None, (), out)
+            self._rest(now, {}, set(sources), None, (), out)
             return
         moved = state.ledger.told.movers() | state.positions.moved()
-        changed = {source for source in moved if source in inputs}
+        changed = {source for source in moved if source in sources}
         if before is not None:
-            differs = self._differing(before, state.scene.routes)
+            differs = self._differing(before, routes, sources)
             state.ledger.bind(differs, before)
             if not state.gestures.silenced:
                 changed = {source for source in changed if differs(source)}
@@ -65,13 +64,13 @@ class Settling:
         state.gestures.goes_on_at = now + _PAUSE
         self._look(now, range(len(state.boards)), out)
 
-    def _differing(self, before: OpenRoutes, routes: OpenRoutes) -> Callable[[int], bool]:
-        """Whether an input's messages go other ways by one than by the other."""
+    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> Callable[[int], bool]:
+        """Whether the messages of one of these inputs go other ways by the ones than by the others."""
         boards = self._state.boards
 
         @cache
         def differs(source: int) -> bool:
-            return 0 <= source < len(boards) and not (boards[source] is None and before.alike(routes, source))
+            return source in sources and not (boards[source] is None and before.alike(routes, source))
 
         return differs
 
@@ -186,18 +185,16 @@ class Settling:
     def _reaching(self, channels: set[Channel]) -> list[int]:
         """The inputs that may reach the outputs of these channels."""
         state, outputs = self._state, {output for output, _ in channels}
-        if state.scene is None:
-            return []
-        reach = map(state.scene.reach, range(len(state.compiled.inputs)))
+        reach = map(state.reach, range(len(state.compiled.inputs)))
         return [source for source, reached in enumerate(reach) if not outputs.isdisjoint(reached)]
 
     def _wanted(self, sources: Iterable[int] | None) -> AllWanted:
         """What the routes in force make of the positions of these inputs, or of all."""
         state = self._state
         wanted: AllWanted = {}
-        if state.scene is None or not state.rules.gestures:
+        routes = state.routes
+        if routes is None or not state.rules.gestures:
             return wanted
-        routes = state.scene.routes
         for source in range(len(state.compiled.inputs)) if sources is None else sources:
             for message in state.positions.of(source):
                 if not self.consumes(source, message):
@@ -216,7 +213,7 @@ class Settling:
         sounding: Container[Channel],
         out: list[Delivery],
     ) -> None:
-        """What these inputs have moved (on these channels), and no longer feed, comes to rest: where sounds, it waits."""
+        """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
         for moved in state.ledger.told.moved() if sources is None else state.ledger.moved_by(sources):
             channel = moved.channel
@@ -241,7 +238,7 @@ class Settling:
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether what moved this still does; of positions that are known, what is wanted says so."""
         state = self._state
-        remembers = state.scene is not None and bool(state.scene.routes.called[source])  # a latch, for one
+        remembers = state.routes is not None and bool(state.routes.called[source])  # a latch, for one
         if state.rules.gestures and state.positions.known(source, message) and not remembers:
             return False
         return self.feeds(source, message, moved)
@@ -250,13 +247,13 @@ class Settling:
         """Whether this input's message still moves this thing by the routes in force."""
         if source == NOBODY:
             return True
-        scene = self._state.scene
-        return scene is not None and not self.consumes(source, message) and scene.routes.feeds(source, message, moved)
+        routes = self._state.routes
+        return routes is not None and not self.consumes(source, message) and routes.feeds(source, message, moved)
 
     def consumes(self, source: int, message: bytes) -> bool:
         """Whether a control takes this input's message in the scene in force, so that it takes no route."""
         board = self._state.boards[source] if source != NOBODY else None
-        return board is not None and board.owns(message, self._state.playing)
+        return board is not None and board.owns(message, self._state.stack_of[source].playing)
 
     def _tell(self, now: int, wanted: AllWanted, out: list[Delivery], sounding: Container[Channel] = ()) -> None:
         """Tell what is wanted, where it is not so already; on channels that sound it waits."""

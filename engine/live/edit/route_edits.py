@@ -44,14 +44,14 @@ def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Cha
     if target not in rig.outputs:
         return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", target, rig.outputs))
     try:
-        routes = scene_snapshot.with_route(show.engine, scene, source, target, on)
+        lists = scene_snapshot.with_route(show.engine, scene, source, target, on)
     except ValueError as fault:
         return refused(AnswerCode.NOT_POSSIBLE, str(fault))
-    if routes is None:
+    if lists is None:
         return unchanged(f"scene {scene.number}: {source} is {'already' if on else 'not'} connected to {target}")
     done = f"scene {scene.number}: {source} {'connected to' if on else 'disconnected from'} {target}"
     done += _followers(show, scene)
-    return partial(scene_edits.set_routes, number=scene.number, routes=routes), done
+    return partial(scene_edits.set_lists, number=scene.number, lists=lists), done
 
 
 def chain_plan(show: Show, asked: ChainRequest) -> tuple[Change, str] | Answer:

@@ -8,7 +8,7 @@ from typing import Final
 
 import trio
 
-from engine.core.commands import Begin, RecallScene, ResumePosition
+from engine.core.commands import Begin, FirstScene, RecallScene, ResumePosition
 from engine.fault_log import faults, log_file
 from engine.live.cluster_session import ClusterSession, open_cluster_session
 from engine.live.edit.remote_work import RemoteWork
@@ -166,6 +166,8 @@ class EngineProcess:
             nursery.start_soon(collect_when_idle, show.ports.messages_heard)
             nursery.start_soon(transpose_ahead, show)
             self._say(show.apply(RecallScene(self._resume(show)), "start").text)
+            for player in show.engine.state.compiled.players.setlists:
+                self._say(show.apply(FirstScene(player=player), "start").text)
             show.apply(Begin())
             reader.start(waker(show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
@@ -186,7 +188,12 @@ class EngineProcess:
         if start != "last":
             return start
         known = last is not None and last.scene in show.engine.state.compiled.scenes
-        return last.scene if last is not None and known else self._rig.scenes[0].number
+        if last is not None and known:
+            return last.scene
+        players = show.engine.state.compiled.players.scenes
+        return next(
+            (each.number for each in self._rig.scenes if not players.get(each.number)), self._rig.scenes[0].number
+        )
 
 
 def _held(show: Show) -> str:

@@ -1,4 +1,4 @@
-"""Open Sound Control: scenes, set lists and mutes over the network, and answers for control surfaces.
+"""Open Sound Control: scenes, songs, set lists and mutes over the network, and answers for control surfaces.
 
 Off unless the rig has [osc]. Only senders in its list are obeyed. Whatever they send, its cost is bounded: how much is
 read, how much is obeyed, how much waits for its time, and how much is answered.
@@ -14,18 +14,24 @@ from typing import Any, Final
 import trio
 
 from engine.core.commands import (
+    ChooseSetlist,
+    ChooseSong,
     FirstScene,
     MuteRoute,
     NextScene,
+    NextSong,
     Panic,
     PlayerCommand,
     PreviousScene,
+    PreviousSong,
     RecallScene,
     Resend,
     TapTempo,
+    Transpose,
     UnmuteRoute,
 )
 from engine.core.control.request_budget import RequestBudget
+from engine.core.control.setlist import LAST_STEP
 from engine.live.show import Show
 from engine.live.socket.osc_facts import everything, osc_now
 from engine.live.socket.osc_packets import LARGEST, OscAsked, Value, osc_message, read_packet, seconds_until
@@ -42,14 +48,27 @@ _BUTTONS: Final[dict[str, PlayerCommand]] = {
     "next": NextScene(),
     "back": PreviousScene(),
     "first": FirstScene(),
+    "next_song": NextSong(),
+    "back_song": PreviousSong(),
+    "transpose_off": Transpose(0),
     "panic": Panic(),
     "resend": Resend(),
     "tap": TapTempo(),
 }
+#: commands that take one name
+_NAMED: Final[dict[str, Callable[[str], PlayerCommand]]] = {
+    "song": ChooseSong,
+    "setlist": ChooseSetlist,
+    "mute": MuteRoute,
+    "unmute": UnmuteRoute,
+}
 _QUERIES: Final = ("state", "all")
 #: what we answer and tell: answering that would never end
 _REPLIES: Final = frozenset(
-    ("answer", "now", "coming", "tempo", "cue", "text", "running", "order", "listed", "route", "complete"),
+    (
+        *("answer", "now", "coming", "tempo", "song_now", "transposed", "cue", "text", "running"),
+        *("order", "listed", "song_listed", "route", "complete"),
+    )
 )
 _ROUND: Final = 0.5  # seconds between looks at the rig
 _PACE: Final = 0.001  # seconds from one message to the next; what a flood sends beyond that, the system drops
@@ -186,7 +205,7 @@ class OscServer:
         if do in _REPLIES:
             return []
         pressed = _is_pressed(values)
-        if do in _BUTTONS or do in _QUERIES:
+        if do in _BUTTONS or do in _QUERIES or do == "transpose":
             if pressed is False:  # the button's release
                 return []
             if do in _QUERIES and pressed:
@@ -217,12 +236,22 @@ class OscServer:
 
     def _apply(self, command: PlayerCommand, who: str) -> str:
         """What became of it, in a sentence."""
-        if isinstance(command, RecallScene) and self._show.engine.state.compiled.find(command.scene) is None:
+        unknown = self._unknown(command)
+        if unknown is not None:
             # not left to the engine, which would look for names like it: in a large rig that takes milliseconds
-            text = f"there is no scene {command.scene}; nothing changed"
+            text = f"there is no {unknown}; nothing changed"
             self._show.tell(who, text)
             return text
         return self._show.apply(command, who).text
+
+    def _unknown(self, command: PlayerCommand) -> str | None:
+        """The scene or song of a command, in words, if the rig does not have it."""
+        compiled = self._show.engine.state.compiled
+        if isinstance(command, RecallScene) and compiled.find(command.scene) is None:
+            return f"scene {command.scene}"
+        if isinstance(command, ChooseSong) and command.song not in compiled.songs:
+            return f"song {command.song}"
+        return None
 
 
 async def _send(listener: trio.socket.SocketType, replies: list[bytes], sender: Sender) -> None:
@@ -248,10 +277,13 @@ def _command(do: str, values: tuple[Value, ...]) -> PlayerCommand | None:
     if do in _BUTTONS:
         return _BUTTONS[do] if _is_pressed(values) else None
     value = values[0] if len(values) == 1 else None
-    if do == "scene" and isinstance(value, float) and value.is_integer():
-        return RecallScene(int(value))
-    if do == "scene" and isinstance(value, int | str) and not isinstance(value, bool):
+    number = (
+        int(value) if isinstance(value, int | float) and not isinstance(value, bool) and value == value // 1 else None
+    )
+    if do == "scene" and isinstance(value, str):
         return RecallScene(value)
-    if do in ("mute", "unmute") and isinstance(value, str):
-        return MuteRoute(value) if do == "mute" else UnmuteRoute(value)
-    return None
+    if do == "scene" and number is not None:
+        return RecallScene(number)
+    if do == "transpose" and number is not None and abs(number) <= LAST_STEP:
+        return Transpose(number)
+    return _NAMED[do](value) if do in _NAMED and isinstance(value, str) else None

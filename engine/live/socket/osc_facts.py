@@ -14,20 +14,23 @@ def osc_now(show: Show) -> bytes:
 def facts(show: Show) -> dict[str, tuple[Value, ...]]:
     """What surfaces are sent on every change, by the word of its message."""
     engine = show.engine
-    coming, bpm = engine.state.setlist.beside(1), engine.state.sync.bpm(show.clock())
+    coming, bpm = engine.state.main.setlist.beside(1), engine.state.sync.bpm(show.clock())
+    song = engine.state.song_of(engine.state.main)
     return {
         "now": engine.scene or (0, ""),
         "coming": (coming, engine.state.compiled.scenes[coming].name) if coming is not None else (0, ""),
         "tempo": (round(float(bpm or 0), 1),),
+        "song_now": (song.name if song is not None else "",),
+        "transposed": (engine.state.transposed(engine.state.main),),
     }
 
 
 def everything(show: Show) -> Iterator[bytes]:
     """All that a surface needs to draw itself, message by message, as it was when the first was asked for."""
     state = show.engine.state
-    setlist, compiled, muted = state.setlist, state.compiled, frozenset(state.muted)
+    setlist, compiled, muted = state.main.setlist, state.compiled, frozenset(state.muted)
     numbers, clock = setlist.numbers, state.sync.clock
-    scene = compiled.rig.scene(state.scene.number) if state.scene is not None else None
+    scene = compiled.rig.scene(state.main.scene.number) if state.main.scene is not None else None
     yield from [osc_message(what, *values) for what, values in facts(show).items()]
     yield osc_message("cue", (scene.cue if scene is not None else None) or "")
     yield osc_message("text", (scene.text if scene is not None else None) or "")
@@ -35,6 +38,8 @@ def everything(show: Show) -> Iterator[bytes]:
     yield osc_message("order", setlist.name or "", setlist.place + 1, len(numbers))
     for place, number in enumerate(numbers, 1):
         yield osc_message("listed", place, number, compiled.scenes[number].name)
+    for song in compiled.songs:
+        yield osc_message("song_listed", song)
     for route in sorted(compiled.route_names):
         yield osc_message("route", route, route in muted)
     yield osc_message("complete")

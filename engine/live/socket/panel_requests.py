@@ -89,7 +89,9 @@ class PanelRequests:
 
     async def _explain(self, request: ExplainRequest) -> Answer:
         state, source = self._show.engine.state, request.input
-        rig, muted, song, transposed = state.compiled.rig, set(state.muted), state.song, state.transposed
+        rig, muted = state.compiled.rig, set(state.muted)
+        stack = state.stack_of[state.compiled.inputs.index(source)] if source in rig.inputs else state.main
+        song, transposed = stack.song, state.transposed(stack)
         scene = rig.scene(request.scene)
         if scene is None:
             return unknown_scene(rig, request.scene)

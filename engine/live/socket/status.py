@@ -16,12 +16,12 @@ def status(show: Show) -> dict[str, Any]:
         "rig": engine.rig.rig.name,
         "scene": scene_facts(engine, engine.scene),
         "setlist": {
-            "name": engine.state.setlist.name,
-            "place": engine.state.setlist.place + 1,
-            "scenes": list(engine.state.setlist.numbers),
+            "name": engine.state.main.setlist.name,
+            "place": engine.state.main.setlist.place + 1,
+            "scenes": list(engine.state.main.setlist.numbers),
         },
         "song": song_facts(engine),
-        "step": engine.state.step,
+        "step": engine.state.main.step,
         "loaded": _loaded(engine),
         "setlists": [name for name in engine.state.compiled.setlists if name],
         "muted_routes": sorted(engine.state.muted),
@@ -39,6 +39,7 @@ def status(show: Show) -> dict[str, Any]:
         "muted_messages": engine.state.loops.dropped,
         "latency": show.latency.percentiles(),
         "scheduling": show.scheduling,
+        "driver": show.driver,
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,
@@ -50,7 +51,7 @@ def status(show: Show) -> dict[str, Any]:
 
 def _loaded(engine: Engine) -> dict[str, Any] | None:
     """The scene that show control has loaded: it comes next."""
-    number = engine.state.setlist.loaded
+    number = engine.state.main.setlist.loaded
     return scene_facts(engine, (number, engine.state.compiled.scenes[number].name)) if number is not None else None
 
 
@@ -65,7 +66,7 @@ def scene_facts(engine: Engine, scene: tuple[int, str] | None) -> dict[str, Any]
 
 def song_facts(engine: Engine) -> dict[str, Any] | None:
     """The song in force by name, with its transposition in semitones and, if it has one, its text."""
-    song = engine.state.song_in_force
+    song = engine.state.song_of(engine.state.main)
     if song is None:
         return None
     return {"name": song.name, "transpose": song.transpose} | ({"text": song.text} if song.text else {})

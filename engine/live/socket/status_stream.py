@@ -140,7 +140,7 @@ class StatusFrames:
             self._looks, self._health = load.looks, health(show, load)
             if self._cluster is not None:
                 self._health += self._cluster.problems()
-        following = engine.state.setlist.beside(1)
+        following = engine.state.main.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
         return {
@@ -153,8 +153,8 @@ class StatusFrames:
             if following is not None
             else None,
             "song": song_facts(engine),
-            "step": engine.state.step,
-            "loaded": engine.state.setlist.loaded is not None,
+            "step": engine.state.main.step,
+            "loaded": engine.state.main.setlist.loaded is not None,
             "setlist": _setlist(show),
             **time,
             "load": load.loads,
@@ -196,7 +196,7 @@ def _since(then: list[int], now: list[int]) -> list[int]:
 
 def _setlist(show: Show) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
-    setlist = show.engine.state.setlist
+    setlist = show.engine.state.main.setlist
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
 
 

@@ -4,7 +4,7 @@ import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, fault, find, findAll, labelled, make, note, select } from "./dom.js";
 import { edit, stayWith } from "./edited-scene.js";
-import { stepWords } from "./labels.js";
+import { soundOptions, stepWords } from "./labels.js";
 
 // what a choice of sound means; a sound may have any name
 const SOUND = "sound ";
@@ -151,7 +151,7 @@ function instrumentFields(step, instrument, replace) {
   const chosen = step.sound !== undefined ? `${SOUND}${step.sound}` : step.program === undefined ? NOTHING : PROGRAM;
   /** @type {import("./dom.js").Option[]} */
   const options = [
-    ...soundsOf(instrument).map(/** @returns {[string, string]} */ (name) => [`${SOUND}${name}`, name]),
+    ...soundOptions(instruments().find((each) => each.name === instrument)).map(/** @returns {[string, string]} */ ([name, text]) => [`${SOUND}${name}`, text]),
     [PROGRAM, "a program by number"], [NOTHING, "nothing; keep the step"],
   ];
   return [

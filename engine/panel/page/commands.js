@@ -26,6 +26,8 @@ export async function command(request, words) {
 
 export const next = () => command({ do: "next" }, "next");
 export const back = () => command({ do: "back" }, "back");
+export const nextSong = () => command({ do: "next song" }, "next song");
+export const backSong = () => command({ do: "back song" }, "back song");
 export const panic = () => command({ do: "panic" }, "panic");
 
 /** @param {SceneName} scene */
@@ -55,7 +57,9 @@ export function tell(text, state) {
 export function start() {
   byId("next").addEventListener("click", next);
   byId("back").addEventListener("click", back);
+  byId("next-song").addEventListener("click", nextSong);
+  byId("back-song").addEventListener("click", backSong);
   on("connection", () => {
-    for (const id of ["next", "back", "panic"]) buttonById(id).disabled = !mayRunShow();
+    for (const id of ["next", "back", "next-song", "back-song", "panic"]) buttonById(id).disabled = !mayRunShow();
   });
 }

@@ -81,21 +81,23 @@ function render() {
 }
 
 /** @param {Instrument} instrument */
-function row({ name, output, channel, spare, sounds }) {
+function row({ name, output, channel, members, spare, sounds }) {
   const press = button("Test note", () => command({ do: "test note", instrument: name }, `test note to ${name}`), { "aria-label": `Test note: ${name}`, "data-instrument": name });
   press.disabled = !mayOperate();
   const count = sounds.length === 1 ? "1 sound" : `${sounds.length} sounds`;
-  return make("li", {}, make("span", { class: "name", text: name }), make("span", { class: "how", text: `${output}, ${channelWords(name, channel, spare)}, ${count}` }), press);
+  return make("li", {}, make("span", { class: "name", text: name }), make("span", { class: "how", text: `${output}, ${channelWords(name, channel, members, spare)}, ${count}` }), press);
 }
 
 /**
- * The channel that an instrument is on, which may be a spare one.
+ * The channel that an instrument is on, which may be a spare one, or its MPE zone.
  *
  * @param {string} name
  * @param {number} channel
+ * @param {number[]} members
  * @param {number[]} spare
  */
-function channelWords(name, channel, spare) {
+function channelWords(name, channel, members, spare) {
+  if (members.length) return `MPE zone ${members.join("–")}, manager ${channel}`;
   const now = held.facts.channels?.[name];
   if (now) return `on spare channel ${now} (its own is ${channel})`;
   return spare.length ? `channel ${channel} (spare: ${spare.join(", ")})` : `channel ${channel}`;

@@ -124,6 +124,7 @@ function showRig() {
   const { rig } = held;
   if (!rig) return;
   say(byId("rig-name"), rig.name);
+  byId("song-steps").hidden = !rig.songs.length;
   showSong();
   if (order && !rig.setlists.some((each) => each.name === order)) order = "";
   setOptions(selectById("order"), [...rig.setlists.map(/** @returns {[string, string]} */ (each) => [each.name, each.name]), ["", "the rig: all scenes"]], order);

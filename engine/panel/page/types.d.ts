@@ -67,8 +67,10 @@ interface Instrument {
   name: string;
   output: string;
   channel: number;
+  members: number[];
   spare: number[];
   sounds: string[];
+  printed: Record<string, string>;
   programs_from: number;
   drums: boolean;
   through: Chain;

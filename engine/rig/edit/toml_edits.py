@@ -100,12 +100,12 @@ class Sheet:
                     "with another section between them; move the two together in the file first"
                 )
         head = headers[place][1]
-        begins = _line_start(self.text, head[0])
-        following = _line_start(self.text, headers[after][1][0]) if after < len(headers) else len(self.text)
+        begins = line_start(self.text, head[0])
+        following = line_start(self.text, headers[after][1][0]) if after < len(headers) else len(self.text)
         said = [span[1] for _, span in headers[place:after]]
         said += [end for start, end in self._layout.pairs.values() if head[0] < start < following]
         last = _line_end(self.text, max(said))
-        lead = _comments_above(self.text, begins, self._said_before(begins))
+        lead = comments_above(self.text, begins, self._said_before(begins))
         return Block(lead, head, begins, last, _comments_below(self.text, last, following))
 
     def _said_before(self, offset: int) -> int:
@@ -145,10 +145,16 @@ class Sheet:
         said = [head[1], *(end for start, end in self._layout.pairs.values() if head[0] < start < following)]
         return insert_lines(self.text, _line_end(self.text, max(said)), f"{key} = {written}\n")
 
-    def without_line(self, path: Path) -> str:
-        """The text without the lines of a KEY = VALUE."""
-        start, end = self._layout.pairs[path]
-        return self.text[: _line_start(self.text, start)] + self.text[_line_end(self.text, end) :]
+    def without_pair(self, path: Path) -> str:
+        """The text without a KEY = VALUE: without its lines in a section, without its comma in a table on one line."""
+        text, (start, end) = self.text, self._layout.pairs[path]
+        if not self.has_value(path[:-1]):
+            return text[: line_start(text, start)] + text[_line_end(text, end) :]
+        comma = blanks_end(text, end)
+        if text[comma] == ",":
+            return text[:start] + text[comma + 1 :].lstrip(" \t")
+        before = [span[1] for span in self.pairs(path[:-1]) if span[1] <= start]  # its comma goes, too
+        return text[: max(before)] + text[end:] if before else text[:start] + text[end:].lstrip(" \t")
 
     # Lists
 
@@ -163,7 +169,7 @@ class Sheet:
         rest = comma + 1
         while text[rest] in " \t":
             rest += 1
-        line = _line_start(text, start)
+        line = line_start(text, start)
         if text[rest] in "\r\n" and not text[line:start].strip():
             return text[:line] + text[_line_end(text, rest) :]
         return text[:start] + text[rest:]
@@ -185,11 +191,11 @@ class Sheet:
         start, end = self.value(array)
         if (*array, 0) not in self._layout.values:
             if "\n" in text[start:end]:
-                return insert_lines(text, _line_start(text, end), f"  {written},\n")
+                return insert_lines(text, line_start(text, end), f"  {written},\n")
             return _put(text, (start, end), f"[\n  {written},\n]" if lines else f"[{written}]")
         if index == 0:
             first = self.value((*array, 0))[0]
-            indent = text[_line_start(text, first) : first]
+            indent = text[line_start(text, first) : first]
             return text[:first] + written + "," + (" " if indent.strip() else "\n" + indent) + text[first:]
         return self._with_element_behind(array, index - 1, written)
 
@@ -201,7 +207,7 @@ class Sheet:
             text, behind, closing = text[:end] + "," + text[end:], end + 1, ""
         rest = _REST.match(text, behind)
         line_end = rest.end() if rest else behind
-        line = text[_line_start(text, start) : start]
+        line = text[line_start(text, start) : start]
         if text[line_end] == "\n":
             indent = line[: len(line) - len(line.lstrip())]
             return text[:line_end] + f"\n{indent}{written}," + text[line_end:]
@@ -241,7 +247,8 @@ def _put(text: str, span: Span, written: str) -> str:
     return text[: span[0]] + written + text[span[1] :]
 
 
-def _line_start(text: str, at: int) -> int:
+def line_start(text: str, at: int) -> int:
+    """The offset of the start of this line."""
     return text.rfind("\n", 0, at) + 1
 
 
@@ -250,9 +257,10 @@ def _line_end(text: str, at: int) -> int:
     return text.find("\n", at) + 1 or len(text)
 
 
-def _comments_above(text: str, start: int, floor: int) -> int:
+def comments_above(text: str, start: int, floor: int) -> int:
+    """The start of the comments directly above a line, but not above `floor`."""
     while start > floor:
-        above = _line_start(text, start - 1)
+        above = line_start(text, start - 1)
         if not text[above:start].lstrip().startswith("#"):
             break
         start = above

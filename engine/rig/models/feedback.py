@@ -11,6 +11,9 @@ from engine.rig.models.values import Part, Text
 
 FIELDS: Final = ("scene.name", "scene.number", "scene.cue", "scene.text", "song.name", "next.name", "tempo")
 
+#: each costs the engine time when anything changes, and twenty times per second if it follows the clock
+MOST_TALLIES: Final = 500
+MOST_DISPLAYS: Final = 50
 _WIDEST: Final = 128
 _LONGEST: Final = 512  # bytes around the fields
 _TOKEN: Final = re.compile(r"\s*(?:([0-9A-Fa-f]{2})|\{([^{}:]*)(?::([^{}]*))?\})\s*")

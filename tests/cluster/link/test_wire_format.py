@@ -17,7 +17,14 @@ _messages = st.one_of(
 )
 _units = st.lists(_messages, min_size=1, max_size=3).map(tuple)
 _steps = st.lists(
-    st.builds(BurstUnit, st.integers(0, 15), _units, st.integers(0, 60_000_000_000), *[st.booleans()] * 3),
+    st.builds(
+        BurstUnit,
+        st.integers(0, 15),
+        _units,
+        st.integers(0, 60_000_000_000),
+        *[st.booleans()] * 3,
+        st.one_of(st.just(()), _units),
+    ),
     max_size=3,
 ).map(tuple)
 _orders = st.one_of(

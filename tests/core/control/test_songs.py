@@ -71,8 +71,8 @@ class Evening:
     def where(self) -> tuple[int, str | None, int]:
         """Scene, song and transposition."""
         state = self.engine.state
-        assert state.scene is not None
-        return state.scene.number, state.song, state.transposed
+        assert state.main.scene is not None
+        return state.main.scene.number, state.main.song, state.transposed(state.main)
 
 
 def test_songs_follow_one_another() -> None:
