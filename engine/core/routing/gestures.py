@@ -40,6 +40,7 @@ class Gestures:
         self._players: dict[Channel, dict[Player, None]] = {}  # of all channels that sound
         self._pressed: set[Channel] = set()  # those of them where keys are down
         self._older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}  # see `older`
+        self._channels: dict[Hand, set[Channel]] = {}  # see `channels_of`
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
         self._ledger = ledger
 
@@ -59,6 +60,7 @@ class Gestures:
                 self.taken[channel] = _in_order(players, self.taken.get(channel, {}))
         self._pressed = {*pressed}
         self._older.clear()
+        self._channels.clear()
         self.waiting.update(self.taken)
         self.plan(now)
 
@@ -89,9 +91,14 @@ class Gestures:
                         found.setdefault(routes, set()).add(channel)
         return found
 
-    def plays(self, hand: Hand, channel: Channel) -> bool:
-        """Whether a note of this hand sounds there."""
-        return any(player == hand for player, _ in self._players.get(channel, ()))
+    def channels_of(self, hand: Hand) -> set[Channel]:
+        """Where notes of this hand sound."""
+        found = self._channels.get(hand)
+        if found is None:
+            found = self._channels[hand] = {
+                channel for channel, players in self._players.items() for player, _ in players if player == hand
+            }
+        return found
 
     def leads(self, hand: Hand, moved: Moved) -> bool:
         """Whether older routes lead there what this hand moves, by which notes of theirs still sound on the channel."""

@@ -5,7 +5,7 @@ The value that the channel gets is the highest of theirs, so that half pedalling
 
 from collections.abc import Container, Iterable, Mapping
 
-from engine.core.routing.told_values import Hand, Moved
+from engine.core.routing.told_values import Channel, Hand, Moved
 
 #: where one player has a pedal: the message as it came in, and the value (1 to 127) as it is sent (a named tuple would
 #: take several times as long to make, for each message of a pedal)
@@ -45,11 +45,12 @@ class MergedPedals:
         """The pedals that anybody has off 0."""
         return [*self._held]
 
-    def held_by(self, sources: Container[int]) -> list[tuple[Moved, Hand, bytes]]:
-        """The pedals that these inputs have off 0, with the hand, and the message with which it has moved each."""
+    def held_by(self, sources: Container[int], channels: Container[Channel]) -> list[tuple[Moved, Hand, bytes]]:
+        """The pedals that these inputs have off 0 on these channels: with the hand, and how it has moved each."""
         return [
             (pedal, hand, came)
             for pedal, hands in self._held.items()
+            if (pedal[0], pedal[1][0] & 0x0F) in channels
             for hand, (came, _) in hands.items()
             if hand[0] in sources
         ]

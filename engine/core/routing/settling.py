@@ -62,7 +62,8 @@ class Settling:
         state.gestures.silenced = False
         state.gestures.unsettled |= dict.fromkeys(sorted(changed))
         state.gestures.goes_on_at = now + _PAUSE
-        self._look(now, range(len(state.boards)), out)
+        state.gestures.look(now)
+        self._lift_left(now, range(len(state.boards)), out)
 
     def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> Callable[[int], bool]:
         """Whether the messages of one of these inputs go other ways by the ones than by the others."""
@@ -115,18 +116,15 @@ class Settling:
 
     def after_end(self, now: int, source: int, out: list[Delivery]) -> None:
         """An input's notes may have ended, or a pedal was moved that goes nowhere: what is left behind comes up."""
-        self._look(now, (source,), out)
-
-    def _look(self, now: int, sources: Container[int], out: list[Delivery]) -> None:
         self._state.gestures.look(now)
-        self._lift_left(now, sources, out)
+        self._lift_left(now, (source,), out)
 
     def _lift_left(self, now: int, sources: Container[int], out: list[Delivery]) -> bool:
         """The pedals that these inputs have left come up, unless others hold them; whether any were left."""
         gestures, ledger = self._state.gestures, self._state.ledger
         left: dict[Moved, set[Hand]] = {}
-        for moved, hand, came in ledger.pedals.held_by(sources) if gestures.waiting else ():
-            if moved.channel in gestures.waiting and self._is_left(hand, came, moved):
+        for moved, hand, came in ledger.pedals.held_by(sources, gestures.waiting) if gestures.waiting else ():
+            if self._is_left(hand, came, moved):
                 left.setdefault(moved, set()).add(hand)
         for moved, hands in left.items():
             self._outputs.put(now, ledger.leave(moved, hands), out)
@@ -139,7 +137,7 @@ class Settling:
         gestures, positions = self._state.gestures, self._state.positions
         if hand[0] in gestures.unsettled:
             return False
-        plays = gestures.plays(hand, moved.channel)
+        plays = moved.channel in gestures.channels_of(hand)
         if plays and not positions.is_up(hand[0], came):
             return False
         return not self.feeds(hand[0], came, moved) and not (plays and gestures.leads(hand, moved))
@@ -183,10 +181,10 @@ class Settling:
         return self._state.ledger.sounding_channels() if self._state.rules.gestures else set()
 
     def _reaching(self, channels: set[Channel]) -> list[int]:
-        """The inputs that may reach the outputs of these channels."""
+        """The inputs that may reach the outputs of these channels, and of which anything was moved."""
         state, outputs = self._state, {output for output, _ in channels}
-        reach = map(state.reach, range(len(state.compiled.inputs)))
-        return [source for source, reached in enumerate(reach) if not outputs.isdisjoint(reached)]
+        moved = sorted(source for source in state.positions.moved() if 0 <= source < len(state.compiled.inputs))
+        return [source for source in moved if not outputs.isdisjoint(state.reach(source))]
 
     def _wanted(self, sources: Iterable[int] | None) -> AllWanted:
         """What the routes in force make of the positions of these inputs, or of all."""
@@ -216,11 +214,11 @@ class Settling:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
         for moved in state.ledger.told.moved() if sources is None else state.ledger.moved_by(sources):
-            channel = moved.channel
+            output, what = moved
+            channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
+            if channel in state.gestures.waiting and channel in sounding and not on_note:
+                continue  # it waits already
             if channels is not None and channel not in channels:
-                continue
-            on_note = moved.what[0] & 0xF0 == NOTE_ON
-            if channel in sounding and channel in state.gestures.waiting and not on_note:
                 continue
             movers = state.ledger.movers(moved).items()
             leaving = {
