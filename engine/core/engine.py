@@ -98,9 +98,10 @@ class Engine:
         return self.state.main.in_force
 
     @property
-    def position(self) -> ShowPosition | None:
-        """Where the show is; None before the first scene."""
-        return self.state.main.position
+    def positions(self) -> dict[str, ShowPosition]:
+        """Where the show is, by player with scenes of their own; "" is the rest of the rig. Empty before the first."""
+        stacks = self.state.stacks.items()
+        return {player: position for player, stack in stacks if (position := stack.position) is not None}
 
     @property
     def waiting(self) -> bool:
@@ -352,8 +353,10 @@ class Engine:
             state.positions.note(source, answer.position, message)
         elif resets(message):
             state.positions.reset(source, message[0] & 0x0F)
-        if answer.announces and state.mpe_inputs.hear(source, message):
-            self._inputs.announced(now, source, out)
+        if answer.announces:
+            state.merging.hear(source, message)
+            if state.mpe_inputs.hear(source, message):
+                self._inputs.announced(now, source, out)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:

@@ -311,7 +311,9 @@ def test_faults_are_found(page_pit: PanelInBrowser) -> None:
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
     until("its end", lambda: not page_pit.sounding("strings"))
-    expect(page.locator(".ports")).to_contain_text("used as keys")
+    expect(page.locator(".things")).to_contain_text("Page piano")
+    page_pit.players["pads"].pull()
+    expect(page.locator(".things [data-state=missing]")).to_contain_text("missing since")
     page.get_by_role("button", name="Identify devices").click()
     expect(page.locator(".who")).to_contain_text("strings: no answer")
     page.get_by_label("Second scene").select_option("13")
@@ -426,3 +428,19 @@ def test_an_inherited_line_is_edited_in_a_scene_of_its_own(two_pit: PanelInBrows
     expect(page.locator("#scene-text")).to_have_text("watch the drummer\nbar 40")
     expect(page.locator("#scene-facts")).to_have_text("cue 14.5")
     assert two_pit.said == []
+
+
+def test_the_focus_stays_where_it_is(page_pit: PanelInBrowser) -> None:
+    """Enter on a cell leaves the focus on it, whatever is drawn again; so do a scene change and an edit elsewhere."""
+    page = page_pit.page(view="patch")
+    page.get_by_role("button", name="keys to brass: not connected", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="keys to brass: connected", exact=True)).to_be_focused()
+    page_pit.engine.request("scene", scene=12)
+    expect(page.get_by_role("button", name="keys to brass: connected through filters", exact=True)).to_be_focused()
+    page.get_by_label("Find an input or output").focus()
+    page.keyboard.type("r")
+    page_pit.engine.request("edit", what="join", scene=12, **{"from": "keys", "to": "strings"})
+    page.get_by_role("button", name="keys to strings: connected", exact=True).wait_for()
+    expect(page.get_by_label("Find an input or output")).to_be_focused()
+    expect(page.get_by_label("Find an input or output")).to_have_value("r")

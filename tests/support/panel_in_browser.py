@@ -142,8 +142,7 @@ class PanelInBrowser:
 
     def blank(self, size: tuple[int, int] = SCREEN) -> Page:
         """A page with no address yet, in a browser that has stored nothing."""
-        # dark is the page's own default, whatever the system's is
-        page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="light")
+        page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="dark")
         page.set_default_timeout(LONGEST)
         page.on("console", lambda message: self.said.append(message.text))
         page.on("pageerror", lambda fault: self.said.append(str(fault)))

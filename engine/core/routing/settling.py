@@ -168,9 +168,9 @@ class Settling:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
         self._tell(now, _only(self._wanted(None), lambda moved, _: moved.output == output), out)
 
-    def tell_again(self, now: int, out: list[Delivery]) -> None:
-        """Everything that the routes in force lead anywhere is sent once more."""
-        told, wanted = self._state.ledger.told, self._wanted(None)
+    def tell_again(self, now: int, sources: Iterable[int], out: list[Delivery]) -> None:
+        """Everything that the routes in force lead anywhere from these inputs is sent once more."""
+        told, wanted = self._state.ledger.told, self._wanted(sources)
         same = [(moved, sent) for moved in sorted(wanted) if (sent := told.now(moved)) is not None]
         self._put(now, same, out)
         self._tell(now, wanted, out, self._sounding())

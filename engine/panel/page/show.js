@@ -2,7 +2,7 @@
 
 import * as commands from "./commands.js";
 import { held, isOld, on } from "./connection.js";
-import { byId, find, findAll, inputById, make, say, selectById, setOptions } from "./dom.js";
+import { byId, find, findAll, inputById, make, refill, say, selectById, setOptions } from "./dom.js";
 import { sceneWords, timeWords } from "./labels.js";
 
 const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.5]; // rem of the scene's name; the largest that fits is used
@@ -92,7 +92,7 @@ function showTime() {
 function showHealth() {
   const { health = [], muted_routes: muted = [] } = held.facts;
   const all = muted.length ? [...health, `muted: ${muted.join(", ")}`] : health;
-  byId("health").replaceChildren(
+  refill(byId("health"),
     make("p", { class: "margin", text: all.length ? "Needs attention" : "All is well" }),
     ...(all.length ? [make("ul", {}, ...all.map((text) => make("li", { text })))] : []),
   );
@@ -151,8 +151,7 @@ function listScenes() {
   const rows = listed(held.rig)
     .filter(({ scene }) => String(scene.number).startsWith(query) || scene.name.toLowerCase().includes(query))
     .map(({ scene, place }) => make("li", {}, sceneButton(scene, place)));
-  byId("scenes").replaceChildren(...rows);
-  if (!rows.length) byId("scenes").append(make("li", { class: "note", text: "No match." }));
+  refill(byId("scenes"), ...(rows.length ? rows : [make("li", { class: "note", text: "No match." })]));
   markScenes();
 }
 

@@ -3,7 +3,8 @@
 import pytest
 
 from engine.rig.edit import scene_edits
-from engine.rig.edit.scene_edits import InvalidRig, UnknownScene
+from engine.rig.edit.scene_edits import UnknownScene
+from engine.rig.edit.whole_edits import InvalidRig
 from engine.rig.read.load import read
 from tests.support.paths import PRESETS
 
