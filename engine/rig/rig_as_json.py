@@ -5,7 +5,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Route, Scene, label_of
+from engine.rig.models.rig import Instrument, Rig, Route, Scene, label_of
 from engine.rig.models.scene_lines import Chain
 
 Table = dict[str, Any]
@@ -41,6 +41,14 @@ def sections(rig: Rig) -> Table:
             for name, gear in rig.instruments.items()
         ],
         "middle_c": rig.rig.middle_c,
+        "ports": {
+            "inputs": {name: _table(each) for name, each in rig.inputs.items()},
+            "outputs": {name: _table(each) for name, each in rig.outputs.items()},
+        },
+        "gear": {name: _gear(each) for name, each in rig.instruments.items()},
+        "controls": list(map(_table, rig.controls)),
+        "tallies": list(map(_table, rig.tallies)),
+        "displays": list(map(_table, rig.displays)),
         "input_chains": {
             name: {"stop": list(each.stop), "through": _links(each.through)} for name, each in rig.inputs.items()
         },
@@ -58,6 +66,12 @@ def sections(rig: Rig) -> Table:
         ],
         "inherited": _inherited(rig),
     }
+
+
+def _gear(gear: Instrument) -> Table:
+    """An instrument in the keys of the rig file; each sound as [program], [msb, lsb, program], or [] for messages."""
+    places = [[*(each.bank or ()), each.program] if each.program is not None else [] for each in gear.sounds.values()]
+    return {**gear.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"sounds"}), "places": places}
 
 
 def _inherited(rig: Rig) -> Table:

@@ -110,7 +110,7 @@ class SocketServer:
     async def serve(self) -> None:
         """Answer until cancelled."""
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(self._panel.load.run)
+            nursery.start_soon(self._panel.run)
             await trio.serve_listeners(self._talk, [PacedListener(self._listener)])
 
     async def _talk(self, stream: trio.SocketStream) -> None:
