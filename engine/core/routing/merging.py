@@ -82,6 +82,8 @@ class Merging:
 
     def by_nobody(self, output: int, messages: Iterable[bytes]) -> None:
         """These were sent on an output, and no player has sent them."""
+        if not self._channels:
+            return
         for message in messages:
             if CONTROLLER <= message[0] < PROGRAM + 16:
                 channel = self._channels.get((output, message[0] & 0x0F))
