@@ -1,8 +1,12 @@
 """The member channels of an MPE zone: which of them plays which note."""
 
 from collections import Counter
+from typing import Final
 
 from filters.registry import Surroundings
+
+#: what a member does for others -> its place among those that might be taken
+_RANK: Final = {None: 0, False: 1, True: 2}
 
 
 class Members:
@@ -55,5 +59,5 @@ class Members:
         sounding = self._sounding()
         return min(
             self._silent_since,
-            key=lambda member: (busy[member], member - 1 in sounding, self._silent_since[member]),
+            key=lambda member: (busy[member], _RANK[sounding.get(member - 1)], self._silent_since[member]),
         )

@@ -30,7 +30,7 @@ and its value the module.
 """
 
 import inspect
-from collections.abc import Callable, Container, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
@@ -76,8 +76,8 @@ class Surroundings(Protocol):
     def in_force(self, controller: bytes) -> int | None:
         """The value that this message's controller has where the message would go; None if it is not known."""
 
-    def sounding(self) -> Container[int]:
-        """The channels, 0 to 15, on which notes sound, or have just sounded, where the filter's messages go."""
+    def sounding(self) -> Mapping[int, bool]:
+        """The channels, 0 to 15, where the filter's messages go and notes sound (True) or have just sounded (False)."""
 
     def announced(self, manager: int) -> tuple[int, int, int] | None:
         """The MPE zone that the input has announced with this manager channel (1 or 16): its first and last member, and

@@ -1,17 +1,20 @@
 """Describes what plays now in the words of the rig file, so that it can be stored as a scene."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from engine.core.cable.output_cable import Unit
 from engine.core.engine import Engine
 from engine.core.routing.channel_places import by_instrument
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
+from engine.midi.message_words import note_range
 from engine.rig.lowering.lowered_scene import LoweredRoute, Lowering
 from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
 from engine.rig.models.scene_lines import PlayLine
+
+_ALL_NOTES: Final = (0, 127)
 
 Table = dict[str, Any]
 Line = TypeVar("Line", bound=Route | PlayLine)
@@ -48,6 +51,8 @@ def _unmuted(engine: Engine, lines: Iterable[Line]) -> list[Line]:
 def _with_sound(rig: Rig, line: PlayLine, steps: list[Table]) -> Table:
     """A line with the present sound of its instrument, whose step it takes from these."""
     table = line_table(line)
+    if line.notes != _ALL_NOTES:
+        table["notes"] = note_range(line.notes, rig.rig.middle_c)
     own = rig.instruments[str(line.on)].sounds.get(line.sound or "")
     step = next((each for each in steps if each.get("instrument") == line.on and ("sound" in each or own)), None)
     if own is not None and own.send:  # which sound such messages chose cannot be heard from them

@@ -97,8 +97,11 @@ class State:
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
         compiled.show.follow(
-            self.sync.bpm, self.ledger.told.value, self.positions.of, self.sounding_channels, self.mpe_inputs.announced
+            self.sync.bpm, self.ledger.told.value, self.positions.of, self._sounding, self.mpe_inputs.announced
         )
+
+    def _sounding(self) -> dict[Channel, bool]:
+        return dict.fromkeys(self.gestures.waiting, False) | dict.fromkeys(self.ledger.sounding_channels(), True)
 
     def sounding_channels(self) -> set[Channel]:
         """The channels that count as sounding: until what waits for silence has been set, notes may fade there."""

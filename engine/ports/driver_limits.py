@@ -13,6 +13,9 @@ from engine.ports.port import DriverFlow
 #: message that fits neither blocks those behind it.
 LONGEST: Final = {"jack": 10_000, "alsa": 4_096}
 
+#: JACK through our own client, which spreads a SysEx over periods and keeps this much of them for each output.
+LONGEST_IN_PIECES: Final = 1 << 22
+
 #: ALSA: a program's pool in the kernel has 200 cells of 28 bytes, and a short message takes one; a message that found
 #: no room waits for the next one to be sent. So: at most 75 short messages at once (150 if sends are late), and 10,000
 #: per second.

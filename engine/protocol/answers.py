@@ -117,6 +117,21 @@ class PortsAnswer(Answer):
     outputs: list[dict[str, str | None]]
 
 
+class ListenAnswer(Answer):
+    """What the rig does not use: {"port": name, "name": a short one, "messages": count, "last": in words or ""}."""
+
+    inputs: list[Facts]
+    outputs: list[Facts]
+
+
+class LearnedAnswer(Answer):
+    """The condition of the control, in the keys of the rig file, None if nothing came; how often it was pressed."""
+
+    control: Facts | None
+    presses: int
+    bounce_ms: float
+
+
 class DifferencesAnswer(Answer):
     """A sentence for each difference."""
 

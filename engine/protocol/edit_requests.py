@@ -64,6 +64,7 @@ class EditRequest(Request):
 
     scene: Number = Field(description="a scene's number")
     revision: Number | None = Field(None, description="the revision of the rig that the edit is made for")
+    words: Name | None = Field(None, description="what that does, for the answer and for undo")
 
 
 class ConnectionRequest(EditRequest):

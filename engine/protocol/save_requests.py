@@ -13,6 +13,12 @@ class SaveRequest(Request):
     choice: Literal["playing", "file"] | None = Field(None, description='"playing" or "file"')
 
 
+class SaveAsRequest(Request):
+    """Write the current rig to another file, which is its file from then on."""
+
+    file: FilePath = Field(description="a path that ends in .toml; a bare name is in the player's home folder")
+
+
 class UndoSaveRequest(Request):
     """Play and save an earlier version of the file."""
 

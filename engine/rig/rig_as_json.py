@@ -5,7 +5,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Route, Scene, label_of
+from engine.rig.models.rig import Instrument, Rig, Route, Scene, drum_of, label_of
 from engine.rig.models.scene_lines import Chain
 
 Table = dict[str, Any]
@@ -36,11 +36,20 @@ def sections(rig: Rig) -> Table:
                 },
                 "programs_from": gear.programs_from,
                 "drums": gear.drums,
+                "keys": _drums(gear),
                 "through": _links(gear.through),
             }
             for name, gear in rig.instruments.items()
         ],
         "middle_c": rig.rig.middle_c,
+        "ports": {
+            "inputs": {name: _table(each) for name, each in rig.inputs.items()},
+            "outputs": {name: _table(each) for name, each in rig.outputs.items()},
+        },
+        "gear": {name: _gear(each) for name, each in rig.instruments.items()},
+        "controls": list(map(_table, rig.controls)),
+        "tallies": list(map(_table, rig.tallies)),
+        "displays": list(map(_table, rig.displays)),
         "input_chains": {
             name: {"stop": list(each.stop), "through": _links(each.through)} for name, each in rig.inputs.items()
         },
@@ -58,6 +67,18 @@ def sections(rig: Rig) -> Table:
         ],
         "inherited": _inherited(rig),
     }
+
+
+def _drums(gear: Instrument) -> Table:
+    """The names of its keys, as JSON has keys."""
+    named = ((key, drum_of(gear, gear.channel, key)) for key in range(128))
+    return {str(key): drum for key, drum in named if drum is not None}
+
+
+def _gear(gear: Instrument) -> Table:
+    """An instrument in the keys of the rig file; each sound as [program], [msb, lsb, program], or [] for messages."""
+    places = [[*(each.bank or ()), each.program] if each.program is not None else [] for each in gear.sounds.values()]
+    return {**gear.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"sounds"}), "places": places}
 
 
 def _inherited(rig: Rig) -> Table:

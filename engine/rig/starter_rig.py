@@ -87,6 +87,18 @@ _NO_CONTROL: Final = """
 """
 
 
+#: the rig that the page starts with where there is none
+EMPTY: Final = """\
+format = 2
+
+[rig]
+name = "New rig"
+
+[[scenes]]
+number = 1
+name = "Scene 1"
+"""
+
 #: ready-made rigs by kind, and their files in presets
 KINDS: Final = {
     "two-keyboards": "rigs/two-keyboards.toml",

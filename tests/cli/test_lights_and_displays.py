@@ -15,7 +15,8 @@ from tests.support.engine_process import Engine
 from tests.support.foot_controller import FootController
 from tests.support.waiting import until
 
-COUNT = 300
+COUNT = int(os.environ.get("BAYLEAF_FEET", "300"))
+PULLS = 50  # commands from one pulled cable to the next, about
 RIG = """
 format = 2
 [inputs]
@@ -63,9 +64,20 @@ class Feet(FootController):
 
     def __init__(self, file: Path) -> None:
         super().__init__()
-        os.mkfifo(file)
-        self.handle = os.open(file, os.O_RDWR | os.O_NONBLOCK)
+        self._file = file
+        self.plug()
+
+    def plug(self) -> None:
+        """It comes to the FIFO, and remembers nothing."""
+        os.mkfifo(self._file)
+        self.handle = os.open(self._file, os.O_RDWR | os.O_NONBLOCK)
         self._stream = StreamParser()
+        self.things.clear()
+
+    def pull(self) -> None:
+        """It is gone, and its FIFO with it."""
+        self._file.unlink()
+        os.close(self.handle)
 
     def agrees(self, wanted: dict[object, bytes]) -> bool:
         """Whether it shows this by now."""
@@ -97,12 +109,23 @@ def expected(status: dict[str, Any], names: dict[int, str]) -> dict[object, byte
     }
 
 
+def state(engine: Engine) -> str | None:
+    """Whether the engine has the gear's port open."""
+    answer = engine.request("status")
+    return answer["status"]["outputs"][0]["state"] if answer is not None else None
+
+
 @pytest.mark.slow
 def test_gear_on_a_cable_agrees_with_the_status(stage: tuple[Engine, Feet]) -> None:
-    """After each of 300 random commands and edits it shows what the status says, and it was told nothing twice."""
+    """After each of 300 random commands, edits and pulled cables it shows what the status says, and it was told nothing
+    twice."""
     engine, feet = stage
     chance, names = random.Random(1911), {1: "Overture", 2: "Street at night", 3: "Café"}
     for _ in range(COUNT):
+        pulled = chance.randrange(PULLS) == 0
+        if pulled:
+            feet.pull()
+            until("the missing gear", lambda: state(engine) == "missing")
         do = chance.choice(("scene", "scene", "next", "back", "mute", "unmute", "resend", "rename"))
         if do == "rename":
             names[1] = "Finale" if names[1] == "Overture" else "Overture"
@@ -111,6 +134,8 @@ def test_gear_on_a_cable_agrees_with_the_status(stage: tuple[Engine, Feet]) -> N
             assert engine.request("scene", scene=chance.choice((1, 2, 3)))
         else:
             assert engine.request(do, **({"route": "brass"} if do in ("mute", "unmute") else {}))
+        if pulled:
+            feet.plug()
         answer = engine.request("status")
         assert answer is not None
         until(f"the gear after {do}", partial(feet.agrees, expected(answer["status"], names)))

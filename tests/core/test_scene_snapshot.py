@@ -213,8 +213,8 @@ def test_lines_are_stored_with_the_present_sounds() -> None:
     apply(made, 1, SendPreset("left", (bytes.fromhex("C23B"),)))
     assert scene_snapshot.played(made) == {
         "play": [
-            {"name": "low", "from": ["keys"], "on": "bass", "sound": "Upright", "notes": [0, 59]},
-            {"from": ["keys"], "on": "brass", "sound": "Muted", "notes": [60, 127]},
+            {"name": "low", "from": ["keys"], "on": "bass", "sound": "Upright", "notes": "..B3"},
+            {"from": ["keys"], "on": "brass", "sound": "Muted", "notes": "C4.."},
         ],
         "routes": [],
         "burst": [],

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from filters.registry import Step
 from tests.support.check_values import CheckValue, check_value, check_values
-from tests.support.filter_bench import at_once, heard, refusal, step_of
+from tests.support.filter_bench import PlainSurroundings, at_once, heard, refusal, step_in, step_of
 from tests.support.mpe_receiver import MpeReceiver
 from tests.support.played_engine import PlayedEngine
 
@@ -198,6 +198,15 @@ def test_members_are_chosen_as_the_standard_says(name: str) -> None:
             at_once(step, bytes((0x80, key, 64)))
     (note,) = _notes(step, bytes((0x90, next(keys), 64)))
     assert int(note[1], 16) + 1 == value.expected
+
+
+def test_members_that_sound_for_others_are_taken_last() -> None:
+    """First a silent member, then one where a note has just ended, then one where another player's note sounds."""
+    show = PlainSurroundings()
+    show.sounds = {1: True, 2: False, 3: True}  # channels 2, 3 and 4
+    step = step_in('filter = "mpe", from = { channel = 1 }, to = { members = [2, 5] }', show)
+    taken = [int(_notes(step, bytes((0x90, key, 64)))[0][1], 16) + 1 for key in (60, 62, 64, 65)]
+    assert taken == [5, 3, 2, 4]
 
 
 def test_a_poly_pressure_keyboard_drives_an_mpe_instrument() -> None:

@@ -15,6 +15,7 @@ import pytest
 import rtmidi
 
 from engine.ports.byte_device import open_device_input, open_device_output
+from engine.ports.open_system import open_system
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from engine.ports.port_names import resolve
 from engine.ports.rtmidi_system import RtmidiSystem
@@ -278,14 +279,14 @@ PLAYABLE = [check for check in CHECKS if check is not broken_sysex_is_repaired]
 @contextmanager
 def sequencer() -> Iterator[Line]:
     """Ports of our own on the sequencer, connected from outside."""
-    with system_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
+    with system_line(partial(open_system, "alsa"), ALSA, carries=4096, patience=SLOW) as line:
         yield line
 
 
 @contextmanager
 def joined_sequencer() -> Iterator[Line]:
     """Ports of another program on the sequencer, to which ours connect."""
-    with joined_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
+    with joined_line(partial(open_system, "alsa"), ALSA, carries=4096, patience=SLOW) as line:
         yield line
 
 

@@ -53,6 +53,25 @@ def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
     assert page_pit.said == []
 
 
+def test_a_browser_shows_the_player_that_it_has_chosen(players_pit: PanelInBrowser) -> None:
+    """It shows that player's scene, recalls for that player alone, and knows them again after a reload."""
+    page = players_pit.page(PHONE)
+    _in_force(page, 11, "Overture")
+    page.get_by_label("This browser shows").select_option("anna")
+    _in_force(page, 21, "Fanfare")
+    expect(page.locator("#setlist")).to_have_text("Anna, act 1, 1 of 2")
+    page.get_by_role("button", name="Next", exact=True).click()
+    _in_force(page, 22, "Lament")
+    assert players_pit.scene() == 11
+    page.reload()
+    _in_force(page, 22, "Lament")
+    page.locator("#scenes").get_by_role("button", name="Fanfare").click()
+    _in_force(page, 21, "Fanfare")
+    page.get_by_label("This browser shows").select_option("the rest of the rig")
+    _in_force(page, 11, "Overture")
+    assert players_pit.said == []
+
+
 def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser) -> None:
     """While the engine is stopped, a click on Next changes nothing and shows only that the scene was asked for."""
     page = page_pit.page()
@@ -311,7 +330,9 @@ def test_faults_are_found(page_pit: PanelInBrowser) -> None:
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
     until("its end", lambda: not page_pit.sounding("strings"))
-    expect(page.locator(".ports")).to_contain_text("used as keys")
+    expect(page.locator(".things")).to_contain_text("Page piano")
+    page_pit.players["pads"].pull()
+    expect(page.locator(".things [data-state=missing]")).to_contain_text("missing since")
     page.get_by_role("button", name="Identify devices").click()
     expect(page.locator(".who")).to_contain_text("strings: no answer")
     page.get_by_label("Second scene").select_option("13")
@@ -426,3 +447,19 @@ def test_an_inherited_line_is_edited_in_a_scene_of_its_own(two_pit: PanelInBrows
     expect(page.locator("#scene-text")).to_have_text("watch the drummer\nbar 40")
     expect(page.locator("#scene-facts")).to_have_text("cue 14.5")
     assert two_pit.said == []
+
+
+def test_the_focus_stays_where_it_is(page_pit: PanelInBrowser) -> None:
+    """Enter on a cell leaves the focus on it, whatever is drawn again; so do a scene change and an edit elsewhere."""
+    page = page_pit.page(view="patch")
+    page.get_by_role("button", name="keys to brass: not connected", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="keys to brass: connected", exact=True)).to_be_focused()
+    page_pit.engine.request("scene", scene=12)
+    expect(page.get_by_role("button", name="keys to brass: connected through filters", exact=True)).to_be_focused()
+    page.get_by_label("Find an input or output").focus()
+    page.keyboard.type("r")
+    page_pit.engine.request("edit", what="join", scene=12, **{"from": "keys", "to": "strings"})
+    page.get_by_role("button", name="keys to strings: connected", exact=True).wait_for()
+    expect(page.get_by_label("Find an input or output")).to_be_focused()
+    expect(page.get_by_label("Find an input or output")).to_have_value("r")

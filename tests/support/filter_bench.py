@@ -38,7 +38,7 @@ class PlainSurroundings:
     def __init__(self, bpm: float = 120, values: dict[tuple[int, int], int] | None = None) -> None:
         self.bpm, self.values = bpm, values if values is not None else {}
         self.moved: list[bytes] = []
-        self.sounds: set[int] = set()  # channels from 0
+        self.sounds: dict[int, bool] = {}  # by channel from 0
         self.zone: tuple[int, int, int] | None = None  # that the input has announced
         self._shared: dict[Hashable, dict[Any, Any]] = {}
 
@@ -54,7 +54,7 @@ class PlainSurroundings:
         """See Surroundings."""
         return self.values.get((controller[0], controller[1]))
 
-    def sounding(self) -> set[int]:
+    def sounding(self) -> dict[int, bool]:
         """See Surroundings."""
         return self.sounds
 

@@ -48,8 +48,7 @@ class MpePort:
         if kind == 0x90 and message[2]:
             self.sounding.append(SoundingKey(channel, message[1]))
         elif kind in (0x80, 0x90):
-            if SoundingKey(channel, message[1]) in self.sounding:
-                self.sounding.remove(SoundingKey(channel, message[1]))
+            self.sounding = [each for each in self.sounding if each != SoundingKey(channel, message[1])]
         elif kind == 0xA0 and self.manager(channel) is not None:
             self.refused.append(message)  # key pressure is the manager's
         elif kind == 0xE0:

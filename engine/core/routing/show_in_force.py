@@ -1,6 +1,6 @@
 """What filters ask of the show: its tempo, and what was sent last. They are built before the show that they play in."""
 
-from collections.abc import Callable, Container, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
 from engine.core.routing.filter_chain import FilterLink, RaisedFaults, through
@@ -21,7 +21,7 @@ class ShowInForce:
         self._bpm: Callable[[int], float | None] | None = None
         self._value: Callable[[int, bytes], int | None] | None = None
         self.positions: Callable[[int], Iterable[bytes]] = lambda source: ()
-        self.sounding: Callable[[], set[Channel]] = set
+        self.sounding: Callable[[], Mapping[Channel, bool]] = dict
         self.announced: Callable[[int, int], AnnouncedZone | None] = lambda source, manager: None
         self._shared: dict[Hashable, dict[Any, Any]] = {}
 
@@ -30,14 +30,14 @@ class ShowInForce:
         bpm: Callable[[int], float | None],
         value: Callable[[int, bytes], int | None],
         positions: Callable[[int], Iterable[bytes]],
-        sounding: Callable[[], set[Channel]],
+        sounding: Callable[[], Mapping[Channel, bool]],
         announced: Callable[[int, int], AnnouncedZone | None],
     ) -> None:
         """From now on this is the show.
 
         `bpm`: beats per minute at a time; `value`: what an output has of a message's controller. None is not known.
         `positions`: the last message of everything of an input that was moved; `sounding`: the channels where notes
-        sound or have just sounded; `announced`: the MPE zone of an input, by its manager.
+        sound (True) or have just sounded (False); `announced`: the MPE zone of an input, by its manager.
         """
         self._bpm, self._value, self.positions = bpm, value, positions
         self.sounding, self.announced = sounding, announced
@@ -83,10 +83,13 @@ class ChainSurroundings:
         found = (self._show.value(output, each) for each in self._behind(controller) for output in self._ends.outputs)
         return next((value for value in found if value is not None), None)
 
-    def sounding(self) -> Container[int]:
+    def sounding(self) -> Mapping[int, bool]:
         """See Surroundings."""
-        outputs = self._ends.outputs
-        return {channel for output, channel in self._show.sounding() if output in outputs}
+        found: dict[int, bool] = {}
+        for (output, channel), sounds in self._show.sounding().items():
+            if output in self._ends.outputs:
+                found[channel] = sounds or found.get(channel, False)
+        return found
 
     def announced(self, manager: int) -> tuple[int, int, int] | None:
         """See Surroundings."""

@@ -2,7 +2,7 @@
 
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
-import { button, fault, find, findAll, labelled, make, note, select } from "./dom.js";
+import { button, fault, find, findAll, labelled, make, note, refill, select } from "./dom.js";
 import { edit, stayWith } from "./edited-scene.js";
 import { soundOptions, stepWords } from "./labels.js";
 
@@ -36,7 +36,7 @@ export function show(place, scene) {
     find(place, "select, button")?.focus();
   });
   open.disabled = !mayOperate();
-  place.replaceChildren(
+  refill(place,
     scene.burst.length
       ? make("ol", { class: "filters" }, ...scene.burst.map((step) => make("li", { text: stepWords(step) })))
       : note("None: every instrument keeps its current sound."),

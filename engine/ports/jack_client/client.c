@@ -40,27 +40,31 @@ void client_wait(Client *client, int64_t ns) {
     atomic_store(&client->heard, 0);
 }
 
-static void on_end(void *argument) {
-    Client *client = argument;
-    atomic_store(&client->died, 1);
+static void note_change(Client *client) {
     atomic_fetch_add(&client->changes, 1);
     client_rouse(client);
 }
 
-/* Not the port of one of ours alone: what was looked for may have come. */
+static void on_end(void *argument) {
+    Client *client = argument;
+    atomic_store(&client->died, 1);
+    note_change(client);
+}
+
+/* Any port, not ours alone: what is looked for may have come. */
 static void on_port(uint32_t port, int there, void *argument) {
     (void)port, (void)there;
-    atomic_fetch_add(&((Client *)argument)->changes, 1);
+    note_change(argument);
 }
 
 static void on_connection(uint32_t from, uint32_t to, int there, void *argument) {
     (void)from, (void)to, (void)there;
-    atomic_fetch_add(&((Client *)argument)->changes, 1);
+    note_change(argument);
 }
 
 static void on_rename(uint32_t port, const char *before, const char *after, void *argument) {
     (void)port, (void)before, (void)after;
-    atomic_fetch_add(&((Client *)argument)->changes, 1);
+    note_change(argument);
 }
 
 static int start(Client *client) {

@@ -13,7 +13,7 @@
 enum {
     PORTS_EACH_WAY = 256,
     INPUT_RING = 1 << 18,     /* bytes; a short message takes 24 */
-    OUTPUT_RING = 1 << 16,    /* bytes */
+    OUTPUT_RING = 1 << 17,    /* bytes; more than the flow that we ask for lets through in three periods */
     LONG_MESSAGE = 1 << 10,   /* bytes; a longer one is kept beside the ring */
     MOST_KEPT = 1 << 22,      /* bytes that are kept beside one output's ring */
     LATENCY = 2               /* periods from a message's time to its frame: see process.c */
@@ -51,7 +51,7 @@ typedef struct {
     _Atomic int listening;        /* the reader waits at the eventfd, or is about to */
     _Atomic int heard;            /* something has come since the reader last waited */
     _Atomic int died;
-    _Atomic uint32_t changes;     /* ports that came or went, connections made or parted; and the server's end */
+    _Atomic uint32_t changes;     /* ports that came or went, connections made or parted, losses; and the server's end */
     _Atomic uint32_t entered;     /* cycles that the process thread has begun */
     _Atomic uint32_t cycles;      /* and those it has finished */
     _Atomic uint32_t missed;      /* periods that passed without one */

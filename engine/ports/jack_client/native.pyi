@@ -43,7 +43,7 @@ class Client:
     def died(self) -> bool: ...
     @property
     def changes(self) -> int:
-        """A count of ports and connections that came or went, anywhere."""
+        """A count of ports and connections that came or went anywhere, of losses at inputs, and of the server's end."""
     @property
     def cycles(self) -> int: ...
     @property

@@ -53,6 +53,7 @@ static Cycle this_cycle(Client *client, Frames frames) {
     return cycle;
 }
 
+/* 1 if something came, 2 if something was lost, 3 if both. */
 static int receive(Input *input, void *port, const Cycle *cycle) {
     void *buffer = jack.port_get_buffer(port, cycle->frames);
     Frames count = jack.midi_get_event_count(buffer);
@@ -65,7 +66,7 @@ static int receive(Input *input, void *port, const Cycle *cycle) {
         if (ring_put(&input->ring, &head, event.buffer, head.size)) lost++;
     }
     if (lost) atomic_fetch_add(&input->lost, lost);
-    return count || lost;
+    return (count ? 1 : 0) | (lost ? 2 : 0);
 }
 
 /* The frame of this cycle at which a message of this time leaves: 0 if it is late, `frames` or more if it is early. */
@@ -152,6 +153,7 @@ int client_process(Frames frames, void *argument) {
         if (port) send(&client->outputs[place], port, &cycle, number);
     }
     atomic_store(&client->cycles, number);
+    if (heard & 2) atomic_fetch_add(&client->changes, 1);
     if (heard) client_rouse(client);
     return 0;
 }

@@ -5,8 +5,7 @@ raise EditError, and then nothing has changed. A BOM and either kind of line end
 are that the rig includes; they are never edited.
 """
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -24,17 +23,18 @@ from engine.rig.edit.scene_places import (
 )
 from engine.rig.edit.toml_edits import EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
+from engine.rig.edit.whole_edits import edited
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import SCENE_NUMBERS, rig_model
-from engine.rig.read.load import RigError, naming, read
+from engine.rig.models.rig import rig_model
+from engine.rig.read.load import naming, read
 from engine.rig.read.toml_layout import Path as Place
 
 __all__ = [
     "FACTS",
     "EditError",
-    "InvalidRig",
     "UnknownScene",
     "add_control",
+    "add_scene",
     "copy_scene",
     "delete_scene",
     "move_scene",
@@ -52,25 +52,8 @@ __all__ = [
 Table = dict[str, Any]
 _HERE: Path = Path()
 _LISTS = ("play", "routes", "burst")
-#: keys of a scene that have one value each, and that belong to the music
-FACTS = ("cue", "text", "tempo", "transpose")
-#: what is wrong when an edit makes one of these keys invalid; a name or number already in use is found before
-_WRONG_KEYS = {
-    re.compile(r"scenes\.[0-9]+\.number"): f"scene numbers run from {SCENE_NUMBERS[0]} to {SCENE_NUMBERS[1]}",
-    re.compile(r"scenes\.[0-9]+\.name"): "a scene needs a name, on one line",
-}
-
-
-class InvalidRig(EditError):
-    """An edit would make the rig invalid; `problems` are in the order of the file."""
-
-    def __init__(self, refusal: RigError) -> None:
-        self.problems = refusal.problems
-        keys = [problem.key for problem in refusal.problems]
-        plain = [words for key in keys for pattern, words in _WRONG_KEYS.items() if pattern.fullmatch(key)]
-        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        both = "; ".join(dict.fromkeys(plain))
-        super().__init__(both if len(plain) == len(keys) else f"the rig would no longer be valid: {wrong}")
+#: keys of a scene that have one value each
+FACTS = ("cue", "text", "tempo", "transpose", "like", "at", "held")
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None, *, folder: Path = _HERE) -> str:
@@ -78,12 +61,12 @@ def copy_scene(text: str, number: int, new: int, name: str | None = None, *, fol
 
     It has no `at` and no `cue`: they are those of one scene only.
     """
-    return _edited(text, folder, lambda plain: _copied(plain, number, new, name))
+    return edited(text, folder, lambda plain: _copied(plain, number, new, name))
 
 
 def rename_scene(text: str, number: int, name: str, *, folder: Path = _HERE) -> str:
     """Rename a scene, also where set lists, controls and `start` refer to it by name."""
-    return _edited(text, folder, lambda plain: _renamed(plain, number, name))
+    return edited(text, folder, lambda plain: _renamed(plain, number, name))
 
 
 def renumber_scene(text: str, number: int, new: int, *, folder: Path = _HERE) -> str:
@@ -91,18 +74,32 @@ def renumber_scene(text: str, number: int, new: int, *, folder: Path = _HERE) ->
 
     A foot switch with `program = "any"` uses the numbers: it then recalls the scene by another program.
     """
-    return _edited(text, folder, lambda plain: _renumbered(plain, number, new))
+    return edited(text, folder, lambda plain: _renumbered(plain, number, new))
 
 
 def move_scene(text: str, number: int, before: int | None, *, folder: Path = _HERE) -> str:
     """Move a scene before another one in the file, or to the end (None), with the comments directly above it."""
-    return _edited(text, folder, lambda plain: _moved(plain, number, before))
+    return edited(text, folder, lambda plain: _moved(plain, number, before))
 
 
 def delete_scene(text: str, number: int, *, folder: Path = _HERE) -> str:
     """Delete a scene from the file and from the set lists. Rejected if a control or `start` refers to it, or if it is
     the only scene of the rig or of a set list."""
-    return _edited(text, folder, lambda plain: _deleted(plain, number))
+    return edited(text, folder, lambda plain: _deleted(plain, number))
+
+
+def add_scene(
+    text: str, number: int, name: str, like: int | None, play: Sequence[Table], *, folder: Path = _HERE
+) -> str:
+    """Add a scene after the others: like another one, or with these play lines."""
+
+    def changed(plain: str) -> str:
+        sheet = Sheet(plain)
+        _free(sheet.data, "number", number)
+        _free(sheet.data, "name", name)
+        return _made(plain, number, name, {"like": like, "play": list(play)})
+
+    return edited(text, folder, changed)
 
 
 def put_scene(text: str, number: int, name: str, played: Table, *, folder: Path = _HERE) -> str:
@@ -112,12 +109,12 @@ def put_scene(text: str, number: int, name: str, played: Table, *, folder: Path 
     are left as they are written; other keys of the scene are kept. A scene that is like another one stays so, and says
     the difference, if it can be said; otherwise it says everything itself from now on.
     """
-    return _edited(text, folder, lambda plain: _stored(plain, folder, number, name, played))
+    return edited(text, folder, lambda plain: _stored(plain, folder, number, name, played))
 
 
 def set_routes(text: str, number: int, routes: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these routes (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, folder, lambda plain: _listed(plain, number, "routes", routes))
+    return edited(text, folder, lambda plain: _listed(plain, number, "routes", routes))
 
 
 def set_lists(text: str, number: int, lists: Mapping[str, Sequence[Table]], *, folder: Path = _HERE) -> str:
@@ -128,17 +125,17 @@ def set_lists(text: str, number: int, lists: Mapping[str, Sequence[Table]], *, f
             plain = _listed(plain, number, key, tables)
         return plain
 
-    return _edited(text, folder, changed)
+    return edited(text, folder, changed)
 
 
 def set_lines(text: str, number: int, play: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these play lines (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, folder, lambda plain: _listed(plain, number, "play", play))
+    return edited(text, folder, lambda plain: _listed(plain, number, "play", play))
 
 
 def set_burst(text: str, number: int, burst: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene this burst (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, folder, lambda plain: _listed(plain, number, "burst", burst))
+    return edited(text, folder, lambda plain: _listed(plain, number, "burst", burst))
 
 
 def set_facts(text: str, number: int, facts: Table, *, folder: Path = _HERE) -> str:
@@ -149,34 +146,17 @@ def set_facts(text: str, number: int, facts: Table, *, folder: Path = _HERE) -> 
             plain = in_scene(plain, number, partial(_valued, key=key, value=value))
         return plain
 
-    return _edited(text, folder, changed)
+    return edited(text, folder, changed)
 
 
 def add_control(text: str, control: Table, *, folder: Path = _HERE) -> str:
     """Add a control after the others."""
-    return _edited(text, folder, lambda plain: _appended(plain, "controls", control))
+    return edited(text, folder, lambda plain: _appended(plain, "controls", control))
 
 
 def put_setlist(text: str, name: str, scenes: Sequence[int | str], *, folder: Path = _HERE) -> str:
     """Give a set list these scenes in this order; if there is no set list of this name, add it after the others."""
-    return _edited(text, folder, lambda plain: _ordered(plain, name, scenes))
-
-
-def _edited(text: str, folder: Path, change: Callable[[str], str]) -> str:
-    bom = "\ufeff" if text.startswith("\ufeff") else ""
-    plain = text.removeprefix(bom)
-    windows = "\n" in plain and plain.count("\n") == plain.count("\r\n")
-    plain = plain.replace("\r\n", "\n") if windows else plain
-    try:
-        read(plain, "rig", lists=False, folder=folder)
-    except RigError as refusal:
-        raise EditError(f"the rig is not valid: {refusal}") from None
-    made = change(plain)
-    try:
-        read(made, "edited rig", lists=False, folder=folder)
-    except RigError as refusal:
-        raise InvalidRig(refusal) from None
-    return bom + (made.replace("\n", "\r\n") if windows else made)
+    return edited(text, folder, lambda plain: _ordered(plain, name, scenes))
 
 
 # Scenes

@@ -6,7 +6,7 @@ elements; it is used only to write new values.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import Any, Final
@@ -70,6 +70,21 @@ class Sheet:
             data = data[key]
         return True
 
+    def has_header(self, path: Path) -> bool:
+        """Whether this is written as a [section]."""
+        return any(path == head for head, _ in self._layout.headers)
+
+    def heads(self, path: Path) -> list[tuple[Path, Span]]:
+        """The heads of this table and of what is in it, each with its path and place."""
+        return [(head, span) for head, span in self._layout.headers if head[: len(path)] == path]
+
+    def key(self, path: Path) -> Span | None:
+        """The place of the key of a KEY = VALUE, if it is written as one."""
+        if path not in self._layout.pairs:
+            return None
+        start, value = self._layout.pairs[path][0], self._layout.values[path][0]
+        return start, start + len(self.text[start:value].rstrip().removesuffix("=").rstrip())
+
     def pairs(self, table: Path) -> list[tuple[int, int, str]]:
         """The places of the KEY = VALUE that a table has itself, in the order of the text, each with its key."""
         own = ((path, span) for path, span in self._layout.pairs.items() if path[:-1] == table)
@@ -88,13 +103,23 @@ class Sheet:
                 made.append(self._block(path, place))
         return made
 
-    def _block(self, path: Path, place: int) -> Block:
+    def block(self, path: Path, *, last: bool = False) -> Block | None:
+        """The first [section] of this table or of what is in it, or the last; None if it has none."""
+        found = [(place, head) for place, (head, _) in enumerate(self._layout.headers) if head[: len(path)] == path]
+        return self._block(found[-1 if last else 0][1], found[-1 if last else 0][0], path) if found else None
+
+    def sections(self) -> Iterator[tuple[str, Block]]:
+        """All [sections], each with the key of the rig that it is in."""
+        for place, (head, _) in enumerate(self._layout.headers):
+            yield str(head[0]), self._block(head, place, head[:1])
+
+    def _block(self, path: Path, place: int, within: Path = ()) -> Block:
         headers = self._layout.headers
         after = place + 1
         while after < len(headers) and headers[after][0][: len(path)] == path:
             after += 1
         for far, (start, _) in headers[after:]:
-            if far[: len(path)] == path:
+            if far[: len(path)] == path and not within:
                 raise EditError(
                     f"line {self._line_at(start)} continues what begins in line {self.line(path)}, "
                     "with another section between them; move the two together in the file first"
@@ -137,13 +162,13 @@ class Sheet:
             start, end = self.value(table)
             inner = self.text[start + 1 : end - 1]
             comma = ", " if inner.strip() else " "
-            return _put(self.text, (start + 1, end - 1), f"{inner.rstrip()}{comma}{key} = {written} ")
+            return _put(self.text, (start + 1, end - 1), f"{inner.rstrip()}{comma}{_key(key)} = {written} ")
         headers = self._layout.headers
         place = [path for path, _ in headers].index(table)
         head = headers[place][1]
         following = headers[place + 1][1][0] if place + 1 < len(headers) else len(self.text)
         said = [head[1], *(end for start, end in self._layout.pairs.values() if head[0] < start < following)]
-        return insert_lines(self.text, _line_end(self.text, max(said)), f"{key} = {written}\n")
+        return insert_lines(self.text, _line_end(self.text, max(said)), f"{_key(key)} = {written}\n")
 
     def without_pair(self, path: Path) -> str:
         """The text without a KEY = VALUE: without its lines in a section, without its comma in a table on one line."""
@@ -304,6 +329,11 @@ def toml(value: Any) -> str:
 def _key(key: object) -> str:
     name = str(key)
     return name if _BARE.fullmatch(name) else tomlkit.string(name).as_string()
+
+
+def key_path(path: Path) -> str:
+    """The keys of a path as the head of a [section] has them; places in lists are left out."""
+    return ".".join(_key(each) for each in path if isinstance(each, str))
 
 
 def listed(items: Sequence[str]) -> str:

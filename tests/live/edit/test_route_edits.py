@@ -181,11 +181,22 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
     assert panel.bench.scene(1).burst == ()
 
 
+ONE_OF = (
+    'edit: "what" must be join, part, chain, burst, lines, facts, undo, redo, values, rename, remove, move or sounds'
+)
+
+
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, lines, facts, undo or redo'),
-        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, lines, facts, undo or redo'),
+        (
+            {"what": "dance"},
+            ONE_OF,
+        ),
+        (
+            {"what": ["join"]},
+            ONE_OF,
+        ),
         ({"what": "join"}, 'edit join needs "scene": a scene'),
         ({"what": "join", "scene": 9, "from": "keys", "to": "brass"}, "there is no scene 9; there are: 1, 2, 3"),
         ({"what": "join", "scene": True}, '"scene" must be a scene'),
