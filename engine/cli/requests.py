@@ -37,6 +37,11 @@ def command(name: str, request: dict[str, Any], json: bool) -> None:
     show_command(commanded(name, request), json)
 
 
+def for_player(request: dict[str, Any], player: str) -> dict[str, Any]:
+    """The same request for one player; "" names none."""
+    return {**request, "player": player} if player else request
+
+
 def commanded(name: str, request: dict[str, Any]) -> dict[str, Any]:
     """The engine's answer to a show command. The end of the set list is not an error; an unknown scene is."""
     answer = client.ask(name, request)

@@ -9,8 +9,10 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from engine.core.cable.output_cable import Delivery
+from engine.core.control.stack import Stack
 from engine.core.feedback_plan import FeedbackPlan, Lamp, TextDisplay, Thing
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.state import State
 from engine.midi.seven_bit_text import seven_bit_text
 from engine.rig.models.feedback import TallyWhen
@@ -93,44 +95,53 @@ class Feedback:
         self, now: int, lamps: Sequence[Lamp], displays: Sequence[TextDisplay]
     ) -> Iterator[tuple[Thing, bytes]]:
         """What each thing is to be told."""
-        routes = self._routes()
+        routes: dict[str | None, set[str]] = {}
         for lamp in lamps:
             yield lamp.thing, self._lit(now, lamp, routes)
-        if displays:
-            texts = self._texts(now)
-            for display in displays:
-                yield display.thing, _message(display, texts)
+        texts = {name: self._texts(now, name) for name in {display.player for display in displays}}
+        for display in displays:
+            yield display.thing, _message(display, texts[display.player])
 
-    def _lit(self, now: int, lamp: Lamp, routes: set[str]) -> bytes:
+    # `routes`: by player, those in force, as far as they have been asked for
+
+    def _lit(self, now: int, lamp: Lamp, routes: dict[str | None, set[str]]) -> bytes:
         on = (light.on for light in lamp.lights if self._is_on(now, light.when, routes))
         return next(on, lamp.lights[0].off)
 
-    def _is_on(self, now: int, when: TallyWhen, routes: set[str]) -> bool:
+    def _is_on(self, now: int, when: TallyWhen, routes: dict[str | None, set[str]]) -> bool:
         state = self._state
         if when.route is not None:
-            return when.route in routes
+            if when.player not in routes:
+                routes[when.player] = self._routes(when.player)
+            return when.route in routes[when.player]
         if when.scene is not None:
             number = state.compiled.find(when.scene)
-            return any(scene.number == number for _, scene in state.scenes_in_force())
+            return any(scene.number == number for stack, scene in self._scenes(when.player))
         if when.song is not None:
-            return any(stack.song == when.song for stack in state.stacks.values())
+            return any(stack.song == when.song for stack, _ in self._scenes(when.player))
         return state.sync.clock_source(now) is not None
 
-    def _routes(self) -> set[str]:
-        """The names of routes and lines in the scenes in force that are not muted."""
-        scenes = [scene.compiled for _, scene in self._state.scenes_in_force()]
+    def _scenes(self, player: str | None) -> list[tuple[Stack, SceneInPlay]]:
+        """The scenes in force, of one player if they are named."""
+        return [each for each in self._state.scenes_in_force() if player in (None, each[0].name)]
+
+    def _routes(self, player: str | None) -> set[str]:
+        """The names of routes and lines in these scenes that are not muted."""
+        scenes = [scene.compiled for _, scene in self._scenes(player)]
         listed = (paths for scene in scenes for paths in (*scene.everywhere, *scene.own))
         names = ((path.route, path.group) for paths in listed for path in paths)
         return {name for both in names if self._state.muted.isdisjoint(both) for name in both if name is not None}
 
-    def _texts(self, now: int) -> dict[str, str]:
-        """What each field shows."""
-        state, stack = self._state, self._state.main
-        assert stack.scene is not None, "nothing is sent before the first scene"
-        scene, coming, bpm = state.compiled.rig.scene(stack.scene.number), stack.setlist.beside(1), state.sync.bpm(now)
+    def _texts(self, now: int, player: str | None) -> dict[str, str]:
+        """What each field shows, for a player or for the rest of the rig."""
+        state = self._state
+        stack = state.stacks[player or ""]
+        number, name = stack.in_force or (None, "")
+        scene = state.compiled.rig.scene(number) if number is not None else None
+        coming, bpm = stack.setlist.beside(1), state.sync.bpm(now)
         return {
-            "scene.name": stack.scene.name,
-            "scene.number": str(stack.scene.number),
+            "scene.name": name,
+            "scene.number": str(number or ""),
             "scene.cue": (scene.cue if scene is not None else None) or "",
             "scene.text": (scene.text if scene is not None else None) or "",
             "song.name": stack.song or "",

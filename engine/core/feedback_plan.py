@@ -41,10 +41,11 @@ class Lamp(NamedTuple):
 
 
 class TextDisplay(NamedTuple):
-    """One display: the parts of its message."""
+    """One display: the parts of its message, and whose scene it shows, None for the rest of the rig."""
 
     thing: Thing
     parts: tuple[bytes | ShownField, ...]
+    player: str | None = None
 
     @property
     def output(self) -> int:
@@ -79,7 +80,9 @@ def feedback_plan(rig: Rig, outputs: Sequence[str]) -> FeedbackPlan:
         light = Light(bytes.fromhex(tally.on), bytes.fromhex(tally.off), tally.when)
         lights.setdefault((outputs.index(tally.to), _sets(light)), []).append(light)
     lamps = tuple(Lamp(thing, tuple(own)) for thing, own in lights.items())
-    listed = [TextDisplay((outputs.index(each.to), each.show), read_show(each.show)) for each in rig.displays]
+    listed = [
+        TextDisplay((outputs.index(each.to), each.show), read_show(each.show), each.player) for each in rig.displays
+    ]
     displays = tuple({each.thing: each for each in listed}.values())
     return FeedbackPlan(
         lamps,

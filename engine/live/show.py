@@ -45,14 +45,14 @@ class ShowEvent(NamedTuple):
 
 
 class Show:
-    """A rig that plays. `on_move` is called with each new position, `say` with each sentence for the player."""
+    """A rig that plays. `on_move` is called with each new position, by player; `say` with each sentence for people."""
 
     def __init__(
         self,
         rig: Rig,
         opened: OpenPorts,
         reader: ArrivalSource,
-        on_move: Callable[[ShowPosition], None] = lambda position: None,
+        on_move: Callable[[Mapping[str, ShowPosition]], None] = lambda positions: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
@@ -74,7 +74,7 @@ class Show:
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
-        self._kept_position: ShowPosition | None = None
+        self._kept_positions: dict[str, ShowPosition] = {}
         self._watchers: list[deque[ShowEvent]] = []  # of messages
         self._listeners: list[deque[ShowEvent]] = []  # of reports
         self._notices = NoticeLimiter(self._told)
@@ -281,10 +281,10 @@ class Show:
 
     def keep_place(self) -> None:
         """Call `on_move` if the show has moved since the last call."""
-        position = self.engine.position
-        if position is not None and position != self._kept_position:
-            self._kept_position = position
-            self._on_move(position)
+        positions = self.engine.positions
+        if positions != self._kept_positions:
+            self._kept_positions = positions
+            self._on_move(positions)
 
     def _take_news(self) -> None:
         for port, text in self.engine.reports.news:

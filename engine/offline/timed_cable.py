@@ -68,6 +68,11 @@ class TimedCable:
         return self._cable.due
 
     @property
+    def straight(self) -> bool:
+        """See OutputCable: here all that is put is noted."""
+        return False
+
+    @property
     def full(self) -> bool:
         """See OutputCable."""
         return self._cable.full

@@ -5,51 +5,57 @@ from pydantic import Field
 from engine.protocol.fields import Name, Number, Request
 
 
-class RecallRequest(Request):
+class StackRequest(Request):
+    """Base of what acts on the scenes of one player, or of the rest of the rig."""
+
+    player: Name = Field("", description="the name of a player, or empty for whoever has what it names")
+
+
+class RecallRequest(StackRequest):
     """Recall a scene."""
 
     scene: Number | Name = Field(description="a scene's number or name")
 
 
-class NextRequest(Request):
+class NextRequest(StackRequest):
     """Recall the next scene of the set list."""
 
 
-class BackRequest(Request):
+class BackRequest(StackRequest):
     """Recall the scene before."""
 
 
-class FirstRequest(Request):
+class FirstRequest(StackRequest):
     """Recall the first scene of the set list."""
 
 
-class EntryRequest(Request):
+class EntryRequest(StackRequest):
     """Recall the scene at an entry of the set list."""
 
     entry: Number = Field(description="the number of an entry of the set list; the first is 1")
 
 
-class SetlistRequest(Request):
+class SetlistRequest(StackRequest):
     """Play by another set list."""
 
     setlist: Name = Field(description="the name of a set list")
 
 
-class NextSongRequest(Request):
+class NextSongRequest(StackRequest):
     """Recall the first scene of the next song."""
 
 
-class BackSongRequest(Request):
+class BackSongRequest(StackRequest):
     """Recall the first scene of this song or, if that is the present one, of the song before."""
 
 
-class SongRequest(Request):
+class SongRequest(StackRequest):
     """Recall the first scene of a song."""
 
     song: Name = Field(description="the name of a song")
 
 
-class TransposeRequest(Request):
+class TransposeRequest(StackRequest):
     """Transpose all play lines further, or no longer."""
 
     step: int = Field(ge=-24, le=24, description="semitones more than now, or 0 for none at all")
@@ -61,8 +67,8 @@ class PanicRequest(Request):
     instrument: Name | None = Field(None, description="the name of an instrument, or null for everything")
 
 
-class ResendRequest(Request):
-    """Send the sounds of the current scene again."""
+class ResendRequest(StackRequest):
+    """Send the sounds of the current scene again: of all players, if none is named."""
 
 
 class TapRequest(Request):

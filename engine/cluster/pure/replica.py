@@ -22,7 +22,8 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 def show_place(engine: Engine) -> ShowPlace:
     """Where the show is."""
-    state, position = engine.state, engine.position
+    state = engine.state
+    position = state.main.position
     channels = by_instrument(engine.rig, engine.outputs, state.places)
     return ShowPlace(
         standing=position[:3] if position is not None else None,

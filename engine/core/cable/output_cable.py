@@ -97,6 +97,10 @@ class OutputCable(Protocol):
         """When `flush` has something to do next (ns); None if nothing waits."""
 
     @property
+    def straight(self) -> bool:
+        """Whether `put` does no more than to append: nothing waits, is held or is paced."""
+
+    @property
     def full(self) -> bool:
         """Whether so much waits that no note may begin: there would be no room for its release."""
 

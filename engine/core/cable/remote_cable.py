@@ -60,6 +60,7 @@ class RemoteCable:
 
     def __init__(self, output: int, speed: CableSpeed | None) -> None:
         self.output = output
+        self.straight = False
         self.speed = speed
         self.counts = CableCounts()  # as the other machine reports them
         self.live = False

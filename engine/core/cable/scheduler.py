@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import IntEnum, auto
 from typing import Final
 
-from engine.core.cable.channel_sounds import ChannelSounds, selects_sound
+from engine.core.cable.channel_sounds import ChannelSounds, is_sound, selects_sound
 from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
 from engine.core.cable.queues import CableQueues
 from engine.core.cable.replaceable_values import slot
@@ -223,7 +223,7 @@ class Cable:
         if not needed and not self._steps:
             return ()
         begun = self._begun_step.channel if self._begun_step else None
-        self._steps = deque((*self._staying(steps, player), *needed))
+        self._steps = deque((*self._staying(steps, player), *needed) if self._steps else needed)
         channels = {step.channel for step in self._steps}
         if self.queues.movable:  # the burst is their newer value
             self.queues.drop({slot(message) for step in needed for message in step.unit})
@@ -249,7 +249,7 @@ class Cable:
         for step in steps:
             if step.always or step.channel in changing or not self._sounds.is_on(step):
                 needed.append(step)
-                if step.chooses or any(map(selects_sound, step.unit)):
+                if step.chooses or is_sound(step.unit) or any(map(selects_sound, step.unit)):
                     changing.add(step.channel)
         return needed
 

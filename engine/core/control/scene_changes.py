@@ -144,7 +144,7 @@ class SceneChanges:
     def transposed(self, now: int, stack: Stack, out: list[Delivery]) -> None:
         """Song or foot transpose by another number of semitones: the scene in force plays on so."""
         state = self._state
-        state.scenes.forget_steps()
+        state.scenes.forget_steps([scene for other, scene in state.scenes_in_force() if other is not stack])
         before, routes = stack.scene, state.routes
         if before is None or before.number not in state.compiled.scenes:
             return
@@ -256,25 +256,32 @@ class SceneChanges:
         named = ", ".join(_named(scene) for _, scene in scenes)
         outcome = state.outcome("resend", AnswerCode.DONE, f"{named} sent again", who, stack)
         result = self._send_burst(now, bursts, stack, outcome, out)
-        self._settling.tell_again(now, out)
+        self._settling.tell_again(now, range(len(state.stack_of)) if not player else stack.sources, out)
         return result
 
     def _send_burst(
         self, now: int, bursts: Bursts, stack: Stack, outcome: CommandResult, out: list[Delivery]
     ) -> CommandResult:
         """The outcome with what was sent. Its cost is that at the present speeds of the cables."""
-        cables, sent = self._state.cables, dict[int, tuple[BurstUnit, ...]]()
-        for cable in cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
-            if needed := self._outputs.burst(now, cable.output, bursts.get(cable.output, ()), out, stack.name):
+        sent: dict[int, tuple[BurstUnit, ...]] = {}
+        unchanged = 0
+        for cable in self._state.cables:
+            steps = bursts.get(cable.output, ())
+            if not steps and cable.due is None and cable.remote is None:
+                continue  # else an earlier burst may wait there, which is replaced, also by nothing
+            if needed := self._outputs.burst(now, cable.output, steps, out, stack.name):
                 sent[cable.output] = needed
-                self._outputs.command(cable.output, (message for step in needed for message in step.unit))
+                self._outputs.command_steps(cable.output, needed)
+            if len(needed) < len(steps):
+                unchanged += instruments(steps) - instruments(needed)
+        cables = self._state.cables
         cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
         return replace(
             outcome,
             burst_bytes=cost.bytes,
             ready_ns=cost.ready_ns,
             instruments=cost.instruments,
-            unchanged=sum(map(instruments, bursts.values())) - cost.instruments,
+            unchanged=unchanged,
             bursts=sent,
         )
 

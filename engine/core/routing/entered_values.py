@@ -8,6 +8,7 @@ is universal and real-time (F0 7F) or tunes, while something still waits for the
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
+from engine.core.cable.channel_sounds import is_sound
 from engine.core.cable.output_cable import BurstUnit, OutputCable, Unit
 from engine.core.routing.merging import Merging
 from engine.core.routing.told_values import Moved, ToldValues, is_at_rest
@@ -30,7 +31,7 @@ class EnteredValues:
 
     def needed(self, cable: OutputCable, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
         """Those of these steps for a cable that are to be sent; `note` those that are."""
-        if not self._set or not any(_sets(step.unit) for step in steps):
+        if not self._set or not any(not is_sound(step.unit) and _sets(step.unit) for step in steps):
             return steps
         if cable.due is not None or cable.remote is not None:
             self.forget(cable.output)
@@ -40,6 +41,8 @@ class EnteredValues:
     def note(self, output: int, steps: Iterable[BurstUnit]) -> None:
         """These steps are sent."""
         for step in steps:
+            if is_sound(step.unit):
+                continue
             if _may_reset(step.unit):
                 self.forget(output)
             elif _sets(step.unit):

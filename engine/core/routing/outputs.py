@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Sequence
 
-from engine.core.cable.channel_sounds import selects_sound
+from engine.core.cable.channel_sounds import is_sound, selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit, owned
 from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
@@ -40,10 +40,16 @@ class Outputs:
     def command(self, output: int, messages: Iterable[bytes]) -> None:
         """A scene or a control sends these: nobody's key holds them, and nobody's route feeds them."""
         for message in messages:
-            if not selects_sound(message):  # most bursts are nothing else
+            if not selects_sound(message):
                 self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
             if resets(message):
                 self._state.ledger.reset((output, message[0] & 0x0F))
+
+    def command_steps(self, output: int, steps: Iterable[BurstUnit]) -> None:
+        """A scene sends these steps of its burst."""
+        for step in steps:
+            if not is_sound(step.unit):  # most are nothing else
+                self.command(output, step.unit)
 
     def route(self, now: int, output: int, unit: Unit, out: list[Delivery]) -> None:
         """These together; there may be banks and programs among them."""
@@ -74,7 +80,7 @@ class Outputs:
         state.entered.forget(output)
         state.ledger.told.forget(output)
         self.note_set_up(output)
-        self.command(output, (message for step in sounds for message in step.unit))
+        self.command_steps(output, sounds)
         self.burst(now, output, (*state.compiled.setups.get(output, ()), *sounds), out)
 
     def set_up(self, now: int, output: int, out: list[Delivery]) -> None:

@@ -170,9 +170,7 @@ class EngineProcess:
                 nursery.start_soon(task)
             nursery.start_soon(collect_when_idle, show.ports.messages_heard)
             nursery.start_soon(transpose_ahead, show)
-            self._say(show.apply(RecallScene(self._resume(show)), "start").text)
-            for player in show.engine.state.compiled.players.setlists:
-                self._say(show.apply(FirstScene(player=player), "start").text)
+            self._recall_first(show)
             show.apply(Begin())
             reader.start(waker(show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
@@ -184,21 +182,23 @@ class EngineProcess:
         with trio.move_on_after(_LEAVING):
             await self._last_scene.write()
 
-    def _resume(self, show: Show) -> int | str:
-        """Take up the set list where the last show was; returns the scene to begin with."""
-        last = self._last_scene.last()
-        if last is not None:
-            show.apply(ResumePosition(last))
-        start = self._rig.rig.start
+    def _recall_first(self, show: Show) -> None:
+        """Recall the scenes to begin with: by default, each player's last one or else the first of their set list."""
+        compiled, last, start = show.engine.state.compiled, self._last_scene.last(), self._rig.rig.start
+        for player, position in last.items():
+            show.apply(ResumePosition(position, player))
+        scene = next((each.number for each in self._rig.scenes if not compiled.players.scenes.get(each.number)), None)
         if start != "last":
-            return start
-        known = last is not None and last.scene in show.engine.state.compiled.scenes
-        if last is not None and known:
-            return last.scene
-        players = show.engine.state.compiled.players.scenes
-        return next(
-            (each.number for each in self._rig.scenes if not players.get(each.number)), self._rig.scenes[0].number
-        )
+            scene = compiled.find(start)
+        elif "" in last and last[""].scene in compiled.scenes:
+            scene = last[""].scene
+        if scene is not None:
+            self._say(show.apply(RecallScene(scene), "start").text)
+        for player in compiled.players.setlists:
+            its = last.get(player) if start == "last" else None
+            at = its is not None and compiled.players.scenes.get(its.scene) == player
+            recall = RecallScene(its.scene, player=player) if its is not None and at else FirstScene(player=player)
+            self._say(show.apply(recall, "start").text)
 
 
 def _held(show: Show) -> str:

@@ -7,6 +7,7 @@ read, how much is obeyed, how much waits for its time, and how much is answered.
 import heapq
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from ipaddress import ip_address
 from itertools import count, islice
 from typing import Any, Final
@@ -26,12 +27,14 @@ from engine.core.commands import (
     PreviousSong,
     RecallScene,
     Resend,
+    StackCommand,
     TapTempo,
     Transpose,
     UnmuteRoute,
 )
 from engine.core.control.request_budget import RequestBudget
 from engine.core.control.setlist import LAST_STEP
+from engine.core.control.stack import Stack
 from engine.live.show import Show
 from engine.live.socket.osc_facts import everything, osc_now
 from engine.live.socket.osc_packets import LARGEST, OscAsked, Value, osc_message, read_packet, seconds_until
@@ -202,26 +205,30 @@ class OscServer:
         return replies
 
     def _obey(self, do: str, values: tuple[Value, ...], sender: Sender) -> list[bytes]:
-        if do in _REPLIES:
+        player, _, word = do.rpartition("/")
+        if word in _REPLIES:
             return []
+        stack = self._show.engine.state.stacks.get(player)
+        if stack is None:
+            return [osc_message("answer", f"/bayleaf/{do}: there is no player {player}; nothing changed")]
         pressed = _is_pressed(values)
-        if do in _BUTTONS or do in _QUERIES or do == "transpose":
+        if word in _BUTTONS or word in _QUERIES or word == "transpose":
             if pressed is False:  # the button's release
                 return []
-            if do in _QUERIES and pressed:
-                return self._answer_query(do, sender)
-        command = _command(do, values)
+            if word in _QUERIES and pressed:
+                return self._answer_query(word, stack, sender)
+        command = _for_player(_command(word, values), player)
         if command is None:
             return [osc_message("answer", f"/bayleaf/{do} is not a command, or takes other values; nothing changed")]
-        if not self._admits(do == "panic"):
+        if not self._admits(word == "panic"):
             return []
-        return [osc_message("answer", self._apply(command, f"osc {sender[0]}")), osc_now(self._show)]
+        return [osc_message("answer", self._apply(command, f"osc {sender[0]}")), osc_now(stack)]
 
-    def _answer_query(self, do: str, sender: Sender) -> list[bytes]:
-        if do == "state":
-            return [osc_now(self._show)]
+    def _answer_query(self, word: str, stack: Stack, sender: Sender) -> list[bytes]:
+        if word == "state":
+            return [osc_now(stack)]
         if sender in self._long or len(self._long) < _DRAWING:
-            self._long[sender] = everything(self._show)
+            self._long[sender] = everything(self._show, stack)
         return []
 
     def _admits(self, panic: bool) -> bool:
@@ -270,6 +277,13 @@ def _is_pressed(values: tuple[Value, ...]) -> bool | None:
     if len(values) > 1 or isinstance(value, str) or value not in (0, 1):
         return None
     return bool(value)
+
+
+def _for_player(command: PlayerCommand | None, player: str) -> PlayerCommand | None:
+    """The same command for one player; None if it concerns the whole rig."""
+    if not player:
+        return command
+    return replace(command, player=player) if isinstance(command, StackCommand) else None
 
 
 def _command(do: str, values: tuple[Value, ...]) -> PlayerCommand | None:

@@ -12,16 +12,19 @@ from typing import Final
 
 import trio
 
+from engine.core.control.stack import Stack
+from engine.core.engine import Engine
 from engine.core.scene_snapshot import channels
 from engine.live.cable_load import CableLoad
 from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.status import scene_facts, song_facts, sync
+from engine.live.socket.status import next_facts, scene_facts, song_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
+from engine.rig.models.rig import Rig, drum_struck
 
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE: Final = 1.0  # seconds a follower may take to read
@@ -140,7 +143,7 @@ class StatusFrames:
             self._looks, self._health = load.looks, health(show, load)
             if self._cluster is not None:
                 self._health += self._cluster.problems()
-        following = engine.state.main.setlist.beside(1)
+        main, players = engine.state.main, engine.state.stacks.items()
         time = sync(show)
         del time["timecode_rate"]
         return {
@@ -153,13 +156,12 @@ class StatusFrames:
             "inputs": show.inputs,
             "outputs": show.outputs,
             "scene": scene_facts(engine, engine.scene),
-            "next": scene_facts(engine, (following, engine.state.compiled.scenes[following].name))
-            if following is not None
-            else None,
-            "song": song_facts(engine),
-            "step": engine.state.main.step,
-            "loaded": engine.state.main.setlist.loaded is not None,
-            "setlist": _setlist(show),
+            "next": next_facts(engine, main),
+            "song": song_facts(engine, main),
+            "step": main.step,
+            "loaded": main.setlist.loaded is not None,
+            "setlist": _setlist(main),
+            "players": {name: _player(engine, stack) for name, stack in players if name},
             **time,
             "load": load.loads,
             "peak": load.peaks,
@@ -183,8 +185,11 @@ class StatusFrames:
                 self._units = UnitWords()
             self._units.middle_c = self._show.engine.rig.rig.middle_c
             lines = self._units.lines(((event.way, event.port), event.message or b"") for event in events)
+            rig = self._show.engine.rig
             found["events"] = [
-                _plain(event, line) for event, line in zip(events, lines, strict=True) if line is not None
+                _plain(event, line + _drum(rig, event))
+                for event, line in zip(events, lines, strict=True)
+                if line is not None
             ]
         return found
 
@@ -198,10 +203,28 @@ def _since(then: list[int], now: list[int]) -> list[int]:
     return [count - before for count, before in zip(now, then + [0] * (len(now) - len(then)), strict=True)]
 
 
-def _setlist(show: Show) -> Facts:
+def _player(engine: Engine, stack: Stack) -> Facts:
+    """What the frame says of the rest of the rig, for one player."""
+    return {
+        "scene": scene_facts(engine, stack.in_force),
+        "next": next_facts(engine, stack),
+        "song": song_facts(engine, stack),
+        "step": stack.step,
+        "loaded": stack.setlist.loaded is not None,
+        "setlist": _setlist(stack),
+    }
+
+
+def _setlist(stack: Stack) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
-    setlist = show.engine.state.main.setlist
+    setlist = stack.setlist
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
+
+
+def _drum(rig: Rig, event: ShowEvent) -> str:
+    """The drum that a message strikes, in brackets, or nothing."""
+    struck = drum_struck(rig, event.port, event.message or b"") if event.way == "out" else None
+    return f" ({struck})" if struck is not None else ""
 
 
 def _plain(event: ShowEvent, words: str) -> Facts:

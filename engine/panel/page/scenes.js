@@ -155,7 +155,7 @@ function details(shown) {
 /** @param {Scene} shown */
 function factFields(shown) {
   const { number } = shown;
-  const fact = (/** @type {string} */ key, /** @type {unknown} */ value, /** @type {string} */ words) => edit({ scene: number, what: "facts", facts: { [key]: value }, words: `${number}: ${words}` }, words);
+  const fact = (/** @type {string} */ key, /** @type {unknown} */ value, /** @type {string} */ words) => edit({ scene: number, what: "facts", facts: { [key]: value }, words: `${number}: ${words}`, revision: null }, words);
   const text = make("textarea", { rows: "3" });
   text.value = shown.text ?? "";
   const like = /** @type {import("./dom.js").Option[]} */ ([["", "no other scene"], ...(held.rig?.scenes ?? []).filter((each) => each.number !== number).map((each) => [each.number, sceneWords(each)])]);

@@ -76,6 +76,7 @@ def _references(data: Data) -> Iterator[Complaint]:
         "scenes": _known_scenes(data),
         "songs": [each["name"] for _, each in tables(data, "songs") if isinstance(each.get("name"), str)],
         "set lists": [each["name"] for _, each in tables(data, "setlists") if isinstance(each.get("name"), str)],
+        "players": [each["name"] for _, each in tables(data, "players") if isinstance(each.get("name"), str)],
         "machines": table(table(data, "network"), "machines"),
     }
     for keys, mark, name in references(data, Rig):

@@ -179,3 +179,37 @@ def test_the_rest_of_a_rig_may_have_no_scene_at_all() -> None:
     assert (
         ask(engine, FirstScene()).outcome.text == "there is no entry 1 in the scenes, which has none; nothing changed"
     )
+
+
+def test_lights_and_displays_know_players() -> None:
+    """A light of one player's scene is off while another plays a route of that name; a display shows whose it is."""
+    more = """
+[[tallies]]
+to   = "right"
+when = { player = "anna", scene = 22 }
+on   = "B0 14 7F"
+off  = "B0 14 00"
+
+[[displays]]
+to     = "right"
+player = "anna"
+show   = "F0 7D 01 {scene.name} {next.name:2} F7"
+"""
+    engine = players_engine(PLAYERS + more)
+    engine.tick(SECOND)
+    recall_for(engine, 22, "anna", 2 * SECOND)
+    out = engine.tick(2 * SECOND)
+    assert [message for _, message, _ in out] == [bytes.fromhex("B0147F"), b"\xf0\x7d\x01Lament  \xf7"]
+    recall_for(engine, 2, now=3 * SECOND)
+    assert engine.tick(3 * SECOND) == []
+
+
+def test_a_scene_that_is_recalled_again_stays_though_another_player_has_transposed() -> None:
+    """A scene that cuts cuts nothing when it is recalled again, transposed or not."""
+    engine = players_engine(PLAYERS.replace('cue = "22.5"', 'held = "cut"'))
+    recall_for(engine, 22, "anna")
+    ask(engine, Transpose(1, player="anna"))
+    heard(engine, "90 3C 40", "anna")
+    ask(engine, Transpose(1, player="ben"))
+    out = recall_for(engine, 22, "anna", SECOND).deliveries
+    assert [message.hex() for _, message, _ in out] == ["c13b"]

@@ -197,7 +197,7 @@ def test_a_loaded_scene_outlives_an_edit_that_keeps_it() -> None:
 def test_an_engine_that_follows_has_it_loaded_too() -> None:
     """What is loaded at the engine in charge is loaded at the one that follows, and no longer when it is not."""
     made = show()
-    made.apply(MS, FollowShow(made.position, (), 61))
+    made.apply(MS, FollowShow(made.state.main.position, (), 61))
     assert made.state.main.setlist.loaded == 61
-    made.apply(MS, FollowShow(made.position, (), 999))
+    made.apply(MS, FollowShow(made.state.main.position, (), 999))
     assert made.state.main.setlist.loaded is None

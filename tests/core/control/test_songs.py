@@ -250,7 +250,7 @@ def test_a_show_resumes_with_song_and_step() -> None:
     before = Evening()
     for command in (do.FirstScene(), do.ChooseSong("Bridge"), do.NextScene(), do.Transpose(-1)):
         before.ask(command)
-    after, position = Evening(), before.engine.position
+    after, position = Evening(), before.engine.state.main.position
     assert position is not None
     after.engine.apply(0, do.ResumePosition(position))
     after.ask(do.RecallScene(position.scene))

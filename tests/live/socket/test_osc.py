@@ -20,12 +20,13 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
 from engine.core.command_codec import decode
-from engine.core.commands import Command, RecallScene
+from engine.core.commands import Command, FirstScene, RecallScene
 from engine.core.compiled import compile_rig
 from engine.live.show import Show
 from engine.live.socket.osc import COMMANDS_A_SECOND, COMMANDS_AT_ONCE, FURTHEST, MOST_WAITING, OscServer, Sender
 from engine.live.socket.osc_facts import everything
 from engine.rig.models.control import Osc
+from tests.support.players_rig import PLAYERS
 from tests.support.small_show import MS, RIG, Bench
 from tests.support.waiting import eventually
 
@@ -352,7 +353,9 @@ def test_songs_set_lists_and_transposition() -> None:
     take(server, message("/bayleaf/setlist", "Saturday"))
     assert engine.state.main.setlist.name == "Saturday"
     listed = [
-        each for each in said([*everything(made.show)]) if each[0] in ("/bayleaf/song_now", "/bayleaf/song_listed")
+        each
+        for each in said([*everything(made.show, made.show.engine.state.main)])
+        if each[0] in ("/bayleaf/song_now", "/bayleaf/song_listed")
     ]
     assert listed == [
         ("/bayleaf/song_now", "Night"),
@@ -367,7 +370,7 @@ def test_a_query_answers_all_that_a_surface_draws() -> None:
     made = bench()
     server = server_of(made)
     assert take(server, message("/bayleaf/mute", "pads")) != []
-    assert said([*everything(made.show)]) == [
+    assert said([*everything(made.show, made.show.engine.state.main)]) == [
         ("/bayleaf/now", 1, "Overture"),
         ("/bayleaf/coming", 2, "March"),
         ("/bayleaf/tempo", 0.0),
@@ -527,7 +530,7 @@ def test_replies_are_not_answered() -> None:
     made = bench()
     server = OscServer(made.show)
     for data in (message("/bayleaf/scene", 2), message("/bayleaf/state"), message("/bayleaf/scene")):
-        replies = [*take(server, data), *everything(made.show)]
+        replies = [*take(server, data), *everything(made.show, made.show.engine.state.main)]
         assert len(replies) > 9
         assert [take(server, reply) for reply in replies] == [[]] * len(replies)
 
@@ -686,3 +689,40 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
         made.heard("brass")
     assert show.own_faults == 0
     assert 1_000 < obeyed < 9_000  # enough valid and enough invalid ones were tried
+
+
+def test_a_players_surface_puts_their_name_first() -> None:
+    """/bayleaf/anna/next acts on Anna's scenes alone, and is answered with them; panic and mutes have no player."""
+    made = Bench(f"{PLAYERS}[osc]\nport = 9310\n")
+    for player in ("", "anna", "ben"):
+        made.show.apply(FirstScene(player=player), "shell")
+    server = server_of(made)
+    assert said(take(server, message("/bayleaf/anna/next"))) == [
+        ("/bayleaf/answer", "anna: scene 22 Lament"),
+        ("/bayleaf/anna/now", 22, "Lament"),
+    ]
+    assert said(take(server, message("/bayleaf/anna/scene", 31)))[0] == (
+        "/bayleaf/answer",
+        "scene 31 plays inputs of ben, not of anna; nothing changed",
+    )
+    assert said(take(server, message("/bayleaf/ben/state"))) == [("/bayleaf/ben/now", 31, "Tremolo")]
+    for wrong in ("carl/next", "anna/panic", "anna/mute"):
+        reply = said(take(server, message(f"/bayleaf/{wrong}")))
+        assert [each[0] for each in reply] == ["/bayleaf/answer"]
+        assert str(reply[0][1]).endswith("nothing changed")
+    assert take(server, message("/bayleaf/anna/next", 0)) == []
+    assert take(server, message("/bayleaf/anna/now", 5, "echo")) == []
+    assert take(server, message("/bayleaf/anna/ben/next")) == []
+    assert made.show.engine.scene == (1, "Overture")
+
+
+def test_a_players_surface_draws_itself() -> None:
+    """All that it needs: the player's set list instead of the rest's."""
+    show = Bench(PLAYERS).show
+    show.apply(FirstScene(player="anna"), "shell")
+    found = said([*everything(show, show.engine.state.stacks["anna"])])
+    assert [each for each in found if "listed" in str(each[0]) or "order" in str(each[0])] == [
+        ("/bayleaf/anna/order", "Anna, act 1", 1, 2),
+        ("/bayleaf/anna/listed", 1, 21, "Fanfare"),
+        ("/bayleaf/anna/listed", 2, 22, "Lament"),
+    ]

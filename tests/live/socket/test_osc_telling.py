@@ -7,9 +7,10 @@ import pytest
 import trio
 from pythonosc.osc_message import OscMessage
 
-from engine.core.commands import ChooseSong, FollowLeader, NextScene, RecallScene, Transpose
+from engine.core.commands import ChooseSong, FirstScene, FollowLeader, NextScene, RecallScene, Transpose
 from engine.core.compiled import compile_rig
 from engine.live.socket.osc_telling import OscTelling
+from tests.support.players_rig import PLAYERS
 from tests.support.small_show import MS, RIG, Bench
 
 HERE = "127.0.0.1"
@@ -110,3 +111,16 @@ async def test_an_address_that_cannot_be_reached_is_reported_once(nursery: trio.
         await trio.to_thread.run_sync(surface.recv, 4096)
     texts = [text for who, text in made.told() if who == "osc"]
     assert [text.partition(":")[0] for text in texts] == ["255.255.255.255"]
+
+
+def test_what_concerns_a_player_has_their_name_before_it() -> None:
+    """Their scene, and what comes next for them, beside those of the rest of the rig."""
+    made = Bench(f'{PLAYERS}[osc]\nport = 9310\ntell = ["{FIRST}"]\n')
+    for player in ("", "anna", "ben"):
+        made.show.apply(FirstScene(player=player), "shell")
+    telling = OscTelling(made.show)
+    begun = told(telling)
+    assert begun[:2] == [(FIRST, "now", 1, "Overture"), (FIRST, "coming", 2, "Street")]
+    assert (FIRST, "anna/now", 21, "Fanfare") in begun
+    made.show.apply(NextScene(player="anna"), "shell")
+    assert told(telling) == [(FIRST, "anna/now", 22, "Lament"), (FIRST, "anna/coming", 0, "")]

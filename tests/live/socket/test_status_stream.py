@@ -73,6 +73,7 @@ def test_the_first_frame_has_everything(follower: Follower) -> None:
         "song": None,
         "step": 0,
         "setlist": {"name": "Friday", "place": 1, "of": 2},
+        "players": {},
         "tempo": None,
         "clock_from": None,
         "clocks_skipped": 0,
