@@ -322,7 +322,7 @@ class Engine:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         held = answer.held
         if self.state.gestures.older:  # an older scene's filter may hold what began there
-            routes = self.state.ledger.routes_of(source, message)
+            routes, _ = self.state.ledger.routes_of(source, message)
             held += routes.answer(source, message, now).held if routes is not None else ()
         kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)

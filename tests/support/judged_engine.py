@@ -50,7 +50,6 @@ class JudgedEngine:
         self.now = 0
         self.heard = AudibleReceiver()
         self.positions: dict[Source, int] = {}
-        self._swept = False  # by a panic: what has no rest may be told again
         self._muted: set[str] = set()
         self._down: dict[tuple[Hand, int], list[list[Connection]]] = {}  # presses, oldest first -> where each went
         self._held: Counter[tuple[Place, int]] = Counter()  # presses of keys of places
@@ -156,7 +155,7 @@ class JudgedEngine:
         cuts = other and scene in self.show.cuts
         if cuts:
             self._drop()
-        self._hear(recall(self.engine, self.now, scene), judged=not cuts, sparing=other and not self._swept)
+        self._hear(recall(self.engine, self.now, scene), judged=not cuts, sparing=other)
         assert not (cuts and self._judges and self.sounding()), "a scene that cuts ends every note"
         if other:
             self._check_long_silent(f"when scene {scene} is recalled")
@@ -196,7 +195,6 @@ class JudgedEngine:
 
     def panic(self) -> None:
         """Everything is ended."""
-        self._swept = True
         self._drop()
         self._hear(command(self.engine, self.now, "panic")[1], judged=False)
 

@@ -333,10 +333,13 @@ class Ledger:
                 for output, channel, _ in press.targets:
                     yield Voice(press.hand or (source, came), press.routes, (output, channel))
 
-    def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
-        """By which routes the key of this message of an input plays; None for those in force."""
-        presses = self._presses.get((source, message[0] & 0x0F, message[1]))
-        return presses[0].routes if presses else None
+    def routes_of(self, source: int, message: bytes) -> "tuple[OpenRoutes | None, set[Channel]]":
+        """By which routes the key of this message of an input sounds (None: those in force, or none), and where."""
+        presses = self._presses.get((source, message[0] & 0x0F, message[1]), ())
+        sounding = [press for press in presses if press.targets]
+        routes = sounding[0].routes if sounding else None
+        together = (target for press in sounding if press.routes is routes for target in press.targets)
+        return routes, {(output, channel) for output, channel, _ in together}
 
     def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
         """Other routes take the place of these: what these inputs play goes on by these until it is silent."""
