@@ -216,7 +216,10 @@ class Engine:
                     break
             if gestures.active:
                 self._settling.before_press(now, source, answer.targets, out)
-            state.ledger.press(source, message, answer.targets)
+                state.ledger.press(source, message, answer.targets)
+                gestures.look(now)  # it may be a note again that rang
+            else:
+                state.ledger.press(source, message, answer.targets)
         if answer.kind != PLAIN and state.prefixes.any:
             full = [cable.output for cable in cables if cable.full]
             units = state.prefixes.give(source, message, [*units], full)

@@ -327,7 +327,7 @@ class Ledger:
 
     def voices(self) -> Iterator[Voice]:
         """All notes that sound, the oldest first of those whose keys are down."""
-        yield from self.ringing.voices()
+        yield from self.ringing.voices(self._holders)
         for (source, came, _), presses in self._presses.items():
             for press in presses:
                 for output, channel, _ in press.targets:

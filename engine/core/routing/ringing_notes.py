@@ -4,14 +4,14 @@ A sostenuto pedal holds the notes whose keys are down when it goes down (MIDI 1.
 others hold all that are released under them. Where a note rings is known from what the channel was sent.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from engine.core.routing.told_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
-    from engine.core.routing.held_ledger import Voice
+    from engine.core.routing.held_ledger import Target, Voice
     from engine.core.routing.open_routes import OpenRoutes
 
 
@@ -55,10 +55,12 @@ class RingingNotes:
         """Where anything rings."""
         return {channel for channel, notes in self._notes.items() if notes}
 
-    def voices(self) -> Iterator["Voice"]:
-        """All that rings."""
-        for notes in self._notes.values():
-            yield from notes.values()
+    def voices(self, struck: Container["Target"]) -> Iterator["Voice"]:
+        """All that rings but what was struck again since: that is another note."""
+        for (output, channel), notes in self._notes.items():
+            for key, voice in notes.items():
+                if (output, channel, key) not in struck:
+                    yield voice
 
     def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
         """As `Ledger.bind`."""

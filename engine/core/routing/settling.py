@@ -100,11 +100,15 @@ class Settling:
         """Notes may have ended, or a pedal was moved that goes nowhere: what nobody is left to lift comes up."""
         gestures, ledger = self._state.gestures, self._state.ledger
         gestures.look(now)
+        lifted = False
         for moved in ledger.pedals.all() if gestures.waiting else ():
             if moved.channel in gestures.waiting:
                 gone = {hand for hand, came in ledger.pedals.hands(moved).items() if self._is_left(hand, came, moved)}
                 if gone:
                     self._outputs.put(now, ledger.leave(moved, gone), out)
+                    lifted = True
+        if lifted:  # what rang under it has ended
+            gestures.look(now)
 
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
         """Whether this hand has left a pedal: it leads there no more, and does not play there, or is off the pedal."""
