@@ -127,7 +127,7 @@ class Instrument:
         self.gone = False
         self._hear = ear.hear
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         self.check()
         self._hear(message)
@@ -143,6 +143,8 @@ class Instrument:
 
 class Desk:
     """All of them, as a system of ports: "in 1", "in 2" …, "out 1", "out 2" …."""
+
+    driver = "a desk"
 
     def __init__(self) -> None:
         self.players: dict[str, Player] = {}

@@ -71,7 +71,7 @@ class Timed(Swallowing):
         self._port = port or Swallowing(index)
         self.flow, self.longest = self._port.flow, self._port.longest
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         if message[0] in (0xF8, 0xF1):
             self.handed.append(time.monotonic_ns())

@@ -113,7 +113,7 @@ class Swallowing:
         self.name = f"out {index + 1}"
         self.sent = 0
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         self.sent += 1
 
@@ -131,7 +131,7 @@ class Noting(Swallowing):
         super().__init__(index)
         self.handed = array("q")
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         self.sent += 1
         self.handed.append(time.monotonic_ns())

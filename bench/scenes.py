@@ -41,7 +41,7 @@ class Noting(Swallowing):
 
     notes = 0
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         self.notes += message[0] < 0xA0
 
@@ -54,7 +54,7 @@ class Cable(Swallowing):
         self.programs: list[int] = []  # when the last byte of each program change left (ns)
         self._free_at = 0
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         self._free_at = max(self._free_at, time.monotonic_ns()) + len(message) * BYTE_NS
         if message[0] & 0xF0 == 0xC0:

@@ -21,6 +21,7 @@ class AnswerCode(StrEnum):
     UNKNOWN_ENTRY = "unknown-entry"
     UNKNOWN_SETLIST = "unknown-setlist"
     UNKNOWN_SONG = "unknown-song"
+    UNKNOWN_PLAYER = "unknown-player"
     UNKNOWN_ROUTE = "unknown-route"
     UNKNOWN_INPUT = "unknown-input"
     UNKNOWN_OUTPUT = "unknown-output"

@@ -68,6 +68,14 @@ def _run(*command: str | Path) -> None:
         sys.exit(done.returncode)
 
 
+def what_was_compiled() -> str:
+    """One line on the parts in C, which pip compiles where it can; what is missing never stops it."""
+    probe = (str(_BIN / "python"), "-c", "import engine.ports.jack_client.native")
+    if subprocess.run(probe, cwd=_ROOT, capture_output=True, check=False).returncode == 0:
+        return "Compiled: JACK's ports go through one client."
+    return "Not compiled (no C compiler, or no Python headers): JACK's ports go through python-rtmidi."
+
+
 def _run_together(first: tuple[str | Path, ...], other: tuple[str | Path, ...]) -> None:
     """Run both commands at once; the output of the other one follows at the end."""
     beside = subprocess.Popen(
@@ -94,6 +102,7 @@ def main() -> None:
         _run(sys.executable, "-m", "venv", _VENV)
     print("Installing into .venv …", flush=True)
     _run(_BIN / "python", "-m", "pip", "install", "--quiet", "-e", ".[dev]" if wants_tests else ".")
+    print(what_was_compiled(), flush=True)
     if wants_tests:
         pytest = (_BIN / "python", "-m", "pytest")
         _run_together((*pytest, *_TESTS), (*pytest, *_ON_MACHINES))

@@ -1,7 +1,6 @@
 """Notes of one channel, or of another MPE zone, that each get a member channel of a zone."""
 
-from collections import Counter
-from itertools import count
+from collections.abc import Iterable
 
 from engine.midi.controllers import (
     ALL_NOTES_OFF,
@@ -12,63 +11,27 @@ from engine.midi.controllers import (
     VELOCITY_PREFIX,
 )
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, POLY_AFTERTOUCH, is_press
-from engine.midi.mpe import Expression, Zone, bend_of, rescaled
-
-
-class _Members:
-    """Which member channel plays which voice. A voice is a key of a channel, or a member of another zone."""
-
-    def __init__(self, members: range) -> None:
-        self._number = count()
-        self._silent_since = {member: next(self._number) for member in members}
-        self._presses: Counter[int] = Counter()  # by voice, those whose keys are down
-        self._of: dict[int, int] = {}  # voice -> the member that it has, or had last
-
-    def of(self, voice: int) -> int:
-        """The member of a voice; for one that has not sounded yet, the one that it would get."""
-        return self._of.get(voice) or self._next()
-
-    def press(self, voice: int) -> int:
-        """The member of a voice that sounds from now on."""
-        if not self._presses[voice]:
-            self._of[voice] = self._next()
-        self._presses[voice] += 1
-        return self._of[voice]
-
-    def release(self, voice: int) -> int:
-        """The member of a voice, one of whose keys is up."""
-        if self._presses[voice]:
-            self._presses[voice] -= 1
-            if not self._presses[voice]:
-                self._silent_since[self._of[voice]] = next(self._number)
-        return self.of(voice)
-
-    def sounding(self, voice: int) -> bool:
-        """Whether any key of it is down."""
-        return bool(self._presses[voice])
-
-    def voices(self) -> list[int]:
-        """All that sound."""
-        return [voice for voice, presses in self._presses.items() if presses]
-
-    def end(self) -> None:
-        """Nothing sounds any more."""
-        self._presses.clear()
-
-    def _next(self) -> int:
-        """One that is silent, for as long as possible; if none is, the one with the fewest voices (M1-100)."""
-        busy = Counter(self._of[voice] for voice in self.voices())
-        return min(self._silent_since, key=lambda member: (busy[member], self._silent_since[member]))
+from engine.midi.mpe import Expression, Zone, bend_of, expressions, rescaled
+from filters._mpe_members import Members
 
 
 class ToZone:
     """Channels are 1 to 16, ranges of bends in semitones."""
 
-    def __init__(self, source: Zone | None, reach: int, zone: Zone, goes: int) -> None:
-        """`source`: None for one channel; `reach`, `goes`: how far the bends of the source and of members reach."""
+    def __init__(
+        self,
+        source: Zone | None,
+        reach: int,
+        zone: Zone,
+        goes: int,
+        members: Members,
+        positions: Iterable[bytes],
+    ) -> None:
+        """`source`: None for one channel; `reach`, `goes`: how far the bends of the source and of members reach;
+        `positions`: the last message of everything of the input that was moved."""
         self._source, self._reach, self._zone, self._goes = source, reach, zone, goes
-        self._members = _Members(zone.members)
-        self._came: dict[int, Expression] = {}  # by channel of the source
+        self._members = members
+        self._came = expressions(positions)  # by channel of the source
         self._key_pressures: dict[int, int] = {}  # by voice
         self._sent: dict[int, Expression] = {}  # by member
 

@@ -1,5 +1,6 @@
 """An MPE zone that becomes one channel: all notes play, and one of them says how the channel is bent and pressed."""
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from engine.midi.controllers import (
@@ -11,7 +12,7 @@ from engine.midi.controllers import (
     VELOCITY_PREFIX,
 )
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, POLY_AFTERTOUCH, is_press
-from engine.midi.mpe import MANAGER_RANGE, Expression, Zone, bend_of, rescaled
+from engine.midi.mpe import MANAGER_RANGE, Expression, Zone, bend_of, expressions, rescaled
 
 _RESTING = Expression()
 
@@ -26,10 +27,11 @@ class _Note(NamedTuple):
 class ZoneToChannel:
     """Channels are 1 to 16, ranges of bends in semitones."""
 
-    def __init__(self, zone: Zone, reach: int, channel: int, goes: int, note: str) -> None:
-        """`reach`, `goes`: how far the bends of members and of the channel reach; `note`: whose bend counts."""
+    def __init__(self, zone: Zone, reach: int, channel: int, goes: int, note: str, positions: Iterable[bytes]) -> None:
+        """`reach`, `goes`: how far the bends of members and of the channel reach; `note`: whose bend counts;
+        `positions`: the last message of everything of the input that was moved."""
         self._zone, self._reach, self._channel, self._goes, self._note = zone, reach, channel, goes, note
-        self._came = dict.fromkeys((*zone.members, zone.manager), _RESTING)
+        self._came = dict.fromkeys(zone.channels, _RESTING) | expressions(positions)
         self._down: list[_Note] = []  # oldest press first
         self._sent = _RESTING
 

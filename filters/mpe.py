@@ -23,10 +23,11 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from engine.midi.kinds import CONTROLLER, SYSEX
 from engine.midi.mpe import MANAGER_RANGE, MEMBER_RANGE, Zone, zone
 from filters import parameters
+from filters._mpe_members import Members
 from filters._mpe_to_zone import ToZone
 from filters._mpe_zone_to_channel import ZoneToChannel
 from filters._values import Channel, whole
-from filters.registry import FilterSettings, Since, Step
+from filters.registry import FilterSettings, Since, Step, Surroundings
 
 KEEPS_STATE = True
 
@@ -42,14 +43,19 @@ def _members(found: Any) -> Any:
     return (first, last)
 
 
+#: first and last member channel of a zone, and how far a bend reaches in semitones
+MemberEnds = Annotated[tuple[int, int], BeforeValidator(_members)]
+Semitones = Annotated[int, BeforeValidator(whole("semitones", 1, 96))]
+
+
 class MpeEnd(BaseModel):
     """Either members or a channel; the range of the bend in semitones, 1 to 96."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
-    members: Annotated[tuple[int, int] | None, BeforeValidator(_members)] = None
+    members: MemberEnds | None = None
     channel: Channel | None = None
-    bend: Annotated[int | None, BeforeValidator(whole("semitones", 1, 96))] = None
+    bend: Semitones | None = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
@@ -85,12 +91,12 @@ class Settings(FilterSettings):
         return self
 
 
-def build(settings: Settings) -> Step:
+def build(settings: Settings, surroundings: Surroundings) -> Step:
     """One of the two directions, behind a filter that holds back what configures the other end."""
-    play = _direction(settings)
-    theirs = _channels(settings.source)
-    ours = _channels(settings.to)
-    common = settings.source.channel or (settings.source.zone.manager if settings.source.zone else 1)
+    came = _came_as(settings.source, surroundings)
+    theirs, ours = _channels(came), _channels(settings.to)
+    play = _direction(settings, came, surroundings)
+    common = came.channel or (came.zone.manager if came.zone else 1)
     configures = parameters.build(parameters.Settings(filter="parameters", drop=("rpn 0/0", "rpn 0/6")))
 
     def mpe(message: bytes, now: int) -> tuple[bytes, ...]:
@@ -107,13 +113,26 @@ def build(settings: Settings) -> Step:
     return mpe
 
 
+def _came_as(source: MpeEnd, surroundings: Surroundings) -> MpeEnd:
+    """What comes in: as the input itself has announced its zone, if it has."""
+    zone = source.zone
+    announced = surroundings.announced(zone.manager) if zone is not None else None
+    if announced is None:
+        return source
+    first, last, bend = announced
+    return MpeEnd(members=(first, last), bend=bend)
+
+
 def _channels(end: MpeEnd) -> frozenset[int]:
-    return frozenset({*end.zone.members, end.zone.manager}) if end.zone is not None else frozenset({end.channel or 0})
+    return frozenset(end.zone.channels if end.zone is not None else (end.channel or 0,))
 
 
-def _direction(settings: Settings) -> Callable[[bytes, int], tuple[bytes, ...]]:
-    source, to = settings.source, settings.to
+def _direction(
+    settings: Settings, source: MpeEnd, surroundings: Surroundings
+) -> Callable[[bytes, int], tuple[bytes, ...]]:
+    to, positions = settings.to, surroundings.positions()
     if to.zone is not None:
-        return ToZone(source.zone, source.reach, to.zone, to.reach).play
+        members = Members(to.zone.members, surroundings)
+        return ToZone(source.zone, source.reach, to.zone, to.reach, members, positions).play
     assert source.zone is not None, "at least one end is a zone"
-    return ZoneToChannel(source.zone, source.reach, to.channel or 1, to.reach, settings.note).play
+    return ZoneToChannel(source.zone, source.reach, to.channel or 1, to.reach, settings.note, positions).play

@@ -30,7 +30,7 @@ and its value the module.
 """
 
 import inspect
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
@@ -75,6 +75,17 @@ class Surroundings(Protocol):
 
     def in_force(self, controller: bytes) -> int | None:
         """The value that this message's controller has where the message would go; None if it is not known."""
+
+    def sounding(self) -> Mapping[int, bool]:
+        """The channels, 0 to 15, where the filter's messages go and notes sound (True) or have just sounded (False)."""
+
+    def announced(self, manager: int) -> tuple[int, int, int] | None:
+        """The MPE zone that the input has announced with this manager channel (1 or 16): its first and last member, and
+        how far their bends reach in semitones. None if it has announced none since it was plugged in."""
+
+    def shared(self, key: Hashable) -> dict[Any, Any]:
+        """What all filters remember together, over scenes and edits, that ask by this key and lead to the same
+        outputs."""
 
 
 ENTRY_POINT_GROUP: Final = "bayleaf.filters"

@@ -5,6 +5,7 @@ fast -n 2` runs all of them in less than two minutes.
 """
 
 import os
+import sys
 from typing import Final
 
 import pytest
@@ -17,6 +18,10 @@ _SLOW_FOLDERS: Final = (ROOT / "tests" / "real", ROOT / "tests" / "bench")
 
 # chosen in pyproject.toml; on a busy computer an example may take any time
 settings.register_profile("bayleaf", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+# where it is set, each process that a test starts would compile all sources
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
 

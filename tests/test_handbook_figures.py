@@ -5,12 +5,13 @@ from typing import Final
 
 import pytest
 
-from engine import fault_log, handbook, protocol
+from engine import fault_log, handbook
 from engine.cli.commands import panel as panel_command
 from engine.cli.commands import run as run_command
 from engine.cluster.endpoints import remote_machines
 from engine.cluster.link import certificate_authority, certificates, limited_traffic, settings
 from engine.cluster.pure import leadership
+from engine.core import feedback as feedback_core
 from engine.core.cable import queues, receiver_state
 from engine.core.control import remote_commands, remote_messages
 from engine.core.routing import active_sensing, loops
@@ -21,8 +22,9 @@ from engine.live.recorder import FlightRecorder
 from engine.live.socket import osc, osc_packets, osc_telling
 from engine.panel import browser_socket, live_places, paired_browsers, places, rate_limit, shared_looks
 from engine.ports import driver_limits, rtmidi_port
+from engine.protocol import look_requests
 from engine.rig.edit import versions
-from engine.rig.models import control, values
+from engine.rig.models import control, feedback, values
 from engine.rig.models.control import Control
 from engine.rig.read import toml_limits
 
@@ -87,6 +89,8 @@ FIGURES: Final = [
     ("limits", "up to {:,} messages per second", (_SECOND // reader._EACH,)),
     ("limits", "up to {:,} at once", (reader._MOST,)),
     ("limits", "up to {:,} messages of an ALSA", (rtmidi_port.QUEUE - 1,)),
+    ("limits", "at most {} tallies and {} displays", (feedback.MOST_TALLIES, feedback.MOST_DISPLAYS)),
+    ("limits", "looked at {:w} times per second", (_SECOND // feedback_core._LOOK_AGAIN,)),
     ("limits", "a regular file of at most {} MB", (toml_limits.LONGEST_TEXT // 1_000_000,)),
     ("limits", "at most {} parts", (toml_limits._MOST_PARTS,)),
     ("limits", "at most {} deep", (toml_limits._DEEPEST,)),
@@ -110,7 +114,7 @@ FIGURES: Final = [
     ("limits", "at most {} times per second", (_SECOND // leadership.ASK_AGAIN,)),
     ("limits", "up to {:,} ports", (remote_machines._MOST_PORTS,)),
     ("limits", "at most {:w} per second", (round(1 / shared_looks._PACE),)),
-    ("limits", "up to {:,} bytes", (protocol._TRACED // 3,)),
+    ("limits", "up to {:,} bytes", (look_requests._TRACED // 3,)),
     ("limits", "more than {:w} edits", (shared_looks._BACK,)),
     ("monitoring", "about {} MB", (inspect.signature(FlightRecorder).parameters["most_bytes"].default // _MB,)),
     ("osc", "at most {} (format 2)", (control._MOST_TARGETS,)),

@@ -1,6 +1,7 @@
 """The installer: what it says is missing, what it leaves alone, and which tests it runs. (Our own promises: README.)"""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -109,6 +110,17 @@ def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fail
         with pytest.raises(SystemExit) as ended:
             install.main()
         assert ended.value.code == 3
+
+
+@pytest.mark.parametrize(("status", "said"), [(0, "Compiled: .* one client"), (1, "Not compiled .* python-rtmidi")])
+def test_one_line_says_what_was_compiled(monkeypatch: pytest.MonkeyPatch, status: int, said: str) -> None:
+    """Whether the parts in C are there, and what takes their place."""
+
+    def probe(command: list[str], **_: object) -> subprocess.CompletedProcess[bytes]:
+        return subprocess.CompletedProcess(command, status)
+
+    monkeypatch.setattr("engine.install.subprocess.run", probe)
+    assert re.fullmatch(f"{said}.*", install.what_was_compiled())
 
 
 def _seen(folder: Path) -> set[str]:

@@ -24,8 +24,9 @@ from engine.user_error import UserError
 
 _HELP: Final = """Bayleaf makes a laptop the router of a large MIDI set-up.
 
-The first step: `bayleaf new` writes a rig from the connected ports. Then `bayleaf check rig.toml` checks it, and
-`bayleaf run rig.toml` plays it. Without any gear, `bayleaf demo` shows what it does.
+The first step: `bayleaf` alone opens a page in the browser, where a rig is made, played and saved. Or `bayleaf new`
+writes a rig from the connected ports, `bayleaf check rig.toml` checks it, and `bayleaf run rig.toml` plays it. Without
+any gear, `bayleaf demo` shows what it does.
 """
 #: the commands by what they are for, in the order of the help; the modules beside this one in `commands`
 GROUPS: Final = {
@@ -157,9 +158,7 @@ def command(name: str) -> Any:
     return made
 
 
-app = typer.Typer(
-    cls=_Commands, help=_HELP, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None
-)
+app = typer.Typer(cls=_Commands, help=_HELP, pretty_exceptions_enable=False, rich_markup_mode=None)
 
 
 def _show_version(asked: bool) -> None:
@@ -170,13 +169,16 @@ def _show_version(asked: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
+@app.callback(invoke_without_command=True)
 def _bayleaf(
+    context: typer.Context,
     version: Annotated[
         bool,
         typer.Option("--version", is_eager=True, callback=_show_version, help="Show the version of Bayleaf."),
     ] = False,
-) -> None: ...
+) -> None:
+    if context.invoked_subcommand is None:
+        command("run").main([], prog_name="bayleaf run", standalone_mode=False)
 
 
 def main() -> None:

@@ -7,6 +7,9 @@ import typer
 
 Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
 Name = Annotated[str, typer.Option("--name", help="Name of the engine, if more than one is running.")]
+Player = Annotated[
+    str, typer.Option("--player", help="A player of the rig with scenes of their own. Default: whoever it concerns.")
+]
 Number = Annotated[int, typer.Argument(help="Number of the scene.")]
 RigFile = Annotated[Path, typer.Argument(help="The rig file.")]
 Backend = Annotated[

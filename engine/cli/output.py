@@ -81,11 +81,11 @@ def leave_signals_to_the_show() -> None:
         signal.signal(number, signal.SIG_IGN)
 
 
-def console() -> "Console":
-    """Where tables go; a new one each time, so that it follows a redirected stdout."""
+def console(plain: bool = False) -> "Console":
+    """Where tables go; a new one each time, so that it follows a redirected stdout. `plain`: without any style."""
     from rich.console import Console  # here: commands that print no table begin sooner
 
-    return Console(highlight=False, markup=False, emoji=False)
+    return Console(highlight=False, markup=False, emoji=False, color_system=None if plain else "auto")
 
 
 def as_json(value: Any) -> None:
@@ -135,8 +135,8 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str |
 
 
 def table_lines(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
-    """The lines of such a table, without the empty ones around it."""
-    screen = console()
+    """The lines of such a table, without the empty ones around it, and without styles: they are printed as text."""
+    screen = console(plain=True)
     with screen.capture() as drawn:
         _draw(screen, columns, rows)
     lines = [line.rstrip() for line in drawn.get().split("\n")]

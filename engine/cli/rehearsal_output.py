@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from engine.cli.output import clean, print_line, table
+from engine.midi.message_words import MiddleC
 from engine.offline import performance_comparison
 from engine.offline.output_folder import PAGE
 from engine.offline.performance_comparison import PerformanceDifference
@@ -29,16 +30,20 @@ class ShowProgress(Protocol):
 
 @dataclass(frozen=True)
 class Comparison:
-    """The differences between a rehearsal and another one. `key`: "against" a rig or "expected" in a folder."""
+    """The differences between a rehearsal and another one. `key`: "against" a rig or "expected" in a folder.
+
+    `middle_c`: how the gear of the rehearsed rig prints note 60.
+    """
 
     key: str
     other: Path
     outputs: int
     found: list[PerformanceDifference]
     meter: SongTime
+    middle_c: MiddleC
 
     def as_json(self) -> dict[str, Any]:
-        return {"with": str(self.other), **performance_comparison.as_json(self.found, self.meter)}
+        return {"with": str(self.other), **performance_comparison.as_json(self.found, self.meter, self.middle_c)}
 
     def print(self) -> None:
         what = f"{self.key} {self.other}"
@@ -47,7 +52,7 @@ class Comparison:
         for line in performance_comparison.summary(self.found):
             print_line(f"{what}: {line}")
         for each in self.found[:_SHOWN]:
-            print_line(f"  {each.words(self.meter)}")
+            print_line(f"  {each.words(self.meter, self.middle_c)}")
         if len(self.found) > _SHOWN:
             print_line(f"  … and {len(self.found) - _SHOWN:,} more; --json lists them")
 

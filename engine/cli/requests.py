@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from engine.answer_codes import AnswerCode
 from engine.cli.output import CommandError, as_json, print_words
 from engine.live.socket import client
 from engine.plurals import counted
@@ -36,10 +37,15 @@ def command(name: str, request: dict[str, Any], json: bool) -> None:
     show_command(commanded(name, request), json)
 
 
+def for_player(request: dict[str, Any], player: str) -> dict[str, Any]:
+    """The same request for one player; "" names none."""
+    return {**request, "player": player} if player else request
+
+
 def commanded(name: str, request: dict[str, Any]) -> dict[str, Any]:
     """The engine's answer to a show command. The end of the set list is not an error; an unknown scene is."""
     answer = client.ask(name, request)
-    if not answer["done"] and request["do"] not in ("next", "back"):
+    if not answer["done"] and answer["code"] != AnswerCode.END_OF_SETLIST:
         raise CommandError(answer["text"])
     return answer
 

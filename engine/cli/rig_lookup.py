@@ -1,9 +1,9 @@
-"""Scenes, inputs and machines of a rig, found by what the player typed; otherwise an error that lists what there is."""
+"""Scenes, songs, inputs and machines of a rig, found by what the player typed; else an error that lists them."""
 
 from pathlib import Path
 
 from engine.cli.output import CommandError
-from engine.rig.models.rig import Rig, Scene
+from engine.rig.models.rig import Rig, Scene, SongTable
 from engine.rig.read.raw_data import no_such
 from engine.rig.scene_words import listed_scenes, nearest_scene
 
@@ -17,6 +17,14 @@ def scene_of(rig: Rig, wanted: int | str, file: Path) -> Scene:
     remedy = f'did you mean "{near}"? ' if near else ""
     said = f'"{wanted}"' if isinstance(wanted, str) and not wanted.isdecimal() else wanted
     raise CommandError(f"there is no scene {said} in {file}; {remedy}it has {listed_scenes(rig.scenes)}")
+
+
+def song_of(rig: Rig, wanted: str, file: Path) -> SongTable:
+    """The song of this name. Raises CommandError."""
+    songs = {song.name: song for song in rig.songs}
+    if wanted not in songs:
+        raise CommandError(f"{file}: {no_such('song', wanted, songs)}")
+    return songs[wanted]
 
 
 def check_input(rig: Rig, wanted: str, file: Path) -> None:

@@ -74,6 +74,12 @@ def _head(found: _Found) -> list[str]:
     ]
 
 
+def _player(name: str, theirs: _Found) -> str:
+    scene = _scene(theirs["scene"]) if theirs["scene"] else "no scene yet"
+    place = f"set list {theirs['setlist']}: place {theirs['place']} of {len(theirs['scenes'])}"
+    return "; ".join((f"{name}: {scene}", place, *_song(theirs)))
+
+
 def _scene(scene: _Found) -> str:
     cue = f" (cue {scene['cue']})" if "cue" in scene else ""
     return f"scene {scene['number']} {scene['name']}{cue}"
@@ -124,6 +130,8 @@ def _faults(found: _Found) -> Iterator[str]:
 
 
 def _blocks(found: _Found) -> Iterator[_Block]:
+    players = [_player(name, theirs) for name, theirs in found["players"].items()]
+    yield _Block(["", *players] if players else [], [f"players: {some(players, _NAMED)}"] if players else [])
     for way in ("inputs", "outputs"):
         yield _Block(_port_table(found[way], way[:-1]), [_ports_in_words(found[way], way)])
     yield _sounds(found)
@@ -171,6 +179,8 @@ def _health(found: _Found) -> Iterator[str]:
     if latency["p50_ms"] is not None:
         figures = ", ".join(f"{key[:-3].replace('_9', '.9')} {value:.2f} ms" for key, value in latency.items())
         yield f"from reading a message to handing it on: {figures}"
+    if found["driver"]:
+        yield f"ports: {found['driver']}"
     yield found["scheduling"]
     yield (
         f"recorder: {recorder['seconds']} s, {counted(recorder['events'], 'event')} "

@@ -27,6 +27,13 @@ class PlayerCommand(Command):
     """Base of what players ask for. It is refused here while another engine of the network is in charge."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class StackCommand(PlayerCommand):
+    """Base of what acts on the stack of one player; `player` "" leaves open which one."""
+
+    player: str = ""
+
+
 class InputCommand(Command):
     """Base of what concerns one input, by its name."""
 
@@ -43,7 +50,7 @@ class OutputCommand(Command):
 
 
 @dataclass(frozen=True)
-class RecallScene(PlayerCommand):
+class RecallScene(StackCommand):
     """Recall a scene by its number or its name."""
 
     word: ClassVar[str] = "scene"
@@ -51,28 +58,28 @@ class RecallScene(PlayerCommand):
 
 
 @dataclass(frozen=True)
-class NextScene(PlayerCommand):
+class NextScene(StackCommand):
     """Recall the next scene of the set list."""
 
     word: ClassVar[str] = "next"
 
 
 @dataclass(frozen=True)
-class PreviousScene(PlayerCommand):
+class PreviousScene(StackCommand):
     """Recall the scene before, in the order of the set list."""
 
     word: ClassVar[str] = "back"
 
 
 @dataclass(frozen=True)
-class FirstScene(PlayerCommand):
+class FirstScene(StackCommand):
     """Recall the first scene of the set list."""
 
     word: ClassVar[str] = "first"
 
 
 @dataclass(frozen=True)
-class GoToEntry(PlayerCommand):
+class GoToEntry(StackCommand):
     """Recall the scene at this entry of the set list; the first is 1."""
 
     word: ClassVar[str] = "entry"
@@ -80,7 +87,7 @@ class GoToEntry(PlayerCommand):
 
 
 @dataclass(frozen=True)
-class ChooseSetlist(PlayerCommand):
+class ChooseSetlist(StackCommand):
     """Play by another set list; the scene in force stays."""
 
     word: ClassVar[str] = "setlist"
@@ -88,21 +95,21 @@ class ChooseSetlist(PlayerCommand):
 
 
 @dataclass(frozen=True)
-class NextSong(PlayerCommand):
+class NextSong(StackCommand):
     """Recall the first scene of the next song in the set list."""
 
     word: ClassVar[str] = "next song"
 
 
 @dataclass(frozen=True)
-class PreviousSong(PlayerCommand):
+class PreviousSong(StackCommand):
     """Recall the first scene of the song in force or, if that is the present one, of the song before."""
 
     word: ClassVar[str] = "back song"
 
 
 @dataclass(frozen=True)
-class ChooseSong(PlayerCommand):
+class ChooseSong(StackCommand):
     """Recall the first scene of a song."""
 
     word: ClassVar[str] = "song"
@@ -110,7 +117,7 @@ class ChooseSong(PlayerCommand):
 
 
 @dataclass(frozen=True)
-class Transpose(PlayerCommand):
+class Transpose(StackCommand):
     """Transpose all play lines by this many semitones more, or no longer (0); drums are left alone."""
 
     word: ClassVar[str] = "transpose"
@@ -126,8 +133,8 @@ class Panic(PlayerCommand):
 
 
 @dataclass(frozen=True)
-class Resend(PlayerCommand):
-    """Send the bank selects and program changes of the scene in force again."""
+class Resend(StackCommand):
+    """Send the bank selects and program changes of the scene in force again; of all players, if none is named."""
 
     word: ClassVar[str] = "resend"
 
@@ -209,10 +216,14 @@ class Begin(Command):
 
 @dataclass(frozen=True)
 class ResumePosition(Command):
-    """Take the set list and the place in it from an earlier show. Its scene is yet to be recalled."""
+    """Take the set list and the place in it from an earlier show. Its scene is yet to be recalled.
+
+    `player`: whose; "" is the rest of the rig.
+    """
 
     word: ClassVar[str] = "resume"
     position: ShowPosition
+    player: str = ""
 
 
 @dataclass(frozen=True)
@@ -336,7 +347,8 @@ class FollowShow(Command):
     """Be where the engine in charge says that the show is.
 
     `position`: None before its first scene; `loaded`: the scene that show control has loaded there; `channels`: the
-    instruments that are on spare channels there, and these (1 to 16).
+    instruments that are on spare channels there, and these (1 to 16); `players`: where players with scenes of their own
+    are, by name, and what is loaded for them.
     """
 
     word: ClassVar[str] = "follow show"
@@ -344,6 +356,7 @@ class FollowShow(Command):
     muted: tuple[str, ...]
     loaded: int | None = None
     channels: tuple[tuple[str, int], ...] = ()
+    players: tuple[tuple[str, ShowPosition, int | None], ...] = ()
 
 
 @dataclass(frozen=True)

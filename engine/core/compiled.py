@@ -5,11 +5,13 @@ Nothing in it ever changes, so it can be made in any thread. What plays is in `e
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.control.control_matching import ControlConditions
+from engine.core.control.players import Players, players_of
 from engine.core.control.remote_messages import RemoteSettings, remote_settings
 from engine.core.control.setlist import PlayingOrder, order_of_scenes, order_of_songs
 from engine.core.control.worded_actions import Sendings, sendings
@@ -18,7 +20,7 @@ from engine.core.routing.channel_places import Spares, spares_of
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.routing.show_in_force import ShowInForce
 from engine.core.timing.sync_settings import SyncSettings, sync_settings
-from engine.rig.models.rig import Rig, SongTable
+from engine.rig.models.rig import Rig, SetList, SongTable
 from filters.registry import Filter, registry
 
 
@@ -35,9 +37,10 @@ class CompiledRig:
 
     `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
     any; `sendings`: the messages of their actions that are given in words; `setlists`: playing orders by name ("" for
-    the scenes in the order of a rig without set lists); `songs`: by name; `setups`: what each output is sent once at
-    the start; `sensed`: outputs that ask for active sensing; `feedback`: lights and displays; `show`: what filters ask,
-    which an edited rig shares with the one before; `spares`: spare channels of instruments.
+    the scenes in the order of a rig without set lists); `songs`: by name; `players`: those with scenes of their own;
+    `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing; `feedback`:
+    lights and displays; `show`: what filters ask, which an edited rig shares with the one before; `spares`: spare
+    channels of instruments.
     """
 
     rig: Rig
@@ -49,6 +52,7 @@ class CompiledRig:
     sendings: Sendings
     setlists: Mapping[str, PlayingOrder]
     songs: Mapping[str, CompiledSong]
+    players: Players
     route_names: frozenset[str]
     setups: Mapping[int, tuple[BurstUnit, ...]]
     sensed: frozenset[int]
@@ -66,13 +70,26 @@ class CompiledRig:
             for by in {each.song.transpose for each in (own or self.songs.values())}:
                 yield number, by
 
+    def first_setlist(self, player: str) -> str:
+        """The set list that this player begins with; "" is the rest of the rig."""
+        if player:
+            return self.players.setlists[player]
+        return next(name for name, order in self.setlists.items() if not self.players.whose(order.numbers))
+
     def find(self, scene: int | str) -> int | None:
         """The number of the scene of this number, name or cue, or None; in words, a name wins over a number, and that
         over a cue."""
         if isinstance(scene, int):
             return scene if scene in self.scenes else None
+        if scene in self._named:  # at once, since lights ask for many
+            return self._named[scene]
         found = self.rig.scene(scene)
         return found.number if found is not None else None
+
+    @cached_property
+    def _named(self) -> Mapping[str, int]:
+        """The numbers of the scenes by name."""
+        return {scene.name: scene.number for scene in self.rig.scenes}
 
 
 def compile_rig(
@@ -94,16 +111,19 @@ def compile_rig(
     kept = after if after is not None and (inputs, outputs) == (after.inputs, after.outputs) else None
     if kept is not None and filters is None:
         compiler.keep(kept.rig, kept.scenes)
+    scenes = {scene.number: compiler.compile(scene) for scene in rig.scenes}
+    players = players_of(rig, inputs, scenes, {one.name: _entries(rig, one, songs) for one in rig.setlists})
     return CompiledRig(
         rig,
         inputs,
         outputs,
         frozenset(remote_outputs),
-        {scene.number: compiler.compile(scene) for scene in rig.scenes},
+        scenes,
         _controls(rig, inputs, kept),
         sendings(rig),
-        _setlists(rig, songs),
+        _setlists(rig, songs, players),
         songs,
+        players,
         frozenset(_route_names(rig)),
         _setups(rig, outputs, kept),
         frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
@@ -162,16 +182,24 @@ def _cued(rig: Rig) -> list[tuple[int, str | None]]:
     return [(scene.number, scene.at) for scene in rig.scenes]
 
 
-def _setlists(rig: Rig, songs: Mapping[str, CompiledSong]) -> Mapping[str, PlayingOrder]:
+def _entries(rig: Rig, one: SetList, songs: Mapping[str, CompiledSong]) -> list[int]:
+    """The scenes of a set list in their order."""
+    return [number for name in one.songs for number in songs[name].numbers] or _numbers(rig, one.scenes)
+
+
+def _setlists(rig: Rig, songs: Mapping[str, CompiledSong], players: Players) -> Mapping[str, PlayingOrder]:
+    """Where every set list is a player's, the rest of the rig has the scenes that are no player's."""
     scenes = {name: song.numbers for name, song in songs.items()}
-    if not rig.setlists:
-        return {"": order_of_scenes([scene.number for scene in rig.scenes], scenes)}
-    return {
+    orders = {
         one.name: order_of_songs((name, scenes[name]) for name in one.songs)
         if one.songs
         else order_of_scenes(_numbers(rig, one.scenes), scenes)
         for one in rig.setlists
     }
+    if any(not players.whose(order.numbers) for order in orders.values()):
+        return orders
+    rest = [scene.number for scene in rig.scenes if not players.scenes.get(scene.number)]
+    return {"": order_of_scenes(rest, scenes), **orders}
 
 
 def _numbers(rig: Rig, scenes: Iterable[int | str]) -> list[int]:

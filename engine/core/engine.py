@@ -8,6 +8,7 @@ Nothing else changes the state.
 """
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
@@ -71,7 +72,8 @@ class Engine:
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
         self._feedback = Feedback(self.state, self._outputs)
         self._follower = Follower(self.state, self._players)
-        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players, self._settling)
+        scenes = self._players.scenes
+        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, scenes, self._settling)
 
     # What is asked
 
@@ -92,13 +94,14 @@ class Engine:
 
     @property
     def scene(self) -> tuple[int, str] | None:
-        """Number and name of the scene in force."""
-        return self.state.scene_in_force
+        """Number and name of the scene in force; of a player's, ask the player's stack."""
+        return self.state.main.in_force
 
     @property
-    def position(self) -> ShowPosition | None:
-        """Where the show is; None before the first scene."""
-        return self.state.position
+    def positions(self) -> dict[str, ShowPosition]:
+        """Where the show is, by player with scenes of their own; "" is the rest of the rig. Empty before the first."""
+        stacks = self.state.stacks.items()
+        return {player: position for player, stack in stacks if (position := stack.position) is not None}
 
     @property
     def waiting(self) -> bool:
@@ -139,20 +142,20 @@ class Engine:
         """One whole message of input `source`."""
         out: list[Delivery] = []
         state = self.state
-        sensing, due = state.sensing, state.delayed.due
+        sensing, due, status = state.sensing, state.delayed.due, message[0]
         if source in sensing.heard_at:
             sensing.heard_at[source] = now
         if sensing.silent:
             sensing.silent.discard(source)
         if due is not None and due <= now:
             self._delayed.send_due(now, out)
-        if message[0] >= SYSEX and self._hear_system(now, source, message, out):
+        if status >= SYSEX and self._hear_system(now, source, message, out):
             return out
         if state.sync.cues.recalls:
             self._players.recall_cues(now, out)
             self._feedback.soon(now)
         board = state.boards[source]
-        if board is not None and (taken := board.take(now, message, state.playing)) is not None:
+        if board is not None and (taken := board.take(now, message, state.stack_of[source].playing)) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
             if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
@@ -165,7 +168,7 @@ class Engine:
         if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
             self._feedback.soon(now)
             return out
-        if message[0] != SYSEX or source not in state.kept_back:
+        if status != SYSEX or source not in state.kept_back:
             self._route(now, source, message, out)
         return out
 
@@ -183,28 +186,79 @@ class Engine:
         """`heard`: the last message, in words."""
         if self.state.led_by is None:  # the engine in charge has the same controls
             who = f"{self.inputs[source]}, {asked.pressed or heard}"
-            self.reports.outcomes.append(self._players.obey(now, asked.command, who, out))
+            command, player = asked.command, self.state.stack_of[source].name
+            if player and isinstance(command, do.StackCommand):
+                command = replace(command, player=player)
+            self.reports.outcomes.append(self._players.obey(now, command, who, out))
             self._feedback.soon(now)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         state = self.state
-        scene = state.scene
-        if scene is None:
+        routes = state.routes
+        if routes is None:
             return
-        loops, delayed, cables = state.loops, state.delayed, state.cables
-        answer = scene.routes.answer(source, message, now)
-        gestures = state.gestures
+        gestures, cables = state.gestures, state.cables
+        answer = routes.known[source].get(message)
+        if answer is None or routes.called[source]:
+            answer = routes.answer(source, message, now)
         if gestures.taken:
             answer = gestures.answer(now, source, message, answer)
         if self._watches_loops:
-            watched = self._watch(now, source, message, answer)
-            if loops.questions:
-                self._inputs.ask_for_loops(now, out)
-            if watched is None:
-                return
-            answer = watched
+            loops = state.loops
+            if now >= loops.window_ends:
+                loops.sent_before, loops.sent = loops.sent, {}
+                loops.tallies_before, loops.tallies = loops.tallies, {}
+                loops.window_ends = now + WINDOW
+            tally = loops.tallies.get(source)
+            if tally is None:
+                tally = loops.tallies[source] = [0, 0, 0]
+            tally[0] += 1
+            sent = loops.sent
+            # it stays: the same output may also lead to an input from which nothing goes on
+            mark = sent.get(message) or loops.sent_before.get(message)
+            if mark is not None or source in loops.watched:
+                watched = self._look_closer(now, source, message, answer, mark, out)
+                if watched is None:
+                    return
+                answer = watched
+            else:
+                mark = (now, 0, now)
+                for said in answer.said:
+                    sent[said] = mark
         if state.leaving:
             answer = without(answer, state.leaving)
+        if answer.plain and not self._told.lows and state.delayed.due is None:  # the way of every wheel and fader
+            self._told.values.update(answer.told)
+            self._places[source][answer.position] = message
+            for output, unit in answer.units:
+                cable = cables[output]
+                if cable.straight:  # what `put` does there, without the call
+                    for each in unit:
+                        out.append((output, each, now))
+                else:
+                    cable.put(now, unit, out)
+        else:
+            self._put(now, source, message, answer, out)
+
+    def _look_closer(
+        self,
+        now: int,
+        source: int,
+        message: bytes,
+        answer: RoutedMessage,
+        mark: tuple[int, int, int] | None,
+        out: list[Delivery],
+    ) -> RoutedMessage | None:
+        """A message that may go round in a loop, or whose input has a muted connection: what is left of its answer."""
+        left = self.state.loops.look_closer(now, source, message, answer, mark)
+        if self.state.loops.questions:
+            self._inputs.ask_for_loops(now, out)
+        return left
+
+    def _put(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
+        """Send an answer, and write down what must be known of it later."""
+        state = self.state
+        delayed, cables, gestures = state.delayed, state.cables, state.gestures
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
             units = self._released(now, source, message, answer)
@@ -217,7 +271,8 @@ class Engine:
             if gestures.active:
                 self._settling.before_press(now, source, answer.targets, out)
                 state.ledger.press(source, message, answer.targets)
-                gestures.look(now)  # it may be a note again that rang
+                if state.ledger.ringing.rings(answer.targets):  # it is another note now
+                    gestures.look(now)
             else:
                 state.ledger.press(source, message, answer.targets)
         if answer.kind != PLAIN and state.prefixes.any:
@@ -226,19 +281,19 @@ class Engine:
         if message[0] >= SYSEX:
             units = self._system(now, source, message, units)
         if delayed.due is not None:
-            delayed.outdate(source, answer.units, scene.places)
-        if answer.plain and not self._told.lows:  # the way of every wheel and fader
-            self._told.values.update(answer.told)
-            self._places[source][answer.position] = message
-        elif answer.noted:
-            self._note(now, source, message, answer, out)
-        if answer.merges:
-            self._put_merged(now, source, message, answer, units, out)
+            delayed.outdate(source, answer.units, state.places)
+        if answer.pedals and state.merging.on:
+            self._put_pedals(now, source, message, answer, out)
         else:
-            for output, unit in units:
-                cables[output].put(now, unit, out)
+            if answer.noted:
+                self._note(now, source, message, answer, out)
+            if answer.merges:
+                self._put_merged(now, source, message, answer, units, out)
+            else:
+                for output, unit in units:
+                    cables[output].put(now, unit, out)
         if gestures.active and (answer.kind == RELEASE or answer.merges or is_pedal(message)):
-            self._settling.after_end(now, out)
+            self._settling.after_end(now, source, out)
 
     def _system(
         self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
@@ -261,54 +316,40 @@ class Engine:
     ) -> None:
         """Put what several players may have a say in; banks and programs are among it."""
         state = self.state
-        if state.merging.on and state.scene is not None:
-            units = state.merging.merge(source, message, units, state.scene.routes)
+        if state.merging.on and state.routes is not None:
+            units = state.merging.merge(source, message, units, state.routes)
         for output, unit in units:
             cable = state.cables[output]
             (cable.select if answer.selects else cable.put)(now, unit, out)
 
+    def _put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
+        """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
+        state = self.state
+        self._told.move(source, message, answer.moves)
+        self._places[source][answer.position] = message
+        for moved, value in answer.pedals:
+            sent = state.ledger.turn_pedal(moved, source, message, value)
+            if sent is not None:
+                state.cables[moved.output].put(now, (moved.what + bytes((sent,)),), out)
+
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
-        if state.scene is not None and state.gestures.taken:
+        if state.routes is not None and state.gestures.taken:
             answer = state.gestures.answer(now, source, message, routed(source, message, ()))
             if answer.noted:
                 self._note(now, source, message, answer, out)
             self._put_merged(now, source, message, answer, answer.units, out)
-            self._settling.after_end(now, out)
+            self._settling.after_end(now, source, out)
         state.positions.lose(source, position_of(message))
-
-    def _watch(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
-        """Watch for loops: what is left of the answer, None if nothing.
-
-        This is part of every message's way, so all that needs no closer look is done here.
-        """
-        loops = self.state.loops
-        if now >= loops.window_ends:
-            loops.sent_before, loops.sent = loops.sent, {}
-            loops.tallies_before, loops.tallies = loops.tallies, {}
-            loops.window_ends = now + WINDOW
-        tally = loops.tallies.get(source)
-        if tally is None:
-            tally = loops.tallies[source] = [0, 0, 0]
-        tally[0] += 1
-        sent = loops.sent
-        # it stays: the same output may also lead to an input from which nothing goes on
-        mark = sent.get(message) or loops.sent_before.get(message)
-        if mark is not None or source in loops.watched:
-            return loops.look_closer(now, source, message, answer, mark)
-        mark = (now, 0, now)
-        for said in answer.said:
-            sent[said] = mark
-        return answer
 
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Write down what was moved, and what is to be sent later, which may be now."""
         state = self.state
-        if answer.prefix and state.scene is not None:
-            state.prefixes.hear(source, message, answer.units, state.scene.reach(source))
-        if answer.merges and is_low(message) and not self._told.lows and state.scene is not None:
-            state.merging.look_after_lows(state.scene.routes, state.positions)
+        if answer.prefix:
+            state.prefixes.hear(source, message, answer.units, state.reach(source))
+        if answer.merges and is_low(message) and not self._told.lows and state.routes is not None:
+            state.merging.look_after_lows(state.routes, state.positions)
         self._told.move(source, message, answer.moves)
         if answer.highs and self._told.lows:
             state.merging.note(source, answer.highs)
@@ -316,6 +357,10 @@ class Engine:
             state.positions.note(source, answer.position, message)
         elif resets(message):
             state.positions.reset(source, message[0] & 0x0F)
+        if answer.announces:
+            state.merging.hear(source, message)
+            if state.mpe_inputs.hear(source, message):
+                self._inputs.announced(now, source, out)
         for timed in answer.later:
             state.delayed.add(source, timed)
         if answer.later and state.delayed.due is not None and state.delayed.due <= now:
@@ -324,13 +369,16 @@ class Engine:
     def _released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         held = answer.held
-        if self.state.gestures.older:  # an older scene's filter may hold what began there
+        if self.state.gestures.taken:  # an older scene's filter may hold what began there
             routes, _ = self.state.ledger.routes_of(source, message)
             held += routes.answer(source, message, now).held if routes is not None else ()
         kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)
         if offs is not None:
-            return [(output, (off,)) for output, off in offs] + [*answer.others]
+            units: list[tuple[int, Unit]] = [(output, (off,)) for output, off in offs]
+            if answer.others:
+                units += answer.others
+            return units
         passing = (
             (output, tuple(item for item in unit if not is_release(item) or self._may_pass(source, output, item)))
             for output, unit in answer.units
@@ -372,7 +420,7 @@ class Engine:
             self._feedback.soon(now)
         for source, board in enumerate(state.boards):
             if board is not None and board.due is not None and board.due <= now:
-                for asked in board.tick(now, state.playing):
+                for asked in board.tick(now, state.stack_of[source].playing):
                     self._obey_control(now, source, asked, "", out)
         if (told := self._feedback.due) is not None and told <= now:
             self._feedback.look(now, out)
@@ -415,8 +463,9 @@ class Engine:
             case do.FollowLeader(machine):
                 state.led_by = machine
                 self._feedback.forget(now)
-            case do.ResumePosition(position):
-                state.resume(position)
+            case do.ResumePosition(position, player):
+                if player in state.stacks:
+                    state.resume(state.stacks[player], position)
             case do.Begin():
                 self._outputs.put(now, state.sync.begin(now), out)
             case do.Finish():
@@ -471,4 +520,4 @@ class Engine:
         self._outputs.release_all(now, out)
         state.ledger.forget_keys()
         state.positions.forget_all()
-        return self._players.resend(now, who, out)
+        return self._players.scenes.resend(now, "", who, out)

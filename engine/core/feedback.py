@@ -5,12 +5,14 @@ takes over, and after an edit. What waits on a cable goes first, so no burst and
 SysEx, once it has begun, is on its cable until it is through.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from engine.core.cable.output_cable import Delivery
+from engine.core.control.stack import Stack
 from engine.core.feedback_plan import FeedbackPlan, Lamp, TextDisplay, Thing
 from engine.core.routing.outputs import Outputs
+from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.state import State
 from engine.midi.seven_bit_text import seven_bit_text
 from engine.rig.models.feedback import TallyWhen
@@ -28,18 +30,23 @@ class Feedback:
         self._told: dict[Thing, bytes] = {}  # what each thing was last sent
         self._panic = state.panics.get(None)
         self._due: int | None = None
+        self._changed = True  # anything may have, or what changes by itself alone
 
     @property
     def due(self) -> int | None:
         """When `look` next has something to do; None if nothing has changed."""
         state = self._state
-        if state.scene is None or state.led_by is not None or (not self._told and not _is_any(state.compiled.feedback)):
+        if (
+            state.main.scene is None
+            or state.led_by is not None
+            or (not self._told and not _is_any(state.compiled.feedback))
+        ):
             return None
         return self._due
 
     def soon(self, now: int) -> None:
         """Something may have changed."""
-        self._due = now
+        self._due, self._changed = now, True
 
     def forget(self, now: int, output: int | None = None) -> None:
         """What is on this output, or on all of them, may have forgotten what it was sent."""
@@ -52,7 +59,8 @@ class Feedback:
         self._panicked()
         plan = state.compiled.feedback
         waits = False
-        for thing, message in (*self._removed(plan), *self._wanted(now, plan)):
+        listed = (plan.lamps, plan.displays) if self._changed else (plan.moving_lamps, plan.moving_displays)
+        for thing, message in (*self._removed(plan), *self._wanted(now, *listed)):
             if self._told.get(thing) == message or thing[0] in state.leaving:
                 continue
             if state.cables[thing[0]].due is not None:
@@ -60,9 +68,10 @@ class Feedback:
                 continue
             self._outputs.put(now, ((thing[0], message),), out)
             self._told[thing] = message
-        if not waits:
+        if not waits and self._changed:
             self._plan = plan
-            self._told = {thing: told for thing, told in self._told.items() if thing in _things(plan)}
+            self._told = {thing: told for thing, told in self._told.items() if thing in plan.things}
+        self._changed = waits
         self._due = now + _WAIT if waits else now + _LOOK_AGAIN if plan.moves else None
 
     def _panicked(self) -> None:
@@ -77,55 +86,65 @@ class Feedback:
         """The lights that an edit has taken out of the rig, which go out."""
         if plan is self._plan:
             return
-        there = _things(plan)
         for lamp in self._plan.lamps:
             told = self._told.get(lamp.thing)
-            if lamp.thing not in there and told in [light.on for light in lamp.lights]:
+            if lamp.thing not in plan.things and told in [light.on for light in lamp.lights]:
                 yield lamp.thing, next(light.off for light in lamp.lights if light.on == told)
 
-    def _wanted(self, now: int, plan: FeedbackPlan) -> Iterator[tuple[Thing, bytes]]:
+    def _wanted(
+        self, now: int, lamps: Sequence[Lamp], displays: Sequence[TextDisplay]
+    ) -> Iterator[tuple[Thing, bytes]]:
         """What each thing is to be told."""
-        routes = self._routes()
-        for lamp in plan.lamps:
+        routes: dict[str | None, set[str]] = {}
+        for lamp in lamps:
             yield lamp.thing, self._lit(now, lamp, routes)
-        if plan.displays:
-            texts = self._texts(now)
-            for display in plan.displays:
-                yield display.thing, _message(display, texts)
+        texts = {name: self._texts(now, name) for name in {display.player for display in displays}}
+        for display in displays:
+            yield display.thing, _message(display, texts[display.player])
 
-    def _lit(self, now: int, lamp: Lamp, routes: set[str]) -> bytes:
+    # `routes`: by player, those in force, as far as they have been asked for
+
+    def _lit(self, now: int, lamp: Lamp, routes: dict[str | None, set[str]]) -> bytes:
         on = (light.on for light in lamp.lights if self._is_on(now, light.when, routes))
         return next(on, lamp.lights[0].off)
 
-    def _is_on(self, now: int, when: TallyWhen, routes: set[str]) -> bool:
+    def _is_on(self, now: int, when: TallyWhen, routes: dict[str | None, set[str]]) -> bool:
         state = self._state
         if when.route is not None:
-            return when.route in routes
+            if when.player not in routes:
+                routes[when.player] = self._routes(when.player)
+            return when.route in routes[when.player]
         if when.scene is not None:
-            return state.scene is not None and state.compiled.find(when.scene) == state.scene.number
+            number = state.compiled.find(when.scene)
+            return any(scene.number == number for stack, scene in self._scenes(when.player))
         if when.song is not None:
-            return state.song == when.song
+            return any(stack.song == when.song for stack, _ in self._scenes(when.player))
         return state.sync.clock_source(now) is not None
 
-    def _routes(self) -> set[str]:
-        """The names of routes and lines in the scene in force that are not muted."""
-        scene = self._state.scene
-        assert scene is not None, "nothing is sent before the first scene"
-        paths = (path for listed in (scene.compiled.everywhere, scene.compiled.own) for own in listed for path in own)
-        names = ((path.route, path.group) for path in paths)
+    def _scenes(self, player: str | None) -> list[tuple[Stack, SceneInPlay]]:
+        """The scenes in force, of one player if they are named."""
+        return [each for each in self._state.scenes_in_force() if player in (None, each[0].name)]
+
+    def _routes(self, player: str | None) -> set[str]:
+        """The names of routes and lines in these scenes that are not muted."""
+        scenes = [scene.compiled for _, scene in self._scenes(player)]
+        listed = (paths for scene in scenes for paths in (*scene.everywhere, *scene.own))
+        names = ((path.route, path.group) for paths in listed for path in paths)
         return {name for both in names if self._state.muted.isdisjoint(both) for name in both if name is not None}
 
-    def _texts(self, now: int) -> dict[str, str]:
-        """What each field shows."""
+    def _texts(self, now: int, player: str | None) -> dict[str, str]:
+        """What each field shows, for a player or for the rest of the rig."""
         state = self._state
-        assert state.scene is not None, "nothing is sent before the first scene"
-        scene, coming, bpm = state.compiled.rig.scene(state.scene.number), state.setlist.beside(1), state.sync.bpm(now)
+        stack = state.stacks[player or ""]
+        number, name = stack.in_force or (None, "")
+        scene = state.compiled.rig.scene(number) if number is not None else None
+        coming, bpm = stack.setlist.beside(1), state.sync.bpm(now)
         return {
-            "scene.name": state.scene.name,
-            "scene.number": str(state.scene.number),
+            "scene.name": name,
+            "scene.number": str(number or ""),
             "scene.cue": (scene.cue if scene is not None else None) or "",
             "scene.text": (scene.text if scene is not None else None) or "",
-            "song.name": state.song or "",
+            "song.name": stack.song or "",
             "next.name": state.compiled.scenes[coming].name if coming is not None else "",
             "tempo": str(round(bpm)) if bpm is not None else "",
         }
@@ -135,10 +154,6 @@ def _message(display: TextDisplay, texts: dict[str, str]) -> bytes:
     return b"".join(
         part if isinstance(part, bytes) else seven_bit_text(texts[part.name], part.width) for part in display.parts
     )
-
-
-def _things(plan: FeedbackPlan) -> set[Thing]:
-    return {lamp.thing for lamp in plan.lamps} | {display.thing for display in plan.displays}
 
 
 def _is_any(plan: FeedbackPlan) -> bool:

@@ -41,10 +41,11 @@ class Lamp(NamedTuple):
 
 
 class TextDisplay(NamedTuple):
-    """One display: the parts of its message."""
+    """One display: the parts of its message, and whose scene it shows, None for the rest of the rig."""
 
     thing: Thing
     parts: tuple[bytes | ShownField, ...]
+    player: str | None = None
 
     @property
     def output(self) -> int:
@@ -54,11 +55,22 @@ class TextDisplay(NamedTuple):
 
 @dataclass(frozen=True)
 class FeedbackPlan:
-    """All of a rig's. `moves`: whether any of it changes without a command: the clock, or a tempo that is followed."""
+    """All of a rig's.
+
+    `moving_lamps`, `moving_displays`: those of them that change without a command, by the clock or by a tempo that is
+    followed; `things`: all that they set.
+    """
 
     lamps: tuple[Lamp, ...] = ()
     displays: tuple[TextDisplay, ...] = ()
-    moves: bool = False
+    moving_lamps: tuple[Lamp, ...] = ()
+    moving_displays: tuple[TextDisplay, ...] = ()
+    things: frozenset[Thing] = frozenset()
+
+    @property
+    def moves(self) -> bool:
+        """Whether any of it changes without a command."""
+        return bool(self.moving_lamps or self.moving_displays)
 
 
 def feedback_plan(rig: Rig, outputs: Sequence[str]) -> FeedbackPlan:
@@ -67,12 +79,17 @@ def feedback_plan(rig: Rig, outputs: Sequence[str]) -> FeedbackPlan:
     for tally in rig.tallies:
         light = Light(bytes.fromhex(tally.on), bytes.fromhex(tally.off), tally.when)
         lights.setdefault((outputs.index(tally.to), _sets(light)), []).append(light)
-    displays = [TextDisplay((outputs.index(each.to), each.show), read_show(each.show)) for each in rig.displays]
-    clocks = any(tally.when.clock is not None for tally in rig.tallies)
+    lamps = tuple(Lamp(thing, tuple(own)) for thing, own in lights.items())
+    listed = [
+        TextDisplay((outputs.index(each.to), each.show), read_show(each.show), each.player) for each in rig.displays
+    ]
+    displays = tuple({each.thing: each for each in listed}.values())
     return FeedbackPlan(
-        tuple(Lamp(thing, tuple(own)) for thing, own in lights.items()),
-        tuple({each.thing: each for each in displays}.values()),
-        clocks or _shows_tempo(part for each in displays for part in each.parts),
+        lamps,
+        displays,
+        tuple(lamp for lamp in lamps if any(light.when.clock is not None for light in lamp.lights)),
+        tuple(display for display in displays if _shows_tempo(display.parts)),
+        frozenset(lamp.thing for lamp in lamps) | {display.thing for display in displays},
     )
 
 

@@ -11,6 +11,7 @@ from engine.core.command_result import CommandResult
 from engine.core.commands import FollowShow, FollowTime, MuteRoute, UnmuteRoute
 from engine.core.control.command_execution import CommandExecution
 from engine.core.control.setlist import ShowPosition
+from engine.core.control.stack import Stack
 from engine.core.routing.channel_places import Places, of_instruments
 from engine.core.state import State
 from engine.midi.timecode import read_label
@@ -30,28 +31,35 @@ class Follower:
         for route in sorted(state.muted ^ {*command.muted}):
             mute = MuteRoute(route) if route in command.muted else UnmuteRoute(route)
             self._players.carry_out(now, mute, _LEADER, out)
-        rig, outputs = state.compiled.rig, state.compiled.outputs
-        places = of_instruments(rig, outputs, command.channels)
-        if position is not None and (position != state.position or places != state.places):
-            if position.scene not in state.compiled.scenes:
-                text = f"it plays scene {position.scene}, which is not in the rig here"
-                return state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
-            self._go(now, position, places, out)
-        state.setlist.loaded = command.loaded if command.loaded in state.compiled.scenes else None
+        places = of_instruments(state.compiled.rig, state.compiled.outputs, command.channels)
+        said = [("", position, command.loaded), *(each for each in command.players if each[0] in state.stacks)]
+        shows = [(state.stacks[name], its, loaded) for name, its, loaded in said]
+        moved = [(stack, its) for stack, its, _ in shows if its is not None and its != stack.position]
+        if not moved and position is not None and places != state.places:
+            moved = [(state.main, position)]
+        missing = [its.scene for _, its in moved if its.scene not in state.compiled.scenes]
+        for stack, its in moved:
+            if its.scene in state.compiled.scenes:
+                self._go(now, stack, its, places, out)
+        if missing:
+            text = f"it plays scene {missing[0]}, which is not in the rig here"
+            return state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
+        for stack, _, loaded in shows:
+            stack.setlist.loaded = loaded if loaded in state.compiled.scenes else None
         return state.outcome(command.word, AnswerCode.DONE, "", who)
 
-    def _go(self, now: int, position: ShowPosition, places: Places, out: list[Delivery]) -> None:
-        state = self._state
+    def _go(self, now: int, stack: Stack, position: ShowPosition, places: Places, out: list[Delivery]) -> None:
+        state, scenes = self._state, self._players.scenes
         if position.setlist in state.compiled.setlists:
-            state.choose_setlist(position.setlist)
-        state.setlist.place = position.place
-        if state.scene is None or state.scene.number != position.scene or places != state.places:
-            self._players.recall_at(now, position.scene, places, _LEADER, out)
-            state.setlist.place = position.place
-        before = state.transposed
-        state.follow_song(position)
-        if state.transposed != before:
-            self._players.transposed(now, out)
+            state.choose_setlist(stack, position.setlist)
+        stack.setlist.place = position.place
+        if stack.scene is None or stack.scene.number != position.scene or places != state.places:
+            scenes.recall_at(now, stack, position.scene, places, _LEADER, out)
+            stack.setlist.place = position.place
+        before = state.transposed(stack)
+        state.follow_song(stack, position)
+        if state.transposed(stack) != before:
+            scenes.transposed(now, stack, out)
 
     def follow_time(self, now: int, command: FollowTime, who: str) -> CommandResult:
         """The rig's own clock and time code run, or stop, as those of the engine in charge."""

@@ -1,17 +1,20 @@
 """Describes what plays now in the words of the rig file, so that it can be stored as a scene."""
 
-from collections.abc import Iterable
-from typing import Any, TypeVar
+from collections.abc import Iterable, Sequence
+from typing import Any, Final, TypeVar
 
 from engine.core.cable.output_cable import Unit
 from engine.core.engine import Engine
 from engine.core.routing.channel_places import by_instrument
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
-from engine.rig.lowering.lowered_scene import Lowering
+from engine.midi.message_words import note_range
+from engine.rig.lowering.lowered_scene import LoweredRoute, Lowering
 from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
 from engine.rig.models.scene_lines import PlayLine
+
+_ALL_NOTES: Final = (0, 127)
 
 Table = dict[str, Any]
 Line = TypeVar("Line", bound=Route | PlayLine)
@@ -48,6 +51,8 @@ def _unmuted(engine: Engine, lines: Iterable[Line]) -> list[Line]:
 def _with_sound(rig: Rig, line: PlayLine, steps: list[Table]) -> Table:
     """A line with the present sound of its instrument, whose step it takes from these."""
     table = line_table(line)
+    if line.notes != _ALL_NOTES:
+        table["notes"] = note_range(line.notes, rig.rig.middle_c)
     own = rig.instruments[str(line.on)].sounds.get(line.sound or "")
     step = next((each for each in steps if each.get("instrument") == line.on and ("sound" in each or own)), None)
     if own is not None and own.send:  # which sound such messages chose cannot be heard from them
@@ -120,10 +125,13 @@ def _selected(unit: tuple[bytes, ...]) -> tuple[tuple[int, int] | None, int]:
     return ((banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)) if banks else None), program
 
 
-def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
-    """The scene's own routes, with an input and an output connected, or disconnected in all of them.
+def with_route(
+    engine: Engine, scene: Scene | None, source: str, target: str, on: bool
+) -> dict[str, list[Table]] | None:
+    """The scene's own routes, and its play lines where they change, by their keys, with an input and an output
+    connected, or disconnected in all of them.
 
-    None if that is so already. Raises ValueError with a sentence if its own routes cannot bring it about.
+    None if that is so already. Raises ValueError with a sentence if the scene itself cannot bring it about.
     """
     own, lowering = scene.routes if scene else (), Lowering(engine.rig)
     of_scene = lowering.lowered(scene).routes if scene else ()
@@ -139,14 +147,37 @@ def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on
         )
     if on == bool(joining):
         return None
-    if not on and len(joining) > sum(source in one.source and target in one.to for one in own):
-        raise ValueError(
-            f"a play line or an inherited route leads from {source} to {target}; mute it, or take it out of the scene"
-        )
     tables = [line_table(route) for route in own]
     if on:
-        return [*tables, {"from": source, "to": target}]
-    return [part for table in tables for part in _without(table, source, target)]
+        return {"routes": [*tables, {"from": source, "to": target}]}
+    assert scene is not None, "without a scene nothing is connected"
+    _check_not_inherited(lowering, scene, source, target)
+    parted = {"routes": [part for table in tables for part in _without(table, source, target)]}
+    lines = [part for line in scene.play for part in _line_without(engine.rig, line, source, target)]
+    return {**parted, "play": lines} if len(joining) > len(_joining(own, source, target)) else parted
+
+
+def _check_not_inherited(lowering: Lowering, scene: Scene, source: str, target: str) -> None:
+    """Raise ValueError if a scene is connected so by what it inherits, which it would inherit again."""
+    base = lowering.scenes.base(scene)
+    if base is not None and _joining(lowering.lowered(base).routes, source, target):
+        raise ValueError(
+            f"scene {scene.number} is like scene {base.number}, where {source} is connected to {target}; "
+            f"disconnect them in scene {base.number}, or mute the line or route here"
+        )
+
+
+def _joining(routes: Sequence[Route] | Sequence[LoweredRoute], source: str, target: str) -> list[object]:
+    return [one for one in routes if source in one.source and target in one.to]
+
+
+def _line_without(rig: Rig, line: PlayLine, source: str, target: str) -> list[Table]:
+    """A play line without this input, if its instrument is at this output; its other inputs stay."""
+    table = line_table(line)
+    if line.on is None or source not in line.source or rig.instruments[line.on].output != target:
+        return [table]
+    others = [one for one in line.source if one != source]
+    return [{**table, "from": others}] if others else []
 
 
 def _listed(names: Any) -> list[str]:

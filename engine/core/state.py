@@ -1,4 +1,4 @@
-"""What plays: the scene in force, what sounds, what waits, what is muted, where the show is.
+"""What plays: the scenes in force, what sounds, what waits, what is muted, where the show is.
 
 The parts of the engine share it. An edited rig is adopted with `adopt`: whatever is not touched there simply stays.
 """
@@ -12,10 +12,11 @@ from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
-from engine.core.control.control_matching import ControlConditions, Playing
+from engine.core.control.control_matching import ControlConditions
 from engine.core.control.controls import Switchboard
 from engine.core.control.remote_messages import RemoteReader
 from engine.core.control.setlist import SetListPlace, ShowPosition
+from engine.core.control.stack import Stack
 from engine.core.reports import Reports
 from engine.core.routing.active_sensing import ActiveSensing
 from engine.core.routing.channel_places import AT_HOME, Places
@@ -26,12 +27,16 @@ from engine.core.routing.gestures import Gestures
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.merging import Merging
+from engine.core.routing.mpe_inputs import MpeInputs
+from engine.core.routing.open_routes import OpenRoutes, side_by_side
 from engine.core.routing.positions import Positions
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.told_values import Channel
 from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
+from engine.midi.mpe_configuration import AnnouncedZone
 from engine.rig.models.rig import SongTable
 
 #: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
@@ -56,13 +61,15 @@ class State:
         self.compiled, self.rules, self.silencing = compiled, rules, rules.silencing
         self.reports = Reports()
         # messages
-        self.scene: SceneInPlay | None = None  # in force
+        self.routes: OpenRoutes | None = None  # what the scenes in force make of each input, None before the first
+        self.places = AT_HOME  # where instruments are that are not on their own channels
         self.scenes = ScenesInPlay(compiled.scenes, compiled.transposed)
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
         self.merging = Merging(self.ledger, rules.merges)
         self.entered = EnteredValues(self.ledger.told, self.merging)
         self.positions = Positions()
+        self.mpe_inputs = MpeInputs(_mpe_zones(compiled))
         self.gestures = Gestures(self.ledger)
         self.loops = Loops()
         self.delayed = DelayedMessages()
@@ -80,15 +87,25 @@ class State:
             Switchboard(conditions, compiled.sendings) if conditions else None for conditions in compiled.controls
         ]
         self.remote = RemoteReader(compiled.remote)
-        self.setlist = self._setlist("")
-        self.song: str | None = None  # in force
-        self.step = 0  # semitones by which the foot has transposed all play lines
+        #: the rest of the rig, and then the players, by name
+        self.stacks = {name: Stack(name, self._setlist("", name)) for name in ("", *compiled.players.setlists)}
+        self.main = self.stacks[""]
+        self.stack_of = self._by_source()
         self.muted: set[str] = set()  # names of routes that carry nothing
         self.panics: dict[str | None, int] = {}  # when each instrument, and everything (None), was last silenced
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
-        compiled.show.follow(self.sync.bpm, self.ledger.told.value, self.positions.of)
+        compiled.show.follow(
+            self.sync.bpm, self.ledger.told.value, self.positions.of, self._sounding, self.mpe_inputs.announced
+        )
+
+    def _sounding(self) -> dict[Channel, bool]:
+        return dict.fromkeys(self.gestures.waiting, False) | dict.fromkeys(self.ledger.sounding_channels(), True)
+
+    def sounding_channels(self) -> set[Channel]:
+        """The channels that count as sounding: until what waits for silence has been set, notes may fade there."""
+        return self.ledger.sounding_channels() | self.gestures.waiting
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)
@@ -107,66 +124,74 @@ class State:
         self._drivers[self.compiled.outputs[output]] = driver
         self.cables[output].change_speed(self._pace(output))
 
-    # What is asked
+    # Stacks
 
-    @property
-    def scene_in_force(self) -> tuple[int, str] | None:
-        """Number and name of the scene in force."""
-        return (self.scene.number, self.scene.name) if self.scene else None
+    def _by_source(self) -> list[Stack]:
+        """By input, the stack that it plays by; the stacks know it, too."""
+        whose = self.compiled.players.inputs
+        found = [self.stacks[whose.get(source, "")] for source in range(len(self.compiled.inputs))]
+        for stack in self.stacks.values():
+            stack.sources = frozenset(source for source, its in enumerate(found) if its is stack)
+        return found
 
-    @property
-    def playing(self) -> Playing | None:
-        """Scene and song in force."""
-        return Playing(self.scene.number, self.scene.name, self.song) if self.scene else None
+    def scenes_in_force(self) -> list[tuple[Stack, SceneInPlay]]:
+        """Those of all stacks that have one, the one that was recalled last at the end."""
+        found = [(stack, stack.scene) for stack in self.stacks.values() if stack.scene is not None]
+        return sorted(found, key=lambda each: each[0].recalled_at)
 
-    @property
-    def song_in_force(self) -> SongTable | None:
-        """As the rig has it."""
-        return self.compiled.songs[self.song].song if self.song is not None else None
+    def put_together(self, places: Places) -> None:
+        """A scene, or what is open of it, has changed: what the scenes in force make of each input plays from now on.
 
-    @property
-    def transposed(self) -> int:
+        `places`: where instruments are that are not on their own channels.
+        """
+        self.places = places
+        if len(self.stacks) == 1:
+            self.routes = self.main.scene.routes if self.main.scene is not None else None
+            return
+        for _, scene in self.scenes_in_force():
+            scene.move(places)
+        opened = [stack.scene.routes if stack.scene is not None else None for stack in self.stack_of]
+        self.routes = side_by_side(opened, self.scenes.shared.memory, self.faults, places)
+
+    def reach(self, source: int) -> set[int]:
+        """All outputs that routes of this input lead to, whatever their filters let through."""
+        scene = self.stack_of[source].scene
+        return scene.reach(source) if scene is not None else set()
+
+    def transposed(self, stack: Stack) -> int:
         """Semitones by which song and foot transpose all play lines."""
-        return self.step + (self.compiled.songs[self.song].song.transpose if self.song is not None else 0)
+        song = self.song_of(stack)
+        return stack.step + (song.transpose if song is not None else 0)
 
-    def ready(self, number: int) -> SceneInPlay:
+    def song_of(self, stack: Stack) -> SongTable | None:
+        """The song in force as the rig has it."""
+        return self.compiled.songs[stack.song].song if stack.song is not None else None
+
+    def ready(self, stack: Stack, number: int) -> SceneInPlay:
         """A scene of the rig as it is to play now, transposed by song and foot."""
-        return self.scenes.at(number, self.transposed)
-
-    @property
-    def places(self) -> Places:
-        """Where instruments are that are not on their own channels."""
-        return self.scene.places if self.scene is not None else AT_HOME
+        return self.scenes.at(number, self.transposed(stack))
 
     def scene_of(self, number: int) -> SceneInPlay | None:
         """The scene of this number, which may be in force though an edit has taken it out of the rig."""
-        if self.scene is not None and self.scene.number == number:
-            return self.scene
-        return self.scenes.by_number[number] if number in self.compiled.scenes else None
+        in_force = (scene for _, scene in self.scenes_in_force() if scene.number == number)
+        return next(in_force, None) or (self.scenes.by_number[number] if number in self.compiled.scenes else None)
 
-    @property
-    def position(self) -> ShowPosition | None:
-        """Where the show is; None before the first scene."""
-        if self.scene is None:
-            return None
-        return ShowPosition(self.scene.number, self.setlist.name or "", self.setlist.place, self.song or "", self.step)
-
-    def resume(self, position: ShowPosition) -> None:
+    def resume(self, stack: Stack, position: ShowPosition) -> None:
         """Take set list, place, song and step from an earlier show."""
         if position.setlist in self.compiled.setlists:
-            self.choose_setlist(position.setlist)
-        self.setlist.resume(position)
-        self.follow_song(position)
+            self.choose_setlist(stack, position.setlist)
+        stack.setlist.resume(position)
+        self.follow_song(stack, position)
 
-    def follow_song(self, position: ShowPosition) -> None:
+    def follow_song(self, stack: Stack, position: ShowPosition) -> None:
         """Take the song and the step from there, as far as this rig has the song."""
-        self.song = position.song if position.song in self.compiled.songs else None
-        self.step = position.step
+        stack.song = position.song if position.song in self.compiled.songs else None
+        stack.step = position.step
 
-    def outcome(self, do: str, code: AnswerCode, text: str, who: str) -> CommandResult:
-        """What became of a command, as things now are."""
-        done = code is AnswerCode.DONE
-        return CommandResult(do, done, code, text, who, self.scene_in_force, held=self.ledger.sounding())
+    def outcome(self, do: str, code: AnswerCode, text: str, who: str, stack: Stack | None = None) -> CommandResult:
+        """What became of a command, as things now are; `stack`: on which it acted, if that is not the main one."""
+        done, scene = code is AnswerCode.DONE, (stack or self.main).in_force
+        return CommandResult(do, done, code, text, who, scene, held=self.ledger.sounding())
 
     # Scenes and set lists
 
@@ -175,26 +200,26 @@ class State:
 
         `keep_time`: but for those that count a clock.
         """
-        shared = {self.scenes.shared}
-        if self.scene is not None:
-            shared.add(self.scene.shared)  # an edit may have made them two
-        for each in shared:
-            each.renew(which, keep_time)
-        if self.scene is not None:
-            self.scene.renew(which, keep_time)
+        scenes = [scene for _, scene in self.scenes_in_force()]
+        for shared in {self.scenes.shared, *(scene.shared for scene in scenes)}:  # an edit may have made them two
+            shared.renew(which, keep_time)
+        for scene in scenes:
+            scene.renew(which, keep_time)
+        self.put_together(self.places)
 
-    def choose_setlist(self, name: str) -> None:
-        """Play by this set list, before its first entry; by the rig's first one if there is none of that name.
+    def choose_setlist(self, stack: Stack, name: str) -> None:
+        """Play by this set list, before its first entry; by the stack's first one if there is none of that name.
 
         A scene that show control has loaded stays loaded while the rig has it.
         """
-        loaded = self.setlist.loaded
-        self.setlist = self._setlist(name)
-        self.setlist.loaded = loaded if loaded in self.compiled.scenes else None
+        loaded = stack.setlist.loaded
+        stack.setlist = self._setlist(name, stack.name)
+        stack.setlist.loaded = loaded if loaded in self.compiled.scenes else None
 
-    def _setlist(self, name: str) -> SetListPlace:
+    def _setlist(self, name: str, player: str) -> SetListPlace:
         listed = self.compiled.setlists
-        name = name if name in listed else next(iter(listed))
+        if name not in listed or (player and not name):
+            name = self.compiled.first_setlist(player)
         return SetListPlace(name or None, listed[name])
 
     # An edited rig
@@ -205,8 +230,8 @@ class State:
         The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
         """
         before, self.compiled = self.compiled, compiled
-        if self.song not in compiled.songs:
-            self.song = None
+        self._adopt_stacks()
+        self.mpe_inputs.zones = _mpe_zones(compiled)
         if compiled.rig.routes == before.rig.routes and not self.silencing.edits_reset_filters:
             self._keep_shared(scenes)
         self.scenes, self.faults = scenes, scenes.faults
@@ -224,8 +249,18 @@ class State:
         """The routes of every scene are as they were: they remember what they remembered."""
         before = self.scenes.shared
         scenes.shared.take_over(before)
-        if self.scene is not None and self.scene.shared is before:
-            self.scene.shared = scenes.shared
+        for _, scene in self.scenes_in_force():
+            if scene.shared is before:
+                scene.shared = scenes.shared
+
+    def _adopt_stacks(self) -> None:
+        """Players that are gone leave their inputs to the rest of the rig; new ones have no scene yet."""
+        there = ("", *self.compiled.players.setlists)
+        self.stacks = {name: self.stacks.get(name) or Stack(name, self._setlist("", name)) for name in there}
+        self.stack_of = self._by_source()
+        for stack in self.stacks.values():
+            if stack.song not in self.compiled.songs:
+                stack.song = None
 
     def _adopt_cables(self) -> None:
         compiled = self.compiled
@@ -248,6 +283,14 @@ class State:
                 board.adopt(conditions or ControlConditions(()), self.compiled.sendings)
             elif conditions is not None:
                 self.boards[source] = Switchboard(conditions, self.compiled.sendings)
+
+
+def _mpe_zones(compiled: CompiledRig) -> dict[int, AnnouncedZone]:
+    """The zones that the rig gives its inputs."""
+    given = (
+        (i, compiled.rig.inputs[name].mpe) for i, name in enumerate(compiled.inputs) if name in compiled.rig.inputs
+    )
+    return {source: AnnouncedZone(mpe.zone, mpe.bend) for source, mpe in given if mpe is not None}
 
 
 def _cabling(compiled: CompiledRig) -> tuple[object, ...]:

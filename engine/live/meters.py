@@ -1,5 +1,6 @@
 """Counters of a port's messages and faults, and the times that messages take through the engine."""
 
+import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ class PortMeter:
     last_error: str | None = None
     port: str | None = None  # the system's name of the port while it is open
     returns: int = 0  # how often the port was opened after the start
+    since: float = 0.0  # when it was opened, or was found missing; seconds since 1970
 
     @property
     def open(self) -> bool:
@@ -30,16 +32,19 @@ class PortMeter:
         """The port at the start, or the reason why it is missing."""
         self.port = port.name if port is not None else None
         self.last_error = reason
+        self.since = time.time()
 
     def pulled(self, reason: str | None = None) -> None:
         """The port was pulled, or closed because it is no longer needed."""
         self.port = None
         self.last_error = reason or self.last_error
+        self.since = time.time()
 
     def plugged(self, port: str) -> None:
         """The port has been opened, for the first time or again."""
         self.port = port
         self.returns += 1
+        self.since = time.time()
 
     def drop(self, reason: str) -> None:
         """One message could not pass, or at an input the driver dropped one or more."""

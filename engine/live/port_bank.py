@@ -221,21 +221,27 @@ class PortBank:
     # Outputs
 
     def send(
-        self, now: int, deliveries: Sequence[Delivery], sent: Callable[[int, int, bytes], None] | None = None
+        self,
+        now: int,
+        deliveries: Sequence[Delivery],
+        sent: Callable[[int, int, bytes], None] | None = None,
+        since: int | None = None,
     ) -> None:
         """Hand these to the drivers at once, all at time `now` (ns), and record them.
 
-        `sent` is called with time, output and message after each that a driver took.
+        `sent` is called with time, output and message after each that a driver took. `since`: when what goes at once
+        arrived or was due, which a driver that is exact to the frame makes up for.
         """
+        since = now if since is None else since
         ports, meters, recorder = self._open, self.out_meters, self._recorder
-        for output, message, _ in deliveries:
+        for output, message, start in deliveries:
             port = ports[output]
             if port is None:
                 meters[output].dropped += 1
                 self.events.not_sent(now, output, message, None)
                 continue
             try:
-                port.send(message)
+                port.send(message, since if start == now else start)
             except PortError as fault:
                 self._fail(now, output, message, fault)
                 continue

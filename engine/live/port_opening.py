@@ -15,11 +15,12 @@ _Port = TypeVar("_Port", InputPort, OutputPort)
 
 @dataclass
 class OpenPorts:
-    """The open ports by rig name, and a sentence for each that could not be opened."""
+    """The open ports by rig name, a sentence for each that could not be opened, and what carries the messages."""
 
     inputs: dict[str, InputPort] = field(default_factory=dict)
     outputs: dict[str, OutputPort] = field(default_factory=dict)
     missing: dict[str, str] = field(default_factory=dict)
+    driver: str = ""
 
     def close(self) -> None:
         """Close all of them."""
@@ -112,7 +113,7 @@ class PortOpener:
 
 def connect(rig: Rig, opener: PortOpener) -> OpenPorts:
     """Open every port of a rig; those that cannot be opened are in `missing`. Raises SamePort."""
-    opened = OpenPorts()
+    opened = OpenPorts(driver=opener.system.driver)
     try:
         _open_all("inputs", rig.inputs, opened.inputs, opened.missing, opener.input)
         _open_all("outputs", rig.outputs, opened.outputs, opened.missing, opener.output)

@@ -1,7 +1,8 @@
 """Reads all inputs: one thread polls them, stamps the messages with their time, queues them and wakes the loop.
 
-The thread never routes and never raises. It also wakes the loop when the core has something due, so that pacing does
-not depend on the loop's own timers, which are up to a millisecond late.
+The thread never routes and never raises. It sleeps where a message can wake it, if the driver of an input lets it. It
+also wakes the loop when the core has something due, so that pacing does not depend on the loop's own timers, which are
+up to a millisecond late.
 """
 
 import contextlib
@@ -15,12 +16,14 @@ from typing import Final
 from engine.core.cable.replaceable_values import slot
 from engine.fault_log import faults
 from engine.midi.kinds import SYSEX, is_release
-from engine.ports.port import InputPort, MessagesLost, PeriodicInput, PortError, StampedInput
+from engine.ports.port import AwaitedInput, InputPort, MessagesLost, PeriodicInput, PortError, StampedInput
 
 # Seconds between polls. The first note after a rest waits at most 1/2000 of that rest, and never longer than _IDLE.
 _HEARD: Final = 0.0005  # after a poll that brought something: the loop routes it, and needs Python's lock for that
 _PLAYING: Final = 0.00025
 _IDLE: Final = 0.002
+_AWAITED: Final = 0.05  # if all inputs can be waited for: only the end of the show needs a look then
+_LATE: Final = 250_000  # ns by which what is due may be late before a rest is ended for it; less than EARLY
 _OF_PERIOD: Final = 0.45  # of the period of a driver that delivers once per period: it is asked twice in each
 _OF_REST: Final = 1 / 2000
 EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `loop_wakeup`)
@@ -122,7 +125,8 @@ class InputReader:
 
     def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:
         self._clock = clock
-        self.due: int | None = None  # set by the loop: when the core next has something to do (ns)
+        self._due: int | None = None
+        self._sleeps_until = 0  # ns
         self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
         self._roused: int | None = None  # the beat for which the loop was woken
         self.lost: deque[tuple[int, str]] = deque()  # inputs that failed or lost messages, with the reason
@@ -130,11 +134,24 @@ class InputReader:
         self._backlogs: dict[int, Backlog] = {}
         self._mended: dict[int, int] = {}  # repairs of ports that are gone
         self._least = 0.0  # seconds; polling faster gains nothing
+        self._most = _IDLE  # seconds; an input that cannot be waited for is polled as often as that
+        self._awaited: AwaitedInput | None = None
         self._leaving: deque[tuple[int, InputPort]] = deque()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
         for source, port in ports.items():
             self.add(source, port)
+
+    @property
+    def due(self) -> int | None:
+        """When the core next has something to do (ns). The loop sets it, after `beat`; that may rouse the thread."""
+        return self._due
+
+    @due.setter
+    def due(self, at: int | None) -> None:  # loop only
+        self._due = at
+        if self._awaited is not None and self._too_late(self._sleeps_until):
+            self._awaited.rouse()
 
     def start(self, wake: Callable[[], object]) -> None:  # loop only
         """Begin to poll. `wake` is called in the reader's thread and must be quick and safe there."""
@@ -144,6 +161,8 @@ class InputReader:
     def stop(self) -> None:  # loop only
         """End the thread and close the inputs. What has arrived can still be taken."""
         self._stopping.set()
+        if self._awaited is not None:
+            self._awaited.rouse()
         if self._thread is not None:
             self._thread.join()
         for port in (*self._ports.values(), *(port for _, port in self._leaving)):
@@ -155,18 +174,25 @@ class InputReader:
         if isinstance(port, StampedInput):
             port.hand_to(backlog.put_stamped)
         self._ports[source] = port
-        self._update_least()
+        self._plan_rests()
 
     def remove(self, source: int) -> None:  # loop only
         """Stop polling this input. The thread closes it, as it may be reading it just now."""
         port = self._ports.pop(source, None)
         if port is not None:
             self._leaving.append((source, port))
-        self._update_least()
+        self._plan_rests()
 
-    def _update_least(self) -> None:  # loop only
-        periods = [port.period if isinstance(port, PeriodicInput) else 0.0 for port in self._ports.copy().values()]
+    def _plan_rests(self) -> None:  # any thread
+        """How long the thread may sleep at least and at most, and where."""
+        if self._awaited is not None:
+            self._awaited.rouse()
+        ports = [*self._ports.copy().values()]
+        periods = [port.period if isinstance(port, PeriodicInput) else 0.0 for port in ports]
+        awaited = [port for port in ports if isinstance(port, AwaitedInput)]
         self._least = min(_OF_PERIOD * min(periods, default=0.0), _IDLE)
+        self._awaited = awaited[0] if awaited else None
+        self._most = _AWAITED if awaited and len(awaited) == len(ports) else _IDLE
 
     def take(self) -> list[Arrival]:  # loop only
         """The oldest messages that have arrived, by time; a flooding input gets only its share."""
@@ -211,12 +237,14 @@ class InputReader:
         while not self._stopping.is_set():
             now = time.monotonic_ns()
             due = self._due_at()
-            pause = min(max(_PLAYING, self._least, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
+            pause = self._most
+            if pause == _IDLE:
+                pause = min(max(_PLAYING, self._least, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
             if self._poll(now):
                 heard_at, pause = now, max(_HEARD, self._least)
                 self._rouse(now, wake)
             elif self._settle():
-                heard_at = now
+                heard_at, pause = now, min(pause, _HEARD)
                 self._rouse(now, wake)
             elif due is not None and due <= now:
                 self._rouse(now, wake)
@@ -224,7 +252,24 @@ class InputReader:
             if due is not None:
                 ahead = (due - time.monotonic_ns()) / 1e9
                 pause = min(pause, ahead) if ahead > 0 else _PLAYING
+            self._rest(pause)
+
+    def _rest(self, pause: float) -> None:  # reader thread
+        """Sleep this long (s), or until an input that can be waited for has something."""
+        awaited = self._awaited
+        if awaited is None:
             time.sleep(pause)
+            return
+        now = time.monotonic_ns()
+        self._sleeps_until = now + int(pause * 1e9)  # from now on the loop rouses us if it plans for earlier
+        if not self._too_late(self._sleeps_until, now):
+            awaited.wait(pause)
+        self._sleeps_until = 0
+
+    def _too_late(self, until: int, since: int = 0) -> bool:  # any thread
+        """Whether a rest until then (ns) misses what has become due after `since`."""
+        due = self._due_at()
+        return due is not None and since < due < until - _LATE
 
     def _rouse(self, now: int, wake: Callable[[], object]) -> None:  # reader thread
         beat = self.beat
@@ -232,9 +277,9 @@ class InputReader:
             self._roused = beat  # the loop stays awake until it is due
         wake()
 
-    def _due_at(self) -> int | None:  # reader thread
+    def _due_at(self) -> int | None:  # any thread
         """When the loop needs its next turn, whatever comes in (ns)."""
-        due, beat = self.due, self.beat
+        due, beat = self._due, self.beat
         if beat is None or beat == self._roused:
             return due
         return beat - EARLY if due is None else min(due, beat - EARLY)
@@ -278,6 +323,7 @@ class InputReader:
     def _lose(self, source: int, port: InputPort, reason: str) -> None:  # reader thread
         if self._ports.get(source) is port:
             del self._ports[source]
+            self._plan_rests()
             self.lost.append((source, reason))
             self._close(source, port)
 

@@ -45,14 +45,14 @@ class ShowEvent(NamedTuple):
 
 
 class Show:
-    """A rig that plays. `on_move` is called with each new position, `say` with each sentence for the player."""
+    """A rig that plays. `on_move` is called with each new position, by player; `say` with each sentence for people."""
 
     def __init__(
         self,
         rig: Rig,
         opened: OpenPorts,
         reader: ArrivalSource,
-        on_move: Callable[[ShowPosition], None] = lambda position: None,
+        on_move: Callable[[Mapping[str, ShowPosition]], None] = lambda positions: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
@@ -70,10 +70,11 @@ class Show:
         #: grows with each rig that is adopted, and from one engine to the next, so that a page can tell them apart
         self.revision = time.time_ns() // 1_000_000
         self.scheduling = ORDINARY
+        self.driver = opened.driver
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
-        self._kept_position: ShowPosition | None = None
+        self._kept_positions: dict[str, ShowPosition] = {}
         self._watchers: list[deque[ShowEvent]] = []  # of messages
         self._listeners: list[deque[ShowEvent]] = []  # of reports
         self._notices = NoticeLimiter(self._told)
@@ -130,7 +131,7 @@ class Show:
             self._show(ShowEvent(at, "in", self.inputs[source], message, ""))
         deliveries = engine.receive(now, source, message)
         if deliveries:
-            self._send(now, deliveries)
+            self._send(now, deliveries, at)
             self.latency.add(self.clock() - at)
         if engine.reports.outcomes:
             self._take_outcomes()
@@ -153,7 +154,7 @@ class Show:
         now, due = self.clock(), self.engine.due
         if due is not None and due <= now:
             self.recorder.ticked(now)
-            self._send(now, self.engine.tick(now))
+            self._send(now, self.engine.tick(now), due)
 
     def own_fault(self, doing: str, fault: Exception) -> str:
         """Count, log and report a fault of Bayleaf itself that struck `doing`; the sentence."""
@@ -193,15 +194,15 @@ class Show:
 
     def end_turn(self) -> None:
         """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
-        self.reader.due, self.reader.beat = self.engine.due, self.engine.beat
+        self.reader.beat, self.reader.due = self.engine.beat, self.engine.due
         for output, port in self.port_commands.remote.items():
             try:
                 port.flush(self.clock())
             except Exception as fault:  # it costs this output, not those after it
                 self.own_fault(f"sending orders for {self.outputs[output]}", fault)
 
-    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
-        self.ports.send(now, deliveries, self._show_sent if self._watchers else None)
+    def _send(self, now: int, deliveries: Sequence[Delivery], since: int | None = None) -> None:
+        self.ports.send(now, deliveries, self._show_sent if self._watchers else None, since)
 
     def _show_sent(self, now: int, output: int, message: bytes) -> None:
         """A driver took a message while somebody watches what passes."""
@@ -280,10 +281,10 @@ class Show:
 
     def keep_place(self) -> None:
         """Call `on_move` if the show has moved since the last call."""
-        position = self.engine.position
-        if position is not None and position != self._kept_position:
-            self._kept_position = position
-            self._on_move(position)
+        positions = self.engine.positions
+        if positions != self._kept_positions:
+            self._kept_positions = positions
+            self._on_move(positions)
 
     def _take_news(self) -> None:
         for port, text in self.engine.reports.news:

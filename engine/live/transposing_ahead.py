@@ -13,15 +13,16 @@ _ROUND: Final = 0.1  # seconds between looks: a foot is slower
 
 async def transpose_ahead(show: Show) -> None:
     """Look whether the rig or the step is another one. Runs until cancelled."""
-    ready: tuple[ScenesInPlay, int] | None = None
+    ready: tuple[ScenesInPlay, set[int]] | None = None
     while True:
         await trio.sleep(_ROUND)
-        wanted = show.engine.state.scenes, show.engine.state.step
+        state = show.engine.state
+        wanted = state.scenes, {stack.step for stack in state.stacks.values() if stack.step}
         if wanted != ready and wanted[1]:
             await in_a_thread(_make, *wanted)
         ready = wanted
 
 
-def _make(scenes: ScenesInPlay, step: int) -> None:
-    for number, transposed in at_ease(scenes.by_step(step)):
+def _make(scenes: ScenesInPlay, steps: set[int]) -> None:
+    for number, transposed in at_ease([each for step in steps for each in scenes.by_step(step)]):
         scenes.at(number, transposed)

@@ -5,6 +5,7 @@ Octave numbers are not standardised: some manufacturers print note 60 (middle C)
 """
 
 import re
+from collections.abc import Callable
 from typing import Final, Literal, get_args
 
 from engine.midi.controllers import LOCAL_CONTROL, MODE_MESSAGES, MONO_ON, NAMES, ON_FROM, SWITCHES
@@ -49,6 +50,17 @@ _MIDDLE_C: Final = 60
 def note_name(number: int, middle_c: MiddleC = "C4") -> str:
     """0 to 127 as "C-1" to "G9", black keys as sharps; 60 is `middle_c`."""
     return f"{_PITCHES[number % 12]}{number // 12 + _lowest_octave(middle_c)}"
+
+
+def note_range(ends: tuple[int, int], middle_c: MiddleC = "C4") -> str:
+    """The ends of a range of notes as a rig file has them: "..B3" for (0, 59), "C4..E5", "C4.."."""
+    return open_range(ends, lambda number: note_name(number, middle_c))
+
+
+def open_range(ends: tuple[int, int], word: Callable[[int], str] = str) -> str:
+    """A range of 0 to 127; an end that is no limit is left out."""
+    lowest, highest = ends
+    return f"{word(lowest) if lowest > 0 else ''}..{word(highest) if highest < 127 else ''}"
 
 
 def note_number(text: str, middle_c: MiddleC = "C4") -> int:

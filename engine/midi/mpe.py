@@ -3,6 +3,7 @@
 Source: MIDI Polyphonic Expression, M1-100-UM v1.1 (RP-053 v1.0).
 """
 
+from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
@@ -11,6 +12,8 @@ CENTRE: Final = 8192
 TIMBRE: Final = 74
 #: semitones that a bend on a manager channel reaches, and one on a member channel, unless they are set otherwise
 MANAGER_RANGE, MEMBER_RANGE = 2, 48
+#: the manager channels of the lower and of the upper zone
+LOWER_MANAGER, UPPER_MANAGER = 1, 16
 
 _TOP: Final = 16383
 _NEUTRAL: Final = 64  # of the timbre
@@ -28,6 +31,11 @@ class Zone(NamedTuple):
         """The member channels."""
         return range(self.first, self.last + 1)
 
+    @property
+    def channels(self) -> tuple[int, ...]:
+        """The manager, then the members."""
+        return self.manager, *self.members
+
 
 def zone(first: int, last: int) -> Zone:
     """The lower zone begins at channel 2 and has manager 1, the upper one ends at 15 and has manager 16.
@@ -35,9 +43,9 @@ def zone(first: int, last: int) -> Zone:
     Raises ValueError for other members.
     """
     if first == 2:
-        return Zone(first, last, 1)
+        return Zone(first, last, LOWER_MANAGER)
     if last == 15:
-        return Zone(first, last, 16)
+        return Zone(first, last, UPPER_MANAGER)
     raise ValueError("the members of a lower zone, which begin at 2, or of an upper zone, which end at 15")
 
 
@@ -86,3 +94,14 @@ class Expression(NamedTuple):
         if kind == CONTROLLER and message[1] == TIMBRE:
             return self._replace(timbre=message[2])
         return None
+
+
+def expressions(positions: Iterable[bytes]) -> dict[int, Expression]:
+    """By channel (1 to 16), what these messages, the last of everything that was moved, have made of it."""
+    found: dict[int, Expression] = {}
+    for message in positions:
+        channel = (message[0] & 0x0F) + 1
+        moved = found.get(channel, Expression()).moved(message)
+        if moved is not None:
+            found[channel] = moved
+    return found

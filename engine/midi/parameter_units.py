@@ -4,6 +4,7 @@ A parameter is selected with two controllers (101 and 100, or 99 and 98) and set
 may come in between (MIDI 1.0 p. 17, 18). The null parameter, 127/127, selects none (Table 3a).
 """
 
+from collections.abc import Iterator
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import (
@@ -23,6 +24,8 @@ _NONE: Final = RESTS[RPN_LSB]
 #: a controller that selects -> whether it selects a registered parameter
 _REGISTERED: Final = {RPN_MSB: True, RPN_LSB: True, NRPN_MSB: False, NRPN_LSB: False}
 SELECTS: Final = frozenset(_REGISTERED)
+#: whether registered -> the controllers that select a parameter of this kind, MSB and LSB
+PAIRS: Final = {True: (RPN_MSB, RPN_LSB), False: (NRPN_MSB, NRPN_LSB)}
 SETS: Final = frozenset({DATA_MSB, DATA_LSB, DATA_INCREMENT, DATA_DECREMENT})
 
 
@@ -45,12 +48,17 @@ class Parameter(NamedTuple):
 
     def selecting(self) -> tuple[tuple[int, int], tuple[int, int]]:
         """The two controllers that select it, each with its value."""
-        high, low = (RPN_MSB, RPN_LSB) if self.registered else (NRPN_MSB, NRPN_LSB)
+        high, low = PAIRS[self.registered]
         return (high, self.msb), (low, self.lsb)
 
 
 class SelectedParameter:
-    """Which parameter one channel of a stream has selected; an LSB that never came counts as 0."""
+    """Which parameter one channel has selected; of the two kinds the one selected last counts.
+
+    An LSB that never came counts as 0, or as null with an MSB that is null.
+    """
+
+    __slots__ = ("_halves", "_registered")
 
     def __init__(self) -> None:
         self._halves: dict[int, int] = {}  # controller that selects -> its value
@@ -65,14 +73,40 @@ class SelectedParameter:
             self._registered = _REGISTERED[number]
 
     @property
+    def registered(self) -> bool | None:
+        """Which kind was selected last; None if neither was."""
+        return self._registered
+
+    @property
     def now(self) -> Parameter | None:
         """The one that is selected, which may be null; None if that is not known."""
+        if self._registered is None or not self.knows(RPN_MSB if self._registered else NRPN_MSB):
+            return None
+        return self.as_received
+
+    @property
+    def as_received(self) -> Parameter | None:
+        """The same as a receiver takes it that began with null; None if neither kind was selected."""
         if self._registered is None:
             return None
-        high, low = (RPN_MSB, RPN_LSB) if self._registered else (NRPN_MSB, NRPN_LSB)
-        if high not in self._halves:
-            return None
-        return Parameter(self._registered, self._halves[high], self._halves.get(low, 0))
+        high, low = PAIRS[self._registered]
+        return Parameter(self._registered, self.half(high), self.half(low))
+
+    def knows(self, number: int) -> bool:
+        """Whether this controller has been sent."""
+        return number in self._halves
+
+    def half(self, number: int) -> int:
+        """The value of a controller that selects, as a receiver takes it."""
+        found = self._halves.get(number)
+        if found is not None:
+            return found
+        high = PAIRS[_REGISTERED[number]][0]
+        return _NONE if self._halves.get(high, _NONE) == _NONE else 0
+
+    def halves(self) -> Iterator[tuple[int, int]]:
+        """The controllers that select and have been sent, with their values."""
+        yield from self._halves.items()
 
 
 class DataEntry:

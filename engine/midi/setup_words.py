@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import (
+    CHORUS_SEND,
     DATA_LSB,
     DATA_MSB,
     EXPRESSION,
@@ -20,12 +21,25 @@ from engine.midi.controllers import (
     NRPN_MSB,
     PAN,
     RESTS,
+    REVERB_SEND,
     RPN_LSB,
     RPN_MSB,
     VOLUME,
 )
+from engine.midi.effect_messages import (
+    CHORUSES,
+    REVERBS,
+    chorus_depth,
+    chorus_feedback,
+    chorus_rate,
+    chorus_to_reverb,
+    chorus_type,
+    reverb_time,
+    reverb_type,
+)
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, Message, is_whole
 from engine.midi.show_control import ALL_CALL, go
+from engine.midi.tuning_messages import concert_pitch, master_coarse_tuning, master_fine_tuning, scale_tuning
 
 _GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules ignore what arrives while they reset
 
@@ -34,6 +48,8 @@ ALLOWED: Final = (
     '"fine tuning -100" to "99" (cents), "coarse tuning -64" to "63" (semitones), "volume 90", "pan 64", '
     '"expression 127", "program 12", "controller 7 = 100", "controller 1 = 8192 / 14", "nrpn 1/8 = 64", '
     '"rpn 0/0 = 12" (also with / 14, then 0 to 16383), "song 1", "start", "stop", "continue", "go 14.5", '
+    '"scale tuning" with twelve offsets from C to B in cents or "equal", "master tuning 442 Hz", "reverb send 40" and '
+    "the other words of the handbook, "
     'or one whole message in hexadecimal such as "F0 7D 01 F7"'
 )
 
@@ -43,11 +59,12 @@ Messages = tuple[Message, ...]
 
 class Receiver(NamedTuple):
     """Who gets the messages: a channel of 0 to 15, None if it is not known; whether programs count from 0 or 1; the
-    device id of show control."""
+    device id of show control; the other channels of the same instrument."""
 
     channel: int | None = 0
     programs_from: int = 1
     device: int = ALL_CALL
+    others: tuple[int, ...] = ()
 
 
 class SetupMessages(NamedTuple):
@@ -82,8 +99,11 @@ def set_up(words: str, to: Receiver) -> SetupMessages:
 def is_value(message: Message) -> bool:
     """Whether this sets something that stays so: a controller (parameters and banks too) or a program.
 
-    All others are events: notes, bends and pressure, modes, start and stop, song select, SysEx.
+    So do tuning, reverb and chorus, though they are SysEx. All others are events: notes, bends and pressure, modes,
+    start and stop, song select, other SysEx.
     """
+    if message[0] == SYSEX:
+        return message[1:2] + message[3:5] in _LASTING
     kind = message[0] & 0xF0
     return kind == PROGRAM or (kind == CONTROLLER and message[1] not in MODE_MESSAGES)
 
@@ -126,6 +146,29 @@ def _local(to: Receiver, how: str) -> Messages:
     return (_controller(to, LOCAL_CONTROL, 127 if how == "on" else 0),)
 
 
+def _whole(make: Callable[[float], Message | None]) -> Callable[..., Messages]:
+    """One message that is for no channel."""
+
+    def made(to: Receiver, digits: str) -> Messages:
+        message = make(float(digits))
+        return () if message is None else (message,)
+
+    return made
+
+
+def _scale(to: Receiver, at_once: str | None, cents: str) -> Messages:
+    """On all channels of an instrument, or of an output."""
+    channels = range(16) if to.channel is None else (to.channel, *to.others)
+    offsets = [0.0] * 12 if cents == "equal" else [float(each) for each in cents.split()]
+    message = scale_tuning(channels, offsets, at_once is not None)
+    return () if message is None else (message,)
+
+
+def _tuning(number: int) -> Callable[..., Messages]:
+    """A tuning program (RPN 3) or bank (RPN 4), which count from 1."""
+    return _within(1, 128, lambda to, n: _parameter(to, (RPN_MSB, 0), (RPN_LSB, number), (DATA_MSB, n - 1)))
+
+
 def _program(to: Receiver, digits: str) -> Messages:
     program = int(digits) - to.programs_from
     return (bytes((PROGRAM | (to.channel or 0), program)),) if 0 <= program < 128 else ()
@@ -160,6 +203,11 @@ _SYSTEM: Final = {
     "stop": bytes((0xFC,)),
 }
 
+#: universal ids with both sub-ids of scale/octave tuning, master tuning, and global parameters
+_LASTING: Final = frozenset(map(bytes.fromhex, ("7E0808", "7E0809", "7F0808", "7F0809", "7F0403", "7F0404", "7F0405")))
+_OFFSET: Final = r"(?: [+-]?[0-9]{1,3}(?:\.[0-9]{1,3})?)"
+_DECIMAL: Final = r" ([+-]?[0-9]{1,4}(?:\.[0-9]{1,3})?)"
+
 _NUMBER: Final = r" ([+-]?[0-9]{1,4})"
 _VALUE: Final = r" ?= ?([0-9]{1,5})( ?/ ?14)?"
 
@@ -169,6 +217,21 @@ _PATTERNS: Final[tuple[tuple[str, Callable[..., Messages]], ...]] = (
     ("pitch bend range" + _NUMBER, _within(0, 96, lambda to, semitones: _registered(to, 0, semitones, 0))),
     ("fine tuning" + _NUMBER, _within(-100, 99, _fine)),
     ("coarse tuning" + _NUMBER, _within(-64, 63, lambda to, semitones: _registered(to, 2, 64 + semitones, 0))),
+    ("master fine tuning" + _DECIMAL, _whole(master_fine_tuning)),
+    ("master tuning" + _DECIMAL + " ?hz", _whole(concert_pitch)),
+    ("master coarse tuning" + _NUMBER, _whole(lambda semitones: master_coarse_tuning(int(semitones)))),
+    (rf"scale tuning( at once)? (equal|[+-]?[0-9]{{1,3}}(?:\.[0-9]{{1,3}})?{_OFFSET}{{11}})", _scale),
+    ("tuning program" + _NUMBER, _tuning(3)),
+    ("tuning bank" + _NUMBER, _tuning(4)),
+    ("reverb send" + _NUMBER, _set(REVERB_SEND)),
+    ("chorus send" + _NUMBER, _set(CHORUS_SEND)),
+    (f"reverb type ({'|'.join(REVERBS)})", lambda to, name: (reverb_type(name),)),
+    (f"chorus type ({'|'.join(CHORUSES)})", lambda to, name: (chorus_type(name),)),
+    ("reverb time" + _DECIMAL + " ?s", _whole(reverb_time)),
+    ("chorus rate" + _DECIMAL + " ?hz", _whole(chorus_rate)),
+    ("chorus depth" + _DECIMAL + " ?ms", _whole(chorus_depth)),
+    ("chorus feedback" + _DECIMAL + " ?%", _whole(chorus_feedback)),
+    ("chorus to reverb" + _DECIMAL + " ?%", _whole(chorus_to_reverb)),
     ("local (on|off)", _local),
     ("volume" + _NUMBER, _set(VOLUME)),
     ("pan" + _NUMBER, _set(PAN)),

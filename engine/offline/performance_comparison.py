@@ -7,7 +7,7 @@ from difflib import SequenceMatcher
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from engine.midi.message_words import describe, to_hex
+from engine.midi.message_words import MiddleC, describe, to_hex
 from engine.midi.midi_file import METER, TEMPO, MidiFileError, MidiFileEvent, read_smf
 from engine.offline.output_folder import REPORT
 from engine.offline.song_time import SongTime
@@ -40,7 +40,7 @@ class PerformanceDifference(NamedTuple):
     message: bytes
     moved: int = 0
 
-    def plain(self, meter: SongTime) -> dict[str, Any]:
+    def plain(self, meter: SongTime, middle_c: MiddleC = "C4") -> dict[str, Any]:
         """For JSON."""
         found = {
             "output": self.output,
@@ -48,17 +48,18 @@ class PerformanceDifference(NamedTuple):
             "at": round(self.at / 1e9, 6),
             "place": meter.words(self.at),
             "message": to_hex(self.message),
-            "words": describe(self.message),
+            "words": describe(self.message, middle_c),
         }
         return {**found, "moved_ms": round(self.moved / 1e6, 3)} if self.what == "moved" else found
 
-    def words(self, meter: SongTime) -> str:
+    def words(self, meter: SongTime, middle_c: MiddleC = "C4") -> str:
         """ "strings at 0:07.250, bar 4:3: missing: channel 5 note on C4 velocity 100 (94 3C 64)" """
         if self.what == "moved":
             how = f"{abs(self.moved) / 1e6:.1f} ms {'later' if self.moved > 0 else 'earlier'}"
         else:
             how = self.what
-        return f"{self.output} at {meter.words(self.at)}: {how}: {describe(self.message)} ({to_hex(self.message)})"
+        said = describe(self.message, middle_c)
+        return f"{self.output} at {meter.words(self.at)}: {how}: {said} ({to_hex(self.message)})"
 
 
 def differences(
@@ -170,12 +171,12 @@ def summary(found: Sequence[PerformanceDifference]) -> list[str]:
     return lines
 
 
-def as_json(found: Sequence[PerformanceDifference], meter: SongTime) -> dict[str, Any]:
+def as_json(found: Sequence[PerformanceDifference], meter: SongTime, middle_c: MiddleC) -> dict[str, Any]:
     """All differences, up to a limit."""
     return {
         "count": len(found),
         "summary": summary(found),
-        "differences": [each.plain(meter) for each in found[:_MANY]],
+        "differences": [each.plain(meter, middle_c) for each in found[:_MANY]],
     }
 
 

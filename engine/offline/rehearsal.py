@@ -7,7 +7,7 @@ from typing import Final
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
-from engine.core.commands import RECALLS, Begin, Finish, RecallScene
+from engine.core.commands import RECALLS, Begin, Finish, FirstScene, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.midi.kinds import is_release
@@ -72,13 +72,20 @@ class Rehearsal:
         self._done = Performance(rig, SongTime(), 0)
 
     def play(self, song: Song, scene: int | str | None = None) -> Performance:
-        """Play from this scene on; by default from the rig's `start`, or its first. Raises KeyError."""
+        """Play from this scene on; by default from the rig's `start`, or its first. Raises KeyError.
+
+        Whoever does not play this scene begins with the first of their set list.
+        """
         engine, done = self.engine, self._done
         done.meter, done.received = song.meter, dict(by_input(song, engine.inputs))
         done.passed_over += song.passed_over
         start = engine.apply(self._now, RecallScene(self._start(scene)), "start")
         engine.reports.outcomes.append(start.outcome)
-        self._take([*start.deliveries, *engine.apply(self._now, Begin()).deliveries])
+        self._take(start.deliveries)
+        for player, stack in engine.state.stacks.items():
+            if stack.scene is None:
+                self._take(engine.apply(self._now, FirstScene(player=player), "start").deliveries)
+        self._take(engine.apply(self._now, Begin()).deliveries)
         for number, (at, source, message) in enumerate(song.played):
             self._pass_time(_EPOCH + at)
             self._take(engine.receive(self._now, source, message))

@@ -225,7 +225,7 @@ def _channels(rig: Rig, output: str, notes: Iterable[HeardNote]) -> list[dict[st
         channel - 1: name
         for name, gear in rig.instruments.items()
         if gear.output == output
-        for channel in (gear.channel, *gear.spare)
+        for channel in gear.channels
     }
     keys: dict[int, list[int]] = {}
     for note in notes:
@@ -305,7 +305,7 @@ def _instruments(done: Performance) -> dict[str, Any]:
                 "sound": sound_of(gear, (choice.bank[0] or 0, choice.bank[1] or 0), choice.program),
             }
             for choice in listed[gear.output]
-            if choice.channel + 1 in (gear.channel, *gear.spare)
+            if choice.channel + 1 in gear.channels
         ]
         found[name] = {"output": gear.output, "channel": gear.channel, "programs": programs}
     return found

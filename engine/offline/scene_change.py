@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery
-from engine.core.cable.program_burst import burst_cost, compile_step
+from engine.core.cable.program_burst import burst_cost, compile_step, messages_of
 from engine.core.commands import RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
@@ -56,7 +56,7 @@ def may_move(rig: Rig, after: Scene, change: Mapping[str, ChangeOnOutput]) -> di
         gear = rig.instruments.get(step.instrument or "")
         if gear is not None and gear.spare:
             _, compiled = compile_step(rig, step)
-            if all(left.messages != compiled.unit for left in change[gear.output].left_out):
+            if all(left.messages != messages_of(compiled) for left in change[gear.output].left_out):
                 found[str(step.instrument)] = list(gear.spare)
     return found
 
@@ -73,5 +73,5 @@ def _left_out(rig: Rig, scene: Scene, sent: set[tuple[int, int]]) -> Iterator[tu
     outputs = list(rig.outputs)
     for step in Lowering(rig).lowered(scene).burst:
         output, compiled = compile_step(rig, step)
-        if (outputs.index(output), compiled.channel) not in sent:
-            yield output, LeftOut(*step_in_words(rig, step), compiled.unit)
+        if (outputs.index(output), compiled[0].channel) not in sent:
+            yield output, LeftOut(*step_in_words(rig, step), messages_of(compiled))

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from engine.midi.controllers import BANKS, MODE_MESSAGES, PEDALS
-from engine.midi.message_words import MiddleC, note_name
+from engine.midi.message_words import MiddleC, note_range, open_range
 from engine.offline.scene_proof import CompiledSide, SceneProof, aside
 from engine.rig.models.rig import BurstStep, Rig, Route, Scene, rig_models
 from filters.registry import FilterSettings
@@ -196,17 +196,14 @@ class _Parts:
         through = [each for each in (_without(one, said) for one in self._others) if each is not None]
         zone = self._zone
         return {
-            "notes": self._notes(zone.notes) if zone is not None and zone.notes != _ALL else None,
-            "velocity": _range(zone.velocity, str) if zone is not None and zone.velocity != _ALL else None,
+            "notes": note_range(zone.notes, self._middle_c) if zone is not None and zone.notes != _ALL else None,
+            "velocity": open_range(zone.velocity) if zone is not None and zone.velocity != _ALL else None,
             "transpose": self._by or None,
             "channel": self._channel,
             "pedal": False if stops_pedals else None,
             "programs": True if programs else None,
             "through": through or None,
         }
-
-    def _notes(self, notes: tuple[int, int]) -> str:
-        return _range(notes, lambda number: note_name(number, self._middle_c))
 
 
 def _without(one: Table | list[str], kinds: set[str]) -> Table | None:
@@ -215,8 +212,3 @@ def _without(one: Table | list[str], kinds: set[str]) -> Table | None:
         return one
     left = [kind for kind in one if kind not in kinds and not ("channel_mode" in kinds and kind in _MODES)]
     return {"filter": "strip", "kinds": left} if left else None
-
-
-def _range(ends: tuple[int, int], word: Any) -> str:
-    lowest, highest = ends
-    return f"{word(lowest) if lowest > 0 else ''}..{word(highest) if highest < 127 else ''}"

@@ -34,14 +34,21 @@ _STYLE: Final = (
 )
 
 
-def flow(rig: Rig, scene: Scene, verdicts: Sequence[RouteVerdict] = (), source: str = "", heading: str = "") -> str:
-    """The picture, as SVG.
+def flow(
+    rig: Rig,
+    scene: Scene,
+    verdicts: Sequence[RouteVerdict] = (),
+    source: str = "",
+    heading: str = "",
+    transposed: int = 0,
+) -> str:
+    """The picture, as SVG; `transposed`: by the song, in semitones.
 
     With `verdicts` it shows what each route does to one message from the input `source`; `heading` is the line that
     describes the message.
     """
     lowering = Lowering(rig)
-    lowered = lowering.lowered(scene)
+    lowered = lowering.lowered(scene, transposed)
     routes = (*lowering.routes(rig.routes, "route"), *lowered.routes)
     before = len(lowering.departing(source)) if source else 0
     return _Picture(rig, lowered, routes, {one.route: one for one in verdicts}, source, before, heading).svg()

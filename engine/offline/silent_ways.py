@@ -137,7 +137,7 @@ class SilentWays:
         channels = set[int]()
         for name in (self._outputs[output] for output in path.outputs):
             here = [gear for gear in self._rig.instruments.values() if gear.output == name]
-            own = {channel - 1 for gear in here for channel in (gear.channel, *gear.spare)}
+            own = {channel - 1 for gear in here for channel in gear.channels}
             if not own:
                 return None
             channels |= own | {channel for output, channel in self._set if output == name}
@@ -159,12 +159,13 @@ class SilentWays:
 
     def _is_reached(self, gear: Instrument) -> bool:
         """Whether anything arrives there, or might."""
-        if self._place(gear) in self._reached or gear.output in self._unsure:
+        own = {(gear.output, channel - 1) for channel in gear.channels}
+        if self._reached & own or gear.output in self._unsure:
             return True
         for way, _ in self._usual.values():
             if gear.output not in (self._outputs[output] for output in way.path.outputs):
                 continue
             whole = self._asker.whole(way.path, way.filters)
-            if whole is None or (gear.channel - 1) in whole.channels:
+            if whole is None or any(channel - 1 in whole.channels for channel in gear.channels):
                 return True
         return False

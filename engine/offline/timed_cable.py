@@ -68,6 +68,11 @@ class TimedCable:
         return self._cable.due
 
     @property
+    def straight(self) -> bool:
+        """See OutputCable: here all that is put is noted."""
+        return False
+
+    @property
     def full(self) -> bool:
         """See OutputCable."""
         return self._cable.full
@@ -151,11 +156,11 @@ class TimedCable:
             if waiting := self._asked.get(message):
                 waiting.pop()
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str = "") -> Sequence[BurstUnit]:
         """See OutputCable."""
         for step in steps:
             self._burst_asked[step] = now
-        needed = self._cable.burst(now, steps, out)
+        needed = self._cable.burst(now, steps, out, player)
         for message in (message for step in needed for message in step.unit):
             self._asked[message] = deque(((now, True),))
         return needed

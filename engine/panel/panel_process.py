@@ -14,6 +14,7 @@ import trio
 from engine.fault_log import faults, panel_log_file
 from engine.live.socket.client import socket_path
 from engine.panel.app import Panel
+from engine.panel.browser_opening import open_in_browser
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
 from engine.panel.engine_follower import EngineFollower
@@ -41,6 +42,7 @@ class PanelOptions(NamedTuple):
     hosts: Sequence[str] = ()
     forget: bool = False
     with_engine: bool = False
+    open_page: bool = False
 
 
 def serve(wish: PanelOptions, say: Callable[[str], None]) -> None:
@@ -85,6 +87,8 @@ async def _serve(
                 nursery.start_soon(_end_with_input, nursery.cancel_scope)
             for address in (f"{scheme}://{_LOOPBACK}:{port}/", *others):
                 say(address)
+            if wish.open_page:
+                nursery.start_soon(open_in_browser, f"{scheme}://{_LOOPBACK}:{port}/")
             if wish.lan:
                 pairing.begin()
             await anext(signals)

@@ -12,16 +12,21 @@ _PAUSE: Final = 5.0  # seconds before it is started again
 _REAPED_WITHIN: Final = 1.0  # seconds
 
 
-async def keep_beside(command: Sequence[str], say: Callable[[str], None]) -> None:
-    """Run the command again and again until cancelled. Its standard input stays open for as long as we live."""
+async def keep_beside(command: Sequence[str], say: Callable[[str], None], first: Sequence[str] | None = None) -> None:
+    """Run the command again and again until cancelled; `first` is run instead of it the first time.
+
+    Its standard input stays open for as long as we live.
+    """
+    now = first or command
     while True:
         try:
-            process = await trio.lowlevel.open_process(command, stdin=subprocess.PIPE)
+            process = await trio.lowlevel.open_process(now, stdin=subprocess.PIPE)
         except OSError as fault:
             say(f"the panel cannot be started ({fault.strerror}); the show goes on")
         else:
             await _run_out(process)
             say(f"the panel has ended (status {process.returncode}) and will be restarted; the show goes on")
+        now = command
         await trio.sleep(_PAUSE)
 
 

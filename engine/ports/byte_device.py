@@ -90,7 +90,7 @@ class DeviceOutput:
         self._writer = threading.Thread(target=self._run, name=f"bayleaf-{path}", daemon=True)
         self._writer.start()
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         if not is_whole(message):
             raise PortError(f"{self.name}: {message[:8].hex(' ').upper()} is not a whole MIDI message")

@@ -13,9 +13,13 @@ from engine.ports.port import DriverFlow
 #: message that fits neither blocks those behind it.
 LONGEST: Final = {"jack": 10_000, "alsa": 4_096}
 
+#: JACK through our own client, which spreads a SysEx over periods and keeps this much of them for each output.
+LONGEST_IN_PIECES: Final = 1 << 22
+
 #: ALSA: a program's pool in the kernel has 200 cells of 28 bytes, and a short message takes one; a message that found
-#: no room waits for the next one to be sent. So: at most 150 short messages at once, and 10,000 per second.
-ALSA_FLOW: Final = DriverFlow(ahead=4_096, per_second=270_000, overhead=24)
+#: no room waits for the next one to be sent. So: at most 75 short messages at once (150 if sends are late), and 10,000
+#: per second.
+ALSA_FLOW: Final = DriverFlow(ahead=2_048, per_second=270_000, overhead=24)
 
 #: The ring that JACK empties once per period holds this many bytes (one of its 16,384 stays free).
 JACK_RING: Final = 16_383
@@ -25,5 +29,5 @@ ALSA_INPUTS: Final = 28
 
 
 def jack_flow(period: float) -> DriverFlow:
-    """For a server with this period (s): the ring holds what is ahead and what is added in one period."""
-    return DriverFlow(ahead=8_192, per_second=min(384_000, int(3_000 / period)), overhead=4)
+    """For a server with this period (s): the ring holds twice what is ahead, for late sends, and one period's more."""
+    return DriverFlow(ahead=4_096, per_second=min(384_000, int(3_000 / period)), overhead=4)

@@ -14,9 +14,8 @@ from typing import Any, Final
 
 import rtmidi
 
+from engine.ports.jack_end import CLOSED, MISSING, STOPPED
 from engine.ports.port import PortError, PortGone
-
-MISSING: Final = "the JACK server is not running; start it, or use --backend alsa"
 
 _NO_START_SERVER: Final = 0x01  # JackNoStartServer in jack/types.h: never start a server ourselves
 _MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as the flags that follow
@@ -92,9 +91,9 @@ class JackServer:
     def check(self) -> None:
         """Raise PortGone if the server has ended, PortError if we closed our client."""
         if self.died:
-            raise PortGone("the JACK server has stopped; its ports come back when it does")
+            raise PortGone(STOPPED)
         if self._client is None:
-            raise PortError("the JACK ports are closed")
+            raise PortError(CLOSED)
 
     def cycle(self) -> int:
         """A count of the server's cycles, from any start, and again from 0 after a day; it stops with the server."""

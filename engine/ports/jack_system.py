@@ -1,12 +1,11 @@
-"""JACK's MIDI ports: python-rtmidi carries the messages, a small client of our own lists, connects and watches them.
+"""JACK's MIDI ports where `jack_client` is not compiled: python-rtmidi carries the messages.
 
-python-rtmidi lists one port at a time, and holds the interpreter's lock throughout; with sixty ports that is some five
-milliseconds without music.
+A small client of our own lists, connects and watches them: python-rtmidi lists one port at a time, and holds the
+interpreter's lock throughout; with sixty ports that is some five milliseconds without music.
 """
 
 import contextlib
 import re
-import weakref
 from collections.abc import Callable, Iterator
 from typing import Any, Final, TypeVar
 
@@ -15,6 +14,7 @@ import rtmidi
 from engine.ports.driver_limits import LONGEST, jack_flow
 from engine.ports.jack_client_pool import JackClient, JackClientPool
 from engine.ports.jack_closing import JackClosing
+from engine.ports.jack_end import join_all, need_nothing_left_open
 from engine.ports.jack_server import JackServer
 from engine.ports.port import PortError
 from engine.ports.port_names import resolve
@@ -31,6 +31,8 @@ _CLIENT: Final = 58  # bytes of a client's name: 63, less that suffix
 class JackSystem:
     """A PortSystem on the JACK server; `client_name` is what other programs see."""
 
+    driver = "JACK through python-rtmidi, a client for each port"
+
     def __init__(self, client_name: str) -> None:
         """Raises PortError if no server is running, or an earlier one's ports are still open."""
         if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
@@ -39,9 +41,9 @@ class JackSystem:
         self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
         self._sources = PortPresence(lambda: self._server.ports(playing=True))
         self._targets = PortPresence(lambda: self._server.ports(playing=False))
-        _need_nothing_left_open()
+        need_nothing_left_open()
         self._join_server()
-        _on_jack.add(self)
+        join_all(self)
 
     def inputs(self) -> list[str]:
         """See PortSystem."""
@@ -86,7 +88,7 @@ class JackSystem:
             return
         if not self._open:
             self.close()
-        _need_nothing_left_open()
+        need_nothing_left_open()
         self._join_server()
 
     def close(self) -> None:
@@ -191,12 +193,3 @@ class JackSystem:
             joint.check(now)
 
         return check
-
-
-#: every JackSystem that still exists
-_on_jack: Final[weakref.WeakSet[JackSystem]] = weakref.WeakSet()
-
-
-def _need_nothing_left_open() -> None:
-    if any(system.stranded for system in _on_jack):
-        raise PortError("ports of a JACK server that has stopped are still open; close them first")

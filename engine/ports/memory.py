@@ -63,7 +63,7 @@ class MemoryOutput:
         self.gone: str | None = None  # the reason
         self.closed = False
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         if self.closed:
             raise PortError(f'"{self.name}" is closed')
@@ -89,6 +89,8 @@ class MemorySystem:
 
     A port that was closed, or is gone, is a new object when it is opened again. `clock` (ns) stamps what is sent.
     """
+
+    driver = "ports in memory"
 
     def __init__(
         self,

@@ -8,6 +8,8 @@ from engine.ports.port import PortError
 class NoSystem:
     """A PortSystem without ports; opening one raises PortError with `reason`."""
 
+    driver = "no ports of the system"
+
     def __init__(self, reason: str) -> None:
         self._reason = reason
 

@@ -65,6 +65,12 @@ def open_system(backend: str | None, client_name: str, say: Callable[[str], None
 
 
 def _jack(client_name: str) -> PortSystem:
-    from engine.ports.jack_system import JackSystem
+    """Through one client, if it was compiled and finds JACK's library; otherwise through python-rtmidi."""
+    try:
+        from engine.ports.jack_client.system import OneClientSystem
 
-    return JackSystem(client_name)
+        return OneClientSystem(client_name)
+    except ImportError:
+        from engine.ports.jack_system import JackSystem
+
+        return JackSystem(client_name)

@@ -89,6 +89,17 @@ class PeriodicInput(Protocol):
         """Seconds; 0 if messages arrive at any time."""
 
 
+@runtime_checkable
+class AwaitedInput(Protocol):
+    """An input whose driver can be waited for: asking it again and again gains nothing."""
+
+    def wait(self, seconds: float) -> None:  # reader thread
+        """Return when something has come to any input of this driver or befallen it, or after this time at most."""
+
+    def rouse(self) -> None:  # any thread
+        """End that wait, or the next one at once."""
+
+
 class OutputPort(Protocol):
     """Where messages leave."""
 
@@ -104,8 +115,11 @@ class OutputPort(Protocol):
     def longest(self) -> int | None:
         """Length in bytes of the longest message that arrives whole for certain, or None if any length does."""
 
-    def send(self, message: bytes) -> None:  # loop only
-        """Hand one whole message to the driver; PortError if it is refused, PortGone if the port is gone."""
+    def send(self, message: bytes, at: int = 0) -> None:  # loop only
+        """Hand one whole message to the driver; PortError if it is refused, PortGone if the port is gone.
+
+        `at`: the time it belongs to (monotonic ns), which a driver that is exact to the frame keeps; 0: at once.
+        """
 
     def check(self) -> None:  # loop only
         """Raise PortGone if the port is no longer there; cheap enough to be asked five times a second."""
@@ -116,6 +130,10 @@ class OutputPort(Protocol):
 
 class PortSystem(Protocol):
     """All ports of one backend, and the ports of our own that other programs can connect to."""
+
+    @property
+    def driver(self) -> str:
+        """What carries the messages, in words."""
 
     def inputs(self) -> list[str]:
         """The system's names of the ports that we can receive from, without our own."""

@@ -104,7 +104,7 @@ class RtmidiOutput:
         """See OutputPort."""
         return self._budget.flow if self._budget else None
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         device = self._device.made
         if device is None:

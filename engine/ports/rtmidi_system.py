@@ -25,6 +25,7 @@ _APIS: Final = {
     "coremidi": rtmidi.API_MACOSX_CORE,
     "winmm": rtmidi.API_WINDOWS_MM,
 }
+_NAMES: Final = {"alsa": "ALSA", "coremidi": "CoreMIDI", "winmm": "WinMM"}
 _TRIES: Final = 3  # while ports come and go as one is opened
 _LOOKS: Final = 20  # and as they are listed, which happens far more often
 _ALSA_SEQUENCER: Final = "/dev/snd/seq"
@@ -39,6 +40,7 @@ class RtmidiSystem:
 
     def __init__(self, backend: str, client_name: str) -> None:
         """`backend`: alsa, coremidi or winmm. Raises PortError if this system lacks it or it is not running."""
+        self.driver = f"{_NAMES[backend]} through python-rtmidi"
         self._backend = backend
         self._client_name = client_name.replace(":", " ")
         self._api = _APIS[backend]

@@ -12,8 +12,10 @@ from engine.ports.port import DriverFlow
 
 #: bytes after which the server is asked again for its cycle: asking takes as long as sending a note
 _UNSEEN: Final = 1024
-#: The core paces by the time at which it began its answer; a send comes a little later, and not each by as much (ns).
+#: The core paces by the time at which it began its answer; a send comes later, and not each by as much (ns).
 _SKEW: Final = 1_000_000
+#: Many sends at once take their time, so that what is ahead by our time is up to twice what is ahead by the core's.
+_LATE: Final = 2
 
 
 class SendBudget:
@@ -23,7 +25,7 @@ class SendBudget:
         """`cycle` counts the server's cycles, each of which empties the ring."""
         self.flow = flow
         self._byte_ns = 1_000_000_000 // flow.per_second
-        self._ahead_ns = flow.ahead * self._byte_ns
+        self._ahead_ns = _LATE * flow.ahead * self._byte_ns
         self._free_at = 0
         self._cycle = cycle
         self._cycle_seen = -1

@@ -5,7 +5,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Route, Scene
+from engine.rig.models.rig import Instrument, Rig, Route, Scene, label_of
 from engine.rig.models.scene_lines import Chain
 
 Table = dict[str, Any]
@@ -28,8 +28,12 @@ def sections(rig: Rig) -> Table:
                 "name": name,
                 "output": gear.output,
                 "channel": gear.channel,
+                "members": list(gear.mpe.members) if gear.mpe is not None else [],
                 "spare": list(gear.spare),
                 "sounds": list(gear.sounds),
+                "printed": {
+                    sound: label for sound, each in gear.sounds.items() if (label := label_of(gear, each)) is not None
+                },
                 "programs_from": gear.programs_from,
                 "drums": gear.drums,
                 "through": _links(gear.through),
@@ -37,6 +41,14 @@ def sections(rig: Rig) -> Table:
             for name, gear in rig.instruments.items()
         ],
         "middle_c": rig.rig.middle_c,
+        "ports": {
+            "inputs": {name: _table(each) for name, each in rig.inputs.items()},
+            "outputs": {name: _table(each) for name, each in rig.outputs.items()},
+        },
+        "gear": {name: _gear(each) for name, each in rig.instruments.items()},
+        "controls": list(map(_table, rig.controls)),
+        "tallies": list(map(_table, rig.tallies)),
+        "displays": list(map(_table, rig.displays)),
         "input_chains": {
             name: {"stop": list(each.stop), "through": _links(each.through)} for name, each in rig.inputs.items()
         },
@@ -54,6 +66,12 @@ def sections(rig: Rig) -> Table:
         ],
         "inherited": _inherited(rig),
     }
+
+
+def _gear(gear: Instrument) -> Table:
+    """An instrument in the keys of the rig file; each sound as [program], [msb, lsb, program], or [] for messages."""
+    places = [[*(each.bank or ()), each.program] if each.program is not None else [] for each in gear.sounds.values()]
+    return {**gear.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"sounds"}), "places": places}
 
 
 def _inherited(rig: Rig) -> Table:

@@ -8,14 +8,15 @@ from typing import Any, Final
 from engine.rig.edit.toml_edits import toml
 from engine.rig.read.sound_list import SoundListError, read_list
 
-_COLUMNS: Final = ("msb", "lsb", "program", "name")
+_COLUMNS: Final = ("msb", "lsb", "program", "printed", "name")
 
 
 def from_csv(text: str, source: str) -> str:
-    """A sound list as TOML from CSV with the columns msb, lsb, program, name in its head, in any order.
+    """A sound list as TOML from CSV with the columns msb, lsb, program, printed, name in its head, in any order.
 
     Columns are separated by commas, or by semicolons where the comma is the decimal sign. msb and lsb may be empty or
-    missing; programs count from 1. A repeated name gets its bank and program added. Raises SoundListError.
+    missing, and so may either program or printed; programs count from 1. A repeated name gets its bank and program
+    added. Raises SoundListError.
     """
     plain = text.removeprefix("\ufeff")
     reader = csv.reader(io.StringIO(plain), delimiter=";" if ";" in plain.partition("\n")[0] else ",", strict=True)
@@ -32,7 +33,8 @@ def from_csv(text: str, source: str) -> str:
 
 def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
     head = [each.strip().lower() for each in rows[0][1]] if rows else []
-    if not {"program", "name"} <= set(head) or not set(head) <= set(_COLUMNS) or len(set(head)) != len(head):
+    named = "name" in head and {"program", "printed"} & set(head)
+    if not named or not set(head) <= set(_COLUMNS) or len(set(head)) != len(head):
         raise SoundListError(
             f"{source}:1: found the columns {', '.join(head) or 'none'}; required: {', '.join(_COLUMNS)}"
         )
@@ -43,7 +45,8 @@ def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
         sound = _row(head, row, f"{source}:{line}")
         if sound["name"] in taken:
             bank = " ".join(map(str, sound.get("bank", ())))
-            sound["name"] = f"{sound['name']} ({bank + ' ' if bank else ''}{sound['program']})"
+            number = sound.get("program", sound.get("printed"))
+            sound["name"] = f"{sound['name']} ({bank + ' ' if bank else ''}{number})"
         if sound["name"] in taken:
             raise SoundListError(f"{source}:{line}: this sound is listed twice; keep one of them")
         taken.add(sound["name"])
@@ -57,7 +60,11 @@ def _row(head: Sequence[str], row: Sequence[str], place: str) -> dict[str, Any]:
     cells = {key: " ".join(cell.split()) for key, cell in zip(head, row, strict=True)}
     if not cells["name"]:
         raise SoundListError(f"{place}: the name is missing")
-    sound: dict[str, Any] = {"name": cells["name"], "program": _number(cells["program"], 1, 128, f"{place}: program")}
+    sound: dict[str, Any] = {"name": cells["name"]}
+    if cells.get("printed"):
+        sound["printed"] = cells["printed"]
+    if cells.get("program") or not cells.get("printed"):
+        sound["program"] = _number(cells.get("program", ""), 1, 128, f"{place}: program")
     msb, lsb = cells.get("msb", ""), cells.get("lsb", "")
     if msb or lsb:
         sound["bank"] = [_number(each or "0", 0, 127, f"{place}: {key}") for key, each in (("msb", msb), ("lsb", lsb))]

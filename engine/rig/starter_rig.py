@@ -38,7 +38,7 @@ _INSTRUMENTS: Final = """
 _INSTRUMENT: Final = """
 [instruments.{name}]
 {said}output  = "{name}"
-channel = 1
+channel = 1                   # a guess
 """
 
 _SCENES: Final = """
@@ -86,6 +86,18 @@ _NO_CONTROL: Final = """
 # do    = "scene"
 """
 
+
+#: the rig that the page starts with where there is none
+EMPTY: Final = """\
+format = 2
+
+[rig]
+name = "New rig"
+
+[[scenes]]
+number = 1
+name = "Scene 1"
+"""
 
 #: ready-made rigs by kind, and their files in presets
 KINDS: Final = {

@@ -91,16 +91,16 @@ class StateFile:
         self._file = folder / "show.json"
         self._rigs = [folder / f"{name}.toml" for name in ("friday", "saturday", "matinee")]
         for rig in self._rigs:
-            write_last(self._file, rig, _position(0))
+            write_last(self._file, rig, {"": _position(0)})
 
     def save(self, number: int) -> None:
-        write_last(self._file, self._rigs[number % 3], _position(number))
+        write_last(self._file, self._rigs[number % 3], {"": _position(number)})
 
     def check(self) -> None:
         for rig in self._rigs:
-            last = read_last(self._file, rig)
+            last = read_last(self._file, rig).get("")
             _need(last is not None and last == _position(last.place), f"the state file: {last}")
-        write_last(self._file, self._rigs[0], _position(0))
+        write_last(self._file, self._rigs[0], {"": _position(0)})
 
 
 def _position(number: int) -> ShowPosition:

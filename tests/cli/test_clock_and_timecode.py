@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from tests.support.answering_engine import until_it_answers
+from tests.support.engine_process import ask_socket
 from tests.support.paths import BAYLEAF
 from tests.support.waiting import until
 
@@ -73,7 +74,10 @@ class Engine:
         return answer.stderr
 
     def status(self) -> dict[str, Any]:
-        found: dict[str, Any] = json.loads(self.said("status", "--json"))
+        """All that there is to know, asked on the socket, since each command is a process."""
+        answer = ask_socket(self.environment, "bayleaf", "status")
+        assert answer is not None
+        found: dict[str, Any] = answer["status"]
         return found
 
     def heard(self, expected: bytes) -> None:

@@ -30,6 +30,32 @@ def test_explain_in_words(bayleaf: Bayleaf) -> None:
     assert "brass: 90 3C 37" in said.out
 
 
+SONGS = """
+[[songs]]
+name = "Market"
+transpose = 2
+scenes = [12, 11]
+"""
+
+
+def test_explain_in_a_song(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """With --song its transposition counts, in its first scene unless another is given; an unknown one is answered
+    with the nearest and the list."""
+    rig = tmp_path / "songs.toml"
+    rig.write_text(DEMO.read_text(encoding="utf-8") + SONGS, encoding="utf-8")
+    asked = ("--input", "keys", "90", "48", "40")
+    said = bayleaf("explain", rig, "--song", "Market", *asked)
+    assert "in scene 12 Street at night of Market, transposed by +2:" in said.out
+    assert "brass: 90 4A 37" in said.out
+    found = json.loads(bayleaf("explain", rig, "--song", "Market", "--scene", "11", *asked, "--json").out)
+    assert (found["scene"]["number"], found["song"], found["outputs"]["strings"]) == (11, "Market", ["94 4A 40"])
+    assert bayleaf("explain", rig, "--song", "Market", "--picture", tmp_path / "a.svg").status == 0
+    assert "transpose" in (tmp_path / "a.svg").read_text(encoding="utf-8")
+    said = bayleaf("explain", rig, "--song", "Markt", *asked)
+    assert (said.status, 'no song "Markt"; did you mean "Market"?' in said.err) == (1, True)
+    assert bayleaf("explain", rig, "--song", "Market", "--after", "11").status == 2
+
+
 TAKEN = """
 format = 1
 [inputs]

@@ -45,13 +45,14 @@ def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Bayleaf, t
 
 def test_ports_get_the_names_of_their_gear(system: MemorySystem, bayleaf: Bayleaf, tmp_path: Path) -> None:
     """The names in the rig are those of the gear, the kernel's own port is left out, and a device that answered is
-    named beside its instrument. Hands play every instrument that does not lead back to them, feet recall the scenes.
-    The two commands that come next are printed."""
+    named beside its instrument, whose channel is said to be a guess. Hands play every instrument that does not
+    lead back to them, feet recall the scenes. The two commands that come next are printed."""
     file = tmp_path / "mine.toml"
     said = bayleaf("new", file, "--backend", "jack")
     assert said.err == "asking at 2 outputs which device is there …\n"
     assert said.out == (
         f"wrote {file}: 2 inputs, 2 outputs, 1 device identified\n"
+        "Channel 1 is a guess for each instrument: write the channel that it is set to.\n"
         f"Read it through. Next:\n  bayleaf check {file}\n  bayleaf run {file} --backend jack\n"
     )
     rig = load(file)
@@ -61,6 +62,7 @@ def test_ports_get_the_names_of_their_gear(system: MemorySystem, bayleaf: Baylea
     }
     assert list(rig.outputs) == ["sound-module", "choir-synth"]
     assert '# a device answered at "Stage piano:midi_00": manufacturer 00 21 09, family 1' in file.read_text()
+    assert file.read_text().count("channel = 1                   # a guess\n") == 2
     played = {(source, line.on) for line in rig.scenes[0].play for source in line.source}
     assert played == {("stage-piano", "sound-module"), ("stage-piano", "choir-synth")}
     assert [(control.input, control.do) for control in rig.controls] == [("foot-controller", "scene")]

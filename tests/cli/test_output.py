@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from engine.cli import commands
-from engine.cli.output import as_json, print_line, print_words, say, table
+from engine.cli.output import as_json, print_line, print_words, say, table, table_lines
 
 COLUMNS = ("when", "scene", "recalled by", "ready after")
 ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 12", None)]
@@ -116,3 +116,11 @@ def _called(function: ast.FunctionDef, functions: dict[str, ast.FunctionDef]) ->
                 called.add(node.func.id)
                 waiting += [functions[node.func.id]] if node.func.id in functions else []
     return called
+
+
+def test_lines_of_a_table_are_plain_on_a_terminal_with_colours(monkeypatch: pytest.MonkeyPatch) -> None:
+    """They go through what takes out escapes; `status` is made of them."""
+    for name, value in (("FORCE_COLOR", "1"), ("TERM", "xterm-256color")):
+        monkeypatch.setenv(name, value)
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    assert table_lines(("output", "bytes"), [("brass", 12)])[0].split() == ["output", "bytes"]

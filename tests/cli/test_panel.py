@@ -234,6 +234,17 @@ def test_a_port_that_is_taken(theatre: Theatre) -> None:
         assert theatre.passes()
 
 
+def test_one_line_starts_the_engine_and_a_page_for_others(theatre: Theatre) -> None:
+    """`run --panel --lan` shows the codes, too; without --panel, --lan is a usage error that says so."""
+    _, said, port = theatre.run("--lan")
+    said.line(r"To pair a browser that may see and operate, once: \S{4}-\S{4}")
+    assert _answers(port)
+    assert theatre.passes()
+    refused = theatre.running.bayleaf("run", str(theatre.running.rig), "--lan")
+    assert refused.returncode == 2
+    assert "--panel" in refused.stderr
+
+
 def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
     """`--lan` shows a code for each role; each pairs once and is replaced, and the pairing outlives the panel."""
     theatre.running.start()
@@ -274,6 +285,7 @@ def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
         ),
         (("--forget",), PanelOptions("bayleaf", 8420, forget=True)),
         (tuple(beside("pit", 8420)[4:]), PanelOptions("pit", 8420, with_engine=True)),
+        (tuple(beside("pit", 0, lan=True)[4:]), PanelOptions("pit", 0, lan=True, with_engine=True)),
     ],
 )
 def test_what_is_typed_is_served(monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], wish: PanelOptions) -> None:

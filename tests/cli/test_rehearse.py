@@ -265,6 +265,22 @@ def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_pat
     assert "Every message is the same." in (tmp_path / "out" / "report.html").read_text()
 
 
+def test_differences_name_notes_as_the_gear_prints_them(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
+    """`[rig] middle_c` holds for the differences, in the terminal and in JSON (60 is C4 without it)."""
+    played, old, new = (
+        song(tmp_path / "a.mid", ("", held_over_a_change())),
+        tmp_path / "old.toml",
+        tmp_path / "new.toml",
+    )
+    text = RIG.replace("format = 1", 'format = 2\n[rig]\nmiddle_c = "C3"')
+    for file, settle in ((old, "10 ms"), (new, "30 ms")):
+        file.write_text(text.replace("SETTLE", settle), encoding="utf-8")
+    run = ("rehearse", new, played, "--input", "keys", "--against", old)
+    assert "20.0 ms later: channel 1 note on E3 velocity 90" in bayleaf(*run).out
+    differences = json.loads(bayleaf(*run, "--json").out)["against"]["differences"]
+    assert differences[0]["words"] == "channel 1 note on E3 velocity 90"
+
+
 def test_what_is_not_ours_is_left_alone(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
     """A file of that name that a rehearsal did not write, or that was changed since, stays, and the run says so; files
     of an earlier run are overwritten."""

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.engine_in_memory import EngineInMemory
+from tests.support.replaced_file import replace_file
 
 pytestmark = pytest.mark.slow
 
@@ -140,7 +141,7 @@ def test_a_file_edited_meanwhile_waits_for_a_choice(desk: EngineInMemory, choice
     """`save` shows both sides with status 1 until one is chosen; the other one is kept as a version."""
     done(desk, "scenes", "rename", "12", "Last dance")
     theirs = RIG.replace("Overture", "Prelude")
-    desk.file.write_text(theirs)
+    replace_file(desk.file, theirs)
     said = refused(desk, "save")
     assert '-name = "Prelude"   # loud\n+name = "Overture"   # loud' in said
     words = " ".join(said.split())  # a long path breaks lines elsewhere

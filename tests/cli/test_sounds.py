@@ -43,6 +43,25 @@ def test_a_ready_rig_is_written_checked_and_searched(
     assert run(monkeypatch, "new", str(tmp_path / "x.toml"), "--kind", "moon") == 1
 
 
+def test_a_printed_label_is_found_like_a_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Labels of gear that numbers in banks of eight, in any case, alone or with letters of the name."""
+    rig = tmp_path / "old.toml"
+    rig.write_text(
+        'format = 2\n[outputs]\nsynth = { port = "d" }\n[instruments.old]\noutput = "synth"\nchannel = 1\n'
+        'labels = "A11..B88"\n'
+        'sounds = { "Brass" = { printed = "A11" }, "Bell" = { send = ["song 1"], program = 20 } }\n'
+        '[[scenes]]\nnumber = 1\nname = "One"\n'
+    )
+    for letters, sound, program in (("a11", "Brass", 1), ("bra A1", "Brass", 1), ("A34", "Bell", 20)):
+        assert run(monkeypatch, "sounds", str(rig), *letters.split(), "--json") == 0
+        (found,) = json.loads(capsys.readouterr().out)
+        assert (found["sound"], found["program"]) == (sound, program)
+    assert run(monkeypatch, "sounds", str(rig)) == 0
+    assert "song 1, 20" in capsys.readouterr().out
+
+
 def test_a_csv_cell_is_no_command_to_the_terminal(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

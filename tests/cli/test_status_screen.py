@@ -32,6 +32,7 @@ def found(**more: Any) -> dict[str, Any]:
         "loaded": None,
         "song": None,
         "step": 0,
+        "players": {},
         "sounding": 3,
         "inputs": [_port("keys"), _port("pedals")],
         "outputs": [_port("strings"), _port("brass")],
@@ -44,6 +45,7 @@ def found(**more: Any) -> dict[str, Any]:
         "filter_faults": {},
         "latency": {"p50_ms": 0.21, "p99_ms": 0.5, "p99_9_ms": 0.8, "worst_ms": 1.2},
         "scheduling": "ordinary scheduling: this login may not ask for real-time scheduling (rtprio, see limits.conf)",
+        "driver": "JACK through one client",
         "recorder": {"seconds": 100, "events": 2000},
         "refused_rig": None,
         "log": {"file": "/home/pit/.local/state/bayleaf/bayleaf.log", "faults": 0, "error": None},
@@ -145,3 +147,15 @@ def test_any_rig_fits(count: int, missing: int, loops: int, refused: int, width:
     assert len(shown) <= 23
     assert max(map(len, shown)) <= width
     assert shown[0].startswith("Lantern Street")
+
+
+def test_each_player_has_a_line() -> None:
+    """Where many players are too many for the screen, they are named in one."""
+    theirs = {"scene": {"number": 21, "name": "Fanfare"}, "setlist": "Anna, act 1", "place": 1, "scenes": [21, 22]}
+    anna = {**theirs, "song": None, "step": 1}
+    assert "anna: scene 21 Fanfare; set list Anna, act 1: place 1 of 2; transposed by +1" in whole_status(
+        found(players={"anna": anna, "ben": {**anna, "scene": None}})
+    )
+    shown = status_on_screen(found(players={f"anna-{number}": anna for number in range(100)}), 100, 24)
+    assert len(shown) <= 24
+    assert any("and 96 more" in line for line in shown)

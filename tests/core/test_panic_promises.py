@@ -317,7 +317,7 @@ def with_panics(draw: st.DrawFn) -> list[Any]:
 
 @pytest.mark.slow
 @given(rigs(), with_panics())
-@settings(max_examples=150)
+@settings(max_examples=50)
 def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
     """With panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
     played = PlayedEngine(rig)
@@ -327,7 +327,7 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
 
 @pytest.mark.slow
 @given(rigs(), with_panics())
-@settings(max_examples=100)
+@settings(max_examples=40)
 def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
     """After any panics, a key that is played sounds where its route leads, as it would without them."""
     route = '{ from = "keys", to = ["strings", "brass"] }'

@@ -21,7 +21,7 @@ PEDALS = {bytes((0xB0 | channel, number)) for channel in range(16) for number in
 
 
 @given(rigs(), events)
-@settings(max_examples=150)
+@settings(max_examples=50)
 def test_every_note_gets_as_many_releases_as_presses(rig: str, stream: list[Any]) -> None:
     """Once every key is up no note sounds at any output, and there has been exactly one note-off for each note-on: no
     fewer, for all are owed (MIDI 1.0 p. A-4), and no more. No cable is pulled: that sends one note-off a key."""
@@ -64,7 +64,7 @@ def _check_settling(output: int, heard: list[tuple[int, bytes, int]]) -> None:
 
 
 @given(rigs(), events)
-@settings(max_examples=150)
+@settings(max_examples=50)
 def test_a_burst_goes_out_whole_and_its_instrument_settles(rig: str, stream: list[Any]) -> None:
     """Only real-time bytes go between bank, bank and program; the bank of one scene never meets the program of another;
     nothing is sent on that channel until its settle time is over. All on both kinds of cable."""
@@ -80,7 +80,7 @@ def test_a_burst_goes_out_whole_and_its_instrument_settles(rig: str, stream: lis
 
 
 @given(rigs(), events, st.integers(1, 3))
-@settings(max_examples=150)
+@settings(max_examples=50)
 def test_every_instrument_ends_on_the_sound_of_the_scene(rig: str, stream: list[Any], scene: int) -> None:
     """Whatever was played and recalled before, after the last recall each instrument is on its scene's sound."""
     played = PlayedEngine(rig)
@@ -94,7 +94,7 @@ def test_every_instrument_ends_on_the_sound_of_the_scene(rig: str, stream: list[
 
 
 @given(rigs(), events)
-@settings(max_examples=100)
+@settings(max_examples=40)
 def test_the_din_wire_is_never_overrun(rig: str, stream: list[Any]) -> None:
     """In any window at most 3,125 bytes per second, plus 3 ms and one message, are handed to the DIN output; none is
     further ahead than that."""
@@ -120,7 +120,7 @@ def _lasting(rig: str, stream: list[Any]) -> Counter[bytes]:
 
 
 @given(rigs(), events)
-@settings(max_examples=100)
+@settings(max_examples=40)
 def test_a_full_wire_loses_nothing_and_repeats_nothing(rig: str, stream: list[Any]) -> None:
     """What may not be dropped arrives over a DIN cable exactly as often as over one that is never full."""
     music = [event for event in stream if event[1] in ("play", "chord", "let go")]
@@ -130,7 +130,7 @@ def test_a_full_wire_loses_nothing_and_repeats_nothing(rig: str, stream: list[An
 def _can_be_moved(rig: str, scene: int) -> list[set[tuple[int, str, int]]]:
     """Everything that any input can move off rest at each output in a scene, found by trying one message at a time."""
     played = PlayedEngine(rig, scene)
-    for source, channel in product(range(len(INPUTS)), range(16)):
+    for source, channel in product(range(len(INPUTS)), range(4)):  # no rig here tells higher channels apart
         for number, value in product(MOVERS, (0, 33, 127)):
             played.play(source, bytes((0xB0 | channel, number, value)))
         for key in range(128):
@@ -162,7 +162,7 @@ def test_what_nothing_can_move_any_more_is_at_rest(rig: str, stream: list[Any], 
 
 
 @given(rigs(), events)
-@settings(max_examples=100)
+@settings(max_examples=40)
 def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -> None:
     """In a scene that feeds nothing, everything is at rest once keys and pedals are up, on both kinds of cable and
     whatever was waiting."""
@@ -176,7 +176,7 @@ def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -
 
 
 @given(rigs(), events, st.integers(0, 1))
-@settings(max_examples=150)
+@settings(max_examples=50)
 def test_a_panic_silences_whatever_waits(rig: str, stream: list[Any], again: int) -> None:
     """After a panic no note sounds and all is at rest, even if the receiver ignores All Notes Off and every key is
     still held; a note played then sounds and is released."""
@@ -195,7 +195,7 @@ def test_a_panic_silences_whatever_waits(rig: str, stream: list[Any], again: int
 
 
 @given(rigs(), events)
-@settings(max_examples=100)
+@settings(max_examples=40)
 def test_the_end_of_the_show_is_silent(rig: str, stream: list[Any]) -> None:
     """Every note off, every pedal, bend and wheel at rest once the cables are empty."""
     played = PlayedEngine(rig)

@@ -45,7 +45,8 @@ def router(scene: int = 1) -> Engine:
 
 def with_route(made: Engine, source: str, target: str, on: bool) -> list[scene_snapshot.Table] | None:
     """The routes of the scene in force, after a connection is made or removed."""
-    return scene_snapshot.with_route(made, scene_snapshot.in_force(made), source, target, on)
+    lists = scene_snapshot.with_route(made, scene_snapshot.in_force(made), source, target, on)
+    return None if lists is None else lists["routes"]
 
 
 UP = [{"filter": "transpose", "semitones": 12}]
@@ -212,8 +213,8 @@ def test_lines_are_stored_with_the_present_sounds() -> None:
     apply(made, 1, SendPreset("left", (bytes.fromhex("C23B"),)))
     assert scene_snapshot.played(made) == {
         "play": [
-            {"name": "low", "from": ["keys"], "on": "bass", "sound": "Upright", "notes": [0, 59]},
-            {"from": ["keys"], "on": "brass", "sound": "Muted", "notes": [60, 127]},
+            {"name": "low", "from": ["keys"], "on": "bass", "sound": "Upright", "notes": "..B3"},
+            {"from": ["keys"], "on": "brass", "sound": "Muted", "notes": "C4.."},
         ],
         "routes": [],
         "burst": [],
@@ -242,11 +243,19 @@ def test_a_sound_that_messages_choose_stays_with_its_line() -> None:
 
 
 def test_a_line_connects_an_input_with_its_instruments_output() -> None:
-    """It counts as connected; disconnecting it is refused, since the scene's routes cannot bring it about."""
+    """It counts as connected; disconnecting takes the line away, or its input alone. What is inherited is refused, with
+    the scene where it can be done."""
     made = playing(LINES + toml_scene(2, "like = 1"))
     recall(made, 0, 2)
     assert with_route(made, "keys", "left", True) is None
     assert with_route(made, "upper", "left", False) is None
-    with pytest.raises(ValueError, match="a play line or an inherited route leads from keys to left; mute it"):
+    with pytest.raises(ValueError, match="disconnect them in scene 1, or mute the line or route here"):
         with_route(made, "keys", "left", False)
     assert with_route(made, "keys", "right", True) == [{"from": "keys", "to": "right"}]
+    recall(made, 0, 1)
+    in_force = scene_snapshot.in_force(made)
+    assert scene_snapshot.with_route(made, in_force, "keys", "left", False) == {"routes": [], "play": []}
+    both = 'play = [{ from = ["keys", "upper"], on = "brass" }, { from = "keys", on = "kit" }]'
+    made = playing(toml_scene(1, both))
+    lists = scene_snapshot.with_route(made, scene_snapshot.in_force(made), "keys", "left", False)
+    assert lists == {"routes": [], "play": [{"from": ["upper"], "on": "brass"}, {"from": ["keys"], "on": "kit"}]}

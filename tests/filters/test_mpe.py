@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from filters.registry import Step
 from tests.support.check_values import CheckValue, check_value, check_values
-from tests.support.filter_bench import at_once, heard, refusal, step_of
+from tests.support.filter_bench import PlainSurroundings, at_once, heard, refusal, step_in, step_of
 from tests.support.mpe_receiver import MpeReceiver
 from tests.support.played_engine import PlayedEngine
 
@@ -200,6 +200,15 @@ def test_members_are_chosen_as_the_standard_says(name: str) -> None:
     assert int(note[1], 16) + 1 == value.expected
 
 
+def test_members_that_sound_for_others_are_taken_last() -> None:
+    """First a silent member, then one where a note has just ended, then one where another player's note sounds."""
+    show = PlainSurroundings()
+    show.sounds = {1: True, 2: False, 3: True}  # channels 2, 3 and 4
+    step = step_in('filter = "mpe", from = { channel = 1 }, to = { members = [2, 5] }', show)
+    taken = [int(_notes(step, bytes((0x90, key, 64)))[0][1], 16) + 1 for key in (60, 62, 64, 65)]
+    assert taken == [5, 3, 2, 4]
+
+
 def test_a_poly_pressure_keyboard_drives_an_mpe_instrument() -> None:
     """Pressure of a key is the pressure of its member (M1-100 allows key pressure on the manager only)."""
     step = step_of(TO_ZONE)
@@ -227,6 +236,14 @@ def test_a_zone_moves_with_its_notes_expressions() -> None:
     assert heard(step, "E2 00 41", "B2 4A 20", "D2 10", "92 3C 40") == ["E8 00 41", "B8 4A 20", "D8 10", "98 3C 40"]
     assert heard(step, "E2 00 42", "D2 11", "82 3C 40") == ["E8 00 42", "D8 11", "88 3C 40"]
     assert heard(step, "B0 40 7F", "E0 00 50", "C0 03") == ["BF 40 7F", "EF 00 50", "CF 03"]
+
+
+def test_key_pressure_is_never_sent_on_a_member() -> None:
+    """It becomes the pressure of the member."""
+    value = check_value("mpe-member-poly")
+    step = step_of(TO_OTHER)
+    heard(step, "91 3C 40")
+    assert heard(step, value.input["message"]) == ["D8 40"]
 
 
 # Properties, with a receiver written from the standard

@@ -20,7 +20,7 @@ class Refusing(MemoryOutput):
 
     refuses = False
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         if self.refuses:
             raise PortError("the driver is full")
         super().send(message)

@@ -10,6 +10,7 @@ import pytest
 from engine.live.reader import EARLY, InputReader
 from engine.ports.memory import MemoryInput
 from engine.ports.port import InputPort, MessagesLost
+from tests.support.waiting import until
 
 
 class Faulty(MemoryInput):
@@ -177,6 +178,63 @@ class Stamped(MemoryInput):
     def poll(self) -> list[Any]:
         self.take([(at, message) for at, message in enumerate(super().poll())])
         return []
+
+
+class Awaited(MemoryInput):
+    """An input that can be waited for; it notes for how long the thread was ready to wait, and when it was roused."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(name)
+        self.waits: list[float] = []
+        self.roused = 0
+        self._news = threading.Event()
+
+    def push(self, data: bytes) -> None:
+        super().push(data)
+        self._news.set()
+
+    def wait(self, seconds: float) -> None:
+        self.waits.append(seconds)
+        self._news.wait(seconds)
+        self._news.clear()
+
+    def rouse(self) -> None:
+        self.roused += 1
+        self._news.set()
+
+
+def test_inputs_that_can_be_waited_for_are_not_polled(started: Callable[..., Any]) -> None:
+    """The thread rests for a twentieth of a second at once, and each message ends the rest; it keeps polling if
+    there is another kind of input beside them."""
+    keys = Awaited("keys")
+    reader, pokes = started({0: keys})
+    until("a long rest", lambda: 0.05 in keys.waits)
+    keys.push(b"\x90\x3c\x40")
+    assert len(taken(reader, pokes, 1)) == 1
+    reader.add(1, MemoryInput("pads"))
+    until("the end of the last long rest", lambda: keys.waits[-1] < 0.05)
+    before = len(keys.waits)
+    until("more rests", lambda: len(keys.waits) > before + 20)
+    assert max(keys.waits[before:]) <= 0.002
+    reader.remove(1)
+    until("a long rest again", lambda: keys.waits[-1] == 0.05)
+
+
+def test_a_long_rest_ends_for_what_becomes_due_meanwhile(started: Callable[..., Any]) -> None:
+    """What the loop plans while the thread rests is due on time; what is later than the rest does not disturb it."""
+    keys = Awaited("keys")
+    reader, pokes = started({0: keys})
+    until("a long rest", lambda: 0.05 in keys.waits)
+    before = keys.roused
+    reader.due = time.monotonic_ns() + 60_000_000_000
+    assert keys.roused == before
+
+    def planned() -> bool:  # the thread may be between two rests just then
+        reader.due = time.monotonic_ns() + 2_000_000
+        return keys.roused > before
+
+    until("the end of a rest", planned)
+    pokes.wait()
 
 
 def test_messages_that_bear_their_time_keep_it(started: Callable[..., Any]) -> None:

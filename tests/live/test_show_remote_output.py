@@ -60,7 +60,7 @@ class FarAway:
         if orders := self.cable.take_orders():
             self.turns.append(orders)
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         self.check()
 
     def check(self) -> None:

@@ -412,13 +412,13 @@ def test_a_lease_that_makes_no_sense_changes_nothing(world: World, lease: bytes)
 def test_words_of_the_other_engine_that_make_no_sense_change_nothing(world: World) -> None:
     """A standby does not follow them; it is shown once for each kind of word."""
     desk, spare = world.engines["desk"], world.engines["spare"]
-    before = spare.show.engine.position, len(spare.told)
+    before = spare.show.engine.state.main.position, len(spare.told)
     for what in (SHOW, TIME, RIG):
         for word in (b"\xff", b"[]" * 3_000_000, b'{"speaker": "desk", "machine": "desk", "term": -1}'):
             if (what, word[:1]) != (RIG, b"{"):
                 desk.link.keep(desk.far.keys.state(what), word)
         world.run(2)
-    assert (spare.show.engine.position, len(spare.told)) == (before[0], before[1] + 3)
+    assert (spare.show.engine.state.main.position, len(spare.told)) == (before[0], before[1] + 3)
     assert (spare.show.own_faults, spare.joined.machines.hearing.garbled("desk")) == (0, 8)
 
 

@@ -1,7 +1,10 @@
 """Set-up messages in words. Source of each figure: tests/reference."""
 
+import re
+
 import pytest
 
+from engine import handbook
 from engine.midi.setup_words import Receiver, is_value, set_up
 from tests.support.check_values import check_value, check_values
 
@@ -139,3 +142,13 @@ def test_values_and_events() -> None:
     events = ["B0 7B 00", "90 3C 40", "80 3C 40", "E0 00 40", "D0 01", "A0 3C 01", "FA", "F3 01", "F0 7D 01 F7"]
     assert [is_value(bytes.fromhex(each)) for each in values] == [True] * len(values)
     assert [is_value(bytes.fromhex(each)) for each in events] == [False] * len(events)
+
+
+def test_all_words_of_the_handbook_are_understood() -> None:
+    """Each example in its table of words."""
+    page = handbook.pages()["instruments-and-sounds"].text
+    rows = [line.split("|")[1] for line in page.split("| words |")[1].split("\n\n")[0].splitlines()[2:]]
+    words = [each for row in rows for each in re.findall('`"(.+?)"`', row)]
+    assert len(words) > 30
+    for each in words:
+        assert set_up(each, Receiver()).messages, each

@@ -1,12 +1,12 @@
 """The last guard before a driver's queue: plain arithmetic that is given the time."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.scheduler import Cable
 from engine.live.port_bank import speed_of
-from engine.ports.driver_limits import JACK_RING, jack_flow
+from engine.ports.driver_limits import ALSA_FLOW, JACK_RING, jack_flow
 from engine.ports.port import DriverFlow
 from engine.ports.send_budget import SendBudget
 
@@ -14,9 +14,9 @@ NOTE = b"\x90\x40\x40"
 SECOND = 1_000_000_000
 
 
-def test_takes_what_may_be_ahead_and_no_more() -> None:
-    """At one instant exactly the allowance fits; after it has drained, it fits again."""
-    room = SendBudget(DriverFlow(ahead=70, per_second=1000, overhead=4))
+def test_takes_twice_what_may_be_ahead_and_no_more() -> None:
+    """At one instant exactly twice the core's allowance fits; after it has drained, it fits again."""
+    room = SendBudget(DriverFlow(ahead=35, per_second=1000, overhead=4))
     assert [room.take(0, NOTE) for _ in range(11)] == [True] * 10 + [False]
     assert room.take(7_000_000, NOTE)
     assert not room.take(7_000_000, NOTE)
@@ -24,7 +24,7 @@ def test_takes_what_may_be_ahead_and_no_more() -> None:
 
 def test_a_long_message_goes_when_nothing_is_ahead() -> None:
     """A message longer than the whole allowance waits until the driver is idle, and then goes."""
-    room = SendBudget(DriverFlow(ahead=70, per_second=1000))
+    room = SendBudget(DriverFlow(ahead=35, per_second=1000))
     long = b"\xf0" + bytes(98) + b"\xf7"
     assert room.take(0, NOTE)
     assert not room.take(0, long)
@@ -67,7 +67,7 @@ def test_the_ring_never_fills_between_two_cycles(frames: int, rate: int) -> None
     """What may be waiting and what one period adds stay below what the ring holds."""
     period = frames / rate
     flow = jack_flow(period)
-    assert flow.ahead + flow.per_second * period < JACK_RING
+    assert 2 * flow.ahead + flow.per_second * period < JACK_RING
 
 
 @given(st.lists(st.tuples(st.integers(0, 3), st.integers(1, 4000)), max_size=80))
@@ -111,3 +111,38 @@ def test_a_send_that_comes_late_refuses_none_that_follow(delays: list[int]) -> N
             now = cable.due
             cable.flush(now, out)
         assert room.take(now + delay, dump)
+
+
+@settings(max_examples=40)
+@given(
+    st.integers(1, 12),
+    st.integers(1_000, 40_000),
+    st.lists(st.tuples(st.integers(0, 30_000_000), st.integers(1, 2_200)), min_size=1, max_size=3),
+    st.sampled_from([jack_flow(0.0053), jack_flow(0.0427), ALSA_FLOW]),
+)
+def test_panics_on_many_outputs_lose_nothing(
+    outputs: int, cost: int, panics: list[tuple[int, int]], flow: DriverFlow
+) -> None:
+    """Each send takes `cost` ns, so the last of thousands comes long after the core's time, and none is refused."""
+    rooms = [SendBudget(flow) for _ in range(outputs)]
+    cables = [Cable(output, speed_of(flow)) for output in range(outputs)]
+    now = 0
+
+    def send(out: list[Delivery]) -> None:
+        nonlocal now
+        for output, message, _ in out:
+            now += cost
+            assert rooms[output].take(now, message)
+
+    for pause, size in panics:
+        out: list[Delivery] = []
+        for cable in cables:
+            cable.panic(now, [bytes((0x80 | each // 128 % 16, each % 128, 64)) for each in range(size)], out)
+        send(out)
+        end = now + pause
+        while (due := min((cable.due for cable in cables if cable.due is not None), default=end)) < end:
+            now, out = max(now, due), []
+            for cable in cables:
+                cable.flush(now, out)
+            send(out)
+        now = max(now, end)

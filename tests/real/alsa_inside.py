@@ -15,6 +15,7 @@ import pytest
 import rtmidi
 
 from engine.ports.byte_device import open_device_input, open_device_output
+from engine.ports.open_system import open_system
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from engine.ports.port_names import resolve
 from engine.ports.rtmidi_system import RtmidiSystem
@@ -278,27 +279,29 @@ PLAYABLE = [check for check in CHECKS if check is not broken_sysex_is_repaired]
 @contextmanager
 def sequencer() -> Iterator[Line]:
     """Ports of our own on the sequencer, connected from outside."""
-    with system_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
+    with system_line(partial(open_system, "alsa"), ALSA, carries=4096, patience=SLOW) as line:
         yield line
 
 
 @contextmanager
 def joined_sequencer() -> Iterator[Line]:
     """Ports of another program on the sequencer, to which ours connect."""
-    with joined_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
+    with joined_line(partial(open_system, "alsa"), ALSA, carries=4096, patience=SLOW) as line:
         yield line
 
 
 @contextmanager
 def raw_device() -> Iterator[Line]:
-    """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi."""
+    """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi,
+    which lose what comes while more than 200 messages (the kernel's default for a program) wait to be read."""
     source, output = open_device_input("/dev/snd/midiC0D2"), open_device_output("/dev/snd/midiC0D3")
     source.poll()  # the card listens from the first read on
     with (
         joined(rtmidi.MidiOut, ALSA, "stand", lambda name: "VirMIDI 0-2" in name) as stand,
         joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as listener,
     ):
-        yield Line(source, output, stand.send_message, hearing(listener), carries=4096, hears=4096, patience=SLOW)
+        heard = hearing(listener)
+        yield Line(source, output, stand.send_message, heard, carries=4096, hears=4096, holds=150, patience=SLOW)
     close_all(source, output)
 
 

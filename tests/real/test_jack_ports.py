@@ -6,9 +6,6 @@ What JACK and RtMidi do here was measured with JACK 1.9.21 and python-rtmidi 1.5
 import contextlib
 import os
 import re
-import signal
-import subprocess
-import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -21,31 +18,46 @@ import rtmidi
 from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, MessagesLost, OutputPort, PortError, PortGone
 from tests.support.engine_process import hear, joined, player
-from tests.support.jack_servers import MORTAL, SERVER
+from tests.support.jack_servers import SERVER
 from tests.support.jack_stage import faults_wanted
-from tests.support.paths import process_of
+from tests.support.jack_systems import BOTH, JackPorts
 from tests.support.waiting import until, until_there_are
 
 JACK = rtmidi.API_UNIX_JACK
 NOTE = b"\x90\x40\x40"
 
 
+@pytest.fixture(params=BOTH)
+def make(jack_server: str, request: pytest.FixtureRequest) -> Callable[[str], JackPorts]:
+    """How ports on JACK are made."""
+    made: Callable[[str], JackPorts] = request.param
+    return made
+
+
 @pytest.fixture
-def system(jack_server: str) -> Iterator[JackSystem]:
+def system(make: Callable[[str], JackPorts]) -> Iterator[JackPorts]:
     """Our ports, under the name "bayleaf"."""
+    system = make("bayleaf")
+    yield system
+    system.close()
+
+
+@pytest.fixture
+def rtmidi_system(jack_server: str) -> Iterator[JackSystem]:
+    """The same through python-rtmidi alone."""
     system = JackSystem("bayleaf")
     yield system
     system.close()
 
 
-def test_names_hold_the_client_and_end_in_the_port(system: JackSystem) -> None:
+def test_names_hold_the_client_and_end_in_the_port(system: JackPorts, make: Callable[[str], JackPorts]) -> None:
     """Other programs see the engine's name in each virtual port, and the rig's name at its end; we do not list ours."""
     ports: list[InputPort | OutputPort] = [
         system.open_virtual_input("keys"),
         system.open_virtual_output("keys"),
         system.open_virtual_output("drums"),
     ]
-    other = JackSystem("other")
+    other = make("other")
     try:
         assert [name for name in other.outputs() if "bayleaf" in name and name.endswith("keys")] == [ports[0].name]
         assert [name for name in other.inputs() if "bayleaf" in name and name.endswith("keys")] == [ports[1].name]
@@ -60,7 +72,7 @@ def test_names_hold_the_client_and_end_in_the_port(system: JackSystem) -> None:
         other.close()
 
 
-def test_what_other_programs_play_arrives(system: JackSystem) -> None:
+def test_what_other_programs_play_arrives(system: JackPorts) -> None:
     """SysEx, clock, time code and active sensing arrive like notes: nothing is filtered on the way in."""
     played = [NOTE, b"\xf0\x7d\x01\xf7", b"\xf8", b"\xf1\x23", b"\xfe", b"\xc3\x07", b"\x80\x40\x00"]
     ours = system.open_virtual_input("keys")
@@ -73,10 +85,10 @@ def test_what_other_programs_play_arrives(system: JackSystem) -> None:
     assert heard == played
 
 
-def test_what_we_play_arrives(system: JackSystem) -> None:
+def test_what_we_play_arrives(rtmidi_system: JackSystem) -> None:
     """The longest message and short ones arrive whole and in order at a program that connected to our port."""
     longest = b"\xf0" + bytes(9_998) + b"\xf7"
-    ours = system.open_virtual_output("strings")
+    ours = rtmidi_system.open_virtual_output("strings")
     with joined(rtmidi.MidiIn, JACK, "ear", lambda name: name.endswith(":strings")) as port:
         assert ours.longest == len(longest)
         ours.send(longest)
@@ -87,15 +99,15 @@ def test_what_we_play_arrives(system: JackSystem) -> None:
     ours.close()
 
 
-def test_too_long_a_message_is_refused(system: JackSystem) -> None:
+def test_too_long_a_message_is_refused(rtmidi_system: JackSystem) -> None:
     """A SysEx that JACK would lose silently is refused, and the error gives both lengths."""
-    ours = system.open_virtual_output("strings")
+    ours = rtmidi_system.open_virtual_output("strings")
     with pytest.raises(PortError, match=r"at most 10000 bytes per message; one of 10001 was not sent"):
         ours.send(b"\xf0" + bytes(9_999) + b"\xf7")
     ours.close()
 
 
-def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
+def test_more_than_the_driver_takes_is_refused(system: JackPorts) -> None:
     """Endless sending is refused in time, and all that was accepted arrives."""
     other = JackSystem("ear")
     ours = system.open_virtual_output("strings")
@@ -116,7 +128,7 @@ def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
     assert heard == [NOTE] * sent
 
 
-def test_patterns_are_resolved_or_reported(system: JackSystem) -> None:
+def test_patterns_are_resolved_or_reported(system: JackPorts) -> None:
     """A pattern for several ports, or for none, gives an error with the candidates; one port is opened and played."""
     with player(JACK, "Stage piano"), player(JACK, "Stage organ"):
         until("both ports", lambda: len(system.inputs()) >= 2)
@@ -129,7 +141,7 @@ def test_patterns_are_resolved_or_reported(system: JackSystem) -> None:
         port.close()
 
 
-def test_an_unplugged_port_says_so(system: JackSystem) -> None:
+def test_an_unplugged_port_says_so(system: JackPorts) -> None:
     """What came before the cable was pulled is still read; then the port reports that it is gone."""
     heard: list[bytes] = []
     with player(JACK, "Stage piano") as piano:
@@ -142,10 +154,10 @@ def test_an_unplugged_port_says_so(system: JackSystem) -> None:
     assert heard == [NOTE]
 
 
-def test_a_queue_that_runs_over_is_reported(system: JackSystem) -> None:
+def test_a_queue_that_runs_over_is_reported(rtmidi_system: JackSystem) -> None:
     """RtMidi keeps 8,191 messages of an input that nobody polls, and drops the rest."""
     with player(JACK, "Stage piano") as piano:
-        port = system.open_input("Stage piano*")
+        port = rtmidi_system.open_input("Stage piano*")
         until("a note", lambda: (piano.send_message(NOTE), port.poll())[1])
         for _ in range(90):
             for _ in range(100):
@@ -170,7 +182,7 @@ def _everything_held() -> tuple[tuple[int, int], set[str]]:
     return _held(), _clients()
 
 
-def test_looking_for_a_missing_port_leaks_nothing(system: JackSystem) -> None:
+def test_looking_for_a_missing_port_leaks_nothing(system: JackPorts) -> None:
     """A thousand failed openings and readings of the lists leave no client, no thread and no descriptor."""
     before = _everything_held()
     assert len(before[1]) > 2, "the count of clients must count ours"
@@ -195,13 +207,11 @@ def far_ends() -> Iterator[tuple[rtmidi.MidiOut, rtmidi.MidiIn]]:
         box.delete()
 
 
-def _join_far_ends(system: JackSystem) -> tuple[InputPort, OutputPort]:
+def _join_far_ends(system: JackPorts) -> tuple[InputPort, OutputPort]:
     return system.open_input("Stage piano*:out"), system.open_output("Eight-way box*:in")
 
 
-def _carry(
-    system: JackSystem, piano: rtmidi.MidiOut, box: rtmidi.MidiIn, source: InputPort, output: OutputPort
-) -> None:
+def _carry(system: JackPorts, piano: rtmidi.MidiOut, box: rtmidi.MidiIn, source: InputPort, output: OutputPort) -> None:
     """A note goes each way; JACK may show a connection before it carries, so it is played until it arrives."""
 
     def ours_comes() -> object:
@@ -224,7 +234,7 @@ def _says_it_is_gone(source: InputPort, output: OutputPort) -> None:
             until("the news", partial(_never, use))  # what came before is still read
 
 
-def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
+def test_a_port_that_returns_is_opened_and_heard(system: JackPorts) -> None:
     """Again and again the other program's ports vanish and return under their names: each time the old ports raise,
     even if they were not checked meanwhile, new ones carry messages, and nothing leaks."""
     held = []
@@ -248,7 +258,7 @@ def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
     assert held == held[:1] * times
 
 
-def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) -> None:
+def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackPorts) -> None:
     """The first note from the next cable arrives, though the last SysEx never ended and RtMidi would continue it."""
     with player(JACK, "Stage piano") as piano:
         source = system.open_input("Stage piano*:out")
@@ -265,9 +275,9 @@ def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) 
         source.close()
 
 
-def test_its_clients_are_called_as_the_handbook_says(system: JackSystem) -> None:
+def test_its_clients_are_called_as_the_handbook_says(rtmidi_system: JackSystem) -> None:
     """NAME-in and NAME-out, one for each port; beside them NAME-watch and NAME-flush. JACK numbers equal names."""
-    system.prepare(2, 3)
+    rtmidi_system.prepare(2, 3)
     ours = [name.partition(f"_{SERVER}_")[2] for name in _clients() if f"_{SERVER}_bayleaf-" in name]
     assert Counter(re.sub(r"-\d+$", "", name) for name in ours) == {
         "bayleaf-in": 2,
@@ -277,31 +287,31 @@ def test_its_clients_are_called_as_the_handbook_says(system: JackSystem) -> None
     }
 
 
-def test_ends_made_ahead_serve_what_is_plugged_in_later(system: JackSystem) -> None:
+def test_ends_made_ahead_serve_what_is_plugged_in_later(rtmidi_system: JackSystem) -> None:
     """Once missing ports were prepared for, plugging them in makes no client; pulled ends are connected to nothing, and
     stay unlisted."""
-    system.prepare(1, 1)
+    rtmidi_system.prepare(1, 1)
     before = _clients()
     with far_ends() as (piano, box):
         theirs = _clients() - before
-        source, output = _join_far_ends(system)
-        _carry(system, piano, box, source, output)
+        source, output = _join_far_ends(rtmidi_system)
+        _carry(rtmidi_system, piano, box, source, output)
         assert _clients() - before == theirs
         source.close()
         output.close()
-        system.prepare(1, 1)
+        rtmidi_system.prepare(1, 1)
         assert _clients() - before == theirs
         with joined(rtmidi.MidiIn, JACK, "ear", lambda name: name == "Stage piano:out"):
-            listed = system.inputs() + system.outputs()
+            listed = rtmidi_system.inputs() + rtmidi_system.outputs()
         assert [name for name in listed if "bayleaf" in name] == []
         piano.send_message(NOTE)
-        source, output = _join_far_ends(system)
+        source, output = _join_far_ends(rtmidi_system)
         assert source.poll() == []  # what was played while it was closed does not arrive
         source.close()
         output.close()
 
 
-def test_closed_ports_are_inert(system: JackSystem) -> None:
+def test_closed_ports_are_inert(system: JackPorts) -> None:
     """Closing again does nothing, a closed input brings nothing, a closed output refuses."""
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
     for port in (source, output, source, output):
@@ -316,7 +326,7 @@ def _held() -> tuple[int, int]:
     return len(os.listdir("/proc/self/task")), len(os.listdir("/proc/self/fd"))
 
 
-def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
+def test_opening_and_closing_leaks_nothing(system: JackPorts, make: Callable[[str], JackPorts]) -> None:
     """After 60 ports have come and gone there are as many threads, descriptors and ports as before."""
 
     def one_round() -> None:
@@ -332,54 +342,18 @@ def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
     for _ in range(30):
         one_round()
     until("the threads' end", lambda: _held() <= before)
-    other = JackSystem("onlooker")
+    other = make("onlooker")
     left = [name for name in other.inputs() + other.outputs() if "bayleaf" in name]
     other.close()
     assert not left
 
 
 def test_no_server_is_reported(
-    jack_server: str, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+    make: Callable[[str], JackPorts], monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
     """Without a server the player reads one sentence with a remedy, and nothing from the driver."""
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "bayleaf-nobody")
     with pytest.raises(PortError, match="the JACK server is not running; start it, or use --backend alsa"):
-        JackSystem("bayleaf")
+        make("bayleaf")
     captured = capfd.readouterr()
     assert captured.out + captured.err == ""
-
-
-def _misbehave(what: str, server: subprocess.Popen[bytes]) -> str:
-    """Run one part of `jack_misbehaving` in a process of its own, which must end."""
-    environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
-    command = [*process_of("jack_misbehaving"), what, str(server.pid)]
-    threading.Thread(target=server.wait, daemon=True).start()  # a dead server that was not waited for keeps its name
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
-    assert done.stderr == ""
-    return done.stdout
-
-
-def test_a_frozen_server_does_not_freeze_us(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """While the server is frozen a sender keeps being refused; it can send again once the server runs."""
-    try:
-        assert _misbehave("freeze", mortal_jack) == "refused\nsends again\n"
-    finally:
-        mortal_jack.send_signal(signal.SIGCONT)
-
-
-def test_a_killed_server_is_reported(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """When the server dies during sending, every port raises and all of them close."""
-    said = "the JACK server has stopped; its ports come back when it does\n"
-    assert _misbehave("kill", mortal_jack) == said * 3 + "closed\n"
-
-
-def test_a_server_that_comes_back_is_joined_again(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """Three times in one process: the server dies, ports raise and close, it starts again, ports carry messages."""
-    carried = "heard\nheard\n"
-    assert _misbehave("come back", mortal_jack) == carried + (carried + "as before\n") * 3 + "closed\n"
-
-
-def test_a_server_that_dies_under_an_opening_is_noticed(mortal_jack: subprocess.Popen[bytes]) -> None:
-    """A server that dies while ports are being opened blocks neither the process nor the return to a new server."""
-    assert _misbehave("die in the middle", mortal_jack) == "joined again\n" * 16

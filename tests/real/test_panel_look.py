@@ -21,7 +21,7 @@ def _turn(page: Page, view: str) -> None:
     if view == "help":
         page.locator(".topics a").first.wait_for()
     if view == "gear":
-        expect(page.locator(".ports h3")).to_have_count(2)
+        expect(page.locator(".things .thing").first).to_contain_text("Page")
 
 
 def _violations(page: Page) -> list[str]:

@@ -45,10 +45,31 @@ def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
     assert page.locator("#scene-text").inner_text() == "watch the drummer\nbar 40"
     expect(page.locator("#song-text")).to_have_text("capo on")
     expect(page.locator("#song")).to_have_text("Market, transposed by +2")
+    page.get_by_role("button", name="Next song").click()
+    expect(page.locator("#dock-said")).to_contain_text("already in the last song")
     page.get_by_role("button", name="Back", exact=True).click()
     expect(page.locator("#scene-text")).to_be_hidden()
     expect(page.locator("#song-text")).to_have_text("capo on")
     assert page_pit.said == []
+
+
+def test_a_browser_shows_the_player_that_it_has_chosen(players_pit: PanelInBrowser) -> None:
+    """It shows that player's scene, recalls for that player alone, and knows them again after a reload."""
+    page = players_pit.page(PHONE)
+    _in_force(page, 11, "Overture")
+    page.get_by_label("This browser shows").select_option("anna")
+    _in_force(page, 21, "Fanfare")
+    expect(page.locator("#setlist")).to_have_text("Anna, act 1, 1 of 2")
+    page.get_by_role("button", name="Next", exact=True).click()
+    _in_force(page, 22, "Lament")
+    assert players_pit.scene() == 11
+    page.reload()
+    _in_force(page, 22, "Lament")
+    page.locator("#scenes").get_by_role("button", name="Fanfare").click()
+    _in_force(page, 21, "Fanfare")
+    page.get_by_label("This browser shows").select_option("the rest of the rig")
+    _in_force(page, 11, "Overture")
+    assert players_pit.said == []
 
 
 def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser) -> None:
@@ -243,7 +264,7 @@ def test_next_back_and_panic_are_within_a_thumbs_reach(page_pit: PanelInBrowser)
 
 
 def test_signs_of_activity_change_slowly(page_pit: PanelInBrowser) -> None:
-    """Whatever comes in, a sign changes three times per second at most (WCAG 2.2, 2.3.1), counted over four seconds."""
+    """Whatever comes in, a sign changes at most three times in any second of the page's clock (WCAG 2.2, 2.3.1)."""
     page = page_pit.page(view="patch")
     page.locator("[data-way]").first.wait_for()
     page.evaluate(
@@ -253,12 +274,19 @@ def test_signs_of_activity_change_slowly(page_pit: PanelInBrowser) -> None:
         " at.push(performance.now()); window.changes.set(sign, at); } } }).observe(document.body,"
         " { subtree: true, childList: true, characterData: true, attributes: true }); }"
     )
-    for turn in range(80):  # four seconds with a rate that changes all the time
-        for _ in range(1 + turn % 7):
-            page_pit.players["keys"].play(bytes((0xB0, 1, turn)))
-        page.wait_for_timeout(50)
-    most = page.evaluate("() => Math.max(...[...window.changes.values()].map(at => at.length))")
-    assert 2 <= most <= 12
+
+    def changed() -> bool:
+        for turn in range(20):  # a second with a rate that changes all the time
+            for _ in range(1 + turn % 7):
+                page_pit.players["keys"].play(bytes((0xB0, 1, turn)))
+            page.wait_for_timeout(50)
+        found: bool = page.evaluate("() => [...window.changes.values()].some(at => at.length >= 8)")
+        return found
+
+    until("eight changes of a sign", changed)
+    signs: list[list[float]] = page.evaluate("() => [...window.changes.values()]")
+    spans = [at[place + 3] - at[place] for at in signs for place in range(len(at) - 3)]
+    assert min(spans) > 1000  # ms in which a sign changed four times
 
 
 def test_the_health_line_is_honest(page_pit: PanelInBrowser) -> None:
@@ -302,7 +330,9 @@ def test_faults_are_found(page_pit: PanelInBrowser) -> None:
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
     until("its end", lambda: not page_pit.sounding("strings"))
-    expect(page.locator(".ports")).to_contain_text("used as keys")
+    expect(page.locator(".things")).to_contain_text("Page piano")
+    page_pit.players["pads"].pull()
+    expect(page.locator(".things [data-state=missing]")).to_contain_text("missing since")
     page.get_by_role("button", name="Identify devices").click()
     expect(page.locator(".who")).to_contain_text("strings: no answer")
     page.get_by_label("Second scene").select_option("13")
@@ -417,3 +447,19 @@ def test_an_inherited_line_is_edited_in_a_scene_of_its_own(two_pit: PanelInBrows
     expect(page.locator("#scene-text")).to_have_text("watch the drummer\nbar 40")
     expect(page.locator("#scene-facts")).to_have_text("cue 14.5")
     assert two_pit.said == []
+
+
+def test_the_focus_stays_where_it_is(page_pit: PanelInBrowser) -> None:
+    """Enter on a cell leaves the focus on it, whatever is drawn again; so do a scene change and an edit elsewhere."""
+    page = page_pit.page(view="patch")
+    page.get_by_role("button", name="keys to brass: not connected", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="keys to brass: connected", exact=True)).to_be_focused()
+    page_pit.engine.request("scene", scene=12)
+    expect(page.get_by_role("button", name="keys to brass: connected through filters", exact=True)).to_be_focused()
+    page.get_by_label("Find an input or output").focus()
+    page.keyboard.type("r")
+    page_pit.engine.request("edit", what="join", scene=12, **{"from": "keys", "to": "strings"})
+    page.get_by_role("button", name="keys to strings: connected", exact=True).wait_for()
+    expect(page.get_by_label("Find an input or output")).to_be_focused()
+    expect(page.get_by_label("Find an input or output")).to_have_value("r")

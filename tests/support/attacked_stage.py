@@ -24,7 +24,9 @@ NAME: Final = "attacked"
 DEVICE: Final = 5  # of the rig's `[remote]`
 _MB: Final = 1_000_000
 _MEMORY: Final = 4 << 30  # bytes that the engine may map: an attack that succeeds must not take the computer with it
-_FIFOS: Final = ("KEYS", "STRINGS", "REMOTE", "REPLIES", "PADS")
+#: inputs of `[remote]`: from one that has sent too much, the engine takes less for a while
+REMOTES: Final = tuple(f"REMOTE-{number}" for number in range(1, 9))
+_FIFOS: Final = ("KEYS", "STRINGS", "REPLIES", "PADS", *REMOTES)
 _ANSWERED: Final = 60  # seconds: the engine's worker process may be at work on an attack for 30
 _ENDS_WITHIN: Final = 10  # seconds from SIGTERM
 
@@ -34,8 +36,8 @@ format = 1
 name = "Lantern Street pit band"
 [inputs]
 keys = { device = "FOLDER/KEYS" }
-remote = { device = "FOLDER/REMOTE" }
 pads = { device = "FOLDER/PADS" }
+REMOTES
 [outputs]
 strings = { device = "FOLDER/STRINGS" }
 replies = { device = "FOLDER/REPLIES" }
@@ -49,7 +51,7 @@ name = "Overture"
 routes = [{ from = "keys", to = "strings" }, { from = "pads", to = "replies" }]
 LARGE
 [remote]
-inputs = ["remote"]
+inputs = REMOTE_NAMES
 device = 5
 restore = true
 to = ["replies"]
@@ -62,6 +64,11 @@ _LARGE: Final = "".join(
     'burst = [{ instrument = "string-machine", sound = "Warm" }]\n'
     f'routes = [{{ from = "keys", to = "strings", through = [{{ filter = "zone", notes = [{number % 60}, 127] }}] }}]\n'
     for number in _SCENES
+)
+_RIG: Final = (
+    RIG.replace("LARGE\n", _LARGE)
+    .replace("REMOTES\n", "".join(f'{name} = {{ device = "FOLDER/{name}" }}\n' for name in REMOTES))
+    .replace("REMOTE_NAMES", json.dumps(REMOTES))
 )
 
 
@@ -84,7 +91,7 @@ class Target(NamedTuple):
         return self.folder / "bayleaf" / f"{NAME}.sock"
 
     def fifo(self, name: str) -> Path:
-        """The FIFO of a port: REMOTE, PADS."""
+        """The FIFO of a port: PADS, or one of REMOTES."""
         return self.folder / name
 
     def packed(self) -> str:
@@ -113,7 +120,7 @@ class AttackedStage:
         for name in _FIFOS:
             os.mkfifo(folder / name)
         osc = free_port()
-        rig = RIG.replace("FOLDER", str(folder)).replace("OSC_PORT", str(osc)).replace("LARGE\n", _LARGE)
+        rig = _RIG.replace("FOLDER", str(folder)).replace("OSC_PORT", str(osc))
         while "PORT" in more:
             more = more.replace("PORT", str(free_port()), 1)
         rig += more

@@ -24,9 +24,10 @@ from engine.core.control.remote_messages import BLOCK, own, seven
 from engine.core.control.rig_dump import blocks
 from engine.midi.seven_bit_packing import pack
 from engine.rig.read.toml_limits import LONGEST_TEXT
-from tests.support.attacked_stage import DEVICE, Target
+from tests.support.attacked_stage import DEVICE, REMOTES, Target
 from tests.support.lying_machine import flapping, flood, nonsense
 from tests.support.panel_ends import Ends
+from tests.support.replaced_file import replace_file
 
 _ROUND: Final = 0.6  # seconds between two edits: the engine looks at its file four times per second
 _HELD: Final = 1.0  # seconds that connections are held
@@ -74,16 +75,10 @@ _BOMBS: Final[dict[str, Callable[[str], str]]] = {
 def _in_the_file(bomb: Callable[[str], str]) -> Callable[[Target], None]:
     def attack(target: Target) -> None:
         for text in (bomb(target.rig), target.rig):
-            _replace(target.rig_file, text)
+            replace_file(target.rig_file, text)
             time.sleep(_ROUND)
 
     return attack
-
-
-def _replace(file: Path, text: str) -> None:
-    new = file.with_suffix(".new")
-    new.write_text(text, encoding="utf-8")
-    new.replace(file)
 
 
 def _restored(bomb: Callable[[str], str]) -> Callable[[Target], None]:
@@ -106,11 +101,12 @@ def _say(target: Target, data: bytes) -> bytes:
     return b""
 
 
-def _dumped(bomb: Callable[[str], str]) -> Callable[[Target], None]:
-    def attack(target: Target) -> None:
-        _send(target, "REMOTE", b"".join(blocks(bomb(target.rig), DEVICE)))
+def _dumped(bomb: Callable[[str], str]) -> Callable[[Target], bytes]:
+    return lambda target: b"".join(blocks(bomb(target.rig), DEVICE))
 
-    return attack
+
+def _sent(fifo: str, made: Callable[[Target], bytes]) -> Callable[[Target], None]:
+    return lambda target: _send(target, fifo, made(target))
 
 
 def _send(target: Target, fifo: str, data: bytes) -> None:
@@ -124,19 +120,19 @@ def _send(target: Target, fifo: str, data: bytes) -> None:
         os.close(handle)
 
 
-def many_blocks(target: Target) -> None:
+def many_blocks(target: Target) -> bytes:
     """3,000 small blocks of a backup that has 16,383."""
     whole = seven(16_383, 2) + seven(100_000, 4) + seven(0, 5)
     listed = []
     for number in range(1, 3001):
         head, packed = bytes((1,)) + seven(number, 2) + whole, pack(b"x")
         listed.append(own(DEVICE, BLOCK, head + seven(zlib.crc32(head + packed), 5) + packed))
-    _send(target, "REMOTE", b"".join(listed))
+    return b"".join(listed)
 
 
-def bomb_in_zip(target: Target) -> None:
+def bomb_in_zip(target: Target) -> bytes:
     """A backup of four megabytes of the same letter."""
-    _send(target, "REMOTE", b"".join(blocks("#" * LONGEST_TEXT, DEVICE)))
+    return b"".join(blocks("#" * LONGEST_TEXT, DEVICE))
 
 
 # Guests
@@ -199,9 +195,9 @@ def _sounds_from(make: Callable[[Path], str]) -> Callable[[Target], None]:
     def attack(target: Target) -> None:
         wanted = make(target.folder)
         text = target.rig.replace('sounds = { "Warm" = { program = 12 } }', f'sounds_from = "{wanted}"')
-        _replace(target.rig_file, text)
+        replace_file(target.rig_file, text)
         time.sleep(_ROUND)
-        _replace(target.rig_file, target.rig)
+        replace_file(target.rig_file, target.rig)
         time.sleep(_ROUND)
 
     return attack
@@ -270,16 +266,16 @@ def endless_sysex(target: Target) -> None:
     _send(target, "PADS", b"\xf7" + bytes.fromhex("F0 7E 7F 06 01 F7") * 20_000)
 
 
-def sysex_at_remote(target: Target) -> None:
+def sysex_at_remote(target: Target) -> bytes:
     """Requests for backups, scenes and routing at the input of `[remote]`, without a pause."""
     asked = [own(DEVICE, command) for command in (0x05, 0x06, 0x08)]
-    _send(target, "REMOTE", b"".join(asked) * 2000)
+    return b"".join(asked) * 2000
 
 
 class Attack(NamedTuple):
     """`make` makes it once; `rig`: what the stage's rig needs for it.
 
-    `alone`: it needs a stage of its own, for an engine that has met it takes less from the same place for a while.
+    `alone`: it needs a stage of its own.
     """
 
     make: Callable[[Target], None]
@@ -302,7 +298,7 @@ machine = "left"
 port = "Far"
 """
 
-_BY_SYSEX: Final[dict[str, Callable[[Target], None]]] = {
+_BY_SYSEX: Final[dict[str, Callable[[Target], bytes]]] = {
     **{f"dump: {name}": _dumped(bomb) for name, bomb in _BOMBS.items() if name != "20 MB"},
     "dump: 4 MB of one letter": bomb_in_zip,
     "dump: 3,000 small blocks": many_blocks,
@@ -325,7 +321,7 @@ _OTHERS: Final[dict[str, Callable[[Target], None]]] = {
 }
 ATTACKS: Final = {
     **{name: Attack(make) for name, make in _OTHERS.items()},
-    **{name: Attack(make, alone=True) for name, make in _BY_SYSEX.items()},
+    **{name: Attack(_sent(fifo, made)) for fifo, (name, made) in zip(REMOTES, _BY_SYSEX.items(), strict=True)},
     **{f"a machine's {make.__name__}": Attack(make, NETWORK, True) for make in (nonsense, flood, flapping)},
 }
 

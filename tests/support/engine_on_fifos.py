@@ -1,11 +1,11 @@
 """An engine started by its command, on a rig file whose byte devices are FIFOs: one for a keyboard, one for a synth."""
 
-import json
 import os
 import subprocess
 from pathlib import Path
 
 from tests.support.answering_engine import until_it_answers
+from tests.support.engine_process import ask_socket
 from tests.support.fifo_ends import read_until
 from tests.support.paths import BAYLEAF
 
@@ -70,7 +70,10 @@ class EngineOnFifos:
         return process
 
     def scene(self) -> object:
-        return json.loads(self.bayleaf("status", "--json").stdout)["scene"]
+        """The scene in force, asked on the socket, since each command is a process."""
+        answer = ask_socket(self.environment, "bayleaf", "status")
+        assert answer is not None
+        return answer["status"]["scene"]
 
     def heard(self, ends: bytes) -> bytes:
         """Read what comes down the cable until it ends with these bytes."""

@@ -103,7 +103,7 @@ class EnginePair:
         obey(self._engines[self._in_charge])
         if self._in_charge == 0:
             state = self._engines[0].state
-            apply(self._engines[1], self._now, FollowShow(state.position, tuple(sorted(state.muted))))
+            apply(self._engines[1], self._now, FollowShow(state.main.position, tuple(sorted(state.muted))))
         self._deliver()
 
     def _claim(self, name: str) -> None:

@@ -8,7 +8,7 @@ import heapq
 import itertools
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from importlib.metadata import EntryPoint
 from pathlib import Path
@@ -228,8 +228,8 @@ class FaultyShow:
             if port is not None:
                 port.close()
 
-    def _keep(self, standing: ShowPosition) -> None:
-        self.last_scene = standing.scene
+    def _keep(self, positions: Mapping[str, ShowPosition]) -> None:
+        self.last_scene = positions[""].scene
 
     def gear_of(self, output: int) -> Gear:
         """The gear at an output of the rig that plays."""

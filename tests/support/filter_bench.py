@@ -1,6 +1,7 @@
 """A bench to try filters on: settings as a player writes them in a rig file, messages in hexadecimal."""
 
 import tomllib
+from collections.abc import Hashable
 from typing import Any
 
 import pytest
@@ -37,6 +38,9 @@ class PlainSurroundings:
     def __init__(self, bpm: float = 120, values: dict[tuple[int, int], int] | None = None) -> None:
         self.bpm, self.values = bpm, values if values is not None else {}
         self.moved: list[bytes] = []
+        self.sounds: dict[int, bool] = {}  # by channel from 0
+        self.zone: tuple[int, int, int] | None = None  # that the input has announced
+        self._shared: dict[Hashable, dict[Any, Any]] = {}
 
     def tempo(self, now: int) -> float:
         """See Surroundings."""
@@ -49,6 +53,18 @@ class PlainSurroundings:
     def in_force(self, controller: bytes) -> int | None:
         """See Surroundings."""
         return self.values.get((controller[0], controller[1]))
+
+    def sounding(self) -> dict[int, bool]:
+        """See Surroundings."""
+        return self.sounds
+
+    def announced(self, manager: int) -> tuple[int, int, int] | None:
+        """See Surroundings."""
+        return self.zone
+
+    def shared(self, key: Hashable) -> dict[Any, Any]:
+        """See Surroundings."""
+        return self._shared.setdefault(key, {})
 
 
 def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:

@@ -8,12 +8,19 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from tests.support import jack_systems
 from tests.support.jack_servers import MORTAL, start_as_granted
+from tests.support.jack_systems import JackPorts
 from tests.support.waiting import until
 
 NOTE = b"\x90\x40\x40"
+
+
+def _make(name: str) -> JackPorts:
+    """Ports on JACK, in the way that the first argument names."""
+    way: Callable[[str], JackPorts] = getattr(jack_systems, sys.argv[1])
+    return way(name)
 
 
 def refusals(send: Callable[[bytes], None], seconds: float) -> int:
@@ -31,7 +38,7 @@ def refusals(send: Callable[[bytes], None], seconds: float) -> int:
 
 def freeze(server: int) -> None:
     """Send to a frozen server, for far longer than its ring has room."""
-    system = JackSystem("bayleaf")
+    system = _make("bayleaf")
     output = system.open_virtual_output("strings")
     os.kill(server, signal.SIGSTOP)
     print("refused" if refusals(output.send, 1.0) else "never refused")
@@ -44,7 +51,7 @@ def freeze(server: int) -> None:
 
 def kill(server: int) -> None:
     """Send until the server's death is reported; then read, list and close."""
-    system = JackSystem("bayleaf")
+    system = _make("bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
     os.kill(server, signal.SIGKILL)
     end = time.monotonic() + 20
@@ -63,7 +70,7 @@ def kill(server: int) -> None:
 
 def come_back(server: int) -> None:
     """Three times: the server dies, all ports say so and close, it starts again, and ports carry messages again."""
-    ours, theirs = JackSystem("bayleaf"), JackSystem("Stage piano")
+    ours, theirs = _make("bayleaf"), _make("Stage piano")
     ports = _open(ours, theirs)
     _carries(ports)
     before = _held()
@@ -97,7 +104,7 @@ def come_back(server: int) -> None:
 
 def die_in_the_middle(server: int) -> None:
     """The server dies while ports are opened: the opening ends, all open ports report it, a new server is joined."""
-    system = JackSystem("bayleaf")
+    system = _make("bayleaf")
     running: subprocess.Popen[bytes] | None = None
     for number in range(16):  # an opening takes some 25 ms: the server dies at any moment of it
         ports: list[InputPort | OutputPort] = []
@@ -124,7 +131,7 @@ def die_in_the_middle(server: int) -> None:
     _end(running)
 
 
-def _open(ours: JackSystem, theirs: JackSystem) -> list[tuple[OutputPort, InputPort]]:
+def _open(ours: JackPorts, theirs: JackPorts) -> list[tuple[OutputPort, InputPort]]:
     """Our input connected to their output, and their input to our output."""
     piano, strings = theirs.open_virtual_output("out"), ours.open_virtual_output("strings")
     return [(piano, ours.open_input("Stage piano*:out")), (strings, theirs.open_input("bayleaf*:strings"))]
@@ -174,4 +181,4 @@ def _end(process: subprocess.Popen[bytes]) -> None:
 
 if __name__ == "__main__":
     parts = {"freeze": freeze, "kill": kill, "come back": come_back, "die in the middle": die_in_the_middle}
-    parts[sys.argv[1]](int(sys.argv[2]))
+    parts[sys.argv[2]](int(sys.argv[3]))

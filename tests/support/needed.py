@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,12 @@ def need(what: str | Path) -> None:
     if os.environ.get("BAYLEAF_NO_SKIP") == "1":
         pytest.fail(f"{what} is needed and is not here")
     pytest.skip(f"{what} is not installed")
+
+
+def need_module(name: str) -> None:
+    """The same for a module that is not compiled everywhere."""
+    if find_spec(name) is None:
+        need(f"the compiled module {name}")
 
 
 def need_machines() -> None:

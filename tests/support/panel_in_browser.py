@@ -86,6 +86,23 @@ name = "Waltz again"
 like = 14
 """
 )
+#: the same with a player who has scenes of her own
+RIG_PLAYERS = f"""{RIG}
+[[scenes]]
+number = 21
+name = "Fanfare"
+routes = [ {{ from = "pads", to = "strings" }} ]
+[[scenes]]
+number = 22
+name = "Lament"
+[[setlists]]
+name = "Anna, act 1"
+scenes = [21, 22]
+[[players]]
+name = "anna"
+inputs = ["pads"]
+setlist = "Anna, act 1"
+"""
 
 
 class Panel:
@@ -142,8 +159,7 @@ class PanelInBrowser:
 
     def blank(self, size: tuple[int, int] = SCREEN) -> Page:
         """A page with no address yet, in a browser that has stored nothing."""
-        # dark is the page's own default, whatever the system's is
-        page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="light")
+        page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="dark")
         page.set_default_timeout(LONGEST)
         page.on("console", lambda message: self.said.append(message.text))
         page.on("pageerror", lambda fault: self.said.append(str(fault)))

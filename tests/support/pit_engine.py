@@ -1,9 +1,11 @@
 """Rigs for the core's tests, and functions that run them through time."""
 
 from collections.abc import Iterable
+from functools import cache
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
+from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 from tests.support.engine_calls import engine_of
 from tests.support.receiver import Receiver
@@ -68,7 +70,13 @@ do = "scene"
 
 def engine(extra: str = SCENES, cable: str = "fast") -> Engine:
     """A router with these scenes; no scene is recalled yet."""
-    return engine_of(read(PORTS.replace("WIRE", cable) + extra, "test"))
+    return engine_of(_read(PORTS.replace("WIRE", cable) + extra))
+
+
+#: rigs never change, so what was read once serves every example of a property
+@cache
+def _read(text: str) -> Rig:
+    return read(text, "test")
 
 
 def hexed(deliveries: Iterable[Delivery], output: int | None = None) -> list[str]:

@@ -1,7 +1,6 @@
 """A router that is played: time, what is played, what is sent, and which keys are down."""
 
 from collections import Counter
-from itertools import product
 from typing import Any
 
 from engine.core.cable.output_cable import Delivery
@@ -22,6 +21,7 @@ class PlayedEngine:
         self.now = 0
         self.handed: list[tuple[int, Delivery]] = []
         self.down: Counter[Key] = Counter()
+        self.pressed: set[tuple[int, bytes]] = set()  # pedals: input, status and controller
         self.take(recall(self.router, 0, scene))
 
     def perform(self, stream: list[tuple[int, str, Any, Any]]) -> None:
@@ -49,6 +49,8 @@ class PlayedEngine:
             if not pressed and not self.down[key]:
                 return
             self.down[key] += 1 if pressed else -1
+        if kind == 0xB0 and message[1] in HOLDING:
+            (self.pressed.add if message[2] else self.pressed.discard)((source, message[:2]))
         self.take(self.router.receive(self.now, source, message))
 
     def recall(self, scene: int) -> None:
@@ -73,10 +75,9 @@ class PlayedEngine:
                 self.play(source, bytes((0x80 | channel, key, 64)))
 
     def lift_pedals(self) -> None:
-        """Lift every pedal of every input that may hold notes."""
-        for source in range(len(self.router.inputs)):
-            for status, number in product(range(0xB0, 0xC0), HOLDING):
-                self.play(source, bytes((status, number, 0)))
+        """Lift every pedal that may hold notes."""
+        for source, pedal in sorted(self.pressed):
+            self.play(source, pedal + b"\0")
 
     def wait(self, length: int) -> None:
         end = self.now + length

@@ -4,9 +4,13 @@ A scene's burst can be told from what is played: bursts use bank MSB from 100, L
 bytes, each plus the index of the scene; everything that is played stays below 64.
 """
 
+from collections.abc import Sequence
+from random import Random
 from typing import Any
 
 from hypothesis import strategies as st
+
+from tests.support.seeded import seeded, seeded_list
 
 INPUTS = ("keys", "pads", "foot")
 OUTPUTS = ("strings", "brass")  # the first is a DIN cable, the second is not paced
@@ -45,19 +49,23 @@ STATELESS = (
 )
 STATEFUL = ('{ filter = "latch", controllers = [64] }', '{ filter = "thin", milliseconds = 20 }')
 
-_some = st.lists(st.sampled_from(INPUTS), min_size=1, max_size=3, unique=True)
-_others = st.lists(st.sampled_from(OUTPUTS), min_size=1, max_size=2, unique=True)
-
 
 def quoted(names: list[str]) -> str:
     return "[" + ", ".join(f'"{name}"' for name in names) + "]"
 
 
-@st.composite
-def route(draw: st.DrawFn, filters: tuple[str, ...]) -> str:
+def _some(dice: Random, names: Sequence[str], least: int = 1) -> list[str]:
+    return dice.sample(names, dice.randint(least, len(names)))
+
+
+def _route(dice: Random, filters: tuple[str, ...]) -> str:
+    through = ", ".join(dice.choice(filters) for _ in range(dice.randint(0, 3)))
+    return f"{{ from = {quoted(_some(dice, INPUTS))}, to = {quoted(_some(dice, OUTPUTS))}, through = [ {through} ] }}"
+
+
+def route(filters: tuple[str, ...]) -> st.SearchStrategy[str]:
     """One route through up to three filters."""
-    through = ", ".join(draw(st.lists(st.sampled_from(filters), max_size=3)))
-    return f"{{ from = {quoted(draw(_some))}, to = {quoted(draw(_others))}, through = [ {through} ] }}"
+    return seeded(lambda dice: _route(dice, filters))
 
 
 def burst(place: int, names: list[str]) -> str:
@@ -67,60 +75,74 @@ def burst(place: int, names: list[str]) -> str:
     )
 
 
-@st.composite
-def rigs(draw: st.DrawFn, filters: tuple[str, ...] = STATELESS + STATEFUL, bursts: bool = True) -> str:
-    """The text of a rig with three scenes (1, 2, 3) and an empty one (4)."""
+def _rig(dice: Random, filters: tuple[str, ...], bursts: bool) -> str:
     text = HEAD
     for place in range(SCENES):
-        routes = draw(st.lists(route(filters), max_size=4))
-        names = draw(st.lists(st.sampled_from(list(GEAR)), max_size=4, unique=True)) if bursts else []
+        routes = [_route(dice, filters) for _ in range(dice.randint(0, 4))]
+        names = _some(dice, list(GEAR), least=0) if bursts else []
         text += f'[[scenes]]\nnumber = {place + 1}\nname = "S{place}"\nroutes = [ {", ".join(routes)} ]\n'
         text += f"burst = [ {burst(place, names)} ]\n"
     return text + '[[scenes]]\nnumber = 4\nname = "Empty"\n'
 
 
-keys = st.one_of(st.integers(0, 127), st.sampled_from([36, 38, 60]))
-low = st.integers(0, 63)
-channels = st.integers(0, 2)
-anything = st.integers(0, 127)
+def rigs(filters: tuple[str, ...] = STATELESS + STATEFUL, bursts: bool = True) -> st.SearchStrategy[str]:
+    """The text of a rig with three scenes (1, 2, 3) and an empty one (4)."""
+    return seeded(lambda dice: _rig(dice, filters, bursts))
+
+
 MOVERS = (1, 2, 4, 11, 33, 34, 36, 43, 64, 65, 66, 67, 69, 98, 99, 100, 101)
-
-
-def voice(status: int, *data: st.SearchStrategy[int]) -> st.SearchStrategy[bytes]:
-    """A channel message on one of three channels."""
-    return st.tuples(channels, *data).map(lambda made: bytes((status | made[0], *made[1:])))
-
-
-notes = st.one_of(voice(0x90, keys, st.integers(1, 127)), voice(0x80, keys, anything), voice(0x90, keys, st.just(0)))
-moves = st.one_of(
-    voice(0xB0, st.sampled_from((*MOVERS, 7, 10, 39, 6, 38, 96)), anything),
-    voice(0xE0, anything, anything),
-    voice(0xD0, anything),
-    voice(0xA0, keys, anything),
-)
-selects = st.one_of(voice(0xC0, low), voice(0xB0, st.sampled_from([0, 32]), low))
+_CHANNELS = 3
 # active sensing is left out: an input that has sent it and then plays nothing for a while counts as unplugged
-real_time = st.sampled_from([bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC, 0xFF)])
-system = st.one_of(
-    real_time,
-    st.sampled_from([b"\xf1\x24", b"\xf2\x10\x20", b"\xf3\x05", b"\xf6", b"\xf0\x7d\x01\xf7", b"\xf0\xf7"]),
-    st.integers(1, 60).map(lambda length: b"\xf0\x7d" + bytes(length) + b"\xf7"),
+_SYSTEM = (
+    *(bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC, 0xFF)),
+    *(b"\xf1\x24", b"\xf2\x10\x20", b"\xf3\x05", b"\xf6", b"\xf0\x7d\x01\xf7", b"\xf0\xf7"),
+    *(b"\xf0\x7d" + bytes(length) + b"\xf7" for length in (1, 7, 20, 40, 60)),
 )
-played = st.one_of(notes, notes, moves, selects, system)
 
-_wait = st.sampled_from([0, 0, 0, 0, 1, 3, 20])
-_source = st.integers(0, 2)
 
-#: milliseconds since the last event, then a message of an input, a chord of twelve keys (which fills the DIN cable),
-#: the release of all keys of an input, the recall of a scene, or a lost input
-events: st.SearchStrategy[list[tuple[int, str, Any, Any]]] = st.lists(
-    st.one_of(
-        st.tuples(_wait, st.just("play"), _source, played),
-        st.tuples(_wait, st.just("play"), _source, played),
-        st.tuples(_wait, st.just("chord"), _source, st.tuples(channels, st.integers(30, 110))),
-        st.tuples(_wait, st.just("let go"), _source, st.none()),
-        st.tuples(_wait, st.just("recall"), st.integers(1, SCENES + 1), st.none()),
-        st.tuples(_wait, st.just("lose"), _source, st.none()),
-    ),
-    max_size=50,
-)
+def _note(dice: Random) -> bytes:
+    key = dice.choice((dice.randrange(128), dice.randrange(128), 36, 38, 60))
+    status, value = dice.choice(((0x90, dice.randrange(1, 128)), (0x80, dice.randrange(128)), (0x90, 0)))
+    return bytes((status | dice.randrange(_CHANNELS), key, value))
+
+
+def _move(dice: Random) -> bytes:
+    status = dice.choice((0xB0, 0xE0, 0xD0, 0xA0))
+    value = dice.randrange(128)
+    data = {
+        0xB0: (dice.choice((*MOVERS, 7, 10, 39, 6, 38, 96)), value),
+        0xE0: (dice.randrange(128), value),
+        0xD0: (value,),
+        0xA0: (dice.choice((dice.randrange(128), 36, 38, 60)), value),
+    }
+    return bytes((status | dice.randrange(_CHANNELS), *data[status]))
+
+
+def _select(dice: Random) -> bytes:
+    status, *data = dice.choice(((0xC0,), (0xB0, 0), (0xB0, 32)))
+    return bytes((status | dice.randrange(_CHANNELS), *data, dice.randrange(64)))
+
+
+def message(dice: Random) -> bytes:
+    """Any message that may be played."""
+    kind = dice.choice((_note, _note, _move, _select, None))
+    return kind(dice) if kind else dice.choice(_SYSTEM)
+
+
+def event(dice: Random) -> tuple[int, str, Any, Any]:
+    """Milliseconds since the last event, then a message of an input, a chord of twelve keys (which fills the DIN
+    cable), the release of all keys of an input, the recall of a scene, or a lost input."""
+    wait, source = dice.choice((0, 0, 0, 0, 1, 3, 20)), dice.randrange(len(INPUTS))
+    match dice.choice(("play", "play", "chord", "let go", "recall", "lose")):
+        case "play":
+            return wait, "play", source, message(dice)
+        case "chord":
+            return wait, "chord", source, (dice.randrange(_CHANNELS), dice.randrange(30, 111))
+        case "recall":
+            return wait, "recall", dice.randrange(1, SCENES + 2), None
+        case what:
+            return wait, what, source, None
+
+
+played = seeded(message)
+events = seeded_list(event, most=60)

@@ -6,16 +6,16 @@ from typing import Any
 
 import rtmidi
 
-from engine.ports.open_system import open_system
+from engine.ports.port import PortSystem
 from tests.support.engine_process import joined
 from tests.support.port_conformance import Line
 from tests.support.waiting import until
 
 
 @contextmanager
-def system_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
-    """One virtual input and one virtual output, each connected from outside."""
-    system = open_system(backend, "bayleaf")
+def system_line(make: Callable[[str], PortSystem], api: int, carries: int, patience: float) -> Iterator[Line]:
+    """One virtual input and one virtual output, each connected from outside; `make` joins the system under a name."""
+    system = make("bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
 
     def ours(port: str) -> bool:
@@ -34,9 +34,9 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
 
 
 @contextmanager
-def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
+def joined_line(make: Callable[[str], PortSystem], api: int, carries: int, patience: float) -> Iterator[Line]:
     """Two ports of another program, which can go away; ours connect to them."""
-    system = open_system(backend, "bayleaf")
+    system = make("bayleaf")
     piano, box = rtmidi.MidiOut(api, name="Stage piano"), rtmidi.MidiIn(api, name="Box", queue_size_limit=8192)
     box.ignore_types(False, False, False)
     piano.open_virtual_port("out")

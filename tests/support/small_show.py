@@ -2,7 +2,9 @@
 
 import tomllib
 from collections import deque
+from collections.abc import Mapping
 
+from engine.core.control.setlist import ShowPosition
 from engine.live.port_opening import OpenPorts
 from engine.live.reader import Arrival
 from engine.live.show import Show, ShowEvent
@@ -103,10 +105,12 @@ class Bench:
                 for name in missing
             },
         )
-        self.show = Show(
-            self.rig, patch, self.reader, lambda standing: self.scenes.append(standing.scene), lambda: self.now
-        )
+        self.show = Show(self.rig, patch, self.reader, self._moved, lambda: self.now)
         self.events: deque[ShowEvent] = self.show.watch()
+
+    def _moved(self, positions: Mapping[str, ShowPosition]) -> None:
+        if "" in positions:
+            self.scenes.append(positions[""].scene)
 
     def play(self, source: int, *messages: str) -> None:
         """Let messages arrive, and give the show one turn."""

@@ -8,10 +8,19 @@ import typer
 
 from engine.cli.options import Json, RigFile
 from engine.cli.output import CommandError, as_json, print_line, print_words, table
-from engine.core.cable.program_burst import compile_recall, compile_step, device_id, duration, instruments, size
+from engine.core.cable.program_burst import (
+    compile_recall,
+    compile_step,
+    device_id,
+    duration,
+    instruments,
+    messages_of,
+    receiver_at,
+    size,
+)
 from engine.core.cable.speed import pace
 from engine.midi.message_words import to_hex
-from engine.midi.setup_words import Receiver, set_up
+from engine.midi.setup_words import set_up
 from engine.offline.cable_forecast import DENSITY, warnings
 from engine.offline.rig_finding import RigFinding
 from engine.offline.silent_ways import SilentWays
@@ -113,7 +122,7 @@ def _print_tables(found: dict[str, Any]) -> None:
 
 def _setup(rig: Rig) -> Iterator[dict[str, str]]:
     for name, gear in rig.instruments.items():
-        to = Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
+        to = receiver_at(gear, device_id(rig))
         for line in gear.setup:
             yield {
                 "instrument": name,
@@ -126,7 +135,7 @@ def _sounds(rig: Rig) -> Iterator[dict[str, Any]]:
     lowering = Lowering(rig)
     for scene in rig.scenes:
         for step in lowering.lowered(scene).burst:
-            row = (scene.number, *step_in_words(rig, step), _listed(compile_step(rig, step)[1].unit))
+            row = (scene.number, *step_in_words(rig, step), _listed(messages_of(compile_step(rig, step)[1])))
             yield dict(zip(_SOUND_KEYS, row, strict=True))
 
 

@@ -8,14 +8,14 @@ import typer
 
 from engine.cli.options import Json, RigFile
 from engine.cli.output import CommandError, as_json, print_line, write_new
-from engine.cli.rig_lookup import check_input, scene_of
+from engine.cli.rig_lookup import check_input, scene_of, song_of
 from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
 from engine.midi.message_words import describe, from_hex, to_hex
 from engine.midi.unit_words import UnitWords
 from engine.offline.scene_change import ChangeOnOutput, may_move, scene_change
 from engine.offline.signal_flow import flow
-from engine.rig.models.rig import Rig, Scene
+from engine.rig.models.rig import Rig, Scene, SongTable
 from engine.rig.read.load import load
 from filters.registry import Later
 
@@ -27,6 +27,10 @@ def explain(
     ] = None,
     input: Annotated[str | None, typer.Option("--input", help="The input of the rig that it comes from.")] = None,
     scene: Annotated[str | None, typer.Option("--scene", help="Number or name. Default: the first scene.")] = None,
+    song: Annotated[
+        str | None,
+        typer.Option("--song", help="The song in force, which may transpose. Its first scene, without --scene."),
+    ] = None,
     after: Annotated[
         str | None,
         typer.Option("--after", metavar="SCENE", help="Show what a change from this scene to --scene sends."),
@@ -43,32 +47,37 @@ def explain(
 
     Example: bayleaf explain pit.toml --scene 12 --input keys 90 3C 40
     """
-    if after is not None and (message or input or picture):
-        raise typer.BadParameter("takes --scene alone: no message, no --input and no --picture", param_hint="--after")
+    if after is not None and (message or input or picture or song):
+        raise typer.BadParameter(
+            "takes --scene alone: no message, no --input, no --song and no --picture", param_hint="--after"
+        )
     if after is None and not (message and input) and (message or input or picture is None):
         raise typer.BadParameter(
             "give --input and one message, such as --input keys 90 3C 40; or --after SCENE; or --picture OUT.svg",
             param_hint="HEX...",
         )
     loaded = load(rig)
-    chosen = loaded.scenes[0] if scene is None else scene_of(loaded, scene, rig)
+    singing = song_of(loaded, song, rig) if song is not None else None
+    first: int | str = singing.scenes[0] if singing is not None else loaded.scenes[0].number
+    chosen = scene_of(loaded, first if scene is None else scene, rig)
+    by = singing.transpose if singing is not None else 0
     if after is not None:
         _tell_change(loaded, scene_of(loaded, after, rig), chosen, json)
         return
     if not message or input is None:
         assert picture is not None
-        _draw(picture, flow(loaded, chosen))
+        _draw(picture, flow(loaded, chosen, transposed=by))
         _tell_drawn(picture, chosen, json)
         return
     check_input(loaded, input, rig)
     asked = _message(message)
-    found = explain_message(loaded, chosen, input, asked)
+    found = explain_message(loaded, chosen, input, asked, song, by)
     if picture is not None:
-        _draw(picture, flow(loaded, chosen, found.routes, input, _heading(loaded, found, input, asked)))
+        _draw(picture, flow(loaded, chosen, found.routes, input, _heading(loaded, found, input, asked), by))
     if json:
-        as_json(_plain(found, input, asked))
+        as_json({**_plain(found, input, asked), "song": song})
     else:
-        _print_explanation(loaded, found, input, asked)
+        _print_explanation(loaded, found, input, asked, singing)
 
 
 def _message(words: list[str]) -> bytes:
@@ -157,11 +166,11 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
     }
 
 
-def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
-    print_line(
-        f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: "
-        f"{describe(message, rig.rig.middle_c)}"
-    )
+def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes, song: SongTable | None) -> None:
+    where = f"scene {found.scene[0]} {found.scene[1]}"
+    if song is not None:
+        where += f" of {song.name}" + (f", transposed by {song.transpose:+d}" if song.transpose else "")
+    print_line(f"{to_hex(message)} from {source} in {where}: {describe(message, rig.rig.middle_c)}")
     if found.command is not None:
         print_line(f"  {found.command.words}")
     elif not found.routes:

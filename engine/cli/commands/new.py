@@ -17,6 +17,7 @@ from engine.rig.edit.connected_ports import with_ports
 from engine.rig.read.raw_data import no_such
 from engine.rig.starter_rig import KINDS, patterns, starter, starter_of
 
+_GUESS: Final = "Channel 1 is a guess for each instrument: write the channel that it is set to."
 _SECONDS: Final = 0.3  # for the answer of one output; most devices take some 20 ms
 _THROUGH: Final = "midi through"  # the kernel's own port, with no gear behind it (Linux, sound/core/seq/seq_dummy.c)
 
@@ -62,7 +63,7 @@ def _from_ports(backend: str | None) -> tuple[str, str]:
     loops = {(answer.output, answer.input) for answer in found.answers if answer.identity is None}
     text = starter(found.inputs, found.outputs, devices, loops)
     ports = f"{counted(len(found.inputs), 'input')}, {counted(len(found.outputs), 'output')}"
-    return text, f"{ports}, {counted(len(devices), 'device')} identified"
+    return text, f"{ports}, {counted(len(devices), 'device')} identified\n{_GUESS}"
 
 
 def _in_words(answer: PortAnswer) -> str:

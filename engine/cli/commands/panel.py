@@ -11,6 +11,7 @@ from engine.cli.output import CommandError, print_line
 from engine.give_way import give_way
 
 PORT: Final = 8420
+OPEN: Final = "--open"
 Port = Annotated[
     int, typer.Option("--port", metavar="N", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")
 ]
@@ -28,6 +29,7 @@ def panel(
     forget: Annotated[
         bool, typer.Option("--forget", help="Revoke all pairings first, also those of a panel that runs.")
     ] = False,
+    open_page: Annotated[bool, typer.Option(OPEN, hidden=True)] = False,
     with_engine: Annotated[bool, typer.Option("--with-engine", hidden=True)] = False,
 ) -> None:
     """Serve the front panel as a web page (Ctrl-C to stop)."""
@@ -35,14 +37,15 @@ def panel(
 
     give_way(0)
     try:
-        serve(PanelOptions(name, port, lan, cert, key, tuple(host or ()), forget, with_engine), _say)
+        serve(PanelOptions(name, port, lan, cert, key, tuple(host or ()), forget, with_engine, open_page), _say)
     except PanelError as fault:
         raise CommandError(str(fault)) from None
 
 
-def beside(name: str, port: int) -> list[str]:
+def beside(name: str, port: int, lan: bool = False) -> list[str]:
     """The command line with which an engine starts the panel beside it."""
-    return [sys.executable, "-m", "engine.cli", "panel", "--name", name, "--port", str(port), "--with-engine"]
+    command = [sys.executable, "-m", "engine.cli", "panel", "--name", name, "--port", str(port), "--with-engine"]
+    return [*command, "--lan"] if lan else command
 
 
 def _say(text: str) -> None:

@@ -137,7 +137,7 @@ def _compare_rigs(done: Rehearsed, other: Rehearsed, file: Path) -> Comparison:
     """With the same music through another rig."""
     before = _sent(other)
     found = performance_comparison.differences(before, _sent(done), least=_LEAST)
-    return Comparison("against", file, len(before), found, done.done.meter)
+    return Comparison("against", file, len(before), found, done.done.meter, done.done.rig.rig.middle_c)
 
 
 def _sent(done: Rehearsed) -> dict[str, list[SentMessage]]:
@@ -163,7 +163,8 @@ def _compare_files(done: Rehearsed, folder: Path, answer: dict[str, Any], json: 
         print_line(f"expected {folder}: {line}")
     before = {output: said for output in names if (said := kept[output]) is not None}
     found = performance_comparison.differences(before, {output: now[output] for output in before}, least=1)
-    _show(Comparison("expected", folder, len(before), found, done.done.meter), answer, json)
+    middle_c = done.done.rig.rig.middle_c
+    _show(Comparison("expected", folder, len(before), found, done.done.meter, middle_c), answer, json)
     answer["expected"]["files"] = lines
     return not found and not lines
 

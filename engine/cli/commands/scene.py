@@ -4,12 +4,13 @@ from typing import Annotated
 
 import typer
 
-from engine.cli.options import Json, Name
-from engine.cli.requests import command
+from engine.cli.options import Json, Name, Player
+from engine.cli.requests import command, for_player
 
 
 def scene(
     scene: Annotated[str, typer.Argument(help="Number or name of the scene.")],
+    player: Player = "",
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
@@ -17,4 +18,4 @@ def scene(
 
     Example: bayleaf scene 12
     """
-    command(name, {"do": "scene", "scene": scene}, json)
+    command(name, for_player({"do": "scene", "scene": scene}, player), json)

@@ -4,33 +4,40 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.options import Json, Name
-from engine.cli.output import as_json, print_line, table
-from engine.cli.requests import command, commanded, show_command
+from engine.cli.options import Json, Name, Player
+from engine.cli.output import CommandError, as_json, print_line, table
+from engine.cli.requests import command, commanded, for_player, show_command
 from engine.cli.status_words import setlist_in_words
 from engine.live.socket import client
+from engine.rig.read.raw_data import no_such
 
 
 def setlist(
     chosen: Annotated[str | None, typer.Argument(help="The set list to use from now on.")] = None,
     entry: Annotated[int | None, typer.Option("--entry", help="Recall this entry of the set list, from 1.")] = None,
+    player: Player = "",
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
     """Show or switch the set list, or jump to an entry."""
     if chosen is not None:
-        answer = commanded(name, {"do": "setlist", "setlist": chosen})
+        answer = commanded(name, for_player({"do": "setlist", "setlist": chosen}, player))
         if entry is None or not json:  # JSON is one answer, the last
             show_command(answer, json)
     if entry is not None:
-        command(name, {"do": "entry", "entry": entry}, json)
+        command(name, for_player({"do": "entry", "entry": entry}, player), json)
     if chosen is None and entry is None:
-        _show(name, json)
+        _show(name, player, json)
 
 
-def _show(name: str, json: bool) -> None:
+def _show(name: str, player: str, json: bool) -> None:
     status = client.ask(name, {"do": "status"})["status"]
+    if player and player not in status["players"]:
+        raise CommandError(no_such("player", player, status["players"]))
     found: dict[str, Any] = status["setlist"]
+    if player:
+        theirs = status["players"][player]
+        found = {"name": theirs["setlist"], "place": theirs["place"], "scenes": theirs["scenes"]}
     known: list[str] = status["setlists"]
     if json:
         as_json({**found, "setlists": known})

@@ -51,6 +51,8 @@ def simplify(
     for reason, places in by_reason.items():
         stays = "it stays a route" if len(places) == 1 else "they stay routes"
         say(f"note: {reason}; {stays}: {some(places)}")
+    if made.kept and channel is None:
+        say("note: if all inputs send on one channel, say which: --channel N makes lines of more routes")
     asked = "every message" if channel is None else f"every message on channel {channel}"
     say(f"{counted(after, 'line')} instead of {before:,}; every scene does the same to {asked}")
     if out is not None:

@@ -4,12 +4,13 @@ from typing import Annotated
 
 import typer
 
-from engine.cli.options import Json, Name
-from engine.cli.requests import command
+from engine.cli.options import Json, Name, Player
+from engine.cli.requests import command, for_player
 
 
 def song(
     song: Annotated[str, typer.Argument(help="Name of the song.")],
+    player: Player = "",
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
@@ -17,4 +18,4 @@ def song(
 
     Example: bayleaf song Market
     """
-    command(name, {"do": "song", "song": song}, json)
+    command(name, for_player({"do": "song", "song": song}, player), json)

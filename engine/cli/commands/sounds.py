@@ -10,7 +10,7 @@ import typer
 from engine.cli.options import Json, Name
 from engine.cli.output import CommandError, as_json, print_line, table, write_new
 from engine.cli.requests import do
-from engine.rig.models.rig import Rig
+from engine.rig.models.rig import Rig, label_of
 from engine.rig.read.load import load
 from engine.rig.read.raw_data import no_such
 from engine.rig.read.sound_list import SoundListError
@@ -31,7 +31,7 @@ def sounds(
 ) -> None:
     """Find a sound by a few letters of its name.
 
-    Also makes a sound list from a CSV file with the columns msb, lsb, program, name.
+    Also makes a sound list from a CSV file with the columns msb, lsb, program (or printed), name.
 
     Example: bayleaf sounds pit.toml warm pad
     """
@@ -45,25 +45,33 @@ def sounds(
     elif json:
         as_json(found)
     else:
-        table(("instrument", "sound", "MSB", "LSB", "program"), map(_row, found))
+        table(("instrument", "sound", "MSB", "LSB", "program", "printed"), map(_row, found))
 
 
 def _row(one: dict[str, Any]) -> tuple[Any, ...]:
-    chosen_by = one["program"] if one["program"] is not None else ", ".join(one["send"])
-    return one["instrument"], one["sound"], *(one["bank"] or ("", "")), chosen_by
+    program = [] if one["program"] is None else [str(one["program"])]
+    chosen_by = ", ".join((*one["send"], *program))
+    return one["instrument"], one["sound"], *(one["bank"] or ("", "")), chosen_by, one["printed"] or ""
 
 
 def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any]]:
-    """The sounds whose names contain all these words or parts of words, in upper or lower case."""
+    """The sounds whose names and printed labels contain all these words or parts of words, in upper or lower case."""
     if instrument is not None and instrument not in rig.instruments:
         raise CommandError(no_such("instrument", instrument, rig.instruments))
     words = letters.casefold().split()
     found = [
-        {"instrument": name, "sound": sound, "bank": settings.bank, "program": settings.program, "send": settings.send}
+        {
+            "instrument": name,
+            "sound": sound,
+            "bank": settings.bank,
+            "program": settings.program,
+            "printed": label_of(gear, settings),
+            "send": settings.send,
+        }
         for name, gear in rig.instruments.items()
         if instrument in (None, name)
         for sound, settings in gear.sounds.items()
-        if all(word in sound.casefold() for word in words)
+        if all(word in f"{sound} {label_of(gear, settings) or ''}".casefold() for word in words)
     ]
     if not found:
         searched = (gear for name, gear in rig.instruments.items() if instrument in (None, name))

@@ -4,8 +4,8 @@ from typing import Annotated
 
 import typer
 
-from engine.cli.options import Json, Name
-from engine.cli.requests import command
+from engine.cli.options import Json, Name, Player
+from engine.cli.requests import command, for_player
 from engine.core.control.setlist import LAST_STEP
 
 
@@ -18,6 +18,7 @@ def transpose(
             max=LAST_STEP,
         ),
     ],
+    player: Player = "",
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
@@ -25,4 +26,4 @@ def transpose(
 
     Example: bayleaf transpose 1
     """
-    command(name, {"do": "transpose", "step": step}, json)
+    command(name, for_player({"do": "transpose", "step": step}, player), json)

@@ -156,7 +156,7 @@ class RemoteOutput:
             self._cable.counts.shed, self._cable.counts.replaced = report.shed, report.replaced
         self.longest = report.longest
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         """See OutputPort."""
         self.check()
 

@@ -17,9 +17,11 @@ from engine.midi.kinds import is_whole
 _EVENTS: Final = 1  # the format
 _ORDERS: Final = 1
 _ALONE: Final = 1  # a flag: the content has no number
+_OWNED_BURST: Final = 6  # what a burst of a player is packed as; those of the rest of the rig are as ever
 _LASTING: Final = 1  # flags of a step
 _ALWAYS: Final = 2
 _CHOOSES: Final = 4
+_IS_PART: Final = 8  # the messages of the whole sound follow its own
 _LONG: Final = 1024  # bytes of a message that is sent by itself
 _LARGEST: Final = 1 << 63  # of numbers and times
 _LONGEST: Final = 60_000_000_000  # ns of a settle time, as in a rig file
@@ -157,14 +159,19 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
     packer = _begun(_ORDERS, first)
     packer.number(epoch)
     for order in orders:
-        packer.number(order.do)
+        packer.number(_OWNED_BURST if order.player else order.do)
         if order.do == OrderKind.BURST:
+            if order.player:
+                packer.octets(order.player.encode())
             packer.number(len(order.steps))
             for step in order.steps:
                 packer.number(step.channel)
                 packer.number(step.settle)
-                packer.number(step.lasting * _LASTING | step.always * _ALWAYS | step.chooses * _CHOOSES)
+                flags = step.lasting * _LASTING | step.always * _ALWAYS | step.chooses * _CHOOSES
+                packer.number(flags | bool(step.sound) * _IS_PART)
                 _pack_messages(packer, step.unit)
+                if step.sound:
+                    _pack_messages(packer, step.sound)
         else:
             _pack_messages(packer, order.messages)
     return bytes(packer.data)
@@ -184,9 +191,12 @@ def read_orders(payload: bytes) -> OrderBatch:
 
 
 def _order(unpacker: Unpacker) -> Order:
-    do = OrderKind(unpacker.number())
+    kind = unpacker.number()
+    do = OrderKind.BURST if kind == _OWNED_BURST else OrderKind(kind)
     if do == OrderKind.BURST:
-        return Order(do, steps=tuple(_step(unpacker) for _ in range(unpacker.number())))
+        player = unpacker.octets().decode() if kind == _OWNED_BURST else ""
+        steps = tuple(_step(unpacker)._replace(player=player) for _ in range(unpacker.number()))
+        return Order(do, steps=steps, player=player)
     if do in (OrderKind.STATE, OrderKind.GIVE):
         if unpacker.number() != 1:
             raise ValueError("expected one snapshot or one name")
@@ -208,7 +218,8 @@ def _step(unpacker: Unpacker) -> BurstUnit:
     if channel > 15 or settle > _LONGEST or not unit:
         raise ValueError("expected a channel from 0 to 15, a settle time of at most 60 s, and at least one message")
     lasting, always, chooses = (bool(flags & each) for each in (_LASTING, _ALWAYS, _CHOOSES))
-    return BurstUnit(channel, unit, settle, lasting, always, chooses)
+    sound = _messages(unpacker) if flags & _IS_PART else ()
+    return BurstUnit(channel, unit, settle, lasting, always, chooses, sound)
 
 
 def _pack_messages(packer: Packer, messages: Sequence[bytes]) -> None:

@@ -122,7 +122,7 @@ class OutputLender:
         elif order.do == OrderKind.KEPT:
             cable.put(now, KeptUnit(order.messages), out)
         elif order.do == OrderKind.BURST:
-            cable.burst(now, order.steps, out)
+            cable.burst(now, order.steps, out, order.player)
         elif order.do == OrderKind.PANIC:
             cable.panic(now, order.messages, out)
         elif order.do == OrderKind.STATE:
@@ -159,7 +159,7 @@ class OutputLender:
             self._bring_to_rest(now, lent, out)
 
     def _bring_to_rest(self, now: int, lent: _Lent, out: list[Delivery]) -> None:
-        lent.cable.burst(now, (), out)  # a burst that waits is dropped
+        lent.cable.burst(now, (), out, None)  # a burst that waits is dropped
         lent.cable.panic(now, lent.heading_for().releases(), out)
 
     def _let_out(self, now: int, out: list[Delivery]) -> list[Delivery]:

@@ -22,15 +22,21 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 def show_place(engine: Engine) -> ShowPlace:
     """Where the show is."""
-    state, position = engine.state, engine.position
+    state = engine.state
+    position = state.main.position
     channels = by_instrument(engine.rig, engine.outputs, state.places)
     return ShowPlace(
         standing=position[:3] if position is not None else None,
         muted=tuple(sorted(state.muted)),
-        loaded=state.setlist.loaded,
+        loaded=state.main.setlist.loaded,
         channels=tuple(channels.items()),
-        song=state.song or "",
-        step=state.step,
+        song=state.main.song or "",
+        step=state.main.step,
+        players=tuple(
+            (name, (its.scene, its.setlist, its.place, its.song, its.step), stack.setlist.loaded)
+            for name, stack in state.stacks.items()
+            if name and (its := stack.position) is not None
+        ),
     )
 
 
@@ -55,7 +61,8 @@ def between_ticks(engine: Engine, now: int) -> bool:
 def show_command(place: ShowPlace) -> FollowShow:
     """What the word about the show commands here."""
     standing = ShowPosition(*place.standing, place.song, place.step) if place.standing is not None else None
-    return FollowShow(standing, place.muted, place.loaded, place.channels)
+    players = tuple((name, ShowPosition(*its), loaded) for name, its, loaded in place.players)
+    return FollowShow(standing, place.muted, place.loaded, place.channels, players)
 
 
 def time_command(place: TimePlace, age: int) -> FollowTime:

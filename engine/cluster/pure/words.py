@@ -133,10 +133,15 @@ class Report(BaseModel):
     outputs: dict[PortWord, OutputReport] = {}
 
 
+_Step = Annotated[int, Field(ge=-LAST_STEP, le=LAST_STEP)]
+_PlayerPlace = tuple[PortWord, tuple[_Scene, str, _Place, str, _Step], _Scene | None]
+
+
 class ShowPlace(BaseModel):
     """Where a show is: number of the scene, name of the set list and place in it; the muted routes; the scene that
-    show control has loaded; the instruments that are on spare channels, with these; the song in force, "" for none; and
-    semitones by which the foot has transposed it all."""
+    show control has loaded; the instruments that are on spare channels, with these; the song in force, "" for none;
+    semitones by which the foot has transposed it all; and where each player with scenes of their own is, likewise, with
+    what is loaded for them."""
 
     model_config = _STRICT
     standing: tuple[_Scene, str, _Place] | None
@@ -144,7 +149,8 @@ class ShowPlace(BaseModel):
     loaded: _Scene | None = None
     channels: Annotated[tuple[tuple[PortWord, _Channel], ...], FailFast(), Field(max_length=10_000)] = ()
     song: str = ""
-    step: Annotated[int, Field(ge=-LAST_STEP, le=LAST_STEP)] = 0
+    step: _Step = 0
+    players: Annotated[tuple[_PlayerPlace, ...], FailFast(), Field(max_length=100)] = ()
 
 
 class TimePlace(BaseModel):

@@ -1,5 +1,7 @@
 """The bank and program that each channel of an output was put on, so that what it is on already is not sent again."""
 
+from functools import lru_cache
+
 from engine.core.cable.output_cable import BurstUnit, Unit
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM
@@ -9,6 +11,12 @@ def selects_sound(message: bytes) -> bool:
     """Whether this is a program change or a bank select."""
     kind = message[0] & 0xF0
     return kind == PROGRAM or (kind == CONTROLLER and message[1] in BANKS)
+
+
+@lru_cache(maxsize=1 << 14)  # a recall asks it of each step, and a rig has a thousand scenes
+def is_sound(unit: Unit) -> bool:
+    """Whether these messages are program changes and bank selects alone."""
+    return all(map(selects_sound, unit))
 
 
 class ChannelSounds:
@@ -41,13 +49,13 @@ class ChannelSounds:
         for message in step.unit:
             self.note(message)
         if step.chooses:
-            self.chosen[step.channel] = step.unit
+            self.chosen[step.channel] = step.ends
 
     def is_on(self, step: BurstUnit) -> bool:
         """Whether the step would leave its channel on its sound, and the next program there under the same bank."""
         channel, unit = step.channel, step.unit
         if step.chooses or channel in self.chosen:
-            return step.chooses and self.chosen.get(channel) == unit
+            return step.chooses and self.chosen.get(channel) == (step.sound or unit)
         sound = self.sounds.get(channel, ())
         return sound[-len(unit) :] == unit and self.banks.get(channel, ()) == sound[:-1]
 

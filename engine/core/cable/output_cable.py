@@ -29,7 +29,8 @@ class BurstUnit(NamedTuple):
 
     A SysEx is for all channels, and so is its settle time. `lasting`: a later burst does not replace it; `always`: it
     is sent even if its channel is on this sound already; `chooses`: it is a sound that is chosen by messages of its
-    own.
+    own; `sound`: the messages of all steps, if that sound takes several; `player`: in whose scene it is, "" for the
+    rest of the rig.
     """
 
     channel: int
@@ -38,6 +39,13 @@ class BurstUnit(NamedTuple):
     lasting: bool = False
     always: bool = False
     chooses: bool = False
+    sound: Unit = ()
+    player: str = ""
+
+    @property
+    def ends(self) -> Unit:
+        """What its channel is on afterwards, if it is a sound that is chosen by messages of its own."""
+        return self.sound if self.sound[-len(self.unit) :] == self.unit else self.unit
 
     @property
     def selects(self) -> bool:
@@ -49,10 +57,20 @@ class BurstUnit(NamedTuple):
         """Whether it sets values that stay as they are, rather than cause an event."""
         return all(map(is_value, self.unit))
 
+    def stays_for(self, player: str | None) -> bool:
+        """Whether a later burst of this player (None: of any) does not replace it, but for another sound of its
+        channel."""
+        return self.lasting or player not in (None, self.player)
+
 
 def again(steps: Sequence[BurstUnit]) -> tuple[BurstUnit, ...]:
     """These steps, to be sent whatever their channels are on."""
     return tuple(step._replace(always=True) for step in steps)
+
+
+def owned(steps: tuple[BurstUnit, ...], player: str) -> tuple[BurstUnit, ...]:
+    """These steps as those of a player's scene."""
+    return tuple(step._replace(player=player) for step in steps) if player else steps
 
 
 @dataclass(slots=True)
@@ -77,6 +95,10 @@ class OutputCable(Protocol):
     @property
     def due(self) -> int | None:
         """When `flush` has something to do next (ns); None if nothing waits."""
+
+    @property
+    def straight(self) -> bool:
+        """Whether `put` does no more than to append: nothing waits, is held or is paced."""
 
     @property
     def full(self) -> bool:
@@ -104,8 +126,8 @@ class OutputCable(Protocol):
     def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """Send routed messages likewise, some of which select a bank or a program."""
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
-        """Send a scene's steps for this output in place of those of an earlier burst that have not begun.
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str = "") -> Sequence[BurstUnit]:
+        """Send a scene's steps for this output in place of those of this player's earlier burst that have not begun.
 
         Those whose channel is on their sound already are left out; the others are the answer.
         """

@@ -9,10 +9,11 @@ from functools import lru_cache
 from itertools import product
 from typing import NamedTuple
 
-from engine.core.cable.output_cable import BurstUnit
+from engine.core.cable.output_cable import BurstUnit, Unit
 from engine.core.cable.speed import DIN, CableSpeed, status_after
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
+from engine.midi.mpe_configuration import configuration
 from engine.midi.setup_words import Receiver, set_up
 from engine.midi.show_control import ALL_CALL
 from engine.rig.lowering.lowered_scene import LoweredScene
@@ -39,21 +40,33 @@ def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = 
     return tuple(messages)
 
 
-def _instrument_step(step: BurstStep, gear: Instrument) -> BurstUnit:
+def _instrument_steps(step: BurstStep, gear: Instrument) -> tuple[BurstUnit, ...]:
     sound = gear.sounds[step.sound] if step.sound is not None else None
     if sound is not None and sound.send:
-        return _messages_step(sound, gear)
+        first = _messages_step(sound, gear)
+        return (first,) if sound.program is None else _then(first, _program_step(step, sound, gear))
+    return (_program_step(step, sound, gear),)
+
+
+def _then(first: BurstUnit, second: BurstUnit) -> tuple[BurstUnit, BurstUnit]:
+    """Both are one sound; the second takes as long as any program of the instrument."""
+    whole = (*first.unit, *second.unit)
+    return first._replace(sound=whole), second._replace(chooses=True, sound=whole)
+
+
+def _program_step(step: BurstStep, sound: Sound | None, gear: Instrument) -> BurstUnit:
     program = sound.program if sound else step.program
     assert program is not None  # the rig's checks make sure of it
     bank = sound.bank if sound else step.bank
     channel = gear.channel - 1
     unit = select(channel, bank, program - gear.programs_from, gear.bank)
-    return BurstUnit(channel, unit, _settle(sound, gear), bool(gear.spare), gear.always)
+    settle = gear.settle if sound is not None and sound.send else _settle(sound, gear)
+    return BurstUnit(channel, unit, settle, bool(gear.spare), gear.always)
 
 
 def _messages_step(sound: Sound, gear: Instrument) -> BurstUnit:
     """A sound that is chosen by messages of its own."""
-    to = Receiver(gear.channel - 1, gear.programs_from)
+    to = receiver_at(gear)
     lines = [set_up(line, to) for line in sound.send]
     messages = tuple(message for line in lines for message in line.messages)
     settle = max(_settle(sound, gear), *(line.settle for line in lines))
@@ -75,7 +88,7 @@ def compile_burst(rig: Rig, burst: Sequence[BurstStep], outputs: Mapping[str, in
     steps: dict[int, list[BurstUnit]] = {}
     for step in burst:
         output, compiled = compile_step(rig, step)
-        steps.setdefault(outputs[output], []).append(compiled)
+        steps.setdefault(outputs[output], []).extend(compiled)
     return {output: tuple(listed) for output, listed in steps.items()}
 
 
@@ -97,7 +110,14 @@ def receiver(rig: Rig, on: str | None, to: str | None) -> tuple[str, Receiver]:
     if on is None:
         return str(to), Receiver(None, device=device_id(rig))
     gear = rig.instruments[on]
-    return gear.output, Receiver(gear.channel - 1, gear.programs_from, device_id(rig))
+    return gear.output, receiver_at(gear, device_id(rig))
+
+
+def receiver_at(gear: Instrument, device: int = ALL_CALL, channel: int | None = None) -> Receiver:
+    """An instrument, on one of its channels (1 to 16) or on its own."""
+    own = channel or gear.channel
+    others = tuple(each - 1 for each in gear.channels if each != own)
+    return Receiver(own - 1, gear.programs_from, device, others)
 
 
 def compile_recall(rig: Rig, lowered: LoweredScene, outputs: Mapping[str, int]) -> Bursts:
@@ -116,25 +136,35 @@ def device_id(rig: Rig) -> int:
     return rig.remote.device if rig.remote is not None else ALL_CALL
 
 
-def compile_step(rig: Rig, step: BurstStep) -> tuple[str, BurstUnit]:
-    """The output of a step that is not blank, and what it is sent."""
+def compile_step(rig: Rig, step: BurstStep) -> tuple[str, tuple[BurstUnit, ...]]:
+    """The output of a step that is not blank, and what it is sent: two steps for messages before a program."""
     if step.instrument is not None:
         gear = rig.instruments[step.instrument]
-        return gear.output, _instrument_step(step, gear)
+        return gear.output, _instrument_steps(step, gear)
     assert step.output is not None
-    return step.output, _output_step(step)
+    return step.output, (_output_step(step),)
+
+
+def messages_of(steps: Sequence[BurstUnit]) -> Unit:
+    """All messages of these steps."""
+    return tuple(message for step in steps for message in step.unit)
 
 
 def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> Bursts:
     """Each output's set-up messages in the order of the instruments, one step per line.
 
     Spare channels are set up as the instrument's own. A line for all channels (SysEx) comes before those of single
-    channels, since it may reset them. One that two instruments of an output share is sent once.
+    channels, since it may reset them. One that two instruments of an output share is sent once. The configuration of an
+    MPE zone comes before the lines of its instrument.
     """
     steps: dict[int, list[BurstUnit]] = {}
     for gear in rig.instruments.values():
+        if gear.mpe is not None:
+            units = configuration(gear.mpe.zone, gear.mpe.bend)
+            zone = [BurstUnit(unit[0][0] & 0x0F, unit, 0, lasting=True, always=True) for unit in units]
+            steps.setdefault(outputs[gear.output], []).extend(zone)
         for channel, line in product((gear.channel, *gear.spare), gear.setup):
-            messages, settle = set_up(line, Receiver(channel - 1, gear.programs_from, device_id(rig)))
+            messages, settle = set_up(line, receiver_at(gear, device_id(rig), channel))
             step = BurstUnit(channel - 1, messages, settle, lasting=True, always=True)
             listed = steps.setdefault(outputs[gear.output], [])
             if messages[0][0] < SYSEX or all(step.unit != each.unit for each in listed):

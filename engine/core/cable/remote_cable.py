@@ -30,11 +30,13 @@ class OrderKind(IntEnum):
 
 
 class Order(NamedTuple):
-    """One thing that the machine with the cable is to do: `steps` of a burst, else messages, a snapshot or a name."""
+    """One thing that the machine with the cable is to do: `steps` of a player's burst, else messages, a snapshot or a
+    name."""
 
     do: OrderKind
     messages: tuple[bytes, ...] = ()
     steps: tuple[BurstUnit, ...] = ()
+    player: str = ""
 
 
 def remote_outputs(rig: Rig) -> frozenset[str]:
@@ -58,6 +60,7 @@ class RemoteCable:
 
     def __init__(self, output: int, speed: CableSpeed | None) -> None:
         self.output = output
+        self.straight = False
         self.speed = speed
         self.counts = CableCounts()  # as the other machine reports them
         self.live = False
@@ -97,7 +100,7 @@ class RemoteCable:
         """See OutputCable."""
         self.put(now, unit, out)
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str = "") -> Sequence[BurstUnit]:
         """See OutputCable.
 
         The other machine's cable has the last word on what is left out, for it knows which steps have begun there. So
@@ -107,7 +110,7 @@ class RemoteCable:
         for step in needed:
             self._let_out(now, step.unit, out)
             self.receiver.chosen.note_step(step)
-        self._order(now, Order(OrderKind.BURST, steps=tuple(steps)))
+        self._order(now, Order(OrderKind.BURST, steps=tuple(steps), player=player))
         return needed
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import IntEnum, auto
 from typing import Final
 
-from engine.core.cable.channel_sounds import ChannelSounds, selects_sound
+from engine.core.cable.channel_sounds import ChannelSounds, is_sound, selects_sound
 from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
 from engine.core.cable.queues import CableQueues
 from engine.core.cable.replaceable_values import slot
@@ -173,7 +173,7 @@ class Cable:
 
     def is_on(self, step: BurstUnit) -> bool:
         """See OutputCable."""
-        return not self._needed((step,))
+        return not self._needed((step,), step.player)
 
     def forget_sounds(self) -> None:
         """See OutputCable."""
@@ -215,13 +215,15 @@ class Cable:
         self.queues.line_up(unit)
         self.flush(now, out)
 
-    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
-        """See OutputCable."""
-        needed = self._needed(steps) if steps else ()
+    def burst(
+        self, now: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str | None = ""
+    ) -> Sequence[BurstUnit]:
+        """See OutputCable; with None in place of those of everybody."""
+        needed = self._needed(steps, player) if steps else ()
         if not needed and not self._steps:
             return ()
         begun = self._begun_step.channel if self._begun_step else None
-        self._steps = deque((*self._staying(steps), *needed))
+        self._steps = deque((*self._staying(steps, player), *needed) if self._steps else needed)
         channels = {step.channel for step in self._steps}
         if self.queues.movable:  # the burst is their newer value
             self.queues.drop({slot(message) for step in needed for message in step.unit})
@@ -236,10 +238,10 @@ class Cable:
         self.flush(now, out)
         return needed
 
-    def _needed(self, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
+    def _needed(self, steps: Sequence[BurstUnit], player: str | None) -> Sequence[BurstUnit]:
         """Those of a burst's steps that are to be sent."""
         # channels to which another bank or program is on its way
-        changing = {step.channel for step in self._steps if step.lasting and step.selects}
+        changing = {step.channel for step in self._steps if step.stays_for(player) and step.selects}
         if self._selects:
             waiting = (*self.queues.everything(), *(() if self._begun_step else self._begun))
             changing |= {message[0] & 0x0F for message in waiting if selects_sound(message)}
@@ -247,15 +249,15 @@ class Cable:
         for step in steps:
             if step.always or step.channel in changing or not self._sounds.is_on(step):
                 needed.append(step)
-                if step.chooses or any(map(selects_sound, step.unit)):
+                if step.chooses or is_sound(step.unit) or any(map(selects_sound, step.unit)):
                     changing.add(step.channel)
         return needed
 
-    def _staying(self, steps: Sequence[BurstUnit]) -> Iterator[BurstUnit]:
+    def _staying(self, steps: Sequence[BurstUnit], player: str | None) -> Iterator[BurstUnit]:
         """The waiting steps that these do not replace."""
         selected = {step.channel for step in steps if step.selects}
         for step in self._steps:
-            if step.lasting and step not in steps and not (step.selects and step.channel in selected):
+            if step.stays_for(player) and step not in steps and not (step.selects and step.channel in selected):
                 yield step
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:

@@ -56,7 +56,7 @@ class RemoteCommands:
 
     def _outcomes(self, now: int, source: int, request: RemoteRequest, out: list[Delivery]) -> list[CommandResult]:
         state, do = self._state, request.do
-        name, device, scene = state.compiled.inputs[source], state.compiled.remote.device, state.scene_in_force
+        name, device, scene = state.compiled.inputs[source], state.compiled.remote.device, state.main.in_force
         if do == "scene" and request.scene is not None:
             return [self._players.obey(now, RecallScene(request.scene), name, out)]
         if do in _PLAIN:
@@ -109,12 +109,13 @@ class RemoteCommands:
         return True
 
     def _pairs(self) -> list[tuple[int, int]]:
-        """Inputs and outputs that routes of the scene in force connect, by their places in the rig file from 1."""
+        """Inputs and outputs that routes of the scenes in force connect, by their places in the rig file from 1."""
         state, rig = self._state, self._state.compiled.rig
         inputs, outputs = list(rig.inputs), list(rig.outputs)
-        scene = rig.scene(state.scene.number) if state.scene else None
         lowering = Lowering(rig)
-        routes = (*lowering.routes(rig.routes, "route"), *(lowering.lowered(scene).routes if scene else ()))
+        scenes = [whole for _, scene in state.scenes_in_force() if (whole := rig.scene(scene.number)) is not None]
+        of_scenes = (route for scene in scenes for route in lowering.lowered(scene).routes)
+        routes = (*lowering.routes(rig.routes, "route"), *of_scenes)
         found = {
             (inputs.index(source) + 1, outputs.index(target) + 1)
             for route in routes

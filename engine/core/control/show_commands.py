@@ -39,8 +39,7 @@ class ShowCommands:
             return [self._players.obey(now, RecallScene(scene.number), who, out)]
         if do == "load":
             return [self._load(scene.number, who)]
-        in_force = self._state.scene_in_force
-        if in_force is None or in_force[0] != scene.number:
+        if all(playing.number != scene.number for _, playing in self._state.scenes_in_force()):
             text = f"cue {cue} is not playing; nothing changed"
             return [self._state.outcome(do, AnswerCode.NOT_POSSIBLE, text, who)]
         return self._stop_or_resume(now, do, who, out)
@@ -48,9 +47,10 @@ class ShowCommands:
     def _load(self, number: int, who: str) -> CommandResult:
         """The scene is what comes next, for whoever asks for it, until a scene is recalled."""
         state = self._state
-        state.setlist.loaded = number
+        stack = state.stacks[state.compiled.players.scenes.get(number, "")]
+        stack.setlist.loaded = number
         text = f"scene {number} {state.compiled.scenes[number].name} is loaded: it comes next"
-        return state.outcome("load", AnswerCode.DONE, text, who)
+        return state.outcome("load", AnswerCode.DONE, text, who, stack)
 
     def _stop_or_resume(self, now: int, do: str, who: str, out: list[Delivery]) -> list[CommandResult]:
         """Show control stops and resumes what runs by itself: clock and time code."""

@@ -74,7 +74,8 @@ def _placed(output: int, message: bytes, places: Places) -> bytes:
 def placed_step(output: int, step: BurstUnit, places: Places) -> BurstUnit:
     """A step of a burst likewise."""
     channel = places.get((output, step.channel), step.channel)
-    return step._replace(channel=channel, unit=placed(output, step.unit, places))
+    unit, sound = placed(output, step.unit, places), placed(output, step.sound, places)
+    return step._replace(channel=channel, unit=unit, sound=sound)
 
 
 def placed_bursts(bursts: Bursts, places: Places) -> Bursts:

@@ -235,5 +235,9 @@ class SceneCompiler:
 
 def common(rig: Rig) -> tuple[object, ...]:
     """What all scenes of a rig depend on."""
-    stops = {name: (each.stop, each.through) for name, each in rig.inputs.items() if each.stop or each.through}
+    stops = {
+        name: (each.stop, each.through, each.mpe)
+        for name, each in rig.inputs.items()
+        if each.stop or each.through or each.mpe
+    }
     return stops, rig.instruments, rig.chains, rig.routes, device_id(rig)

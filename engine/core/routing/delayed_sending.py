@@ -49,8 +49,8 @@ class DelayedSending:
             state.ledger.press(due.player, message, targets)
         for output, unit in units:
             state.ledger.move(due.source, message, moves_of(output, unit))
-        if state.scene is not None and state.merging.on and is_merged(message):
-            return state.merging.merge(due.source, message, units, state.scene.routes)
+        if state.routes is not None and state.merging.on and is_merged(message):
+            return state.merging.merge(due.source, message, units, state.routes)
         return units
 
     def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, tuple[int, int]]:
@@ -76,8 +76,11 @@ class DelayedSending:
         for each in state.delayed.players.intersection(players):
             self._outputs.put(now, state.ledger.abandon(each), out)
 
-    def leave(self, now: int, before: SceneInPlay | None, scene: SceneInPlay, out: list[Delivery]) -> None:
-        """A scene follows another one: what that has delayed ends, but for routes of every scene that both share.
+    def leave(
+        self, now: int, before: SceneInPlay | None, scene: SceneInPlay, sources: Iterable[int], out: list[Delivery]
+    ) -> None:
+        """A scene follows another one for these inputs: what that has delayed ends, but for routes of every scene that
+        both share.
 
         What its filters hold rings on, and ends as its own routes say (see `gestures`).
         """
@@ -86,7 +89,6 @@ class DelayedSending:
             return
         lasting = (False, True) if before is not None and scene.shared is not before.shared else (False,)
         kinds = (player,) if state.rules.gestures and not scene.compiled.cuts else (player, holder)
-        sources = range(len(state.compiled.inputs))
         self.end(now, {kind(source, each) for source in sources for each in lasting for kind in kinds}, out)
 
     def test_note(self, now: int, target: Target, length: int, out: list[Delivery]) -> None:

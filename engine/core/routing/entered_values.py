@@ -2,17 +2,19 @@
 
 A controller is as a scene set it while it was last told that value, whoever moved it in between; a parameter while no
 player has set it since. Where that is not sure, a value is sent: after SysEx, which may have reset anything unless it
-is universal and real-time (F0 7F), while something still waits for the cable, and at another machine.
+is universal and real-time (F0 7F) or tunes, while something still waits for the cable, and at another machine.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
+from engine.core.cable.channel_sounds import is_sound
 from engine.core.cable.output_cable import BurstUnit, OutputCable, Unit
 from engine.core.routing.merging import Merging
 from engine.core.routing.told_values import Moved, ToldValues, is_at_rest
 from engine.midi.controllers import BANKS, PARAMETERS
 from engine.midi.kinds import CONTROLLER, SYSEX
+from engine.midi.setup_words import is_value
 
 _REAL_TIME: Final = 0x7F  # the id of universal real-time SysEx (MIDI 1.0 Table VII)
 
@@ -29,7 +31,7 @@ class EnteredValues:
 
     def needed(self, cable: OutputCable, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
         """Those of these steps for a cable that are to be sent; `note` those that are."""
-        if not self._set or not any(_sets(step.unit) for step in steps):
+        if not self._set or not any(not is_sound(step.unit) and _sets(step.unit) for step in steps):
             return steps
         if cable.due is not None or cable.remote is not None:
             self.forget(cable.output)
@@ -39,6 +41,8 @@ class EnteredValues:
     def note(self, output: int, steps: Iterable[BurstUnit]) -> None:
         """These steps are sent."""
         for step in steps:
+            if is_sound(step.unit):
+                continue
             if _may_reset(step.unit):
                 self.forget(output)
             elif _sets(step.unit):
@@ -83,7 +87,7 @@ def _sets(unit: Unit) -> bool:
 
 
 def _may_reset(unit: Unit) -> bool:
-    return any(message[0] == SYSEX and message[1] != _REAL_TIME for message in unit)
+    return any(message[0] == SYSEX and message[1] != _REAL_TIME and not is_value(message) for message in unit)
 
 
 def _is_parameter(unit: Unit) -> bool:

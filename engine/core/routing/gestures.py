@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.held_ledger import Ledger
+from engine.core.routing.held_ledger import Ledger, Player
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
@@ -20,45 +20,53 @@ from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUC
 #: a channel comes to rest this long (ns) after its last note, so that the end of the note is not bent or cut
 FADING: Final = 500_000_000
 
-#: who plays, and by which routes (None: those in force)
-Player = tuple[Hand, OpenRoutes | None]
-
 
 class Gestures:
     """Loop only; times in nanoseconds.
 
-    `older`: by hand, the routes by which notes of theirs still sound, and where. `taken`: these channels, each with all
-    that sound there, the oldest first, by their routes (None: those in force). `waiting`: the channels where something
-    is to be set once they are silent. `playing`: the hands of all notes, and where they sound.
+    `taken`: the channels where notes sound that were played by older routes, each with all that sound there, the oldest
+    first, by their routes (None: those in force). `waiting`: the channels where something is to be set once they are
+    silent.
     """
 
     def __init__(self, ledger: Ledger) -> None:
-        self.older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}
         self.taken: dict[Channel, dict[Player, None]] = {}
-        self.playing: set[tuple[Hand, Channel]] = set()
         self.waiting: set[Channel] = set()
         self.active = False  # whether there is anything to look after
         self.unsettled: dict[int, None] = {}  # inputs whose messages go other ways since a change, in order
         self.silenced = False  # whether anything was set to rest where hands may be elsewhere, as by a panic
         self.goes_on_at = 0  # when the next of them is settled
         self.due: int | None = None
+        self._players: dict[Channel, dict[Player, None]] = {}  # of all channels that sound
+        self._pressed: set[Channel] = set()  # those of them where keys are down
+        self._older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}  # see `older`
+        self._channels: dict[Hand, set[Channel]] = {}  # see `channels_of`
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
         self._ledger = ledger
 
     def look(self, now: int) -> None:
         """Notes have ended or begun: which older routes still play, and which channels have fallen silent."""
-        self.older, self.playing = {}, set()
-        players: dict[Channel, dict[Player, None]] = {}
-        taken: set[Channel] = set()
-        for hand, routes, channel in self._ledger.voices():
-            self.playing.add((hand, channel))
-            players.setdefault(channel, {})[hand, routes] = None
-            if routes is not None:
-                self.older.setdefault(hand, {}).setdefault(routes, set()).add(channel)
-                taken.add(channel)
-        self.taken = {channel: _in_order(players[channel], self.taken.get(channel, {})) for channel in taken}
-        self.waiting |= taken
-        sounding = self._ledger.sounding_channels()
+        ledger = self._ledger
+        pressed = ledger.players()
+        for channel in self._pressed.union(pressed, ledger.ringing.take_touched()):
+            players = ledger.ringing_players(channel) | pressed.get(channel, {})
+            if players:
+                self._players[channel] = players
+            else:
+                self._players.pop(channel, None)
+            if all(routes is None for _, routes in players):
+                self.taken.pop(channel, None)
+            else:
+                self.taken[channel] = _in_order(players, self.taken.get(channel, {}))
+        self._pressed = {*pressed}
+        self._older.clear()
+        self._channels.clear()
+        self.waiting.update(self.taken)
+        self.plan(now)
+
+    def plan(self, now: int) -> None:
+        """What waits is another, though the same notes sound: since when channels are silent, and what is due."""
+        sounding = self._ledger.sounding_channels() if self.waiting else set()
         self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
         self.active = bool(self.waiting or self.unsettled)
         dues = [min(self._silent.values()) + FADING] if self._silent else []
@@ -67,13 +75,34 @@ class Gestures:
     def take_silent(self, now: int, at_once: Iterable[Channel] = ()) -> set[Channel]:
         """The channels that have been silent for long enough, and those of `at_once` that are; none waits any more."""
         ended = {each for each, since in self._silent.items() if since + FADING <= now or each in at_once}
-        self.waiting -= ended
-        self.look(now)
+        if ended:
+            self.waiting -= ended
+            self.plan(now)
         return ended
+
+    def older(self, hand: Hand) -> dict[OpenRoutes, set[Channel]]:
+        """The older routes by which notes of this hand still sound, and where."""
+        found = self._older.get(hand)
+        if found is None:
+            found = self._older[hand] = {}
+            for channel, players in self.taken.items():
+                for player, routes in players:
+                    if player == hand and routes is not None:
+                        found.setdefault(routes, set()).add(channel)
+        return found
+
+    def channels_of(self, hand: Hand) -> set[Channel]:
+        """Where notes of this hand sound."""
+        found = self._channels.get(hand)
+        if found is None:
+            found = self._channels[hand] = {
+                channel for channel, players in self._players.items() for player, _ in players if player == hand
+            }
+        return found
 
     def leads(self, hand: Hand, moved: Moved) -> bool:
         """Whether older routes lead there what this hand moves, by which notes of theirs still sound on the channel."""
-        older = self.older.get(hand, {}).items()
+        older = self.older(hand).items()
         return any(moved.channel in channels and moved in routes.shaped_by(hand) for routes, channels in older)
 
     def forget(self, now: int, output: int | None = None, channel: int | None = None) -> None:
@@ -95,7 +124,7 @@ class Gestures:
         units: list[tuple[int, Unit]] = []
         sent: set[Moved] = set()  # by older routes
         later = new.later
-        for routes, channels in self.older.get(hand, {}).items():
+        for routes, channels in self.older(hand).items():
             given = routes.answer(source, message, now)
             later += tuple(timed for timed in given.later if is_release(timed.message))  # what a filter has held
             for output, unit in given.units:
@@ -136,8 +165,10 @@ class Gestures:
         return True
 
 
-def _in_order(players: dict[Player, None], before: Iterable[Player]) -> dict[Player, None]:
+def _in_order(players: dict[Player, None], before: dict[Player, None]) -> dict[Player, None]:
     """Those who played before come first, in the same order; they may go on by routes that were in force then."""
+    if players.keys() == before.keys() and all(routes is not None for _, routes in before):
+        return before
     known = [each for hand, routes in before for each in players if each[0] == hand and routes in (None, each[1])]
     return dict.fromkeys((*known, *players))
 

@@ -12,6 +12,7 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.told_values import Channel, Hand, Move, Moved, ToldValues, rest_for
@@ -34,12 +35,8 @@ class Target(NamedTuple):
     key: int
 
 
-class Voice(NamedTuple):
-    """A note that sounds: who plays it (input, channel 0 to 15), by which routes (None: those in force), and where."""
-
-    hand: Hand
-    routes: "OpenRoutes | None"
-    channel: Channel
+#: who plays, and by which routes (None: those in force)
+Player = tuple[Hand, "OpenRoutes | None"]
 
 
 class _Press:
@@ -130,17 +127,21 @@ class Ledger:
         for target in oldest.targets if kept is None else self._hand_over((source, key[1]), oldest, kept):
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
-            count = self._end_press(source, target)
-            sent += [(output, off)] if count == 1 else [(output, off)] * count
+            holders = self._holders.get(target, {})
+            if len(holders) == 1 and holders.get(source) == 1 and not self._owed:  # nobody else, and pressed once
+                del self._holders[target]
+                sent.append((output, off))
+            else:
+                sent += [(output, off)] * self._end_press(source, target)
             if self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
     def _ring_on(self, hand: Hand, target: Target, routes: "OpenRoutes | None") -> None:
         """A key is up; under a pedal its note rings on."""
-        output, channel, key = target
-        if (output, channel) in self.ringing.held and target not in self._holders:
-            self.ringing.released(key, Voice(hand, routes, (output, channel)))
+        channel = target[:2]
+        if channel in self.ringing.held and target not in self._holders:
+            self.ringing.released(channel, target.key, (hand, routes))
 
     def _hand_over(self, hand: tuple[int, int], press: _Press, kept: Mapping[Target, tuple[int, int]]) -> list[Target]:
         """Others hold these from now on for the same hand; the targets that are left."""
@@ -307,9 +308,10 @@ class Ledger:
 
     def _hold(self, pedal: Moved, value: int) -> None:
         output, what = pedal
-        channel = (output, what[0] & 0x0F)
-        down = (key for at, on, key in self._holders if (at, on) == channel)
-        self.ringing.pedal(channel, what[1], value >= ON_FROM, down)
+        channel, down = (output, what[0] & 0x0F), value >= ON_FROM
+        if down != (what[1] in self.ringing.held.get(channel, ())):
+            keys = (key for at, on, key in self._holders if (at, on) == channel)
+            self.ringing.pedal(channel, what[1], down, keys)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
@@ -325,13 +327,23 @@ class Ledger:
         """The channels on which anything sounds."""
         return {(output, channel) for output, channel, _ in self._holders} | self.ringing.channels()
 
-    def voices(self) -> Iterator[Voice]:
-        """All notes that sound, the oldest first of those whose keys are down."""
-        yield from self.ringing.voices(self._holders)
+    def players(self) -> dict[Channel, dict[Player, None]]:
+        """By channel, who holds the keys of what sounds there, and by which routes, those of the oldest notes first."""
+        players: dict[Channel, dict[Player, None]] = {}
         for (source, came, _), presses in self._presses.items():
             for press in presses:
+                player = press.hand or (source, came), press.routes
                 for output, channel, _ in press.targets:
-                    yield Voice(press.hand or (source, came), press.routes, (output, channel))
+                    on_channel = players.get((output, channel))
+                    if on_channel is None:
+                        players[output, channel] = {player: None}
+                    else:
+                        on_channel[player] = None
+        return players
+
+    def ringing_players(self, channel: Channel) -> dict[Player, None]:
+        """Who plays what only rings on a channel, and by which routes, those of the oldest notes first."""
+        return self.ringing.players(channel, self._holders)
 
     def routes_of(self, source: int, message: bytes) -> "tuple[OpenRoutes | None, set[Channel]]":
         """By which routes the key of this message of an input sounds (None: those in force, or none), and where."""
@@ -341,19 +353,23 @@ class Ledger:
         together = (target for press in sounding if press.routes is routes for target in press.targets)
         return routes, {(output, channel) for output, channel, _ in together}
 
-    def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
-        """Other routes take the place of these: what these inputs play goes on by these until it is silent."""
+    def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
+        """Other routes take the place of these: what the inputs that `leave` them play goes on by them until silent."""
         for (source, _, _), presses in self._presses.items():
             for press in presses:
-                if (press.hand[0] if press.hand else source) in sources:
-                    press.routes = press.routes or routes
-        self.ringing.bind(sources, routes)
+                if press.routes is None and leave(press.hand[0] if press.hand else source):
+                    press.routes = routes
+        self.ringing.bind(leave, routes)
 
     # Who has moved what
 
     def movers(self, moved: Moved) -> dict[Hand, bytes]:
         """By hand, the message with which it has moved this: of a pedal all that hold it, else the last one."""
         return self.pedals.hands(moved) or self.told.mover(moved)
+
+    def moved_by(self, sources: Container[int]) -> list[Moved]:
+        """What is off rest, and was moved by these inputs: of pedals all."""
+        return [moved for moved, told in self.told.values.items() if told[0] in sources or is_pedal(moved.what)]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.told.moved():

@@ -23,6 +23,13 @@ class Inputs:
         """The port of an input is gone: what it holds is released, what it moved comes to rest."""
         self._state.sensing.forget(source)
         self._state.loops.lift(source=source)
+        self._state.mpe_inputs.forget(source)
+        self._release(now, source, out)
+
+    def announced(self, now: int, source: int, out: list[Delivery]) -> None:
+        """An MPE controller has another zone: its notes end, and what it moved comes to rest (M1-100)."""
+        text = "it has announced another MPE zone; its notes are released"
+        self._state.reports.news.append((self._state.compiled.inputs[source], text))
         self._release(now, source, out)
 
     def _release(self, now: int, source: int, out: list[Delivery]) -> None:
@@ -31,11 +38,11 @@ class Inputs:
         if board is not None:
             board.forget()
         state.prefixes.forget(source)
+        state.positions.forget(source)  # before its filters begin again, which ask for them
         state.renew_filters(lambda at, path: at == source)
         self._delayed.end(now, all_of(source), out)
         self._outputs.put(now, state.ledger.abandon(source), out)
         state.merging.forget(source)
-        state.positions.forget(source)
         state.gestures.unsettled.pop(source, None)
         state.gestures.look(now)
 
@@ -65,8 +72,8 @@ class Inputs:
         """One of our own questions has come back, or is on its way through other routes of ours."""
         state = self._state
         found, goes_on = state.loops.hear(now, source, message)
-        if goes_on and state.scene is not None:
-            ways = state.loops.open_outputs(source, state.scene.reach(source))
+        if goes_on:
+            ways = state.loops.open_outputs(source, state.reach(source))
             self._outputs.put(now, ((output, message) for output in ways), out)
         if found is not None:
             inputs, outputs = state.compiled.inputs, state.compiled.outputs

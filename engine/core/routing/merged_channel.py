@@ -16,59 +16,19 @@ from engine.midi.controllers import (
     DATA_LSB,
     DATA_MSB,
     MSB_OF,
-    NRPN_LSB,
-    NRPN_MSB,
     PARAMETERS,
     RESET_ALL_CONTROLLERS,
     RESTS,
-    RPN_LSB,
-    RPN_MSB,
 )
 from engine.midi.kinds import PROGRAM
+from engine.midi.parameter_units import PAIRS, SELECTS, Parameter, SelectedParameter
 
 #: of so many parameters of a channel it is remembered who set them
 _MOST_PARAMETERS: Final = 256
-#: a controller that selects a parameter -> those that select one of its kind, MSB and LSB
-_KIND_OF: Final = {number: kind for kind in ((RPN_MSB, RPN_LSB), (NRPN_MSB, NRPN_LSB)) for number in kind}
-_NULL: Final = RESTS[RPN_LSB]
+#: a controller that selects a parameter -> the one that selects its MSB
+_HIGH_OF: Final = {number: pair[0] for pair in PAIRS.values() for number in pair}
 #: in place of a half that no player has sent: it may be waiting still, or have been left out as nothing new
 _UNKNOWN: Final = -1
-
-#: kind, high and low byte of a parameter
-_Parameter = tuple[tuple[int, int], int, int]
-
-
-class ParameterSelection:
-    """The parameter that one player, or the channel, has selected. Of the two kinds the one selected last counts."""
-
-    __slots__ = ("_halves", "_kind")
-
-    def __init__(self) -> None:
-        self._kind: tuple[int, int] | None = None
-        self._halves: dict[int, int] = {}  # controller that selects -> its value
-
-    def turn(self, number: int, value: int) -> None:
-        """One of the controllers that select was sent."""
-        self._kind = _KIND_OF[number]
-        self._halves[number] = value
-
-    def clear(self) -> None:
-        """No parameter is selected any more."""
-        self._kind = None
-        self._halves.clear()
-
-    def high(self, number: int) -> int | None:
-        """The MSB of the kind that this controller selects."""
-        return self._halves.get(_KIND_OF[number][0])
-
-    @property
-    def parameter(self) -> _Parameter | None:
-        """The selected one; an LSB that was never sent counts as 0, or as null with an MSB that is null."""
-        if self._kind is None:
-            return None
-        high = self._halves.get(self._kind[0])
-        low = self._halves.get(self._kind[1], _NULL if high == _NULL else 0)
-        return None if high is None or high == low == _NULL else (self._kind, high, low)
 
 
 class HighsSent:
@@ -95,10 +55,9 @@ class MergedChannel:
     def __init__(self, status: int) -> None:
         """`status`: that of the channel's controllers."""
         self._status = status
-        self._selected: dict[int, ParameterSelection] = {}  # by player
-        self._in_force = ParameterSelection()  # the channel's
-        self._selector: int | None = None  # the player who sent the last message that selects
-        self._parameters: dict[_Parameter, HighsSent] = {}  # oldest first
+        self._selected: dict[int, SelectedParameter] = {}  # by player
+        self._in_force = SelectedParameter()  # the channel's
+        self._parameters: dict[Parameter, HighsSent] = {}  # oldest first
         self._controllers: dict[int, HighsSent] = {}  # by the number of the MSB
         self._banks: dict[int, dict[int, int]] = {}  # player -> bank controllers and their values
         self._bank: dict[int, int] = {}  # the channel's
@@ -107,10 +66,16 @@ class MergedChannel:
         """The MSBs of this controller: it is the number of its MSB."""
         return self._controllers.setdefault(number, HighsSent())
 
-    def turn(self, player: int, message: bytes) -> Unit:
-        """What the channel gets for a controller that has an MSB and an LSB, selects a bank, or is of a parameter."""
+    def turn(self, player: int, message: bytes, came: SelectedParameter | None = None) -> Unit:
+        """What the channel gets for a controller that has an MSB and an LSB, selects a bank, or is of a parameter.
+
+        `came`: what the player has selected there where this comes from, if it passes as it came in: other routes may
+        have led some of that elsewhere.
+        """
         number, value = message[1], message[2]
-        if number in _KIND_OF:
+        if came is not None and number in PARAMETERS:
+            self._selected[player] = came
+        if number in SELECTS:
             return self._select(player, message)
         if number in PARAMETERS:
             return self._set(player, message)
@@ -137,23 +102,26 @@ class MergedChannel:
 
     def _select(self, player: int, message: bytes) -> Unit:
         number = message[1]
-        own = self._selected.setdefault(player, ParameterSelection())
-        high = own.high(number)
+        own = self._selected.setdefault(player, SelectedParameter())
+        high = _HIGH_OF[number]
         sent: Unit = (message,)
-        if number != _KIND_OF[number][0] and high is not None and self._selector != player:
-            sent = self._message(_KIND_OF[number][0], high), message
+        if number != high and own.knows(high) and not self._is_in_force(high, own.half(high)):
+            sent = self._message(high, own.half(high)), message
         own.turn(number, message[2])
-        self._selector = player
         for each in sent:
             self._in_force.turn(each[1], each[2])
         return sent
 
+    def _is_in_force(self, number: int, value: int) -> bool:
+        return self._in_force.knows(number) and self._in_force.half(number) == value
+
     def _set(self, player: int, message: bytes) -> Unit:
         """Data entry, increment or decrement."""
         own = self._selected.get(player)
-        parameter = None if own is None else own.parameter
-        if parameter is None:
-            of_others = self._in_force.parameter is not None and any(each != player for each in self._selected)
+        parameter = None if own is None else own.now
+        if parameter is None or parameter.is_null:
+            known = self._in_force.now
+            of_others = known is not None and not known.is_null and any(each != player for each in self._selected)
             return () if of_others else (message,)
         number, before = message[1], tuple(self._selecting(player, parameter))
         if number == DATA_LSB:
@@ -162,17 +130,15 @@ class MergedChannel:
             self._of_parameter(parameter).send(player, message[2] if number == DATA_MSB else None)
         return (*before, message)
 
-    def _selecting(self, player: int, parameter: _Parameter) -> Iterator[bytes]:
+    def _selecting(self, player: int, parameter: Parameter) -> Iterator[bytes]:
         """What selects this parameter, if another one is in force."""
-        if self._in_force.parameter == parameter:
+        if self._in_force.now == parameter:
             return
-        self._selector = player
-        kind, high, low = parameter
-        for number, value in zip(kind, (high, low), strict=True):
+        for number, value in parameter.selecting():
             self._in_force.turn(number, value)
             yield self._message(number, value)
 
-    def _of_parameter(self, parameter: _Parameter) -> HighsSent:
+    def _of_parameter(self, parameter: Parameter) -> HighsSent:
         found = self._parameters.get(parameter)
         if found is None:
             if len(self._parameters) == _MOST_PARAMETERS:
@@ -197,9 +163,8 @@ class MergedChannel:
         elif number in BANKS:
             self._banks.clear()
             _turn_bank(self._bank, number, message[2])
-        elif number in _KIND_OF:
+        elif number in SELECTS:
             self._in_force.turn(number, _UNKNOWN)
-            self._selector = None
         elif number == RESET_ALL_CONTROLLERS:
             self._all_reset(None)
         elif number in HIGHS:
@@ -210,14 +175,14 @@ class MergedChannel:
 
     def has_set(self, selecting: Unit) -> bool:
         """Whether a player was the last to set the parameter that these two messages select, before nobody set any."""
-        (_, high_number, high), (_, low_number, low) = selecting
-        sent = self._parameters.get(((high_number, low_number), high, low))
+        (_, number, high), (_, _, low) = selecting
+        sent = self._parameters.get(Parameter(number in PAIRS[True], high, low))
         return sent is not None and sent.owner is not None
 
     def reset(self, player: int, passed: bool) -> None:
         """A player has reset all controllers; `passed`: the channel got that message as it is (RP-015)."""
         if player in self._selected:
-            self._selected[player].clear()
+            self._selected[player].turn(RESET_ALL_CONTROLLERS, 0)
         for number, sent in self._controllers.items():
             if number in RESTS and player in sent.values:
                 sent.values[player] = RESTS[number]
@@ -225,8 +190,7 @@ class MergedChannel:
             self._all_reset(player)
 
     def _all_reset(self, player: int | None) -> None:
-        self._in_force.clear()
-        self._selector = None
+        self._in_force.turn(RESET_ALL_CONTROLLERS, 0)
         for number, sent in self._controllers.items():
             if number in RESTS:
                 sent.owner = player
@@ -241,8 +205,6 @@ class MergedChannel:
         """This player is gone."""
         self._selected.pop(player, None)
         self._banks.pop(player, None)
-        if self._selector == player:
-            self._selector = None
         for sent in self._all_sent():
             sent.values.pop(player, None)
             if sent.owner == player:

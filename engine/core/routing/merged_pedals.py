@@ -3,17 +3,13 @@
 The value that the channel gets is the highest of theirs, so that half pedalling works, too.
 """
 
-from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from collections.abc import Container, Iterable, Mapping
 
-from engine.core.routing.told_values import Hand, Moved
+from engine.core.routing.told_values import Channel, Hand, Moved
 
-
-class PedalHeld(NamedTuple):
-    """Where one player has a pedal: the message as it came in, and the value (1 to 127) as it is sent."""
-
-    came: bytes
-    value: int
+#: where one player has a pedal: the message as it came in, and the value (1 to 127) as it is sent (a named tuple would
+#: take several times as long to make, for each message of a pedal)
+PedalHeld = tuple[bytes, int]
 
 
 class MergedPedals:
@@ -33,13 +29,13 @@ class MergedPedals:
         held = self._held.get(pedal)
         if held is None or (len(held) == 1 and hand in held):  # nobody else
             if value:
-                self._held[pedal] = {hand: PedalHeld(came, value)}
+                self._held[pedal] = {hand: (came, value)}
             else:
                 self._held.pop(pedal, None)
             return value
         before = _highest(held)
         if value:
-            held[hand] = PedalHeld(came, value)
+            held[hand] = came, value
         else:
             held.pop(hand, None)
         highest = _highest(held)
@@ -49,9 +45,19 @@ class MergedPedals:
         """The pedals that anybody has off 0."""
         return [*self._held]
 
+    def held_by(self, sources: Container[int], channels: Container[Channel]) -> list[tuple[Moved, Hand, bytes]]:
+        """The pedals that these inputs have off 0 on these channels: with the hand, and how it has moved each."""
+        return [
+            (pedal, hand, came)
+            for pedal, hands in self._held.items()
+            if (pedal[0], pedal[1][0] & 0x0F) in channels
+            for hand, (came, _) in hands.items()
+            if hand[0] in sources
+        ]
+
     def hands(self, pedal: Moved) -> dict[Hand, bytes]:
         """Who has this pedal off 0, and the message with which each has moved it."""
-        return {hand: held.came for hand, held in self._held.get(pedal, {}).items()}
+        return {hand: came for hand, (came, _) in self._held.get(pedal, {}).items()}
 
     def value(self, pedal: Moved) -> int:
         """The value that the channel has: the highest of its players'."""
@@ -74,4 +80,4 @@ class MergedPedals:
 
 
 def _highest(held: Mapping[Hand, PedalHeld]) -> int:
-    return max((each.value for each in held.values()), default=0)
+    return max((value for _, value in held.values()), default=0)

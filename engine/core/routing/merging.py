@@ -4,6 +4,7 @@ Pedals, parameters and banks are merged by `merged_pedals` and `merged_channel`;
 channel mode messages, which would end or reset what other players hold (MIDI 1.0 p. 20-25, RP-015).
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from engine.core.cable.output_cable import Unit
@@ -13,9 +14,10 @@ from engine.core.routing.merged_messages import HIGHS, MERGED_VALUES, SentHigh, 
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.player_numbers import NOBODY, all_of
 from engine.core.routing.positions import Positions
-from engine.core.routing.told_values import Moved, moves_of, rest_for
+from engine.core.routing.told_values import Hand, Moved, hand_of, moves_of, rest_for
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
+from engine.midi.parameter_units import SelectedParameter
 
 _Units = Iterable[tuple[int, Unit]]
 
@@ -28,7 +30,12 @@ class Merging:
         self.on = on
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
+        self._came: defaultdict[Hand, SelectedParameter] = defaultdict(SelectedParameter)  # as selected at the inputs
         self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
+
+    def hear(self, player: int, message: bytes) -> None:
+        """A controller came in that is part of a parameter, or resets all, wherever it is routed."""
+        self._came[hand_of(player, message)].turn(message[1], message[2])
 
     def look_after_lows(self, routes: OpenRoutes, positions: Positions) -> None:
         """The first LSB of all has come in: `note` hears of each MSB from now on. Earlier ones are in `positions`."""
@@ -75,6 +82,8 @@ class Merging:
 
     def by_nobody(self, output: int, messages: Iterable[bytes]) -> None:
         """These were sent on an output, and no player has sent them."""
+        if not self._channels:
+            return
         for message in messages:
             if CONTROLLER <= message[0] < PROGRAM + 16:
                 channel = self._channels.get((output, message[0] & 0x0F))
@@ -90,13 +99,17 @@ class Merging:
         """This player's input is gone, and what they held has been released."""
         for channel in self._channels.values():
             channel.forget(player)
+        for hand in [each for each in self._came if each[0] == player]:
+            del self._came[hand]
 
     def _merge(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
         kind = message[0] & 0xF0
         if kind == CONTROLLER:
             number = message[1]
             if number in MERGED_VALUES:
-                made = self._channel(output, message[0]).turn(player, message)
+                passes = message[1:] == came[1:] and number in PARAMETERS
+                selected = self._came[hand_of(player, came)] if passes else None
+                made = self._channel(output, message[0]).turn(player, message, selected)
                 return made if len(made) == 1 else self._noted(player, came, output, made)
             if is_pedal(message):
                 return self._pedal(player, came, output, message)

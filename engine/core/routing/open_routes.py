@@ -5,16 +5,17 @@ each message, all of its deliveries; the second time, any number of routes and f
 """
 
 from collections import deque
+from collections.abc import Sequence
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.channel_places import AT_HOME, Places, placed
 from engine.core.routing.compiled_scene import Paths, RoutePath
-from engine.core.routing.filter_chain import FilterFaults, FilterLink, through
+from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
 from engine.core.routing.told_values import Channel, Hand, Moved, made_of, moves_of
 from engine.midi.controllers import SHAPING
-from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, is_press, is_release
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
 
@@ -58,7 +59,8 @@ class OpenRoutes:
     """The routes of all inputs, by input, that carry messages: a mute makes others of them.
 
     `lasting`: those whose answers are remembered; `called`: those that have state, and are asked each time; `places`:
-    where instruments are that are not on their own channels.
+    where instruments are that are not on their own channels; `known`: by input, the answers of the lasting routes to
+    messages that came before.
     """
 
     def __init__(
@@ -67,13 +69,13 @@ class OpenRoutes:
         self.lasting, self.called = lasting, called
         self.faults, self.places = faults, places
         self._memory = memory
-        self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
+        self.known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
         self._shaped: dict[Hand, frozenset[Moved]] = {}
 
     def with_called(self, called: Paths) -> "OpenRoutes":
         """The same, but for those with state; these go on remembering the same answers."""
         made = OpenRoutes((), called, self._memory, self.faults, self.places)
-        made.lasting, made._known = self.lasting, self._known
+        made.lasting, made.known = self.lasting, self.known
         return made
 
     def grow(self, inputs: int) -> None:
@@ -81,14 +83,14 @@ class OpenRoutes:
         more = ((),) * (inputs - len(self.lasting))
         self.lasting += more
         self.called += more
-        self._known += tuple({} for _ in more)
+        self.known += tuple({} for _ in more)
 
     def alike(self, other: "OpenRoutes", source: int) -> bool:
         """Whether this input's messages go the same ways there, now and later."""
         if max(source, 0) >= min(len(self.lasting), len(other.lasting)):
             return False
         lasting, others = self.lasting[source], other.lasting[source]
-        if lasting is not others and [_way(path) for path in lasting] != [_way(path) for path in others]:
+        if lasting is not others and not (len(lasting) == len(others) and all(map(_goes_as, lasting, others))):
             return False
         called, others = self.called[source], other.called[source]
         if self.places != other.places and self._differs(
@@ -107,7 +109,7 @@ class OpenRoutes:
 
     def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
         """The answer to one message of input `source`."""
-        known = self._known[source].get(message) or self._work_out(source, message, now)
+        known = self.known[source].get(message) or self._work_out(source, message, now)
         called = self.called[source]
         if not called:
             return known
@@ -127,7 +129,7 @@ class OpenRoutes:
         value would undo it: a switch that latches, for one, is not pressed. What a filter holds back for a while stays
         as it is; that is empty here.
         """
-        known = self._known[source].get(message) or self._work_out(source, message, 0)
+        known = self.known[source].get(message) or self._work_out(source, message, 0)
         moved = {move.moved: move.sent for move in known.moves}
         for path in self.called[source]:
             undone = self._moved_by((path.renewed(),), rest_of(message) or message)
@@ -148,8 +150,13 @@ class OpenRoutes:
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this controller, bend or pressure here."""
-        if moved in self._moved_by(self.lasting[source], message):
-            return True
+        if is_press(message) or is_release(message):  # an answer to these does not say all that is made of them
+            if moved in self._moved_by(self.lasting[source], message):
+                return True
+        else:
+            known = self.known[source].get(message) or self._work_out(source, message, 0)
+            if any(move.moved == moved for move in known.moves):
+                return True
         # as in `moves`; for routes of every scene, which were not reset, the message counts, too
         for path in self.called[source]:
             asked = [rest] if (rest := rest_of(message)) else []
@@ -169,7 +176,7 @@ class OpenRoutes:
     def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
         worked_out = answer(source, message, self._run(self.lasting[source], message, now)[0])
         if len(message) <= 3:
-            self._memory.keep(self._known[source], message, worked_out)
+            self._memory.keep(self.known[source], message, worked_out)
         return worked_out
 
     def _run(
@@ -188,5 +195,18 @@ class OpenRoutes:
         return tuple(units), tuple(later)
 
 
-def _way(path: RoutePath) -> tuple[tuple[FilterLink, ...], tuple[int, ...]]:
-    return path.links, path.outputs
+def side_by_side(
+    by_source: Sequence[OpenRoutes | None], memory: AnswerMemory, faults: FilterFaults, places: Places
+) -> OpenRoutes:
+    """By input, these routes of several scenes; None leads nowhere. They go on remembering the same answers."""
+    made = OpenRoutes((), (), memory, faults, places)
+    found = [*enumerate(by_source)]
+    made.lasting = tuple(routes.lasting[source] if routes is not None else () for source, routes in found)
+    made.called = tuple(routes.called[source] if routes is not None else () for source, routes in found)
+    made.known = tuple(routes.known[source] if routes is not None else {} for source, routes in found)
+    return made
+
+
+def _goes_as(path: RoutePath, other: RoutePath) -> bool:
+    """Whether messages go the same way there."""
+    return path is other or (path.outputs == other.outputs and path.links == other.links)

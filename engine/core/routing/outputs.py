@@ -1,15 +1,17 @@
 """The outputs as a whole: putting things on their cables, silencing them, and what is sent when one comes or goes."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
-from engine.core.cable.channel_sounds import selects_sound
-from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit
+from engine.core.cable.channel_sounds import is_sound, selects_sound
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit, owned
 from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
-from engine.core.routing.told_values import made_of, moves_of
+from engine.core.routing.player_numbers import all_of
+from engine.core.routing.told_values import Moved, made_of, moves_of
 from engine.core.state import State
-from engine.midi.kinds import is_release
+from engine.midi.controllers import HOLDING
+from engine.midi.kinds import CONTROLLER, POLY_AFTERTOUCH, is_release
 
 
 class Outputs:
@@ -25,10 +27,12 @@ class Outputs:
             cables[output].put(now, (message,), out)
             merging.by_nobody(output, (message,))
 
-    def burst(self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> tuple[BurstUnit, ...]:
-        """These steps of a scene, or of the set-up; the answer are those that are sent."""
+    def burst(
+        self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str = ""
+    ) -> tuple[BurstUnit, ...]:
+        """These steps of a player's scene, or of the set-up; the answer are those that are sent."""
         cable, entered = self._state.cables[output], self._state.entered
-        needed = tuple(cable.burst(now, entered.needed(cable, steps), out))
+        needed = tuple(cable.burst(now, entered.needed(cable, steps), out, player))
         entered.note(output, needed)
         self._state.merging.by_nobody(output, (message for step in needed for message in step.unit))
         return needed
@@ -36,10 +40,16 @@ class Outputs:
     def command(self, output: int, messages: Iterable[bytes]) -> None:
         """A scene or a control sends these: nobody's key holds them, and nobody's route feeds them."""
         for message in messages:
-            if not selects_sound(message):  # most bursts are nothing else
+            if not selects_sound(message):
                 self._state.ledger.command(moves_of(output, (message,)) + made_of(output, (message,)))
             if resets(message):
                 self._state.ledger.reset((output, message[0] & 0x0F))
+
+    def command_steps(self, output: int, steps: Iterable[BurstUnit]) -> None:
+        """A scene sends these steps of its burst."""
+        for step in steps:
+            if not is_sound(step.unit):  # most are nothing else
+                self.command(output, step.unit)
 
     def route(self, now: int, output: int, unit: Unit, out: list[Delivery]) -> None:
         """These together; there may be banks and programs among them."""
@@ -70,7 +80,7 @@ class Outputs:
         state.entered.forget(output)
         state.ledger.told.forget(output)
         self.note_set_up(output)
-        self.command(output, (message for step in sounds for message in step.unit))
+        self.command_steps(output, sounds)
         self.burst(now, output, (*state.compiled.setups.get(output, ()), *sounds), out)
 
     def set_up(self, now: int, output: int, out: list[Delivery]) -> None:
@@ -112,6 +122,18 @@ class Outputs:
             self.put(now, ledger.lift_pedals(sounding), out)
             self.put(now, ledger.release_pressures(), out)
 
+    def cut_only(self, now: int, sources: Collection[int], out: list[Delivery]) -> None:
+        """End all notes of these inputs alone; where others hold a key or the pedal, that sounds on."""
+        ledger = self._state.ledger
+        sounding = ledger.sounding_channels()
+        players = {number for source in sources for number in (source, *all_of(source))}
+        self.put(now, ledger.end(players, lambda key, target: True), out)
+        for moved in ledger.told.moved():
+            if _ends_with_notes(moved) and moved.channel in sounding:
+                theirs = {hand for hand in ledger.movers(moved) if hand[0] in sources}
+                if theirs:
+                    self.put(now, ledger.leave(moved, theirs), out)
+
     def silence(
         self, now: int, cable: OutputCable, out: list[Delivery], owed: Sequence[bytes] = (), more: Sequence[bytes] = ()
     ) -> None:
@@ -146,6 +168,11 @@ class Outputs:
         self.put(now, ((output, message) for message in dict.fromkeys((*offs, *swept, *known))), out)
         self._state.gestures.forget(now, output, channel)
 
+    def sounds_in_force(self, output: int) -> list[BurstUnit]:
+        """The sounds and values of the scenes in force, those of the last recalled one at the end."""
+        scenes = self._state.scenes_in_force()
+        return [step for stack, scene in scenes for step in owned(scene.bursts.get(output, ()), stack.name)]
+
     def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
         """Those of channels that the scene does not name, and its own.
 
@@ -153,9 +180,15 @@ class Outputs:
         alone: a scene that is recalled meanwhile may not name all of them.
         """
         state = self._state
-        steps = state.scene.bursts.get(output, ()) if state.scene else ()
+        steps = self.sounds_in_force(output)
         named = {step.channel for step in steps if step.selects}
         kept = (
             BurstUnit(channel, unit, 0) for channel, unit in state.cables[output].sounds.items() if channel not in named
         )
         return tuple(step._replace(lasting=state.rules.only_changes, always=True) for step in (*kept, *steps))
+
+
+def _ends_with_notes(moved: Moved) -> bool:
+    """Whether this is a pedal that holds notes, or the pressure of a single key."""
+    kind = moved.what[0] & 0xF0
+    return kind == POLY_AFTERTOUCH or (kind == CONTROLLER and moved.what[1] in HOLDING)

@@ -51,6 +51,10 @@ class Positions:
             if place not in _HIGH_OF or self._under[source, place] == positions.get(_HIGH_OF[place])
         ]
 
+    def moved(self) -> set[int]:
+        """The inputs of which anything was moved."""
+        return {source for source, places in self.places.items() if places}
+
     def count(self, source: int) -> int:
         """How many things of this input were moved."""
         return len(self.places[source])

@@ -4,24 +4,29 @@ A sostenuto pedal holds the notes whose keys are down when it goes down (MIDI 1.
 others hold all that are released under them. Where a note rings is known from what the channel was sent.
 """
 
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Callable, Container, Iterable
 from typing import TYPE_CHECKING
 
 from engine.core.routing.told_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
-    from engine.core.routing.held_ledger import Target, Voice
+    from engine.core.routing.held_ledger import Player, Target
     from engine.core.routing.open_routes import OpenRoutes
 
 
 class RingingNotes:
-    """Loop only. Keys are numbers from 0 to 127; `held`: the channels on which any of these pedals is down."""
+    """Loop only. Keys are numbers from 0 to 127; `held`: the channels on which any of these pedals is down.
+
+    `touched`: the channels where `players` may be others than when that was last asked.
+    """
 
     def __init__(self) -> None:
         self.held: dict[Channel, set[int]] = {}  # -> the pedals that are down
         self._captured: dict[Channel, set[int]] = {}  # -> the keys that the sostenuto pedal holds
-        self._notes: dict[Channel, dict[int, Voice]] = {}
+        self._notes: dict[Channel, dict[int, Player]] = {}
+        self._unbound: set[Channel] = set()  # where a note may ring that was played by the routes in force
+        self.touched: set[Channel] = set()
 
     def pedal(self, channel: Channel, number: int, down: bool, keys: Iterable[int]) -> None:
         """A pedal was moved; `keys` are down."""
@@ -35,6 +40,7 @@ class RingingNotes:
             return
         if number == SOSTENUTO:
             self._captured.pop(channel, None)
+        self.touched.add(channel)
         if pedals == {number}:
             del self.held[channel]
             self._notes.pop(channel, None)
@@ -43,48 +49,72 @@ class RingingNotes:
         notes = self._notes.get(channel)
         if notes and pedals == {SOSTENUTO}:
             held = self._captured.get(channel, set())
-            self._notes[channel] = {key: voice for key, voice in notes.items() if key in held}
+            self._notes[channel] = {key: each for key, each in notes.items() if key in held}
 
-    def released(self, key: int, voice: "Voice") -> None:
+    def released(self, channel: Channel, key: int, player: "Player") -> None:
         """A key is up on a channel on which a pedal is down: its note may ring on."""
-        channel = voice.channel
         if self.held[channel] != {SOSTENUTO} or key in self._captured.get(channel, ()):
-            self._notes.setdefault(channel, {})[key] = voice
+            notes = self._notes.get(channel)
+            if notes is None:
+                self._notes[channel] = {key: player}
+            else:
+                notes[key] = player
+            self.touched.add(channel)
 
     def channels(self) -> set[Channel]:
         """Where anything rings."""
         return {channel for channel, notes in self._notes.items() if notes}
 
-    def voices(self, struck: Container["Target"]) -> Iterator["Voice"]:
-        """All that rings but what was struck again since: that is another note."""
-        for (output, channel), notes in self._notes.items():
-            for key, voice in notes.items():
-                if (output, channel, key) not in struck:
-                    yield voice
+    def players(self, channel: Channel, struck: Container["Target"]) -> "dict[Player, None]":
+        """Who plays what rings on a channel, and by which routes, those of the oldest notes first.
 
-    def bind(self, sources: set[int], routes: "OpenRoutes") -> None:
+        What was `struck` again since is another note.
+        """
+        notes = self._notes.get(channel, {}).items()
+        return {player: None for key, player in notes if (*channel, key) not in struck}
+
+    def rings(self, targets: Iterable["Target"]) -> bool:
+        """Whether the note of any of these keys rings."""
+        return any(key in self._notes.get((output, channel), ()) for output, channel, key in targets)
+
+    def take_touched(self) -> set[Channel]:
+        """The channels where others may play than when this was last asked."""
+        touched, self.touched = self.touched, set()
+        self._unbound |= touched
+        return touched
+
+    def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
         """As `Ledger.bind`."""
-        for notes in self._notes.values():
-            for key, voice in notes.items():
-                if voice.hand[0] in sources and voice.routes is None:
-                    notes[key] = voice._replace(routes=routes)
+        unbound, self._unbound = self._unbound | self.touched, set()
+        for channel in unbound:
+            notes = self._notes.get(channel, {})
+            for key, (hand, older) in notes.items():
+                if older is None and leave(hand[0]):
+                    notes[key] = hand, routes
+                    self.touched.add(channel)
+                elif older is None:
+                    self._unbound.add(channel)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of a channel were reset: its pedals are up."""
+        self.touched.add(channel)
         for kept in (self.held, self._captured, self._notes):
             kept.pop(channel, None)
 
     def end(self, channel: Channel) -> None:
         """All sound of a channel is off."""
+        self.touched.add(channel)
         self._notes.pop(channel, None)
 
     def abandon(self, source: int) -> None:
         """Nothing of this input rings any more."""
+        self.touched.update(self._notes)
         for channel, notes in self._notes.items():
-            self._notes[channel] = {key: voice for key, voice in notes.items() if voice.hand[0] != source}
+            self._notes[channel] = {key: player for key, player in notes.items() if player[0][0] != source}
 
     def silence(self, output: int | None = None, number: int | None = None) -> None:
         """Nothing rings any more (on one output, or on one channel of it), and no pedal is down."""
+        self.touched.update(self._notes)
         for kept in (self.held, self._captured, self._notes):
             for channel in [each for each in kept if output in (None, each[0]) and number in (None, each[1])]:
                 del kept[channel]

@@ -8,10 +8,11 @@ from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_ledger import Target, targets_of
-from engine.core.routing.merged_messages import SentHigh, ends_notes, merged_of
+from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
 from engine.core.routing.told_values import Move, Moved, Told, is_low, made_of, moves_of, position_of, told_of
 from engine.core.routing.velocity_prefixes import is_prefix
-from engine.midi.kinds import is_press, is_release
+from engine.midi.controllers import PARAMETERS
+from engine.midi.kinds import CONTROLLER, is_press, is_release
 from filters.registry import NEVER
 
 PLAIN, PRESS, RELEASE = range(3)
@@ -47,13 +48,15 @@ class RoutedMessage:
     highs: tuple[SentHigh, ...] = ()  # the MSBs among the units, if nothing else is merged
     prefix: bool = False  # it belongs to the velocity of the next note
     position: bytes = b""  # what a hand or foot has left somewhere; see `position_of`
+    announces: bool = False  # it is part of a parameter, by which an MPE controller may announce a zone
+    pedals: tuple[tuple[Moved, int], ...] = ()  # with their values, if nothing else is sent
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
-    plain: bool = field(init=False)  # whether that is a position alone, that leaves nothing at rest
+    plain: bool = field(init=False)  # whether that is a position alone, of no pedal, that leaves nothing at rest
 
     def __post_init__(self) -> None:
-        self.noted = bool(self.moves or self.later or self.prefix or self.position or self.merges)
+        self.noted = bool(self.moves or self.later or self.prefix or self.position or self.merges or self.announces)
         whole = len(self.told) == len(self.moves)
-        rare = self.merges or self.later or self.prefix or is_low(self.position)
+        rare = self.merges or self.later or self.prefix or is_low(self.position) or is_pedal(self.position)
         self.plain = bool(self.position) and whole and not rare
 
 
@@ -77,7 +80,11 @@ def answer(
         prefix = message[0] < 0xF0 and is_prefix(message)
         place = position_of(message)
         told = told_of(source, message, moves)
-        return RoutedMessage(PLAIN, once, (), moves, told, selects, said, (), later, (), merges, highs, prefix, place)
+        says = message[0] & 0xF0 == CONTROLLER and (message[1] in PARAMETERS or resets(message))
+        pedals = _pedals(once) if merges and place and not (prefix or later or is_low(place)) else ()
+        return RoutedMessage(
+            PLAIN, once, (), moves, told, selects, said, (), later, (), merges, highs, prefix, place, says, pedals
+        )
     if is_press(message):
         told = told_of(source, message, moves)
         return RoutedMessage(PRESS, once, targets, moves, told, selects, said, (), later, (), merges, highs)
@@ -88,6 +95,13 @@ def answer(
     held = tuple(each for each in timed if each.at >= NEVER)
     told = told_of(source, message, moves)
     return RoutedMessage(RELEASE, once, (), moves, told, selects, said, others, later, held, merges, highs)
+
+
+def _pedals(units: Sequence[tuple[int, Unit]]) -> tuple[tuple[Moved, int], ...]:
+    """These pedals with their values; nothing if there is anything else among the units."""
+    if not all(len(unit) == 1 and is_pedal(unit[0]) for _, unit in units):
+        return ()
+    return tuple((Moved(output, message[:2]), message[2]) for output, (message,) in units)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
@@ -104,4 +118,5 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         later=tuple(each for each in later if each.outputs),
         held=tuple(each for each in held if each.outputs),
         highs=tuple(each for each in answer.highs if each.place[0] not in shut),
+        pedals=tuple(each for each in answer.pedals if each[0].output not in shut),
     )

@@ -87,6 +87,12 @@ class SceneInPlay:
         elif self._renews or self.shared.called is not self._shared_called:
             self._call_unmuted()
 
+    def move(self, places: Places) -> None:
+        """The scene plays on, with the instruments elsewhere."""
+        if places != self.places:
+            self._take_places(places)
+            self._refresh()
+
     def renew(self, which: Callable[[int, RoutePath], bool], keep_time: bool = False) -> None:
         """Reset its own filters with state; `SharedRoutes.renew` has reset those of routes of every scene."""
         self._own_called = _renewed(self._own_called, which, keep_time)

@@ -5,7 +5,8 @@ comes to rest. On a channel where a note sounds both wait until it is silent (`g
 or made loud by a scene change.
 """
 
-from collections.abc import Callable, Container, Iterable, Mapping
+from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
+from functools import cache
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery, KeptUnit
@@ -44,25 +45,35 @@ class Settling:
 
     # Occasions
 
-    def change(self, now: int, before: OpenRoutes | None, out: list[Delivery]) -> None:
-        """Other routes are in force now: `tick` settles the inputs whose messages go other ways."""
-        state = self._state
-        assert state.scene is not None, "routes belong to a scene"
-        changed = set(range(len(state.compiled.inputs)))
+    def change(self, now: int, before: OpenRoutes | None, sources: Collection[int], out: list[Delivery]) -> None:
+        """Other routes are in force for these inputs: `tick` settles those whose messages go other ways."""
+        state, routes = self._state, self._state.routes
+        assert routes is not None, "a scene is in force"
         if not state.rules.gestures:
-            self._rest(now, {}, changed, None, out)
+            self._rest(now, {}, set(sources), None, (), out)
             return
+        moved = state.ledger.told.movers() | state.positions.moved()
+        changed = {source for source in moved if source in sources}
         if before is not None:
-            same = {s for s in changed if state.boards[s] is None and before.alike(state.scene.routes, s)}
-            state.ledger.bind(changed - same, before)
+            differs = self._differing(before, routes, sources)
+            state.ledger.bind(differs, before)
             if not state.gestures.silenced:
-                changed -= same
+                changed = {source for source in changed if differs(source)}
         state.gestures.silenced = False
-        movers = {source for source, _, _ in state.ledger.told.values.values()}
-        changed = {source for source in changed if source in movers or state.positions.count(source)}
         state.gestures.unsettled |= dict.fromkeys(sorted(changed))
-        state.gestures.goes_on_at = now + 1
-        self.after_end(now, out)
+        state.gestures.goes_on_at = now + _PAUSE
+        state.gestures.look(now)
+        self._lift_left(now, range(len(state.boards)), out)
+
+    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> Callable[[int], bool]:
+        """Whether the messages of one of these inputs go other ways by the ones than by the others."""
+        boards = self._state.boards
+
+        @cache
+        def differs(source: int) -> bool:
+            return source in sources and not (boards[source] is None and before.alike(routes, source))
+
+        return differs
 
     def tick(self, now: int, out: list[Delivery]) -> None:
         """What is due: some more inputs to settle, and channels that have been silent for long enough.
@@ -72,21 +83,28 @@ class Settling:
         """
         gestures, positions = self._state.gestures, self._state.positions
         if gestures.unsettled and gestures.goes_on_at <= now:
+            some: list[int] = []
             left = _AT_ONCE
-            while gestures.unsettled and left > 0:
-                source = next(iter(gestures.unsettled))
+            for source in gestures.unsettled:
+                some.append(source)
                 left -= positions.count(source)
-                self._settle(now, source, out)
+                if left <= 0:
+                    break
             gestures.goes_on_at = now + _PAUSE
-            self.after_end(now, out)
+            self._settle(now, some, out)
         self.after_silence(now, out)
 
-    def _settle(self, now: int, source: int, out: list[Delivery]) -> None:
-        """What an input no longer feeds comes to rest, and what it newly reaches is sent its positions."""
-        self._state.gestures.unsettled.pop(source, None)
-        wanted = self._wanted((source,))
-        self._rest(now, wanted, {source}, None, out)
-        self._tell(now, wanted, out, self._sounding())
+    def _settle(self, now: int, sources: Sequence[int], out: list[Delivery]) -> None:
+        """What these inputs no longer feed comes to rest, and what they newly reach is sent their positions."""
+        gestures = self._state.gestures
+        sounding = self._sounding()  # nothing begins or ends there meanwhile
+        for source in sources:
+            gestures.unsettled.pop(source, None)
+            wanted = self._wanted((source,))
+            self._rest(now, wanted, {source}, None, sounding, out)
+            self._tell(now, wanted, out, sounding)
+        if not self._lift_left(now, sources, out):
+            gestures.plan(now)
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -96,40 +114,46 @@ class Settling:
             if taken:
                 self._outputs.put(now, ledger.leave(moved, taken), out)
 
-    def after_end(self, now: int, out: list[Delivery]) -> None:
-        """Notes may have ended, or a pedal was moved that goes nowhere: what nobody is left to lift comes up."""
+    def after_end(self, now: int, source: int, out: list[Delivery]) -> None:
+        """An input's notes may have ended, or a pedal was moved that goes nowhere: what is left behind comes up."""
+        self._state.gestures.look(now)
+        self._lift_left(now, (source,), out)
+
+    def _lift_left(self, now: int, sources: Container[int], out: list[Delivery]) -> bool:
+        """The pedals that these inputs have left come up, unless others hold them; whether any were left."""
         gestures, ledger = self._state.gestures, self._state.ledger
-        gestures.look(now)
-        lifted = False
-        for moved in ledger.pedals.all() if gestures.waiting else ():
-            if moved.channel in gestures.waiting:
-                gone = {hand for hand, came in ledger.pedals.hands(moved).items() if self._is_left(hand, came, moved)}
-                if gone:
-                    self._outputs.put(now, ledger.leave(moved, gone), out)
-                    lifted = True
-        if lifted:  # what rang under it has ended
+        left: dict[Moved, set[Hand]] = {}
+        for moved, hand, came in ledger.pedals.held_by(sources, gestures.waiting) if gestures.waiting else ():
+            if self._is_left(hand, came, moved):
+                left.setdefault(moved, set()).add(hand)
+        for moved, hands in left.items():
+            self._outputs.put(now, ledger.leave(moved, hands), out)
+        if left:
             gestures.look(now)
+        return bool(left)
 
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
         """Whether this hand has left a pedal: it leads there no more, and does not play there, or is off the pedal."""
         gestures, positions = self._state.gestures, self._state.positions
-        if self.feeds(hand[0], came, moved):
+        if hand[0] in gestures.unsettled:
             return False
-        plays = (hand, moved.channel) in gestures.playing
-        return not plays or (positions.is_up(hand[0], came) and not gestures.leads(hand, moved))
+        plays = moved.channel in gestures.channels_of(hand)
+        if plays and not positions.is_up(hand[0], came):
+            return False
+        return not self.feeds(hand[0], came, moved) and not (plays and gestures.leads(hand, moved))
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
             wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
-            self._rest(now, wanted, None, ended, out)
+            self._rest(now, wanted, None, ended, self._sounding(), out)
             self._tell(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         if source in self._state.gestures.unsettled:
-            self._settle(now, source, out)
+            self._settle(now, (source,), out)
         channels = {(target.output, target.channel) for target in targets} & self._state.gestures.waiting
         if not channels:
             return
@@ -144,9 +168,9 @@ class Settling:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
         self._tell(now, _only(self._wanted(None), lambda moved, _: moved.output == output), out)
 
-    def tell_again(self, now: int, out: list[Delivery]) -> None:
-        """Everything that the routes in force lead anywhere is sent once more."""
-        told, wanted = self._state.ledger.told, self._wanted(None)
+    def tell_again(self, now: int, sources: Iterable[int], out: list[Delivery]) -> None:
+        """Everything that the routes in force lead anywhere from these inputs is sent once more."""
+        told, wanted = self._state.ledger.told, self._wanted(sources)
         same = [(moved, sent) for moved in sorted(wanted) if (sent := told.now(moved)) is not None]
         self._put(now, same, out)
         self._tell(now, wanted, out, self._sounding())
@@ -157,20 +181,18 @@ class Settling:
         return self._state.ledger.sounding_channels() if self._state.rules.gestures else set()
 
     def _reaching(self, channels: set[Channel]) -> list[int]:
-        """The inputs that may reach the outputs of these channels."""
+        """The inputs that may reach the outputs of these channels, and of which anything was moved."""
         state, outputs = self._state, {output for output, _ in channels}
-        if state.scene is None:
-            return []
-        reach = map(state.scene.reach, range(len(state.compiled.inputs)))
-        return [source for source, reached in enumerate(reach) if not outputs.isdisjoint(reached)]
+        moved = sorted(source for source in state.positions.moved() if 0 <= source < len(state.compiled.inputs))
+        return [source for source in moved if not outputs.isdisjoint(state.reach(source))]
 
     def _wanted(self, sources: Iterable[int] | None) -> AllWanted:
         """What the routes in force make of the positions of these inputs, or of all."""
         state = self._state
         wanted: AllWanted = {}
-        if state.scene is None or not state.rules.gestures:
+        routes = state.routes
+        if routes is None or not state.rules.gestures:
             return wanted
-        routes = state.scene.routes
         for source in range(len(state.compiled.inputs)) if sources is None else sources:
             for message in state.positions.of(source):
                 if not self.consumes(source, message):
@@ -181,12 +203,22 @@ class Settling:
         return wanted
 
     def _rest(
-        self, now: int, wanted: AllWanted, sources: set[int] | None, channels: set[Channel] | None, out: list[Delivery]
+        self,
+        now: int,
+        wanted: AllWanted,
+        sources: set[int] | None,
+        channels: set[Channel] | None,
+        sounding: Container[Channel],
+        out: list[Delivery],
     ) -> None:
-        """What these inputs have moved (on these channels), and no longer feed, comes to rest."""
-        state, sounding = self._state, self._sounding()
-        for moved in state.ledger.told.moved():
-            if channels is not None and moved.channel not in channels:
+        """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
+        state = self._state
+        for moved in state.ledger.told.moved() if sources is None else state.ledger.moved_by(sources):
+            output, what = moved
+            channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
+            if channel in state.gestures.waiting and channel in sounding and not on_note:
+                continue  # it waits already
+            if channels is not None and channel not in channels:
                 continue
             movers = state.ledger.movers(moved).items()
             leaving = {
@@ -196,15 +228,15 @@ class Settling:
                 and hand not in wanted.get(moved, ())
                 and not self._fed(hand[0], message, moved)
             }
-            if leaving and moved.channel in sounding and moved.what[0] & 0xF0 != NOTE_ON:
-                state.gestures.waiting.add(moved.channel)
+            if leaving and channel in sounding and not on_note:
+                state.gestures.waiting.add(channel)
             elif leaving and (moved not in wanted or is_pedal(moved.what)):  # else it is sent its new value just now
                 self._outputs.put(now, state.ledger.leave(moved, leaving), out)
 
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether what moved this still does; of positions that are known, what is wanted says so."""
         state = self._state
-        remembers = state.scene is not None and bool(state.scene.routes.called[source])  # a latch, for one
+        remembers = state.routes is not None and bool(state.routes.called[source])  # a latch, for one
         if state.rules.gestures and state.positions.known(source, message) and not remembers:
             return False
         return self.feeds(source, message, moved)
@@ -213,13 +245,13 @@ class Settling:
         """Whether this input's message still moves this thing by the routes in force."""
         if source == NOBODY:
             return True
-        scene = self._state.scene
-        return scene is not None and not self.consumes(source, message) and scene.routes.feeds(source, message, moved)
+        routes = self._state.routes
+        return routes is not None and not self.consumes(source, message) and routes.feeds(source, message, moved)
 
     def consumes(self, source: int, message: bytes) -> bool:
         """Whether a control takes this input's message in the scene in force, so that it takes no route."""
         board = self._state.boards[source] if source != NOBODY else None
-        return board is not None and board.owns(message, self._state.playing)
+        return board is not None and board.owns(message, self._state.stack_of[source].playing)
 
     def _tell(self, now: int, wanted: AllWanted, out: list[Delivery], sounding: Container[Channel] = ()) -> None:
         """Tell what is wanted, where it is not so already; on channels that sound it waits."""

@@ -1,9 +1,11 @@
 """What filters ask of the show: its tempo, and what was sent last. They are built before the show that they play in."""
 
-from collections.abc import Callable, Iterable
-from typing import Final, NamedTuple
+from collections.abc import Callable, Hashable, Iterable, Mapping
+from typing import Any, Final, NamedTuple
 
 from engine.core.routing.filter_chain import FilterLink, RaisedFaults, through
+from engine.core.routing.told_values import Channel
+from engine.midi.mpe_configuration import AnnouncedZone
 from filters.registry import Later
 
 #: beats per minute where no clock has been heard and the rig has none of its own
@@ -19,19 +21,30 @@ class ShowInForce:
         self._bpm: Callable[[int], float | None] | None = None
         self._value: Callable[[int, bytes], int | None] | None = None
         self.positions: Callable[[int], Iterable[bytes]] = lambda source: ()
+        self.sounding: Callable[[], Mapping[Channel, bool]] = dict
+        self.announced: Callable[[int, int], AnnouncedZone | None] = lambda source, manager: None
+        self._shared: dict[Hashable, dict[Any, Any]] = {}
 
     def follow(
         self,
         bpm: Callable[[int], float | None],
         value: Callable[[int, bytes], int | None],
         positions: Callable[[int], Iterable[bytes]],
+        sounding: Callable[[], Mapping[Channel, bool]],
+        announced: Callable[[int, int], AnnouncedZone | None],
     ) -> None:
         """From now on this is the show.
 
         `bpm`: beats per minute at a time; `value`: what an output has of a message's controller. None is not known.
-        `positions`: the last message of everything of an input that was moved.
+        `positions`: the last message of everything of an input that was moved; `sounding`: the channels where notes
+        sound (True) or have just sounded (False); `announced`: the MPE zone of an input, by its manager.
         """
         self._bpm, self._value, self.positions = bpm, value, positions
+        self.sounding, self.announced = sounding, announced
+
+    def shared(self, key: Hashable) -> dict[Any, Any]:
+        """What filters remember together that ask by the same key."""
+        return self._shared.setdefault(key, {})
 
     def tempo(self, now: int) -> float:
         """Beats per minute at this time (ns)."""
@@ -69,6 +82,23 @@ class ChainSurroundings:
         """See Surroundings."""
         found = (self._show.value(output, each) for each in self._behind(controller) for output in self._ends.outputs)
         return next((value for value in found if value is not None), None)
+
+    def sounding(self) -> Mapping[int, bool]:
+        """See Surroundings."""
+        found: dict[int, bool] = {}
+        for (output, channel), sounds in self._show.sounding().items():
+            if output in self._ends.outputs:
+                found[channel] = sounds or found.get(channel, False)
+        return found
+
+    def announced(self, manager: int) -> tuple[int, int, int] | None:
+        """See Surroundings."""
+        found = self._show.announced(self._ends.source, manager)
+        return (found.zone.first, found.zone.last, found.bend) if found is not None else None
+
+    def shared(self, key: Hashable) -> dict[Any, Any]:
+        """See Surroundings."""
+        return self._show.shared((self._ends.outputs, key))
 
     def _behind(self, controller: bytes) -> Iterable[bytes]:
         """What the outputs get of it; filters that keep state may not be asked twice, and are taken to pass it."""

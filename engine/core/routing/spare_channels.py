@@ -19,21 +19,16 @@ def choose_places(state: State, scene: SceneInPlay) -> Places:
     if not spares:
         return AT_HOME
     before = state.places
-    sounding = _sounding(state)
+    sounding = state.sounding_channels()
     places: dict[Channel, int] = {}
     for (output, home), others in spares.items():
         now = before.get((output, home), home)
         steps = [s for s in scene.compiled.entering.get(output, ()) if s.channel == home and s.selects]
         ways = _Ways(state, output, home, others, sounding)
-        chosen = ways.choose(now, steps, scene.compiled.cuts)
+        chosen = ways.choose(now, steps, scene.compiled.cuts and len(state.stacks) == 1)
         if chosen != home:
             places[output, home] = chosen
     return places
-
-
-def _sounding(state: State) -> set[Channel]:
-    """The channels that count as sounding: until what waits for their silence has been set, their notes may fade."""
-    return state.ledger.sounding_channels() | state.gestures.waiting
 
 
 class _Ways:

@@ -170,6 +170,10 @@ class ToldValues:
     def _kept(self, moved: Moved) -> bytes | None:
         return self._commanded.get(moved) or self._set_up.get(moved)
 
+    def movers(self) -> set[int]:
+        """The inputs that have moved anything off rest."""
+        return {source for source, _, _ in self.values.values()}
+
     def moved(self) -> list[Moved]:
         """All that hands and feet have moved off rest."""
         return [*self.values]

@@ -5,6 +5,14 @@ from functools import partial
 from typing import Any
 
 from engine.core import scene_snapshot
+from engine.live.edit.part_requests import (
+    add_scene_plan,
+    move_plan,
+    remove_plan,
+    rename_plan,
+    sounds_plan,
+    values_plan,
+)
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
@@ -13,6 +21,7 @@ from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan
 from engine.live.show import Show
 from engine.plurals import counted
 from engine.protocol import (
+    AddSceneRequest,
     Answer,
     AnswerCode,
     BackupAnswer,
@@ -28,15 +37,21 @@ from engine.protocol import (
     LearnRequest,
     LinesRequest,
     ListScenesRequest,
+    MovePartRequest,
     MoveSceneRequest,
     PartRequest,
+    PutValuesRequest,
     RedoRequest,
+    RemovePartRequest,
+    RenamePartRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
     Request,
     RestoreRequest,
+    SaveAsRequest,
     SaveRequest,
     ScenesAnswer,
+    SoundsRequest,
     StoreSceneRequest,
     UndoRequest,
     UndoSaveRequest,
@@ -70,10 +85,17 @@ class EditRequests:
             BurstRequest: self._edit(burst_plan),
             LinesRequest: self._edit(lines_plan),
             FactsRequest: self._edit(facts_plan),
+            PutValuesRequest: self._edit(values_plan),
+            RenamePartRequest: self._edit(rename_plan),
+            RemovePartRequest: self._edit(remove_plan),
+            MovePartRequest: self._edit(move_plan),
+            AddSceneRequest: self._edit(add_scene_plan),
+            SoundsRequest: self._edit(sounds_plan),
             UndoRequest: lambda _: session.undo(),
             RedoRequest: lambda _: session.redo(),
             LearnRequest: self._learn,
             SaveRequest: lambda asked: saver.save(asked.choice),
+            SaveAsRequest: lambda asked: saver.save_as(asked.file),
             UndoSaveRequest: lambda asked: saver.undo_save(asked.version),
             HistoryRequest: lambda _: saver.history(),
             UnsavedRequest: lambda asked: saver.unsaved_difference(asked.version),

@@ -154,14 +154,14 @@ class RemoteWork:
             return refused(AnswerCode.BAD_REQUEST, text)
         source, target = inputs[route.input - 1], outputs[route.output - 1]
         try:
-            routes = scene_snapshot.with_route(engine, scene_snapshot.in_force(engine), source, target, route.on)
+            lists = scene_snapshot.with_route(engine, scene_snapshot.in_force(engine), source, target, route.on)
         except ValueError as fault:
             return refused(AnswerCode.NOT_POSSIBLE, str(fault))
-        if routes is None:
+        if lists is None:
             is_so = "already" if route.on else "not"
             return unchanged(f"scene {engine.scene[0]}: {source} is {is_so} connected to {target}")
         done = f"scene {engine.scene[0]}: {source} {'connected to' if route.on else 'disconnected from'} {target}"
-        return partial(scene_edits.set_routes, number=engine.scene[0], routes=routes), done
+        return partial(scene_edits.set_lists, number=engine.scene[0], lists=lists), done
 
     def _answer(self, source: int, command: int, answer: Answer) -> None:
         show = self._show

@@ -20,6 +20,7 @@ class RigFileFollower:
     def __init__(self, session: RigSession) -> None:
         self._session = session
         self._show = session.show
+        self._file = session.file
         self._lists = SoundLists(session.file.parent)
         self._reread_lists = False  # one was edited, or rejected last time
         self._handled: Facts | None = None  # the file as it was when it was last looked into
@@ -31,6 +32,8 @@ class RigFileFollower:
         seen = facts(session.file)
         while True:
             await trio.sleep(_ROUND)
+            if session.file != self._file:
+                self._file, self._lists, seen = session.file, SoundLists(session.file.parent), None
             before, seen = seen, facts(session.file)
             edited = self._lists.edited(self._show.engine.rig)
             self._reread_lists |= edited

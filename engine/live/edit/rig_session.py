@@ -42,10 +42,23 @@ class PastEdit(NamedTuple):
 class RigSession:
     """The text of one show's rig. Loop only. `lock` is held while the text changes or is compared with the file."""
 
-    def __init__(self, show: Show, file: Path, text: str, elsewhere: Elsewhere) -> None:
-        """`text` is current, and is what `file` held when it was read."""
+    def __init__(
+        self,
+        show: Show,
+        file: Path,
+        text: str,
+        elsewhere: Elsewhere,
+        draft: bool = False,
+        moved: Callable[[Path], None] = lambda file: None,
+    ) -> None:
+        """`text` is current, and is what `file` held when it was read.
+
+        `draft`: the file is our own, until the player gives the rig one, which `moved` is told.
+        """
         self.show = show
         self.file = file
+        self.draft = draft
+        self._moved = moved
         self.elsewhere = elsewhere
         self.store = RigFileStore(file, elsewhere)
         self.text = text
@@ -61,6 +74,21 @@ class RigSession:
     def unsaved(self) -> bool:
         """Whether the current text is not in the file."""
         return self.text != self.on_disk
+
+    @property
+    def undoable(self) -> str | None:
+        """What an undo would undo, in words."""
+        return self._before[-1].words if self._before else None
+
+    @property
+    def redoable(self) -> str | None:
+        """What a redo would do again."""
+        return self._after[-1].words if self._after else None
+
+    def move_to(self, store: RigFileStore) -> None:
+        """From now on this is the rig's file."""
+        self.file, self.store, self.draft = store.file, store, False
+        self._moved(store.file)
 
     async def edit(self, plan: Plan) -> Answer:
         """Adopt what the planned change makes of the text.

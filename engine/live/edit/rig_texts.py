@@ -10,8 +10,9 @@ from typing import Any, Final, NamedTuple
 
 from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, refused
 from engine.rig.edit import differences
-from engine.rig.edit.scene_edits import EditError, InvalidRig, UnknownScene
+from engine.rig.edit.scene_edits import EditError, UnknownScene
 from engine.rig.edit.versions import plain
+from engine.rig.edit.whole_edits import InvalidRig
 from engine.rig.models.pickled import pickled
 from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.load import RigError, RigProblem, read

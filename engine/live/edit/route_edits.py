@@ -44,14 +44,14 @@ def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Cha
     if target not in rig.outputs:
         return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", target, rig.outputs))
     try:
-        routes = scene_snapshot.with_route(show.engine, scene, source, target, on)
+        lists = scene_snapshot.with_route(show.engine, scene, source, target, on)
     except ValueError as fault:
         return refused(AnswerCode.NOT_POSSIBLE, str(fault))
-    if routes is None:
+    if lists is None:
         return unchanged(f"scene {scene.number}: {source} is {'already' if on else 'not'} connected to {target}")
     done = f"scene {scene.number}: {source} {'connected to' if on else 'disconnected from'} {target}"
     done += _followers(show, scene)
-    return partial(scene_edits.set_routes, number=scene.number, routes=routes), done
+    return partial(scene_edits.set_lists, number=scene.number, lists=lists), done
 
 
 def chain_plan(show: Show, asked: ChainRequest) -> tuple[Change, str] | Answer:
@@ -99,7 +99,8 @@ def lines_plan(show: Show, asked: LinesRequest) -> tuple[Change, str] | Answer:
         return scene
     change = partial(scene_edits.set_lines, number=scene.number, play=asked.play)
     lines = counted(len(asked.play), "play line", zero="no")
-    return change, f"scene {scene.number} has {lines} of its own{_followers(show, scene)}"
+    did = asked.words or f"scene {scene.number} has {lines} of its own"
+    return change, f"{did}{_followers(show, scene)}"
 
 
 def facts_plan(show: Show, asked: FactsRequest) -> tuple[Change, str] | Answer:
@@ -114,7 +115,8 @@ def facts_plan(show: Show, asked: FactsRequest) -> tuple[Change, str] | Answer:
             AnswerCode.NOT_POSSIBLE, f"{', '.join(sorted(strange))}: not a fact of a scene; these are: {known}"
         )
     change = partial(scene_edits.set_facts, number=scene.number, facts=asked.facts)
-    return change, f"scene {scene.number}: new {', '.join(asked.facts)}{_followers(show, scene)}"
+    did = asked.words or f"scene {scene.number}: new {', '.join(asked.facts)}"
+    return change, f"{did}{_followers(show, scene)}"
 
 
 def _scene(show: Show, asked: EditRequest) -> Scene | Answer:

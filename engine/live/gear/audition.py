@@ -38,10 +38,11 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
         return refused(AnswerCode.MISSING_PORT, text)
     async with _under_way:
         before = show.engine.state.cables[output].sounds.get(channel)
-        _, chosen = compile_step(show.engine.rig, BurstStep(instrument=name, sound=request.sound))
-        show.send((output, message) for message in placed(output, chosen.unit, show.engine.state.places))
+        _, steps = compile_step(show.engine.rig, BurstStep(instrument=name, sound=request.sound))
         try:
-            await trio.sleep(chosen.settle / 1e9)
+            for step in steps:
+                show.send((output, message) for message in placed(output, step.unit, show.engine.state.places))
+                await trio.sleep(step.settle / 1e9)
             for key in _DRUMS if gear.channel == _DRUM_CHANNEL else _PHRASE:
                 await _play(show, output, channel, key)
         finally:

@@ -8,7 +8,7 @@ from typing import Final
 
 import trio
 
-from engine.core.commands import Begin, RecallScene, ResumePosition
+from engine.core.commands import Begin, FirstScene, RecallScene, ResumePosition
 from engine.fault_log import faults, log_file
 from engine.live.cluster_session import ClusterSession, open_cluster_session
 from engine.live.edit.remote_work import RemoteWork
@@ -55,10 +55,12 @@ class EngineProcess:
         say: Callable[[str], None],
         beside: Sequence[_Task] = (),
         stopping: Callable[[], None] = lambda: None,
+        draft: bool = False,
     ) -> None:
         """`text` is what the rig was read from; `say` gets one sentence at a time, for the player.
 
         The tasks `beside` begin with the show and end before its farewell. `stopping` is called at the first signal.
+        `draft`: see RigSession.
         """
         self._rig = rig
         self._text = text
@@ -69,6 +71,7 @@ class EngineProcess:
         self._say = say
         self._beside = beside
         self._stopping = stopping
+        self._draft = draft
         self._last_scene = LastSceneWriter(state_file(name), rig_file, say)
         self._stop = trio.Event()
         self._worker = WorkerProcess("engine.live.edit.rig_texts")
@@ -100,7 +103,9 @@ class EngineProcess:
             self._say(f"{crash}; every output was silenced first{missing}")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
-            session = RigSession(show, self._rig_file, self._text, self._worker.run)
+            session = RigSession(
+                show, self._rig_file, self._text, self._worker.run, self._draft, self._last_scene.follow
+            )
             saver = RigSaver(session)
             remote_work = RemoteWork(show, session)
             panel = PanelRequests(show, session, system)
@@ -165,7 +170,7 @@ class EngineProcess:
                 nursery.start_soon(task)
             nursery.start_soon(collect_when_idle, show.ports.messages_heard)
             nursery.start_soon(transpose_ahead, show)
-            self._say(show.apply(RecallScene(self._resume(show)), "start").text)
+            self._recall_first(show)
             show.apply(Begin())
             reader.start(waker(show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
@@ -177,16 +182,23 @@ class EngineProcess:
         with trio.move_on_after(_LEAVING):
             await self._last_scene.write()
 
-    def _resume(self, show: Show) -> int | str:
-        """Take up the set list where the last show was; returns the scene to begin with."""
-        last = self._last_scene.last()
-        if last is not None:
-            show.apply(ResumePosition(last))
-        start = self._rig.rig.start
+    def _recall_first(self, show: Show) -> None:
+        """Recall the scenes to begin with: by default, each player's last one or else the first of their set list."""
+        compiled, last, start = show.engine.state.compiled, self._last_scene.last(), self._rig.rig.start
+        for player, position in last.items():
+            show.apply(ResumePosition(position, player))
+        scene = next((each.number for each in self._rig.scenes if not compiled.players.scenes.get(each.number)), None)
         if start != "last":
-            return start
-        known = last is not None and last.scene in show.engine.state.compiled.scenes
-        return last.scene if last is not None and known else self._rig.scenes[0].number
+            scene = compiled.find(start)
+        elif "" in last and last[""].scene in compiled.scenes:
+            scene = last[""].scene
+        if scene is not None:
+            self._say(show.apply(RecallScene(scene), "start").text)
+        for player in compiled.players.setlists:
+            its = last.get(player) if start == "last" else None
+            at = its is not None and compiled.players.scenes.get(its.scene) == player
+            recall = RecallScene(its.scene, player=player) if its is not None and at else FirstScene(player=player)
+            self._say(show.apply(recall, "start").text)
 
 
 def _held(show: Show) -> str:

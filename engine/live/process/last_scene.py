@@ -1,8 +1,8 @@
-"""The state file, which an engine keeps from one start to the next: its last scene and the place in the set list."""
+"""The state file, which an engine keeps from one start to the next: last scenes, and the places in set lists."""
 
 import json
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from itertools import count
 from pathlib import Path
@@ -25,22 +25,34 @@ def state_file(name: str) -> Path:
     return Path(platformdirs.user_state_dir(_APP)) / f"{name}.json"
 
 
+def draft_file(name: str) -> Path:
+    """Where the engine of this name keeps a rig that the player has given no file."""
+    return Path(platformdirs.user_state_dir(_APP)) / f"{name}.draft.toml"
+
+
+#: where a show is, by player with scenes of their own; "" is the rest of the rig
+Positions = Mapping[str, ShowPosition]
+
+
 class _UnreadableStateError(Exception):
     """The state file is there and cannot be used; the text says why, after its name."""
 
 
-def read_last(path: Path, rig: Path) -> ShowPosition | None:
-    """Where the show of this rig file was, or None if that is not known."""
+def read_last(path: Path, rig: Path) -> Positions:
+    """Where the show of this rig file was, as far as that is known."""
     try:
-        return _position(_shows(path).get(str(rig.resolve())))
+        kept, file = _state(path), str(rig.resolve())
     except (OSError, _UnreadableStateError):
-        return None
+        return {}
+    players = kept["players"].get(file)
+    listed = {"": kept["shows"].get(file), **(players if isinstance(players, dict) else {})}
+    return {player: position for player, found in listed.items() if (position := _position(found)) is not None}
 
 
 def set_aside(path: Path) -> str | None:
     """Keep a state file that cannot be used under another name; a sentence, None if it can be used. Raises OSError."""
     try:
-        _shows(path)
+        _state(path)
     except _UnreadableStateError as fault:
         reason = str(fault)
     else:
@@ -53,23 +65,28 @@ def set_aside(path: Path) -> str | None:
     return f"{path} {reason}; it is kept as {aside.name}, and the last scenes in it are not used"
 
 
-def write_last(path: Path, rig: Path, position: ShowPosition) -> str | None:
+def write_last(path: Path, rig: Path, positions: Positions) -> str | None:
     """Write this down; a crash leaves the old state or the new. One engine of a name runs at a time.
 
     What cannot be used of an earlier state is kept: the sentence that says so, or None. Raises OSError.
     """
     kept = set_aside(path)
-    shows = _shows(path) | {str(rig.resolve()): position}
-    durable_files.replace(path, json.dumps({"format": _FORMAT, "shows": shows}).encode())
+    before, file = _state(path), str(rig.resolve())
+    own = {player: position for player, position in positions.items() if player}
+    shows = before["shows"] | ({file: positions[""]} if "" in positions else {})
+    players = {each: its for each, its in before["players"].items() if each != file} | ({file: own} if own else {})
+    state = {"format": _FORMAT, "shows": shows} | ({"players": players} if players else {})
+    durable_files.replace(path, json.dumps(state).encode())
     return kept
 
 
-def _shows(path: Path) -> dict[str, Any]:
-    """By rig file, as it is written there; empty if there is no file. Raises _UnreadableStateError and OSError."""
+def _state(path: Path) -> dict[str, dict[str, Any]]:
+    """Shows and players by rig file, as written there; empty if there is no file. Raises _UnreadableStateError and
+    OSError."""
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        return {}
+        return {"shows": {}, "players": {}}
     except IsADirectoryError:
         raise
     except OSError as fault:
@@ -80,7 +97,8 @@ def _shows(path: Path) -> dict[str, Any]:
         raise _UnreadableStateError(f"was written by a newer Bayleaf (format {form})")
     if not isinstance(found, dict) or not isinstance(shows := found.get("shows"), dict):
         raise _UnreadableStateError("is damaged")
-    return shows
+    players = found.get("players", {})
+    return {"shows": shows, "players": players if isinstance(players, dict) else {}}
 
 
 def _position(kept: Any) -> ShowPosition | None:
@@ -99,14 +117,18 @@ class LastSceneWriter:
         self._path = path
         self._rig_file = rig_file
         self._say = say
-        self._to_write: ShowPosition | None = None
+        self._to_write: Positions | None = None
         self._moved = trio.Event()
         self._written = trio.Event()
         self._written.set()
         self._writing = threading.Lock()  # a try that was abandoned on a slow disk may still be under way
 
-    def last(self) -> ShowPosition | None:
-        """Where the show was when it was last written down, or None if that is not known."""
+    def follow(self, rig_file: Path) -> None:
+        """The rig has another file from now on."""
+        self._rig_file = rig_file
+
+    def last(self) -> Positions:
+        """Where the show was when it was last written down, as far as that is known."""
         try:
             kept = set_aside(self._path)
         except OSError as fault:
@@ -115,9 +137,9 @@ class LastSceneWriter:
             self._say(kept)
         return read_last(self._path, self._rig_file)
 
-    def note(self, position: ShowPosition) -> None:
+    def note(self, positions: Positions) -> None:
         """The show is here now."""
-        self._to_write = position
+        self._to_write = positions
         self._moved.set()
         if self._written.is_set():
             self._written = trio.Event()
@@ -137,18 +159,18 @@ class LastSceneWriter:
 
     async def write(self) -> None:
         """Write the latest position down, if that is still to be done."""
-        position = self._to_write
-        if position is None:
+        positions = self._to_write
+        if positions is None:
             return
         try:
-            kept = await to_its_end(self._write_alone, position)
+            kept = await to_its_end(self._write_alone, positions)
             if kept is not None:
                 self._say(kept)
-            if self._to_write is position:
+            if self._to_write is positions:
                 self._to_write = None
         except OSError as fault:  # tried again with the next scene, or at the end
             self._say(f"the last scene could not be written down ({fault.strerror}: {self._path})")
 
-    def _write_alone(self, position: ShowPosition) -> str | None:
+    def _write_alone(self, positions: Positions) -> str | None:
         with self._writing:
-            return write_last(self._path, self._rig_file, position)
+            return write_last(self._path, self._rig_file, positions)

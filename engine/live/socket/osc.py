@@ -1,4 +1,4 @@
-"""Open Sound Control: scenes, set lists and mutes over the network, and answers for control surfaces.
+"""Open Sound Control: scenes, songs, set lists and mutes over the network, and answers for control surfaces.
 
 Off unless the rig has [osc]. Only senders in its list are obeyed. Whatever they send, its cost is bounded: how much is
 read, how much is obeyed, how much waits for its time, and how much is answered.
@@ -7,6 +7,7 @@ read, how much is obeyed, how much waits for its time, and how much is answered.
 import heapq
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from ipaddress import ip_address
 from itertools import count, islice
 from typing import Any, Final
@@ -14,18 +15,26 @@ from typing import Any, Final
 import trio
 
 from engine.core.commands import (
+    ChooseSetlist,
+    ChooseSong,
     FirstScene,
     MuteRoute,
     NextScene,
+    NextSong,
     Panic,
     PlayerCommand,
     PreviousScene,
+    PreviousSong,
     RecallScene,
     Resend,
+    StackCommand,
     TapTempo,
+    Transpose,
     UnmuteRoute,
 )
 from engine.core.control.request_budget import RequestBudget
+from engine.core.control.setlist import LAST_STEP
+from engine.core.control.stack import Stack
 from engine.live.show import Show
 from engine.live.socket.osc_facts import everything, osc_now
 from engine.live.socket.osc_packets import LARGEST, OscAsked, Value, osc_message, read_packet, seconds_until
@@ -42,14 +51,27 @@ _BUTTONS: Final[dict[str, PlayerCommand]] = {
     "next": NextScene(),
     "back": PreviousScene(),
     "first": FirstScene(),
+    "next_song": NextSong(),
+    "back_song": PreviousSong(),
+    "transpose_off": Transpose(0),
     "panic": Panic(),
     "resend": Resend(),
     "tap": TapTempo(),
 }
+#: commands that take one name
+_NAMED: Final[dict[str, Callable[[str], PlayerCommand]]] = {
+    "song": ChooseSong,
+    "setlist": ChooseSetlist,
+    "mute": MuteRoute,
+    "unmute": UnmuteRoute,
+}
 _QUERIES: Final = ("state", "all")
 #: what we answer and tell: answering that would never end
 _REPLIES: Final = frozenset(
-    ("answer", "now", "coming", "tempo", "cue", "text", "running", "order", "listed", "route", "complete"),
+    (
+        *("answer", "now", "coming", "tempo", "song_now", "transposed", "cue", "text", "running"),
+        *("order", "listed", "song_listed", "route", "complete"),
+    )
 )
 _ROUND: Final = 0.5  # seconds between looks at the rig
 _PACE: Final = 0.001  # seconds from one message to the next; what a flood sends beyond that, the system drops
@@ -183,26 +205,30 @@ class OscServer:
         return replies
 
     def _obey(self, do: str, values: tuple[Value, ...], sender: Sender) -> list[bytes]:
-        if do in _REPLIES:
+        player, _, word = do.rpartition("/")
+        if word in _REPLIES:
             return []
+        stack = self._show.engine.state.stacks.get(player)
+        if stack is None:
+            return [osc_message("answer", f"/bayleaf/{do}: there is no player {player}; nothing changed")]
         pressed = _is_pressed(values)
-        if do in _BUTTONS or do in _QUERIES:
+        if word in _BUTTONS or word in _QUERIES or word == "transpose":
             if pressed is False:  # the button's release
                 return []
-            if do in _QUERIES and pressed:
-                return self._answer_query(do, sender)
-        command = _command(do, values)
+            if word in _QUERIES and pressed:
+                return self._answer_query(word, stack, sender)
+        command = _for_player(_command(word, values), player)
         if command is None:
             return [osc_message("answer", f"/bayleaf/{do} is not a command, or takes other values; nothing changed")]
-        if not self._admits(do == "panic"):
+        if not self._admits(word == "panic"):
             return []
-        return [osc_message("answer", self._apply(command, f"osc {sender[0]}")), osc_now(self._show)]
+        return [osc_message("answer", self._apply(command, f"osc {sender[0]}")), osc_now(stack)]
 
-    def _answer_query(self, do: str, sender: Sender) -> list[bytes]:
-        if do == "state":
-            return [osc_now(self._show)]
+    def _answer_query(self, word: str, stack: Stack, sender: Sender) -> list[bytes]:
+        if word == "state":
+            return [osc_now(stack)]
         if sender in self._long or len(self._long) < _DRAWING:
-            self._long[sender] = everything(self._show)
+            self._long[sender] = everything(self._show, stack)
         return []
 
     def _admits(self, panic: bool) -> bool:
@@ -217,12 +243,22 @@ class OscServer:
 
     def _apply(self, command: PlayerCommand, who: str) -> str:
         """What became of it, in a sentence."""
-        if isinstance(command, RecallScene) and self._show.engine.state.compiled.find(command.scene) is None:
+        unknown = self._unknown(command)
+        if unknown is not None:
             # not left to the engine, which would look for names like it: in a large rig that takes milliseconds
-            text = f"there is no scene {command.scene}; nothing changed"
+            text = f"there is no {unknown}; nothing changed"
             self._show.tell(who, text)
             return text
         return self._show.apply(command, who).text
+
+    def _unknown(self, command: PlayerCommand) -> str | None:
+        """The scene or song of a command, in words, if the rig does not have it."""
+        compiled = self._show.engine.state.compiled
+        if isinstance(command, RecallScene) and compiled.find(command.scene) is None:
+            return f"scene {command.scene}"
+        if isinstance(command, ChooseSong) and command.song not in compiled.songs:
+            return f"song {command.song}"
+        return None
 
 
 async def _send(listener: trio.socket.SocketType, replies: list[bytes], sender: Sender) -> None:
@@ -243,15 +279,25 @@ def _is_pressed(values: tuple[Value, ...]) -> bool | None:
     return bool(value)
 
 
+def _for_player(command: PlayerCommand | None, player: str) -> PlayerCommand | None:
+    """The same command for one player; None if it concerns the whole rig."""
+    if not player:
+        return command
+    return replace(command, player=player) if isinstance(command, StackCommand) else None
+
+
 def _command(do: str, values: tuple[Value, ...]) -> PlayerCommand | None:
     """The command that a message gives; None if it gives none."""
     if do in _BUTTONS:
         return _BUTTONS[do] if _is_pressed(values) else None
     value = values[0] if len(values) == 1 else None
-    if do == "scene" and isinstance(value, float) and value.is_integer():
-        return RecallScene(int(value))
-    if do == "scene" and isinstance(value, int | str) and not isinstance(value, bool):
+    number = (
+        int(value) if isinstance(value, int | float) and not isinstance(value, bool) and value == value // 1 else None
+    )
+    if do == "scene" and isinstance(value, str):
         return RecallScene(value)
-    if do in ("mute", "unmute") and isinstance(value, str):
-        return MuteRoute(value) if do == "mute" else UnmuteRoute(value)
-    return None
+    if do == "scene" and number is not None:
+        return RecallScene(number)
+    if do == "transpose" and number is not None and abs(number) <= LAST_STEP:
+        return Transpose(number)
+    return _NAMED[do](value) if do in _NAMED and isinstance(value, str) else None

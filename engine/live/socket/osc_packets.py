@@ -25,13 +25,13 @@ _BUNDLE_HEAD: Final = len(_BUNDLE) + 8  # with its time tag
 _TAG: Final = struct.Struct(">Q")
 _SIZE: Final = struct.Struct(">i")
 # numbers of 32 bits, strings, true and false only: python-osc drops values of types that it does not know
-_FORM: Final = re.compile(rb"/bayleaf/[a-z]+\x00+,[ifsTF]*\x00")
+_FORM: Final = re.compile(rb"/bayleaf/(?:[^\x00-\x20#*,/?\[\]{}\x7f-\xff]+/)?[a-z_]+\x00+,[ifsTF]*\x00")
 _SINCE_1900: Final = 2_208_988_800  # seconds from the era of time tags to that of Unix
 _SECOND: Final = 1 << 32  # of a time tag
 
 
 class OscAsked(NamedTuple):
-    """One message: its time tag, what comes after `/bayleaf/`, and its values."""
+    """One message: its time tag, what comes after `/bayleaf/`, which may begin with a player, and its values."""
 
     tag: int
     do: str

@@ -11,11 +11,13 @@ from pydantic import BaseModel
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
 from engine.core.commands import PlayTestNote
+from engine.core.control.control_learning import learn
 from engine.core.routing.explain import RouteVerdict, explain, shown
 from engine.core.scene_snapshot import channel_of
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import unknown_scene
+from engine.live.gear.port_listening import PortListening
 from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
@@ -34,6 +36,9 @@ from engine.protocol import (
     FiltersAnswer,
     FiltersRequest,
     Handler,
+    LearnedAnswer,
+    LearnedRequest,
+    ListenRequest,
     PlayTestNoteRequest,
     PortsAnswer,
     PortsRequest,
@@ -60,6 +65,7 @@ class PanelRequests:
     def __init__(self, show: Show, session: RigSession, system: PortSystem) -> None:
         """`system`: where the ports are."""
         self.load = CableLoad(show)
+        self._listening = PortListening(system)
         self._show = show
         self._session = session
         self._system = system
@@ -70,9 +76,17 @@ class PanelRequests:
             FiltersRequest: self._filters,
             ExplainRequest: self._explain,
             PortsRequest: self._ports,
+            ListenRequest: self._listen,
+            LearnedRequest: self._learned,
             PlayTestNoteRequest: self._test_note,
             DifferencesRequest: self._differences,
         }
+
+    async def run(self) -> None:
+        """Measure the load of the cables, and close ports that nobody listens at. Until cancelled."""
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(self.load.run)
+            nursery.start_soon(self._listening.run)
 
     async def _rig(self, request: RigRequest) -> Answer:
         show, session = self._show, self._session
@@ -81,7 +95,12 @@ class PanelRequests:
         text = f"{rig.rig.name}: {counted(len(rig.scenes), 'scene')}"
         if since is not None:
             return RigAnswer(text=text, revision=revision, unsaved=unsaved, since=since, rig=parts)
-        return RigAnswer(text=text, revision=revision, unsaved=unsaved, rig={"file": str(session.file), **parts})
+        return RigAnswer(
+            text=text,
+            revision=revision,
+            unsaved=unsaved,
+            rig={"file": str(session.file), **parts},
+        )
 
     async def _filters(self, request: FiltersRequest) -> Answer:
         filters, tables = await in_a_thread(_filters), await in_a_thread(_tables)
@@ -89,7 +108,9 @@ class PanelRequests:
 
     async def _explain(self, request: ExplainRequest) -> Answer:
         state, source = self._show.engine.state, request.input
-        rig, muted, song, transposed = state.compiled.rig, set(state.muted), state.song, state.transposed
+        rig, muted = state.compiled.rig, set(state.muted)
+        stack = state.stack_of[state.compiled.inputs.index(source)] if source in rig.inputs else state.main
+        song, transposed = stack.song, state.transposed(stack)
         scene = rig.scene(request.scene)
         if scene is None:
             return unknown_scene(rig, request.scene)
@@ -113,6 +134,26 @@ class PanelRequests:
             inputs=_used(inputs, show.inputs, show.ports.in_meters),
             outputs=_used(outputs, show.outputs, show.ports.out_meters),
         )
+
+    async def _listen(self, request: ListenRequest) -> Answer:
+        show, rig = self._show, self._show.engine.rig
+        open_ones = (meter.port for meter in (*show.ports.in_meters, *show.ports.out_meters))
+        wanted = (port.port for port in (*rig.inputs.values(), *rig.outputs.values()))
+        used = {name for name in (*open_ones, *wanted) if name is not None}
+        return await self._listening.listen(used, rig.rig.middle_c)
+
+    async def _learned(self, request: LearnedRequest) -> Answer:
+        try:
+            found = learn([(each.at, from_hex(each.message)) for each in request.heard])
+        except ValueError as fault:
+            return refused(AnswerCode.BAD_REQUEST, f"give messages in hexadecimal: {fault}")
+        if found is None:
+            text = f"nothing came from {request.input} that a control can react to; is the switch on this input?"
+            return LearnedAnswer(text=text, control=None, presses=0, bounce_ms=0.0)
+        guard = {} if found.guard is None else {"guard": found.guard}
+        control = {"input": request.input, "when": found.when, **guard}
+        presses = "1 press" if found.presses == 1 else f"{found.presses} presses"
+        return LearnedAnswer(text=presses, control=control, presses=found.presses, bounce_ms=round(found.bounce, 1))
 
     async def _test_note(self, request: PlayTestNoteRequest) -> Answer:
         show, name = self._show, request.instrument

@@ -1,4 +1,4 @@
-"""The local socket of a running engine: one JSON object per line in, one per line out, as `engine/protocol.py` has it.
+"""The local socket of a running engine: one JSON object per line in, one per line out, as `engine/protocol` has it.
 
 Only the engine's own user can open it. After {"do": "watch"} the engine sends the messages that pass, and after
 {"do": "follow"} what has changed, at most thirty times per second, until the client goes. A client that does not read
@@ -58,6 +58,8 @@ _CONNECTIONS_AT_ONCE: Final = 16  # that are taken without a wait: they may all 
 _CONNECTIONS_PER_SECOND: Final = 150.0  # the same after that
 _REST: Final = 0.002  # seconds after each piece of a long request
 _SHORT: Final = 1 << 16  # bytes of a request that is read in the loop
+_LONG_AT_ONCE: Final = 4  # longer requests that are answered without a wait
+_LONG_PER_SECOND: Final = 1.0  # the same after that: reading each may hold the music up for milliseconds
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE_WITH_DUMP: Final = 30.0  # seconds that a client may take to read a piece of a dump
 _PATIENCE: Final = 1.0  # seconds that a watcher may take to read
@@ -103,11 +105,12 @@ class SocketServer:
         }
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
         self._pace = ServicePace(_AT_ONCE, _PER_SECOND)
+        self._long_pace = ServicePace(_LONG_AT_ONCE, _LONG_PER_SECOND)
 
     async def serve(self) -> None:
         """Answer until cancelled."""
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(self._panel.load.run)
+            nursery.start_soon(self._panel.run)
             await trio.serve_listeners(self._talk, [PacedListener(self._listener)])
 
     async def _talk(self, stream: trio.SocketStream) -> None:
@@ -121,9 +124,8 @@ class SocketServer:
 
     async def _answer_lines(self, stream: trio.SocketStream, lines: _Lines) -> None:
         async for line in lines:
-            await self._pace.turn()
             try:
-                row, request = _parse(line) if len(line) < _SHORT else await to_its_end(_parse, line)
+                row, request = await self._read(line)
             except RequestError as fault:
                 await stream.send_all(line_of(refused(fault.code, str(fault)).plain()))
                 continue
@@ -135,6 +137,14 @@ class SocketServer:
                 await self._streams[row.model](stream, lines, request)
                 return
             await stream.send_all(await self._answer(row, request))
+
+    async def _read(self, line: bytes) -> tuple[Row, Request]:
+        """What is asked for, when it is its turn. Raises RequestError."""
+        await self._pace.turn()
+        if len(line) < _SHORT:
+            return _parse(line)
+        await self._long_pace.turn()
+        return await to_its_end(_parse, line)
 
     async def _answer(self, row: Row, request: Request) -> bytes:
         handler = self._handlers[row.model]

@@ -3,6 +3,7 @@
 from typing import Any
 
 from engine.core import scene_snapshot
+from engine.core.control.stack import Stack
 from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.meters import PortMeter
@@ -16,13 +17,14 @@ def status(show: Show) -> dict[str, Any]:
         "rig": engine.rig.rig.name,
         "scene": scene_facts(engine, engine.scene),
         "setlist": {
-            "name": engine.state.setlist.name,
-            "place": engine.state.setlist.place + 1,
-            "scenes": list(engine.state.setlist.numbers),
+            "name": engine.state.main.setlist.name,
+            "place": engine.state.main.setlist.place + 1,
+            "scenes": list(engine.state.main.setlist.numbers),
         },
-        "song": song_facts(engine),
-        "step": engine.state.step,
-        "loaded": _loaded(engine),
+        "song": song_facts(engine, engine.state.main),
+        "step": engine.state.main.step,
+        "loaded": _loaded(engine, engine.state.main),
+        "players": {name: player_facts(engine, stack) for name, stack in engine.state.stacks.items() if name},
         "setlists": [name for name in engine.state.compiled.setlists if name],
         "muted_routes": sorted(engine.state.muted),
         "sounds": scene_snapshot.sounds(engine),
@@ -39,6 +41,7 @@ def status(show: Show) -> dict[str, Any]:
         "muted_messages": engine.state.loops.dropped,
         "latency": show.latency.percentiles(),
         "scheduling": show.scheduling,
+        "driver": show.driver,
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,
@@ -48,10 +51,31 @@ def status(show: Show) -> dict[str, Any]:
     }
 
 
-def _loaded(engine: Engine) -> dict[str, Any] | None:
+def player_facts(engine: Engine, stack: Stack) -> dict[str, Any]:
+    """Where a player is: scene in force and next, set list with the place in it (from 1), song, transposition."""
+    return {
+        "scene": scene_facts(engine, stack.in_force),
+        "next": next_facts(engine, stack),
+        "setlist": stack.setlist.name,
+        "place": stack.setlist.place + 1,
+        "scenes": list(stack.setlist.numbers),
+        "song": song_facts(engine, stack),
+        "step": stack.step,
+        "loaded": _loaded(engine, stack),
+    }
+
+
+def next_facts(engine: Engine, stack: Stack) -> dict[str, Any] | None:
+    """The scene that comes next."""
+    following = stack.setlist.beside(1)
+    if following is None:
+        return None
+    return scene_facts(engine, (following, engine.state.compiled.scenes[following].name))
+
+
+def _loaded(engine: Engine, stack: Stack) -> dict[str, Any] | None:
     """The scene that show control has loaded: it comes next."""
-    number = engine.state.setlist.loaded
-    return scene_facts(engine, (number, engine.state.compiled.scenes[number].name)) if number is not None else None
+    return next_facts(engine, stack) if stack.setlist.loaded is not None else None
 
 
 def scene_facts(engine: Engine, scene: tuple[int, str] | None) -> dict[str, Any] | None:
@@ -63,9 +87,9 @@ def scene_facts(engine: Engine, scene: tuple[int, str] | None) -> dict[str, Any]
     return {"number": scene[0], "name": scene[1]} | {key: value for key, value in more.items() if value}
 
 
-def song_facts(engine: Engine) -> dict[str, Any] | None:
+def song_facts(engine: Engine, stack: Stack) -> dict[str, Any] | None:
     """The song in force by name, with its transposition in semitones and, if it has one, its text."""
-    song = engine.state.song_in_force
+    song = engine.state.song_of(stack)
     if song is None:
         return None
     return {"name": song.name, "transpose": song.transpose} | ({"text": song.text} if song.text else {})
@@ -117,6 +141,7 @@ def _port(meter: PortMeter, there: str) -> dict[str, Any]:
     return {
         "state": there if meter.open else "missing",
         "port": meter.port,
+        "since": round(meter.since, 1),
         "messages": meter.messages,
         "bytes": meter.octets,
         "dropped": meter.dropped,

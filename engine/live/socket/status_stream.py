@@ -12,13 +12,15 @@ from typing import Final
 
 import trio
 
+from engine.core.control.stack import Stack
+from engine.core.engine import Engine
 from engine.core.scene_snapshot import channels
 from engine.live.cable_load import CableLoad
 from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.status import scene_facts, song_facts, sync
+from engine.live.socket.status import next_facts, scene_facts, song_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
@@ -140,22 +142,25 @@ class StatusFrames:
             self._looks, self._health = load.looks, health(show, load)
             if self._cluster is not None:
                 self._health += self._cluster.problems()
-        following = engine.state.setlist.beside(1)
+        main, players = engine.state.main, engine.state.stacks.items()
         time = sync(show)
         del time["timecode_rate"]
         return {
             "revision": show.revision,
             "unsaved": self._session.unsaved,
+            "file": str(self._session.file),
+            "draft": self._session.draft,
+            "undo": self._session.undoable,
+            "redo": self._session.redoable,
             "inputs": show.inputs,
             "outputs": show.outputs,
             "scene": scene_facts(engine, engine.scene),
-            "next": scene_facts(engine, (following, engine.state.compiled.scenes[following].name))
-            if following is not None
-            else None,
-            "song": song_facts(engine),
-            "step": engine.state.step,
-            "loaded": engine.state.setlist.loaded is not None,
-            "setlist": _setlist(show),
+            "next": next_facts(engine, main),
+            "song": song_facts(engine, main),
+            "step": main.step,
+            "loaded": main.setlist.loaded is not None,
+            "setlist": _setlist(main),
+            "players": {name: _player(engine, stack) for name, stack in players if name},
             **time,
             "load": load.loads,
             "peak": load.peaks,
@@ -194,9 +199,21 @@ def _since(then: list[int], now: list[int]) -> list[int]:
     return [count - before for count, before in zip(now, then + [0] * (len(now) - len(then)), strict=True)]
 
 
-def _setlist(show: Show) -> Facts:
+def _player(engine: Engine, stack: Stack) -> Facts:
+    """What the frame says of the rest of the rig, for one player."""
+    return {
+        "scene": scene_facts(engine, stack.in_force),
+        "next": next_facts(engine, stack),
+        "song": song_facts(engine, stack),
+        "step": stack.step,
+        "loaded": stack.setlist.loaded is not None,
+        "setlist": _setlist(stack),
+    }
+
+
+def _setlist(stack: Stack) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
-    setlist = show.engine.state.setlist
+    setlist = stack.setlist
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
 
 

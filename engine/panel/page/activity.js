@@ -2,7 +2,7 @@
 
 import { held, on } from "./connection.js";
 
-const ROUND = 400; // ms between two looks; a sign changes 2.5 times per second at the most
+const ROUND = 400; // ms from one look to the next; a sign changes 2.5 times per second at the most
 const STAYS = 1000; // ms
 
 /** @typedef {{count: number, rate: number, at: number}} Port */
@@ -44,7 +44,7 @@ export function start() {
     activity.in.forEach((count, index) => add("in", held.facts.inputs?.[index], count));
     activity.out.forEach((count, index) => add("out", held.facts.outputs?.[index], count));
   });
-  setInterval(look, ROUND);
+  setTimeout(look, ROUND);
 }
 
 /**
@@ -60,6 +60,7 @@ function add(way, name, count) {
 }
 
 function look() {
+  setTimeout(look, ROUND); // an interval makes up for a late look by an early one, and signs would flicker
   const now = performance.now();
   const seconds = (now - looked) / 1000;
   looked = now;

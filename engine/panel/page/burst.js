@@ -2,9 +2,9 @@
 
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
-import { button, fault, find, findAll, labelled, make, note, select } from "./dom.js";
+import { button, fault, find, findAll, labelled, make, note, refill, select } from "./dom.js";
 import { edit, stayWith } from "./edited-scene.js";
-import { stepWords } from "./labels.js";
+import { soundOptions, stepWords } from "./labels.js";
 
 // what a choice of sound means; a sound may have any name
 const SOUND = "sound ";
@@ -36,7 +36,7 @@ export function show(place, scene) {
     find(place, "select, button")?.focus();
   });
   open.disabled = !mayOperate();
-  place.replaceChildren(
+  refill(place,
     scene.burst.length
       ? make("ol", { class: "filters" }, ...scene.burst.map((step) => make("li", { text: stepWords(step) })))
       : note("None: every instrument keeps its current sound."),
@@ -151,7 +151,7 @@ function instrumentFields(step, instrument, replace) {
   const chosen = step.sound !== undefined ? `${SOUND}${step.sound}` : step.program === undefined ? NOTHING : PROGRAM;
   /** @type {import("./dom.js").Option[]} */
   const options = [
-    ...soundsOf(instrument).map(/** @returns {[string, string]} */ (name) => [`${SOUND}${name}`, name]),
+    ...soundOptions(instruments().find((each) => each.name === instrument)).map(/** @returns {[string, string]} */ ([name, text]) => [`${SOUND}${name}`, text]),
     [PROGRAM, "a program by number"], [NOTHING, "nothing; keep the step"],
   ];
   return [

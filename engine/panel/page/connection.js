@@ -29,7 +29,7 @@ let socket;
 let number = 0;
 let pause = FIRST_PAUSE;
 let resting = false;
-let eventsRequested = false;
+let eventsRequested = 0;
 let rigAsked = false;
 let oldBefore = false;
 let awakeSince = performance.now();
@@ -67,12 +67,13 @@ export function ask(request) {
 }
 
 /**
- * Whether frames are to carry the messages that pass.
+ * Whether frames are to carry the messages that pass: as long as one of those who asked for them has not given up.
  * @param {boolean} on
  */
 export function requestEvents(on) {
-  eventsRequested = on;
-  send({ events: on });
+  const before = eventsRequested > 0;
+  eventsRequested += on ? 1 : -1;
+  if (before !== eventsRequested > 0) send({ events: on });
 }
 
 /** Whether no frame has come for two seconds. */

@@ -82,10 +82,136 @@ function fill(element, { text, on = {}, ...attributes }, inside) {
       element.setAttribute(name, value === true ? "" : String(value));
     }
   }
-  for (const [event, heed] of Object.entries(on)) element.addEventListener(event, heed);
+  listen(element, on);
   if (text !== undefined) element.textContent = text;
   element.append(...inside.filter((each) => each !== null && each !== undefined));
   return element;
+}
+
+// Keeping what is there
+
+/** What listens on an element, by event. One listener for each, so that those of a newer element can take over. */
+/** @type {WeakMap<Element, Listeners>} */
+const heeding = new WeakMap();
+
+/**
+ * The value that a field was last rendered with: another one was typed since.
+ * @type {WeakMap<Element, string>}
+ */
+const rendered = new WeakMap();
+
+/** @param {Event} event */
+const dispatch = (event) => event.currentTarget instanceof Element && heeding.get(event.currentTarget)?.[event.type]?.(event);
+
+/**
+ * @param {Element} element
+ * @param {Listeners} on
+ */
+function listen(element, on) {
+  const known = heeding.get(element) ?? {};
+  for (const event of Object.keys(on)) if (!(event in known)) element.addEventListener(event, dispatch);
+  heeding.set(element, { ...known, ...on });
+}
+
+/**
+ * Show these inside an element. What is there already is changed where it differs and otherwise stays: the focus, half-typed
+ * text and the place of a scroller with it. Elements are found again by `data-key` or, without one, by their order. One with
+ * `data-own`, which keeps something itself, is shown as it is given. If what had the focus goes, what is in its place gets it.
+ * @param {Element} place
+ * @param {...Inside} inside
+ */
+export function refill(place, ...inside) {
+  const had = focused();
+  const index = had && place.contains(had) ? focusable(place).indexOf(had) : -1;
+  match(place, inside.filter((each) => each !== null && each !== undefined).map((each) => (typeof each === "string" ? document.createTextNode(each) : each)));
+  if (!had || index < 0 || document.activeElement === had) return;
+  had.focus({ preventScroll: true });
+  if (document.activeElement === had) return;
+  const now = focusable(place);
+  (now[Math.min(index, now.length - 1)] ?? place.closest("section")?.querySelector("h1"))?.focus();
+}
+
+/** @param {Element} place */
+const focusable = (place) => findAll(place, "a[href], button:enabled, input:enabled, select:enabled, textarea:enabled, [tabindex]");
+
+/** @param {Node} node */
+function keyOf(node) {
+  if (!(node instanceof Element)) return node.nodeName;
+  return node.hasAttribute("data-own") ? node : `${node.nodeName} ${node.getAttribute("data-key") ?? ""}`;
+}
+
+/**
+ * @param {Element} parent
+ * @param {Node[]} wanted
+ */
+function match(parent, wanted) {
+  const same = new Set(wanted);
+  /** @type {Map<unknown, ChildNode[]>} */
+  const there = new Map();
+  for (const child of parent.childNodes) {
+    if (same.has(child)) continue;
+    const key = keyOf(child);
+    there.set(key, [...(there.get(key) ?? []), child]);
+  }
+  const kept = wanted.map((node) => (node.parentNode === parent ? node : adopted(there.get(keyOf(node))?.shift(), node)));
+  for (const left of there.values()) for (const child of left) child.remove();
+  let next = parent.firstChild;
+  for (const node of kept) {
+    if (node === next) next = next.nextSibling;
+    else parent.insertBefore(node, next);
+  }
+}
+
+/**
+ * What is there, as the new one would be; or the new one, if nothing is there.
+ * @param {ChildNode | undefined} old
+ * @param {Node} node
+ */
+function adopted(old, node) {
+  if (old === undefined) {
+    if (node instanceof Element) for (const field of [node, ...findAll(node, FIELDS)]) if (isField(field)) rendered.set(field, valueOf(field));
+    return node;
+  }
+  if (!(old instanceof Element) || !(node instanceof Element)) {
+    if (old.nodeValue !== node.nodeValue) old.nodeValue = node.nodeValue;
+    return old;
+  }
+  for (const { name } of [...old.attributes]) if (!node.hasAttribute(name) && name !== "open") old.removeAttribute(name);
+  for (const { name, value } of node.attributes) if (old.getAttribute(name) !== value) old.setAttribute(name, value);
+  const now = heeding.get(node) ?? {};
+  const before = Object.keys(heeding.get(old) ?? {}).filter((event) => !(event in now)).map((event) => [event, () => {}]);
+  listen(old, { ...Object.fromEntries(before), ...now });
+  if (isField(old) && isField(node)) adoptValue(old, node);
+  else match(old, [...node.childNodes]);
+  return old;
+}
+
+const FIELDS = "input, select, textarea";
+
+/** @typedef {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} Field */
+
+/**
+ * @param {Element} element
+ * @returns {element is Field}
+ */
+const isField = (element) => element.matches(FIELDS);
+
+/** @param {Field} field */
+const valueOf = (field) => (field instanceof HTMLInputElement && field.type === "checkbox" ? String(field.checked) : field.value);
+
+/**
+ * A new value is shown, unless another one is being typed; what is typed stays where the value is the same as before.
+ * @param {Field} old
+ * @param {Field} node
+ */
+function adoptValue(old, node) {
+  const [typed, was, now] = [valueOf(old), rendered.get(old), valueOf(node)];
+  const stays = typed !== was && (was === now || document.activeElement === old);
+  if (old instanceof HTMLSelectElement) match(old, [...node.childNodes]);
+  const value = stays ? typed : now;
+  if (old instanceof HTMLInputElement && old.type === "checkbox") old.checked = value === "true";
+  else if (old.value !== value) old.value = value;
+  rendered.set(old, now);
 }
 
 /**
@@ -165,7 +291,7 @@ export function select(options, chosen, changed, facts = {}) {
  * @param {unknown} chosen
  */
 export function setOptions(field, options, chosen) {
-  field.replaceChildren(...options.map(([value, text]) => make("option", { value, text })));
+  refill(field, ...options.map(([value, text]) => make("option", { value, text })));
   field.value = String(chosen);
 }
 

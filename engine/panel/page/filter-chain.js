@@ -26,7 +26,7 @@ export function forget() {
  * @param {() => void} close
  */
 export function editor(through, send, close) {
-  const place = make("form", { class: "chain" }, note("Loading filters …"));
+  const place = make("form", { class: "chain", "data-own": "" }, note("Loading filters …"));
   open(through).then(
     (opened) => {
       draft = opened;

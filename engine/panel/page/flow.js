@@ -3,7 +3,7 @@
 import { onLook, rate } from "./activity.js";
 import * as cableLoad from "./cable-load.js";
 import { held, on } from "./connection.js";
-import { byId, findAll, labelled, make, note, select, setOptions } from "./dom.js";
+import { byId, findAll, labelled, make, note, refill, select, setOptions } from "./dom.js";
 import { drawing } from "./flow-drawing.js";
 import { routeWords, sceneOptions } from "./labels.js";
 import { playing, sentence, stateWords } from "./playing.js";
@@ -71,7 +71,7 @@ function render() {
   const routes = playing(scene);
   const letters = parseFloat(getComputedStyle(parts.picture).fontSize);
   parts.picture.replaceChildren(routes.length ? drawing(scene, routes, rig, Math.max(300, drawnWidth), letters) : note("Nothing plays in this scene. Connect an input in Patch."));
-  parts.words.replaceChildren(...routes.map((each) => wordsOf(each, scene)), ...unused(rig, routes));
+  refill(parts.words, ...routes.map((each) => wordsOf(each, scene)), ...unused(rig, routes));
   showActivity();
 }
 

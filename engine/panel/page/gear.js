@@ -1,150 +1,149 @@
-// The view Gear: test notes, the system's ports and who uses them, which devices answer, and how two scenes differ.
+// The room Gear: ports and instruments, each with its details beside the list; and what is connected and not used yet.
 
-import { command, mayOperate } from "./commands.js";
+import { onLook, rateWords } from "./activity.js";
+import { mayOperate } from "./commands.js";
 import { ask, held, on } from "./connection.js";
-import { button, byId, fault, findAll, focused, labelled, make, note, select, setOptions } from "./dom.js";
-import { sceneOption } from "./labels.js";
+import * as controls from "./controls.js";
+import * as devices from "./devices.js";
+import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
+import * as firstSteps from "./first-steps.js";
+import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
+import { freeRows, portDetails, portRows } from "./gear-ports.js";
 import * as pairings from "./pairings.js";
+import { onSearch } from "./sounds.js";
+
+const ROUND = 700; // ms between two looks at the ports
 
 /** @type {ReturnType<typeof build> | null} */
 let parts = null;
-let asking = false; // which devices answer
-let looked = false; // since the view was opened
+/** @type {import("./gear-ports.js").Chosen | null} */
+let chosen = null;
+/** @type {EngineStatus | null} */
+let status = null;
+/** @type {{inputs: FreePort[], outputs: FreePort[]}} */
+let free = { inputs: [], outputs: [] };
+/** @type {Map<string, number>} when something last came at an unused port */
+const fresh = new Map();
+let fault = ""; // why the ports cannot be listed
+let looking = false;
 
 export function start() {
   on("rig", render);
   on("frame", (frame) => {
-    if ("channels" in frame) render();
+    if ("channels" in frame || "unsaved" in frame || "draft" in frame) render();
   });
-  on("connection", () => {
-    render();
-    lookOnce();
-  });
+  on("connection", render);
+  onLook(showActivity);
+  controls.start();
+  onSearch(render);
+  firstSteps.onChange(render);
+  controls.onChange(render);
+  setInterval(look, ROUND);
 }
 
 export function enter() {
   parts ??= build();
   render();
-  looked = false;
-  lookOnce();
+  look();
   pairings.look();
 }
 
-function lookOnce() {
-  if (looked || !held.open || !parts || byId("view-gear").hidden) return;
-  looked = true;
-  look();
+export function leave() {
+  controls.leave();
+}
+
+/** @param {import("./gear-ports.js").Chosen | null} thing */
+function choose(thing) {
+  chosen = thing;
+  render();
+  if (thing && parts && !matchMedia("(min-width: 64rem)").matches) find(parts.drawer, "h2")?.focus();
+}
+
+/** What is connected, and what is played there. */
+async function look() {
+  if (!parts || looking || document.hidden || !held.open || byId("view-gear").hidden) return;
+  looking = true;
+  const [state, found] = await Promise.all([ask({ do: "status" }), mayOperate() ? ask({ do: "listen" }) : null]);
+  looking = false;
+  if (state.done) status = state.status;
+  if (found?.done) {
+    for (const each of found.inputs) {
+      const before = free.inputs.find(({ port }) => port === each.port)?.messages ?? 0;
+      if ((each.messages ?? 0) > before) fresh.set(each.port, performance.now());
+    }
+    free = found;
+  }
+  fault = found && !found.done ? found.text : "";
+  render();
 }
 
 function build() {
   const made = {
-    ports: make("div", { class: "ports" }, note("Loading …")),
-    instruments: make("ul", { class: "gear" }),
-    first: select([], "", () => {}),
-    second: select([], "", () => {}),
-    differences: make("div", { role: "status" }),
-    ask: button("Identify devices", identify),
-    who: make("div", { class: "who", role: "status" }),
+    steps: make("div", { class: "steps" }),
+    list: make("div", { class: "things" }),
+    drawer: make("aside", { class: "drawer", "aria-label": "Details" }),
   };
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "Gear" }),
-    make("h2", { text: "Instruments" }),
-    note("A test note is middle C for half a second, on the instrument’s output and channel."),
-    made.instruments,
-    make("h2", { text: "System ports" }),
-    button("Refresh", look),
-    made.ports,
-    make("h2", { text: "Devices" }),
-    note("Sends the standard device inquiry to each output and listens on every input. Old gear may not answer."),
-    made.ask,
-    made.who,
-    make("h2", { text: "Compare two scenes" }),
-    make("div", { class: "choose" }, labelled("First scene", made.first), labelled("Second scene", made.second), make("div", { class: "row" }, button("Compare", compare))),
-    made.differences,
-    pairings.section(),
+    made.steps,
+    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), pairings.section()), made.drawer),
   );
   return made;
 }
 
 function render() {
-  if (!parts || !held.rig) return;
-  parts.ask.disabled = asking || !mayOperate();
-  const { instruments, scenes } = held.rig;
-  const before = focused()?.dataset.instrument;
-  parts.instruments.replaceChildren(...instruments.map(row));
-  if (!instruments.length) parts.instruments.append(make("li", { class: "note", text: "This rig has no instruments." }));
-  if (before) findAll(parts.instruments, "button").find((each) => each.dataset.instrument === before)?.focus();
-  const options = scenes.map(sceneOption);
-  const chosen = [parts.first.value || scenes[0].number, parts.second.value || scenes[Math.min(1, scenes.length - 1)].number];
-  setOptions(parts.first, options, chosen[0]);
-  setOptions(parts.second, options, chosen[1]);
+  if (!parts || !held.rig || byId("view-gear").hidden) return;
+  refill(parts.steps, ...firstSteps.steps(free));
+  refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose));
+  refill(parts.drawer, ...details());
+  parts.drawer.classList.toggle("open", chosen !== null);
+  devices.show();
+  showActivity();
 }
 
-/** @param {Instrument} instrument */
-function row({ name, output, channel, spare, sounds }) {
-  const press = button("Test note", () => command({ do: "test note", instrument: name }, `test note to ${name}`), { "aria-label": `Test note: ${name}`, "data-instrument": name });
-  press.disabled = !mayOperate();
-  const count = sounds.length === 1 ? "1 sound" : `${sounds.length} sounds`;
-  return make("li", {}, make("span", { class: "name", text: name }), make("span", { class: "how", text: `${output}, ${channelWords(name, channel, spare)}, ${count}` }), press);
+/** @param {"inputs" | "outputs"} section */
+function portList(section) {
+  const rows = portRows(section, status, chosen, choose);
+  const unused = free[section];
+  const title = section === "inputs" ? "What plays: inputs" : "Where it sounds: outputs";
+  const none = section === "inputs" ? "None yet. Play something: the port that it comes from lights up below." : "None yet. Take one of the ports below.";
+  return [
+    make("h2", { text: title }),
+    make("ul", { class: "gear", "data-key": section }, ...(rows.length ? rows : [make("li", { class: "note", text: none })])),
+    ...(unused.length ? [make("h3", { text: "Connected, not used yet" }), make("ul", { class: "gear", "data-key": `free ${section}` }, ...freeRows(section, unused, fresh))] : []),
+    ...(fault && section === "inputs" ? [make("p", { class: "fault", text: fault })] : []),
+  ];
 }
 
-/**
- * The channel that an instrument is on, which may be a spare one.
- *
- * @param {string} name
- * @param {number} channel
- * @param {number[]} spare
- */
-function channelWords(name, channel, spare) {
-  const now = held.facts.channels?.[name];
-  if (now) return `on spare channel ${now} (its own is ${channel})`;
-  return spare.length ? `channel ${channel} (spare: ${spare.join(", ")})` : `channel ${channel}`;
+function instrumentList() {
+  const rows = instrumentRows(chosen, choose);
+  return [
+    make("h2", { text: "Instruments" }),
+    note("A test note is middle C for half a second. Mind the monitors."),
+    make("ul", { class: "gear", "data-key": "instruments" }, ...(rows.length ? rows : [make("li", { class: "note", text: "None yet. An instrument is what answers on a channel of an output." })])),
+    addInstrument(choose),
+  ];
 }
 
-async function look() {
-  const answer = await ask({ do: "ports" });
-  if (answer.done) parts?.ports.replaceChildren(list("Inputs", answer.inputs), list("Outputs", answer.outputs));
-  else parts?.ports.replaceChildren(fault(answer.text));
+function details() {
+  if (!chosen) return [note("Choose a port, an instrument or a switch: what can be set of it comes here.")];
+  const { section, name } = chosen;
+  const inside = section === "inputs" || section === "outputs" ? portDetails(section, name, free[section], choose)
+    : section === "instruments" ? instrumentDetails(name, choose)
+    : controls.details(section, Number(name), choose);
+  const title = section === "controls" || section === "tallies" || section === "displays" ? controls.title(section, Number(name)) : name;
+  return [
+    make("h2", { tabindex: "-1", text: title, "data-key": `title ${section} ${name}` }),
+    make("div", { class: "details", "data-key": `details ${section} ${name}` }, ...inside),
+    button("Close", () => choose(null), { "data-key": "close" }),
+  ];
 }
 
-/**
- * @param {string} title
- * @param {UsedPort[]} ports
- */
-function list(title, ports) {
-  const rows = ports.map(({ port, used_by: user }) =>
-    make("li", {}, make("span", { class: "name", text: port }), make("span", { class: "how", text: user ? `used as ${user}` : "not used" })));
-  return make("div", {}, make("h3", { text: title }), rows.length ? make("ul", {}, ...rows) : note("None."));
-}
-
-/** One output after the other, so every answer is shown as it arrives. */
-async function identify() {
-  if (asking || !parts) return;
-  asking = true;
-  render();
-  parts.who.replaceChildren();
-  for (const { name } of held.rig?.outputs ?? []) {
-    const answer = await ask({ do: "identify", outputs: [name] });
-    const rows = answer.done ? answer.rows : [{ output: name, text: answer.text }];
-    parts.who.append(...rows.map((each) =>
-      make("p", {}, make("span", { class: "name", text: `${each.output}: ` }), make("span", { text: deviceWords(each) }))));
+function showActivity() {
+  if (!parts || byId("view-gear").hidden) return;
+  for (const sign of findAll(parts.list, ".plays")) {
+    const words = rateWords(sign.dataset.way, sign.dataset.port);
+    say(sign, words === "still" ? "" : words);
+    sign.dataset.state = words === "still" ? "still" : "plays";
   }
-  asking = false;
-  render();
-}
-
-/** @param {IdentifiedRow} row */
-function deviceWords({ input, identity, text }) {
-  if (!identity) return text;
-  const { manufacturer, family, member, version, device } = identity;
-  return `manufacturer ${manufacturer}, family ${family}, member ${member}, version ${version}, device ID ${device}, answers on ${input}; ${text}`;
-}
-
-async function compare() {
-  if (!parts) return;
-  const answer = await ask({ do: "differences", first: Number(parts.first.value), second: Number(parts.second.value) });
-  parts.differences.replaceChildren(
-    make("p", { class: answer.done ? "" : "fault", text: answer.done ? `${answer.text}.` : answer.text }),
-    answer.done && answer.differences.length ? make("ul", {}, ...answer.differences.map((text) => make("li", { text }))) : "",
-  );
 }

@@ -2,7 +2,7 @@
 
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
-import { button, findAll, find, focused, make, note } from "./dom.js";
+import { button, find, make, note, refill } from "./dom.js";
 import { edit, scene, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { filterWords, routeWords, sceneWords } from "./labels.js";
@@ -27,22 +27,20 @@ export function forget() {
  * @param {() => void} leave
  */
 export function show(place, scene, input, query, leave) {
-  const key = place.contains(document.activeElement) ? focused()?.dataset.key : undefined;
   const shown = `${scene.number} ${input}`;
   if (openRoute !== null && place.dataset.shown === shown && filterChain.isOpen()) {
-    find(place, ".ways")?.replaceWith(outputs(scene, input, query));
+    refill(find(place, ".ways") ?? place, ...outputs(scene, input, query));
   } else {
     place.dataset.shown = shown;
-    place.replaceChildren(
+    refill(place,
       make("h2", { tabindex: "-1", text: `${input} in ${sceneWords(scene)}` }),
       make("p", { class: "only-narrow" }, button("Back to all inputs", leave)),
       make("h3", { text: "Outputs" }),
-      outputs(scene, input, query),
+      make("ul", { class: "ways" }, ...outputs(scene, input, query)),
       make("h3", { text: "Lines, routes and filters" }),
       ...routes(scene, input, () => show(place, scene, input, query, leave)),
     );
   }
-  if (key) findAll(place, "[data-key]").find((each) => each.dataset.key === key)?.focus();
 }
 
 /**
@@ -52,16 +50,16 @@ export function show(place, scene, input, query, leave) {
  */
 function outputs(scene, input, query) {
   const all = playing(scene);
-  return make("ul", { class: "ways" }, ...matching(held.rig?.outputs.map(({ name }) => name) ?? [], query).map((name) => {
+  return matching(held.rig?.outputs.map(({ name }) => name) ?? [], query).map((name) => {
     const { how, words } = cellOf(all, input, name, scene);
     /** @type {HTMLButtonElement} */
-    const row = make("button", { type: "button", class: "way", "data-key": `way ${name}`, "aria-pressed": String(how !== "none"), on: { click: () => pressed(row, input, name) } },
+    const row = make("button", { type: "button", class: "way", "data-key": `way ${name}`, "aria-pressed": String(how !== "none"), on: { click: ({ currentTarget }) => pressed(currentTarget, input, name) } },
       make("span", { class: "name", text: name }),
       make("span", { class: "how", text: words }),
       make("span", { class: "plays", "data-way": "out", "data-port": name }));
     row.disabled = !mayOperate();
-    return make("li", {}, row);
-  }));
+    return make("li", { "data-key": name }, row);
+  });
 }
 
 /**

@@ -25,6 +25,14 @@ export function sceneOptions() {
 export const sceneOption = (scene) => [scene.number, sceneWords(scene)];
 
 /**
+ * The sounds of an instrument as options of a field, with the labels that its gear prints.
+ * @param {Instrument | undefined} gear
+ * @returns {[string, string][]}
+ */
+export const soundOptions = (gear) =>
+  (gear?.sounds ?? []).map((name) => [name, gear?.printed[name] ? `${name} (${gear.printed[name]})` : name]);
+
+/**
  * A value of a filter's setting, short.
  * @param {unknown} value
  * @returns {string}

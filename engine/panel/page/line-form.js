@@ -1,7 +1,8 @@
 // Forms for a play line and for what else a scene says: a field for each key of the rig file, with its fault beside it.
 
 import { held } from "./connection.js";
-import { find, findAll, fresh, labelled, make, select } from "./dom.js";
+import { find, findAll, fresh, labelled, make, select, setOptions } from "./dom.js";
+import { soundOptions } from "./labels.js";
 import { instrument, noteEnds, velocityEnds } from "./playing.js";
 
 /** @typedef {{key: string, element: HTMLElement, value: () => unknown}} KeyField `value` gives undefined to leave the key out */
@@ -96,11 +97,11 @@ function inputsField(line) {
  */
 function instrumentFields(line) {
   const sounds = (/** @type {string | undefined} */ on) =>
-    /** @type {import("./dom.js").Option[]} */ ([["", "as it is"], ...(instrument(on ?? "")?.sounds ?? []).map((name) => [name, name])]);
+    /** @type {import("./dom.js").Option[]} */ ([["", "as it is"], ...soundOptions(instrument(on ?? ""))]);
   const sound = choiceField("sound", "Sound", sounds(line.on), line.sound ?? "", (value) => value || undefined);
   const gear = (held.rig?.instruments ?? []).map(/** @returns {[string, string]} */ ({ name, output }) => [name, `${name} (output ${output})`]);
   const on = choiceField("on", "Instrument", gear, line.on, (value) => value, (value) => {
-    sound.field.replaceChildren(...sounds(value).map(([each, text]) => make("option", { value: each, text })));
+    setOptions(sound.field, sounds(value), "");
   });
   return [on, sound];
 }

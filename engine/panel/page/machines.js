@@ -2,7 +2,7 @@
 
 import * as commands from "./commands.js";
 import { held, on } from "./connection.js";
-import { byId, make, say } from "./dom.js";
+import { byId, make, refill, say } from "./dom.js";
 
 export function start() {
   on("frame", (frame) => {
@@ -29,7 +29,7 @@ function showMachines(network) {
   byId("network").hidden = !network;
   if (!network) return;
   say(byId("in-charge"), network.in_charge ? `${network.in_charge} is in charge` : "No machine is in charge yet");
-  byId("machines").replaceChildren(...network.machines.map((each) => make("li", { text: words(each, network) })));
+  refill(byId("machines"), ...network.machines.map((each) => make("li", { text: words(each, network) })));
   const other = standby(network);
   byId("handover").hidden = !other || !network.in_charge || !commands.mayOperate();
   if (other) say(byId("handover"), `Hand over to ${other.name}`);

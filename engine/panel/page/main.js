@@ -3,6 +3,7 @@
 import * as activity from "./activity.js";
 import * as commands from "./commands.js";
 import * as connection from "./connection.js";
+import { held } from "./connection.js";
 import { byId, kept, say } from "./dom.js";
 import * as flow from "./flow.js";
 import * as gear from "./gear.js";
@@ -39,14 +40,24 @@ function turn() {
   }
   VIEWS.get(view)?.enter();
   byId("page").scrollTop = 0;
-  if (!first) byId(`title-${view}`).focus({ preventScroll: true });
+  if (!first && led) byId(`title-${view}`).focus({ preventScroll: true });
 }
 
-/** Dark, for a stage is dark, unless light was chosen here. */
+/** What was chosen here, or else what the system prefers; dark if it prefers nothing. */
 const theme = () => document.documentElement.dataset.theme ?? "dark";
 
 function nameTheme() {
   say(byId("theme"), theme() === "dark" ? "Light theme" : "Dark theme");
+}
+
+let led = false; // whether somebody with an empty rig was led to the room where one is made
+
+function leadOn() {
+  const empty = held.rig?.inputs.length === 0 && held.rig.outputs.length === 0;
+  if (!led && empty && !location.hash) location.hash = "gear";
+  setTimeout(() => {
+    led = true;
+  });
 }
 
 byId("theme").addEventListener("click", () => {
@@ -58,5 +69,6 @@ nameTheme();
 
 for (const part of [commands, panic, keyboard, activity, machines, ...VIEWS.values()]) part.start();
 addEventListener("hashchange", turn);
+connection.on("rig", leadOn);
 turn();
 connection.start();

@@ -2,7 +2,7 @@
 
 import { mayOperate } from "./commands.js";
 import { ask, held, on } from "./connection.js";
-import { button, draw, fault, make, note } from "./dom.js";
+import { button, draw, fault, make, note, refill } from "./dom.js";
 
 const BORDER = 2; // squares around a picture, which cameras need
 const MAY = new Map([["operate", "may do everything"], ["show", "may run the show: scenes and panic"], ["view", "may look"]]);
@@ -47,7 +47,7 @@ async function refresh() {
     parts.said.replaceChildren(fault(answer.text));
     return;
   }
-  parts.list.replaceChildren(...answer.pairings.map(row));
+  refill(parts.list, ...answer.pairings.map(row));
   if (!answer.pairings.length) parts.list.append(make("li", { class: "note", text: "None is paired." }));
   parts.codes.replaceChildren(...(showing ? codes(answer.codes) : []));
 }

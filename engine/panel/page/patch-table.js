@@ -2,7 +2,7 @@
 
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
-import { button, find, focused, make, note } from "./dom.js";
+import { button, find, make, note, refill } from "./dom.js";
 import { cellOf, playing } from "./playing.js";
 
 /** @type {Record<string, [row: number, column: number]>} */
@@ -23,7 +23,6 @@ let at = [0, 0]; // row and column of the cell that Tab reaches
 export function table(place, scene, query, press, choose) {
   const inputs = matching(held.rig?.inputs ?? [], query);
   const outputs = matching(held.rig?.outputs.map(({ name }) => name) ?? [], query);
-  const hadFocus = place.contains(document.activeElement) && focused()?.closest("td") !== null;
   at = [Math.min(at[0], inputs.length - 1), Math.min(at[1], outputs.length - 1)];
   const all = playing(scene);
   const heads = outputs.map((name) => make("th", { scope: "col" }, make("span", { text: name }),
@@ -33,10 +32,9 @@ export function table(place, scene, query, press, choose) {
       make("span", { class: "plays", "data-way": "in", "data-port": input, "data-short": "" })),
     ...outputs.map((output, column) => make("td", {}, cell(scene, all, input, output, [row, column], press)))));
   const body = make("tbody", { on: { keydown: (event) => move(event, place) } }, ...rows);
-  place.replaceChildren(
+  refill(place,
     note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; click an input’s name for all that it plays."),
     make("table", { "aria-label": "Inputs in rows, outputs in columns" }, make("thead", {}, make("tr", {}, make("td", {}), ...heads)), body));
-  if (hadFocus) cellAt(place)?.focus();
 }
 
 /**
@@ -59,9 +57,9 @@ export function matching(names, query) {
  */
 function cell(scene, all, input, output, where, press) {
   const found = cellOf(all, input, output, scene);
-  const made = button(`${sign(found)}${found.always ? "•" : ""}`, () => {
+  const made = button(`${sign(found)}${found.always ? "•" : ""}`, ({ currentTarget }) => {
     at = where;
-    press(made, input, output);
+    if (currentTarget instanceof HTMLElement) press(currentTarget, input, output);
   }, {
     "aria-label": `${input} to ${output}: ${found.words}`,
     "aria-pressed": String(found.how !== "none"),

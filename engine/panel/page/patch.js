@@ -4,12 +4,13 @@ import { onLook, rateWords } from "./activity.js";
 import * as burst from "./burst.js";
 import { command, mayOperate } from "./commands.js";
 import { held, on } from "./connection.js";
-import { button, byId, find, findAll, focused, kept, labelled, make, note, say, select, setOptions } from "./dom.js";
+import { button, byId, find, findAll, kept, labelled, make, note, refill, say, select, setOptions } from "./dom.js";
 import { chooseScene, chosenScene, scene } from "./edited-scene.js";
 import * as inputRoutes from "./input-routes.js";
 import { chainWords, sceneOptions } from "./labels.js";
 import { table } from "./patch-table.js";
 import { playing, stateWords } from "./playing.js";
+import { save } from "./saving.js";
 import * as sceneForm from "./scene-form.js";
 
 /** @type {string | null} */
@@ -63,7 +64,7 @@ function build() {
     unsaved: make("p", { class: "unsaved", role: "status" }),
     undo: button("Undo", () => command({ do: "edit", what: "undo" }, "undo")),
     redo: button("Redo", () => command({ do: "edit", what: "redo" }, "redo")),
-    save: button("Save", () => save()),
+    save: button("Save", saveRig),
     said: make("div", { class: "save-said", role: "status" }),
     inputs: make("ul", { class: "inputs" }),
     list: make("div", { class: "sources" }),
@@ -90,27 +91,14 @@ function build() {
   return made;
 }
 
+function saveRig() {
+  if (parts) save(parts.said);
+}
+
 function changeForm() {
   asTable = !asTable;
   kept.set("bayleaf-patch", asTable ? "table" : "list");
   render();
-}
-
-/**
- * @param {"playing" | "file"} [choice] which of two versions to keep, where the file has changed meanwhile
- * @returns {Promise<void>}
- */
-async function save(choice) {
-  const answer = await command({ do: "save", ...(choice && { choice }) }, "save");
-  const conflict = ["conflict", "file-missing"].includes(answer.code);
-  parts?.said.replaceChildren(
-    make("pre", { text: answer.text }),
-    ...(conflict
-      ? [make("div", { class: "row" },
-          button("Save what plays", () => save("playing")),
-          button("Play the file", () => save("file")))]
-      : []),
-  );
 }
 
 function showUnsaved() {
@@ -127,8 +115,8 @@ function render() {
   showUnsaved();
   const shown = scene();
   if (!shown) {
-    parts.inputs.replaceChildren(make("li", { class: "note", text: "No current scene; choose one." }));
-    for (const each of [parts.table, parts.detail, parts.lines, parts.burst]) each.replaceChildren();
+    refill(parts.inputs, make("li", { class: "note", text: "No current scene; choose one." }));
+    for (const each of [parts.table, parts.detail, parts.lines, parts.burst]) refill(each);
     return;
   }
   const query = parts.search.value.trim().toLowerCase();
@@ -148,7 +136,7 @@ function showDetail(shown, query) {
   if (chosenInput !== null && !held.rig?.inputs.includes(chosenInput)) chosenInput = null;
   parts.body.classList.toggle("chosen", chosenInput !== null);
   if (chosenInput !== null) inputRoutes.show(parts.detail, shown, chosenInput, query, () => choose(null));
-  else parts.detail.replaceChildren(...(asTable ? [] : [note("Choose an input to see and edit its routes.")]));
+  else refill(parts.detail, ...(asTable ? [] : [note("Choose an input to see and edit its routes.")]));
 }
 
 /**
@@ -158,11 +146,11 @@ function showDetail(shown, query) {
 function showForm(shown, query) {
   if (!parts) return;
   say(parts.form, asTable ? "Show as list" : "Show as table");
-  parts.table.hidden = parts.list.hidden = true;
   parts.body.classList.toggle("under", asTable);
   if (asTable) table(parts.table, shown, query, inputRoutes.pressed, choose);
   else listInputs(shown, query);
-  (asTable ? parts.table : parts.list).hidden = false;
+  parts.table.hidden = !asTable;
+  parts.list.hidden = asTable;
 }
 
 /**
@@ -171,12 +159,10 @@ function showForm(shown, query) {
  */
 function listInputs(shown, query) {
   if (!parts) return;
-  const before = focused()?.dataset.input;
   const rows = (held.rig?.inputs ?? []).map((name) => ({ name, reached: reach(shown, name) })).filter(({ name, reached }) =>
     `${name} ${reached.join(" ")}`.toLowerCase().includes(query));
-  parts.inputs.replaceChildren(...rows.map(({ name, reached }) => make("li", {}, inputButton(name, reached))));
-  if (!rows.length) parts.inputs.append(make("li", { class: "note", text: "No match." }));
-  if (before) inputButtons().find((each) => each.dataset.input === before)?.focus();
+  const found = rows.map(({ name, reached }) => make("li", { "data-key": name }, inputButton(name, reached)));
+  refill(parts.inputs, ...(found.length ? found : [make("li", { class: "note", text: "No match." })]));
 }
 
 const inputButtons = () => (parts ? findAll(parts.inputs, "button") : []);

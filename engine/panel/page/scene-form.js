@@ -2,7 +2,7 @@
 
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
-import { button, fault, find, findAll, focused, make, note } from "./dom.js";
+import { button, fault, find, focused, make, note, refill } from "./dom.js";
 import { edit, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { muting } from "./input-routes.js";
@@ -34,9 +34,8 @@ export function forget() {
 export function show(place, scene) {
   if (draft?.scene === scene.number) return;
   draft = null;
-  const key = place.contains(document.activeElement) ? focused()?.dataset.key : undefined;
   const lines = playing(scene).filter(({ line }) => line);
-  place.replaceChildren(
+  refill(place,
     note(factWords(scene)),
     ...(held.rig?.format === 1 ? [] : [action("Edit cue, text, tempo", "facts", () => openFacts(place, scene))]),
     make("ul", { class: "lines" }, ...lines.map((each, index) => make("li", { class: "route" },
@@ -45,7 +44,6 @@ export function show(place, scene) {
     ...(lines.length ? [] : [note("No play lines yet. Add one, or press an empty cell of the table.")]),
     ...(held.rig?.format === 1 || !held.rig?.instruments.length ? [] : [action("Add a play line", "add", () => openNew(place, scene, {}))]),
   );
-  if (key) (findAll(place, "[data-key]").find((each) => each.dataset.key === key) ?? find(place, "[data-key=add]"))?.focus();
 }
 
 /**

@@ -67,12 +67,49 @@ interface Instrument {
   name: string;
   output: string;
   channel: number;
+  members: number[];
   spare: number[];
   sounds: string[];
+  printed: Record<string, string>;
   programs_from: number;
   drums: boolean;
   through: Chain;
 }
+
+/** A port in the keys of the rig file. */
+interface PortTable { port?: string; device?: string; keyboard?: string; stop?: string[]; wire?: string }
+
+/** An instrument in the keys of the rig file; times in ns; each sound's place as [program], [msb, lsb, program] or []. */
+interface GearTable {
+  output: string;
+  channel: number;
+  bank?: string;
+  settle?: number;
+  programs_from?: number;
+  drums?: boolean;
+  spare?: number[];
+  setup?: string[];
+  places: number[][];
+}
+
+/** A control in the keys of the rig file. */
+interface ControlTable {
+  input: string;
+  when: Record<string, unknown> & { press?: string };
+  do: string | Line | (string | Line)[];
+  scene?: number | string;
+  scenes?: (number | string)[];
+}
+
+interface HeardMessage { at: number; message: string }
+
+/** A port that the rig does not use. `name`: a short one; `messages`: that came so far; `last`: in words. */
+interface FreePort { port: string; name: string; messages?: number; last?: string }
+
+/** `since`: when it was opened or found missing, in seconds since 1970. */
+interface PortStatus { name: string; state: string; port: string | null; since: number; last_error: string | null }
+
+interface EngineStatus { inputs: PortStatus[]; outputs: PortStatus[] }
 
 /** The rig as the engine outlines it, with the revision that it was asked in. */
 interface Rig {
@@ -84,6 +121,11 @@ interface Rig {
   outputs: { name: string; wire: string }[];
   instruments: Instrument[];
   middle_c: string;
+  ports: { inputs: Record<string, PortTable>; outputs: Record<string, PortTable> };
+  gear: Record<string, GearTable>;
+  controls: ControlTable[];
+  tallies: Line[];
+  displays: Line[];
   input_chains: { [input: string]: { stop: string[]; through: Chain } };
   chains: { [name: string]: Chain };
   routes: Route[];
@@ -100,18 +142,27 @@ interface Machine { name: string; engine: boolean; there: boolean; round_trip: {
 
 interface Network { machine: string; in_charge: string | null; machines: Machine[] }
 
-/** What holds until it changes; a frame has the parts that did. */
-interface Facts {
-  revision: number;
-  unsaved: boolean;
-  inputs: string[];
-  outputs: string[];
+/** Where a player with scenes of their own is, or the rest of the rig. */
+interface Place {
   scene: ShownScene | null;
   next: ShownScene | null;
   song: SongName | null;
   step: number;
   setlist: { name: string | null; place: number; of: number };
   loaded: boolean;
+}
+
+/** What holds until it changes; a frame has the parts that did. */
+interface Facts extends Place {
+  players: { [name: string]: Place };
+  revision: number;
+  unsaved: boolean;
+  file: string;
+  draft: boolean;
+  undo: string | null;
+  redo: string | null;
+  inputs: string[];
+  outputs: string[];
   tempo: number | null;
   clock_from: string | null;
   timecode: string | null;
@@ -220,6 +271,9 @@ interface Answers {
   filters: { filters: KnownFilters; tables: Record<string, Schema> };
   explain: { routes: RouteTrace[]; outputs: Record<string, string[]>; command?: string };
   ports: { inputs: UsedPort[]; outputs: UsedPort[] };
+  status: { status: EngineStatus };
+  listen: { inputs: FreePort[]; outputs: FreePort[] };
+  learned: { control: ControlTable | null; presses: number; bounce_ms: number };
   identify: { rows: IdentifiedRow[] };
   differences: { differences: string[] };
   pairings: { pairings: PairedRow[]; codes: PairingCode[] };

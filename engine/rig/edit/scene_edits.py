@@ -5,8 +5,7 @@ raise EditError, and then nothing has changed. A BOM and either kind of line end
 are that the rig includes; they are never edited.
 """
 
-import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -14,20 +13,28 @@ from typing import Any
 from pydantic import ValidationError
 
 from engine.rig.edit.scene_difference import PLAYED, as_difference
-from engine.rig.edit.toml_edits import Block, EditError, Sheet, changes, insert_lines, listed, table, toml
+from engine.rig.edit.scene_places import (
+    ScenePlaces,
+    UnknownScene,
+    in_scene,
+    scene_index,
+    scene_references,
+    with_references,
+)
+from engine.rig.edit.toml_edits import EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
+from engine.rig.edit.whole_edits import edited
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.references import references
-from engine.rig.models.rig import SCENE_NUMBERS, Rig, rig_model
-from engine.rig.read.load import RigError, naming, read
+from engine.rig.models.rig import rig_model
+from engine.rig.read.load import naming, read
 from engine.rig.read.toml_layout import Path as Place
 
 __all__ = [
     "FACTS",
     "EditError",
-    "InvalidRig",
     "UnknownScene",
     "add_control",
+    "add_scene",
     "copy_scene",
     "delete_scene",
     "move_scene",
@@ -38,36 +45,15 @@ __all__ = [
     "set_burst",
     "set_facts",
     "set_lines",
+    "set_lists",
     "set_routes",
 ]
 
 Table = dict[str, Any]
 _HERE: Path = Path()
-_SCENES: Place = ("scenes",)
 _LISTS = ("play", "routes", "burst")
-#: keys of a scene that have one value each, and that belong to the music
-FACTS = ("cue", "text", "tempo", "transpose")
-#: what is wrong when an edit makes one of these keys invalid; a name or number already in use is found before
-_WRONG_KEYS = {
-    re.compile(r"scenes\.[0-9]+\.number"): f"scene numbers run from {SCENE_NUMBERS[0]} to {SCENE_NUMBERS[1]}",
-    re.compile(r"scenes\.[0-9]+\.name"): "a scene needs a name, on one line",
-}
-
-
-class UnknownScene(EditError):
-    """A scene is to be edited that the rig does not have."""
-
-
-class InvalidRig(EditError):
-    """An edit would make the rig invalid; `problems` are in the order of the file."""
-
-    def __init__(self, refusal: RigError) -> None:
-        self.problems = refusal.problems
-        keys = [problem.key for problem in refusal.problems]
-        plain = [words for key in keys for pattern, words in _WRONG_KEYS.items() if pattern.fullmatch(key)]
-        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        both = "; ".join(dict.fromkeys(plain))
-        super().__init__(both if len(plain) == len(keys) else f"the rig would no longer be valid: {wrong}")
+#: keys of a scene that have one value each
+FACTS = ("cue", "text", "tempo", "transpose", "like", "at", "held")
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None, *, folder: Path = _HERE) -> str:
@@ -75,12 +61,12 @@ def copy_scene(text: str, number: int, new: int, name: str | None = None, *, fol
 
     It has no `at` and no `cue`: they are those of one scene only.
     """
-    return _edited(text, folder, lambda plain: _copied(Sheet(plain), number, new, name))
+    return edited(text, folder, lambda plain: _copied(plain, number, new, name))
 
 
 def rename_scene(text: str, number: int, name: str, *, folder: Path = _HERE) -> str:
     """Rename a scene, also where set lists, controls and `start` refer to it by name."""
-    return _edited(text, folder, lambda plain: _renamed(plain, number, name))
+    return edited(text, folder, lambda plain: _renamed(plain, number, name))
 
 
 def renumber_scene(text: str, number: int, new: int, *, folder: Path = _HERE) -> str:
@@ -88,18 +74,32 @@ def renumber_scene(text: str, number: int, new: int, *, folder: Path = _HERE) ->
 
     A foot switch with `program = "any"` uses the numbers: it then recalls the scene by another program.
     """
-    return _edited(text, folder, lambda plain: _renumbered(plain, number, new))
+    return edited(text, folder, lambda plain: _renumbered(plain, number, new))
 
 
 def move_scene(text: str, number: int, before: int | None, *, folder: Path = _HERE) -> str:
     """Move a scene before another one in the file, or to the end (None), with the comments directly above it."""
-    return _edited(text, folder, lambda plain: _moved(Sheet(plain), number, before))
+    return edited(text, folder, lambda plain: _moved(plain, number, before))
 
 
 def delete_scene(text: str, number: int, *, folder: Path = _HERE) -> str:
     """Delete a scene from the file and from the set lists. Rejected if a control or `start` refers to it, or if it is
     the only scene of the rig or of a set list."""
-    return _edited(text, folder, lambda plain: _deleted(plain, number))
+    return edited(text, folder, lambda plain: _deleted(plain, number))
+
+
+def add_scene(
+    text: str, number: int, name: str, like: int | None, play: Sequence[Table], *, folder: Path = _HERE
+) -> str:
+    """Add a scene after the others: like another one, or with these play lines."""
+
+    def changed(plain: str) -> str:
+        sheet = Sheet(plain)
+        _free(sheet.data, "number", number)
+        _free(sheet.data, "name", name)
+        return _made(plain, number, name, {"like": like, "play": list(play)})
+
+    return edited(text, folder, changed)
 
 
 def put_scene(text: str, number: int, name: str, played: Table, *, folder: Path = _HERE) -> str:
@@ -109,22 +109,33 @@ def put_scene(text: str, number: int, name: str, played: Table, *, folder: Path 
     are left as they are written; other keys of the scene are kept. A scene that is like another one stays so, and says
     the difference, if it can be said; otherwise it says everything itself from now on.
     """
-    return _edited(text, folder, lambda plain: _stored(plain, folder, number, name, played))
+    return edited(text, folder, lambda plain: _stored(plain, folder, number, name, played))
 
 
 def set_routes(text: str, number: int, routes: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these routes (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, folder, lambda plain: _listed(plain, number, "routes", routes))
+    return edited(text, folder, lambda plain: _listed(plain, number, "routes", routes))
+
+
+def set_lists(text: str, number: int, lists: Mapping[str, Sequence[Table]], *, folder: Path = _HERE) -> str:
+    """Give a scene these lists, by their keys ("play", "routes", "burst"); the rest of it is kept."""
+
+    def changed(plain: str) -> str:
+        for key, tables in lists.items():
+            plain = _listed(plain, number, key, tables)
+        return plain
+
+    return edited(text, folder, changed)
 
 
 def set_lines(text: str, number: int, play: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene these play lines (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, folder, lambda plain: _listed(plain, number, "play", play))
+    return edited(text, folder, lambda plain: _listed(plain, number, "play", play))
 
 
 def set_burst(text: str, number: int, burst: Sequence[Table], *, folder: Path = _HERE) -> str:
     """Give a scene this burst (tables in the keys of the file); the rest of it is kept."""
-    return _edited(text, folder, lambda plain: _listed(plain, number, "burst", burst))
+    return edited(text, folder, lambda plain: _listed(plain, number, "burst", burst))
 
 
 def set_facts(text: str, number: int, facts: Table, *, folder: Path = _HERE) -> str:
@@ -132,97 +143,35 @@ def set_facts(text: str, number: int, facts: Table, *, folder: Path = _HERE) -> 
 
     def changed(plain: str) -> str:
         for key, value in facts.items():
-            plain = _in_scene(plain, number, partial(_valued, key=key, value=value))
+            plain = in_scene(plain, number, partial(_valued, key=key, value=value))
         return plain
 
-    return _edited(text, folder, changed)
+    return edited(text, folder, changed)
 
 
 def add_control(text: str, control: Table, *, folder: Path = _HERE) -> str:
     """Add a control after the others."""
-    return _edited(text, folder, lambda plain: _appended(plain, "controls", control))
+    return edited(text, folder, lambda plain: _appended(plain, "controls", control))
 
 
 def put_setlist(text: str, name: str, scenes: Sequence[int | str], *, folder: Path = _HERE) -> str:
     """Give a set list these scenes in this order; if there is no set list of this name, add it after the others."""
-    return _edited(text, folder, lambda plain: _ordered(plain, name, scenes))
-
-
-def _edited(text: str, folder: Path, change: Callable[[str], str]) -> str:
-    bom = "\ufeff" if text.startswith("\ufeff") else ""
-    plain = text.removeprefix(bom)
-    windows = "\n" in plain and plain.count("\n") == plain.count("\r\n")
-    plain = plain.replace("\r\n", "\n") if windows else plain
-    try:
-        read(plain, "rig", lists=False, folder=folder)
-    except RigError as refusal:
-        raise EditError(f"the rig is not valid: {refusal}") from None
-    made = change(plain)
-    try:
-        read(made, "edited rig", lists=False, folder=folder)
-    except RigError as refusal:
-        raise InvalidRig(refusal) from None
-    return bom + (made.replace("\n", "\r\n") if windows else made)
-
-
-# Finding
-
-
-def _scene(sheet: Sheet, number: int) -> int:
-    """The index of a scene among the scenes."""
-    numbers = [scene["number"] for scene in sheet.data["scenes"]]
-    if number not in numbers:
-        raise UnknownScene(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
-    return numbers.index(number)
-
-
-def _scene_blocks(sheet: Sheet) -> list[Block]:
-    if sheet.has_value(_SCENES):
-        line = sheet.line(_SCENES)
-        raise EditError(f"line {line} has all scenes in one list; first give each scene its own [[scenes]]")
-    return sheet.blocks(_SCENES)
-
-
-def _in_scene(text: str, number: int, change: Callable[[str, Place], str]) -> str:
-    """The text with one scene changed: `change` gets a text that contains the scene, and the scene's path in it."""
-    sheet = Sheet(text)
-    place = _scene(sheet, number)
-    if sheet.has_value(_SCENES):
-        return change(text, ("scenes", place))
-    block = sheet.blocks(_SCENES)[place]
-    below = text[block.last :]
-    part = change(text[block.start : block.last], ("scenes", 0))
-    return text[: block.start] + part + ("\n" if below and not part.endswith("\n") else "") + below
-
-
-def _references(data: Table) -> Iterator[tuple[Place, int | str]]:
-    """Every place that gives a scene's number or name, with what it says."""
-    return ((keys, name) for keys, mark, name in references(data, Rig) if mark.section == "scenes")
-
-
-def _with_references(text: str, old: int | str, new: int | str) -> str:
-    sheet = Sheet(text)
-    spans = [sheet.value(path) for path, scene in _references(sheet.data) if scene == old]
-    for start, end in sorted(spans, reverse=True):
-        text = text[:start] + toml(new) + text[end:]
-    return text
+    return edited(text, folder, lambda plain: _ordered(plain, name, scenes))
 
 
 # Scenes
 
 
-def _copied(sheet: Sheet, number: int, new: int, name: str | None) -> str:
-    place = _scene(sheet, number)
-    scene, block = sheet.data["scenes"][place], _scene_blocks(sheet)[place]
+def _copied(text: str, number: int, new: int, name: str | None) -> str:
+    sheet = Sheet(text)
+    place, scenes = scene_index(sheet, number), ScenePlaces(text)
     _free(sheet.data, "number", new)
-    copy = sheet.text[block.start : block.last]
     names = {one["name"] for one in sheet.data["scenes"]}
-    for key, value in (("number", new), ("name", name or _copy_name(scene["name"], names))):
-        copy = Sheet(copy).with_value(("scenes", 0, key), toml(value))
-    for key in ("at", "cue"):
-        if key in scene:
-            copy = Sheet(copy).without_line(("scenes", 0, key))
-    return insert_lines(sheet.text, block.end, "\n" + copy + ("" if copy.endswith("\n") else "\n"))
+    values = {"number": new, "name": name or _copy_name(sheet.data["scenes"][place]["name"], names)}
+    copy = scenes.part(place)
+    for key, value in {**values, "at": None, "cue": None}.items():
+        copy = scenes.changed(copy, partial(_valued, key=key, value=value))
+    return scenes.with_behind(place, copy)
 
 
 def _copy_name(name: str, taken: set[str]) -> str:
@@ -244,47 +193,39 @@ def _free(data: Table, key: str, value: int | str, but: int | None = None) -> No
 
 def _renamed(text: str, number: int, name: str) -> str:
     sheet = Sheet(text)
-    place = _scene(sheet, number)
+    place = scene_index(sheet, number)
     _free(sheet.data, "name", name, number)
     old = sheet.data["scenes"][place]["name"]
     text = sheet.with_value(("scenes", place, "name"), toml(name))
     if name == "last" and sheet.data.get("rig", {}).get("start") == old:  # which there means the one that played last
         text = Sheet(text).with_value(("rig", "start"), toml(number))
-    return _with_references(text, old, name)
+    return with_references(text, old, name)
 
 
 def _renumbered(text: str, number: int, new: int) -> str:
     sheet = Sheet(text)
-    place = _scene(sheet, number)
+    place = scene_index(sheet, number)
     _free(sheet.data, "number", new, number)
-    return _with_references(sheet.with_value(("scenes", place, "number"), toml(new)), number, new)
+    return with_references(sheet.with_value(("scenes", place, "number"), toml(new)), number, new)
 
 
-def _moved(sheet: Sheet, number: int, before: int | None) -> str:
-    blocks = _scene_blocks(sheet)
-    place = _scene(sheet, number)
+def _moved(text: str, number: int, before: int | None) -> str:
+    sheet, scenes = Sheet(text), ScenePlaces(text)
+    place = scene_index(sheet, number)
     if before == number:
         raise EditError(f"scene {number} cannot be moved before itself; name another scene")
-    target = len(blocks) if before is None else _scene(sheet, before)
-    if target in (place, place + 1):
-        return sheet.text
-    block = blocks[place]
-    scene = sheet.text[block.lead : block.end]
-    scene += "" if scene.endswith("\n") else "\n"
-    rest = Sheet(sheet.without(block))
-    left = rest.blocks(_SCENES)
-    if target == len(blocks):
-        return insert_lines(rest.text, left[-1].end, "\n" + scene)
-    return insert_lines(rest.text, left[target - (target > place)].lead, scene + "\n")
+    target = len(scenes.blocks) if before is None else scene_index(sheet, before)
+    return text if target in (place, place + 1) else scenes.moved(place, target)
 
 
 def _deleted(text: str, number: int) -> str:
     sheet = Sheet(text)
-    block, scene = _scene_blocks(sheet)[_scene(sheet, number)], sheet.data["scenes"][_scene(sheet, number)]
+    place = scene_index(sheet, number)
+    scene = sheet.data["scenes"][place]
     if len(sheet.data["scenes"]) == 1:
         raise EditError(f"scene {number} is the only one, and a rig needs at least one; add another scene first")
     names = (scene["number"], scene["name"])
-    named = [path for path, called in _references(sheet.data) if called in names]
+    named = [path for path, called in scene_references(sheet.data) if called in names]
     for path in named:
         if path[0] not in ("setlists", "songs"):
             who = "start" if path[0] == "rig" else f"control {int(path[1]) + 1}"
@@ -298,7 +239,7 @@ def _deleted(text: str, number: int) -> str:
                     f"scene {number} is the only one in the {what} {toml(order['name'])} (line {line}); "
                     f"first add another scene to it, or delete the {what} from the file"
                 )
-    text = sheet.without(block)
+    text = ScenePlaces(text).without(place)
     for path in reversed(named):
         text = Sheet(text).without_element(path[:-1], int(path[-1]))
     return text
@@ -308,13 +249,13 @@ def _stored(text: str, folder: Path, number: int, name: str, played: Table) -> s
     sheet = Sheet(text)
     if all(scene["number"] != number for scene in sheet.data["scenes"]):
         _free(sheet.data, "name", name)
-        return _made(sheet, number, name, played)
+        return _made(text, number, name, played)
     text = _renamed(text, number, name)
     said = _played_by(text, folder, number, name, played)
     for key in _LISTS:
         text = _listed(text, number, key, said[key] or ())
     for key in said.keys() - {*_LISTS}:
-        text = _in_scene(text, number, partial(_valued, key=key, value=said[key]))
+        text = in_scene(text, number, partial(_valued, key=key, value=said[key]))
     return text
 
 
@@ -342,18 +283,15 @@ def _played_by(text: str, folder: Path, number: int, name: str, played: Table) -
 def _valued(text: str, scene: Place, key: str, value: Any) -> str:
     """The text with this value of a scene, or without it (None)."""
     sheet, place = Sheet(text), (*scene, key)
-    if value is None and not sheet.has_key(place):
-        return text
     if value is None:
-        rest = {each: one for each, one in sheet.data["scenes"][scene[1]].items() if each != key}
-        return sheet.with_value(scene, toml(rest)) if sheet.has_value(scene) else sheet.without_line(place)
+        return sheet.without_pair(place) if sheet.has_key(place) else text
     return sheet.with_value(place, toml(value)) if sheet.has_key(place) else sheet.with_pair(scene, key, toml(value))
 
 
-def _made(sheet: Sheet, number: int, name: str, played: Table) -> str:
+def _made(text: str, number: int, name: str, played: Table) -> str:
+    scenes = ScenePlaces(text)
     keys = {"number": number, "name": name, **{key: value or None for key, value in played.items()}}
-    scene = table("[[scenes]]", keys, by_line=_LISTS)
-    return insert_lines(sheet.text, _scene_blocks(sheet)[-1].end, "\n" + scene)
+    return scenes.with_behind(len(scenes.blocks) - 1, scenes.written(keys, _LISTS))
 
 
 # Lists of routes, steps and scenes
@@ -362,7 +300,7 @@ def _made(sheet: Sheet, number: int, name: str, played: Table) -> str:
 def _listed(text: str, number: int, key: str, tables: Sequence[Table]) -> str:
     """The text with these lines, routes or burst steps in a scene; those that stay are left as they are written."""
     names = naming(Sheet(text).data)
-    return _in_scene(text, number, lambda part, scene: _filled(part, scene, key, tables, names))
+    return in_scene(text, number, lambda part, scene: _filled(part, scene, key, tables, names))
 
 
 def _filled(text: str, scene: Place, key: str, tables: Sequence[Table], names: Table) -> str:

@@ -6,7 +6,7 @@ elements; it is used only to write new values.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import Any, Final
@@ -70,6 +70,21 @@ class Sheet:
             data = data[key]
         return True
 
+    def has_header(self, path: Path) -> bool:
+        """Whether this is written as a [section]."""
+        return any(path == head for head, _ in self._layout.headers)
+
+    def heads(self, path: Path) -> list[tuple[Path, Span]]:
+        """The heads of this table and of what is in it, each with its path and place."""
+        return [(head, span) for head, span in self._layout.headers if head[: len(path)] == path]
+
+    def key(self, path: Path) -> Span | None:
+        """The place of the key of a KEY = VALUE, if it is written as one."""
+        if path not in self._layout.pairs:
+            return None
+        start, value = self._layout.pairs[path][0], self._layout.values[path][0]
+        return start, start + len(self.text[start:value].rstrip().removesuffix("=").rstrip())
+
     def pairs(self, table: Path) -> list[tuple[int, int, str]]:
         """The places of the KEY = VALUE that a table has itself, in the order of the text, each with its key."""
         own = ((path, span) for path, span in self._layout.pairs.items() if path[:-1] == table)
@@ -88,24 +103,34 @@ class Sheet:
                 made.append(self._block(path, place))
         return made
 
-    def _block(self, path: Path, place: int) -> Block:
+    def block(self, path: Path, *, last: bool = False) -> Block | None:
+        """The first [section] of this table or of what is in it, or the last; None if it has none."""
+        found = [(place, head) for place, (head, _) in enumerate(self._layout.headers) if head[: len(path)] == path]
+        return self._block(found[-1 if last else 0][1], found[-1 if last else 0][0], path) if found else None
+
+    def sections(self) -> Iterator[tuple[str, Block]]:
+        """All [sections], each with the key of the rig that it is in."""
+        for place, (head, _) in enumerate(self._layout.headers):
+            yield str(head[0]), self._block(head, place, head[:1])
+
+    def _block(self, path: Path, place: int, within: Path = ()) -> Block:
         headers = self._layout.headers
         after = place + 1
         while after < len(headers) and headers[after][0][: len(path)] == path:
             after += 1
         for far, (start, _) in headers[after:]:
-            if far[: len(path)] == path:
+            if far[: len(path)] == path and not within:
                 raise EditError(
                     f"line {self._line_at(start)} continues what begins in line {self.line(path)}, "
                     "with another section between them; move the two together in the file first"
                 )
         head = headers[place][1]
-        begins = _line_start(self.text, head[0])
-        following = _line_start(self.text, headers[after][1][0]) if after < len(headers) else len(self.text)
+        begins = line_start(self.text, head[0])
+        following = line_start(self.text, headers[after][1][0]) if after < len(headers) else len(self.text)
         said = [span[1] for _, span in headers[place:after]]
         said += [end for start, end in self._layout.pairs.values() if head[0] < start < following]
         last = _line_end(self.text, max(said))
-        lead = _comments_above(self.text, begins, self._said_before(begins))
+        lead = comments_above(self.text, begins, self._said_before(begins))
         return Block(lead, head, begins, last, _comments_below(self.text, last, following))
 
     def _said_before(self, offset: int) -> int:
@@ -137,18 +162,24 @@ class Sheet:
             start, end = self.value(table)
             inner = self.text[start + 1 : end - 1]
             comma = ", " if inner.strip() else " "
-            return _put(self.text, (start + 1, end - 1), f"{inner.rstrip()}{comma}{key} = {written} ")
+            return _put(self.text, (start + 1, end - 1), f"{inner.rstrip()}{comma}{_key(key)} = {written} ")
         headers = self._layout.headers
         place = [path for path, _ in headers].index(table)
         head = headers[place][1]
         following = headers[place + 1][1][0] if place + 1 < len(headers) else len(self.text)
         said = [head[1], *(end for start, end in self._layout.pairs.values() if head[0] < start < following)]
-        return insert_lines(self.text, _line_end(self.text, max(said)), f"{key} = {written}\n")
+        return insert_lines(self.text, _line_end(self.text, max(said)), f"{_key(key)} = {written}\n")
 
-    def without_line(self, path: Path) -> str:
-        """The text without the lines of a KEY = VALUE."""
-        start, end = self._layout.pairs[path]
-        return self.text[: _line_start(self.text, start)] + self.text[_line_end(self.text, end) :]
+    def without_pair(self, path: Path) -> str:
+        """The text without a KEY = VALUE: without its lines in a section, without its comma in a table on one line."""
+        text, (start, end) = self.text, self._layout.pairs[path]
+        if not self.has_value(path[:-1]):
+            return text[: line_start(text, start)] + text[_line_end(text, end) :]
+        comma = blanks_end(text, end)
+        if text[comma] == ",":
+            return text[:start] + text[comma + 1 :].lstrip(" \t")
+        before = [span[1] for span in self.pairs(path[:-1]) if span[1] <= start]  # its comma goes, too
+        return text[: max(before)] + text[end:] if before else text[:start] + text[end:].lstrip(" \t")
 
     # Lists
 
@@ -163,7 +194,7 @@ class Sheet:
         rest = comma + 1
         while text[rest] in " \t":
             rest += 1
-        line = _line_start(text, start)
+        line = line_start(text, start)
         if text[rest] in "\r\n" and not text[line:start].strip():
             return text[:line] + text[_line_end(text, rest) :]
         return text[:start] + text[rest:]
@@ -185,11 +216,11 @@ class Sheet:
         start, end = self.value(array)
         if (*array, 0) not in self._layout.values:
             if "\n" in text[start:end]:
-                return insert_lines(text, _line_start(text, end), f"  {written},\n")
+                return insert_lines(text, line_start(text, end), f"  {written},\n")
             return _put(text, (start, end), f"[\n  {written},\n]" if lines else f"[{written}]")
         if index == 0:
             first = self.value((*array, 0))[0]
-            indent = text[_line_start(text, first) : first]
+            indent = text[line_start(text, first) : first]
             return text[:first] + written + "," + (" " if indent.strip() else "\n" + indent) + text[first:]
         return self._with_element_behind(array, index - 1, written)
 
@@ -201,7 +232,7 @@ class Sheet:
             text, behind, closing = text[:end] + "," + text[end:], end + 1, ""
         rest = _REST.match(text, behind)
         line_end = rest.end() if rest else behind
-        line = text[_line_start(text, start) : start]
+        line = text[line_start(text, start) : start]
         if text[line_end] == "\n":
             indent = line[: len(line) - len(line.lstrip())]
             return text[:line_end] + f"\n{indent}{written}," + text[line_end:]
@@ -241,7 +272,8 @@ def _put(text: str, span: Span, written: str) -> str:
     return text[: span[0]] + written + text[span[1] :]
 
 
-def _line_start(text: str, at: int) -> int:
+def line_start(text: str, at: int) -> int:
+    """The offset of the start of this line."""
     return text.rfind("\n", 0, at) + 1
 
 
@@ -250,9 +282,10 @@ def _line_end(text: str, at: int) -> int:
     return text.find("\n", at) + 1 or len(text)
 
 
-def _comments_above(text: str, start: int, floor: int) -> int:
+def comments_above(text: str, start: int, floor: int) -> int:
+    """The start of the comments directly above a line, but not above `floor`."""
     while start > floor:
-        above = _line_start(text, start - 1)
+        above = line_start(text, start - 1)
         if not text[above:start].lstrip().startswith("#"):
             break
         start = above
@@ -296,6 +329,11 @@ def toml(value: Any) -> str:
 def _key(key: object) -> str:
     name = str(key)
     return name if _BARE.fullmatch(name) else tomlkit.string(name).as_string()
+
+
+def key_path(path: Path) -> str:
+    """The keys of a path as the head of a [section] has them; places in lists are left out."""
+    return ".".join(_key(each) for each in path if isinstance(each, str))
 
 
 def listed(items: Sequence[str]) -> str:

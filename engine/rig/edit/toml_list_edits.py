@@ -6,8 +6,8 @@ Each function goes from text to text. A list is written as one value, or as a [[
 from collections.abc import Sequence
 from typing import Any
 
-from engine.rig.edit.toml_edits import Block, Sheet, changes, insert_lines, table, toml
-from engine.rig.read.toml_layout import Path
+from engine.rig.edit.toml_edits import Block, Sheet, changes, comments_above, insert_lines, line_start, table, toml
+from engine.rig.read.toml_layout import Path, blanks_end
 
 Table = dict[str, Any]
 
@@ -25,6 +25,41 @@ def list_changed(
         else:
             text = sheet.without_element(array, old)
     return text
+
+
+def with_elements_on_lines(sheet: Sheet, array: Path) -> str:
+    """The text with each element of a list on lines of its own, and a comma behind it. What is so is left as it is."""
+    text = sheet.text
+    spans = _elements(sheet, array)
+    closing = sheet.value(array)[1] - 1
+    if text[line_start(text, closing) : closing].strip():
+        text = f"{text[:closing].rstrip()}\n{text[closing:]}"
+    end = spans[-1][1]
+    if text[blanks_end(text, end)] != ",":
+        text = f"{text[:end]},{text[end:]}"
+    for start, _ in reversed(spans):
+        if text[line_start(text, start) : start].strip():
+            text = f"{text[:start].rstrip(' ')}\n  {text[start:]}"
+    return text
+
+
+def element_blocks(sheet: Sheet, array: Path) -> list[Block]:
+    """The elements of a list that are on lines of their own, each with its comma."""
+    text, blocks = sheet.text, list[Block]()
+    floor = sheet.line_end(sheet.value(array)[0])
+    for start, end in _elements(sheet, array):
+        begins, last = line_start(text, start), sheet.line_end(blanks_end(text, end))
+        blocks.append(Block(comments_above(text, begins, floor), (start, start), begins, last, last))
+        floor = last
+    return blocks
+
+
+def _elements(sheet: Sheet, array: Path) -> list[tuple[int, int]]:
+    """The places of a list's elements."""
+    elements: Any = sheet.data
+    for key in array:
+        elements = elements[key]
+    return [sheet.value((*array, place)) for place in range(len(elements))]
 
 
 def block_changed(text: str, section: Path, what: str, old: int, keys: Table) -> str:
@@ -53,7 +88,7 @@ def table_changed(text: str, place: Path, meant: tuple[Any, Any], keys: Table) -
     if not all(sheet.has_value((*place, key)) for key in there) or (whole and not there <= wanted.keys()):
         return _as_a_whole(sheet, place, keys)
     for key in there - wanted.keys():
-        text = Sheet(text).without_line((*place, key))
+        text = Sheet(text).without_pair((*place, key))
     for key, value in wanted.items():
         if key not in there:
             text = Sheet(text).with_pair(place, key, toml(value))

@@ -1,7 +1,7 @@
 """A scene as routes alone: each play line becomes a route through a chain of filters, its sound a step of the burst.
 
 What a line says is done by the same filters that a route may have: first those that look at what came in (channel,
-ranges, what does not pass), then the transposition, the line's own chain, and the instrument's channel.
+ranges, what does not pass), then the transposition, the line's own chain, and the instrument's channel or MPE zone.
 """
 
 from collections.abc import Mapping, Sequence
@@ -10,6 +10,7 @@ from typing import Final, Literal, NamedTuple
 
 from engine.midi.controllers import BANKS, PEDALS
 from engine.rig.lowering.whole_scenes import Place, WholeScenes, place_of
+from engine.rig.lowering.zone_lines import to_instrument
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene
 from engine.rig.models.scene_lines import Chain, PlayLine
 from engine.rig.models.values import STOPS
@@ -18,7 +19,6 @@ from filters.registry import FilterSettings
 
 Filters = tuple[FilterSettings, ...]
 
-_CHANNELS: Final = range(1, 17)
 _ALL: Final = (0, 127)
 #: what passes a line only with `programs = true`, and only without `pedal = false`
 _PROGRAMS: Final = ("program", *(f"controller {number}" for number in BANKS), "channel_mode")
@@ -29,7 +29,7 @@ class LoweredRoute(NamedTuple):
     """One route or play line, from inputs through filters to outputs, all by name.
 
     `label`: what reports call it; `place`: among the routes or among the lines of the whole scene, from 0; `channel`:
-    the one (0 to 15) that everything arrives on, None for a route; `group`: with which it is muted.
+    the one (0 to 15) that everything arrives on, None if there are several; `group`: with which it is muted.
     """
 
     label: str
@@ -105,21 +105,22 @@ class Lowering:
         for name, gear in self._rig.instruments.items():
             if gear.output == output and gear.through:
                 names.append(name)
-                channel = gear.channel - 1
-                by_channel[channel] = by_channel.get(channel, ()) + self._filters(gear.through)
+                for number in gear.channels if gear.mpe is not None else (gear.channel,):
+                    by_channel[number - 1] = by_channel.get(number - 1, ()) + self._filters(gear.through)
         return ArrivalChain(tuple(names), by_channel) if names else None
 
     def _line(self, line: PlayLine, place: int, scene: Scene, transposed: int) -> LoweredRoute:
         assert line.on is not None  # of an inherited line that is taken away nothing is left
         gear = self._rig.instruments[line.on]
+        own = self._filters(line.through)
         through = (
             *_looking_at_what_came_in(line),
             *_transposed(semitones(line, scene, gear, transposed)),
-            *self._filters(line.through),
-            _on_channel(gear.channel),
+            *own,
+            *to_instrument(self._rig.inputs[line.source[0]].mpe, gear, any(each.filter == "mpe" for each in own)),
         )
         label = line.name or f"line {place + 1}"
-        source, channel = tuple(dict.fromkeys(line.source)), gear.channel - 1
+        source, channel = tuple(dict.fromkeys(line.source)), None if gear.mpe is not None else gear.channel - 1
         return LoweredRoute(label, line.name, source, through, (gear.output,), "play", place, channel, line.group)
 
     def _burst(self, whole: Scene) -> tuple[BurstStep, ...]:
@@ -174,8 +175,3 @@ def _ranges(notes: tuple[int, int], velocity: tuple[int, int]) -> FilterSettings
 def _transposed(by: int) -> Filters:
     limited = max(-127, min(127, by))
     return (transpose.Settings(filter="transpose", semitones=limited),) if by else ()
-
-
-@cache
-def _on_channel(channel: int) -> FilterSettings:
-    return channels.Settings(filter="channels", map=dict.fromkeys(_CHANNELS, channel))

@@ -11,6 +11,9 @@ from engine.rig.models.values import Part, Text
 
 FIELDS: Final = ("scene.name", "scene.number", "scene.cue", "scene.text", "song.name", "next.name", "tempo")
 
+#: each costs the engine time when anything changes, and twenty times per second if it follows the clock
+MOST_TALLIES: Final = 500
+MOST_DISPLAYS: Final = 50
 _WIDEST: Final = 128
 _LONGEST: Final = 512  # bytes around the fields
 _TOKEN: Final = re.compile(r"\s*(?:([0-9A-Fa-f]{2})|\{([^{}:]*)(?::([^{}]*))?\})\s*")
@@ -75,18 +78,22 @@ class TallyWhen(Part):
     """When a light is on: exactly one of these is given.
 
     `route`: while the route or line of this name is in the scene in force, and not muted; `scene`: while it is in
-    force; `song`: while this song is; `clock`: while the clock runs that the rig follows or makes.
+    force; `song`: while this song is; `clock`: while the clock runs that the rig follows or makes. `player`: of the
+    first three, for this player alone.
     """
 
     route: Annotated[Text | None, Reference("routes")] = None
     scene: Annotated[int | str | None, Reference("scenes")] = None
     song: Annotated[Text | None, Reference("songs")] = None
     clock: Literal["running"] | None = None
+    player: Annotated[Text | None, Reference("players")] = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> "TallyWhen":
         if sum(each is not None for each in (self.route, self.scene, self.song, self.clock)) != 1:
             raise ValueError("give exactly one of route, scene, song, clock")
+        if self.player is not None and self.clock is not None:
+            raise ValueError("leave out player; the clock is everybody's")
         return self
 
 
@@ -104,3 +111,6 @@ class Display(Part):
 
     to: Annotated[str, Reference("outputs")]
     show: Annotated[str, AfterValidator(_shown)]
+    player: Annotated[Text | None, Reference("players")] = (
+        None  # whose scene it shows; else that of the rest of the rig
+    )

@@ -1,6 +1,6 @@
 """Finds the fields that a model marks, through all models inside it, and what a rig has there."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from typing import Any, Literal, NamedTuple, TypeVar, get_args, get_origin
 
@@ -12,57 +12,92 @@ Keys = tuple[str | int, ...]
 Mark = TypeVar("Mark")
 
 
-class _Only(NamedTuple):
-    """A step of a path: it goes on only where the table has this value, which names its kind among several."""
-
-    key: str
-    value: Any
+#: what is marked in a model, by key
+_Marked = dict[str, "_Field"]
 
 
-_Path = tuple[str | _Only | None, ...]
+class _Field(NamedTuple):
+    """A field that has marks, or holds models that have some."""
+
+    marks: tuple[Any, ...]
+    inner: tuple["_Inner", ...]
+
+
+class _Inner(NamedTuple):
+    """What is marked in the models that are in this many lists and tables by name."""
+
+    depth: int
+    always: list[_Marked]
+    kinds: dict[str, dict[str, _Marked]]  # in a table with this key and value, which name its kind among several
 
 
 def marked_values(rig: dict[str, Any] | BaseModel, model: Model, kind: type[Mark]) -> Iterator[tuple[Keys, Mark, Any]]:
     """The place, the mark and the value of every field with a mark of this kind: in raw data, which may still be wrong,
-    or in a model. Fields that the rig leaves out have the value None."""
-    for path, mark in _marked(model):
-        if isinstance(mark, kind):
-            for keys, value in _values(rig, path, ()):
-                yield keys, mark, value
+    or in a model. Fields that a table leaves out are left out."""
+    cached: Any = kind  # mypy takes a class for something that has no hash
+    return _found(rig, _marked(model, cached), ())
 
 
 @cache
-def _marked(model: Model) -> tuple[tuple[_Path, Any], ...]:
-    """The paths of all fields that have marks of any kind; None is any element of a list or a table by name."""
-    found: list[tuple[_Path, Any]] = []
+def _marked(model: Model, kind: Any) -> _Marked:
+    found: _Marked = {}
     for key, field in fields_of(model).items():
-        found += [((key,), mark) for mark in field.metadata]
-        for depth, inner in models_in(field.annotation):
-            found += [((key, *[None] * depth, *_kind(inner), *path), mark) for path, mark in _marked(inner)]
-    return tuple(found)
+        inner: dict[int, _Inner] = {}
+        for depth, each in models_in(field.annotation):
+            if marked := _marked(each, kind):
+                _add(inner.setdefault(depth, _Inner(depth, [], {})), each, marked)
+        marks = tuple(mark for mark in field.metadata if isinstance(mark, kind))
+        if marks or inner:
+            found[key] = _Field(marks, tuple(inner.values()))
+    return found
 
 
-def _kind(model: Model) -> Iterator[_Only]:
-    """What a table of this model has, and one of another model at the same place has not."""
+def _add(inner: _Inner, model: Model, marked: _Marked) -> None:
     for key, field in fields_of(model).items():
         allowed = get_args(field.annotation) if get_origin(field.annotation) is Literal else ()
         if len(allowed) == 1:
-            yield _Only(key, allowed[0])
+            inner.kinds.setdefault(key, {})[allowed[0]] = marked
+            return
+    inner.always.append(marked)
 
 
-def _values(part: Any, path: _Path, keys: Keys) -> Iterator[tuple[Keys, Any]]:
-    if not path:
+def _found(table: Any, marked: _Marked, keys: Keys) -> Iterator[tuple[Keys, Any, Any]]:
+    for key, value in _items(table):
+        field = marked.get(key)
+        if field is None:
+            continue
+        place = (*keys, key)
+        for mark in field.marks:
+            yield place, mark, value
+        for inner in field.inner:
+            for where, each in _inside(value, inner.depth, place):
+                for found in _fitting(inner, each):
+                    yield from _found(each, found, where)
+
+
+def _fitting(inner: _Inner, table: Any) -> Iterator[_Marked]:
+    yield from inner.always
+    for key, kinds in inner.kinds.items():
+        value = _value(table, key)
+        if isinstance(value, str) and value in kinds:
+            yield kinds[value]
+
+
+def _items(part: Any) -> Iterable[tuple[str, Any]]:
+    if isinstance(part, dict):
+        return part.items()
+    if isinstance(part, BaseModel):
+        return [(key, getattr(part, name)) for key, name in _attributes(type(part)).items()]
+    return ()
+
+
+def _inside(part: Any, depth: int, keys: Keys) -> Iterator[tuple[Keys, Any]]:
+    """What is in so many lists and tables by name."""
+    if depth == 0:
         yield keys, part
         return
-    step, rest = path[0], path[1:]
-    if step is None:
-        for key, inner in elements(part):
-            yield from _values(inner, rest, (*keys, key))
-    elif isinstance(step, _Only):
-        if _value(part, step.key) == step.value:
-            yield from _values(part, rest, keys)
-    else:
-        yield from _values(_value(part, step), rest, (*keys, step))
+    for key, inner in elements(part):
+        yield from _inside(inner, depth - 1, (*keys, key))
 
 
 def elements(part: Any) -> Iterator[tuple[str | int, Any]]:
@@ -75,6 +110,11 @@ def elements(part: Any) -> Iterator[tuple[str | int, Any]]:
 
 def _value(part: Any, key: str) -> Any:
     if isinstance(part, BaseModel):
-        fields = type(part).model_fields.items()
-        return next(getattr(part, name) for name, field in fields if key == (field.alias or name))
+        return getattr(part, _attributes(type(part))[key])
     return part.get(key) if isinstance(part, dict) else None
+
+
+@cache
+def _attributes(model: Model) -> dict[str, str]:
+    """The model's attributes by their keys in a rig."""
+    return {field.alias or name: name for name, field in model.model_fields.items()}

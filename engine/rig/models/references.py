@@ -15,7 +15,7 @@ class Reference:
     """Marks a field that names something in another section of the rig, or lists such names (`many`).
 
     `section`: "inputs", "outputs", "instruments", "routes", "scenes" (by number or name), "songs",
-    "set lists" or "machines".
+    "set lists", "players" or "machines".
     `word`: a text that may be written there and is not a name, such as "internal".
     """
 

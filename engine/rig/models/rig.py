@@ -21,9 +21,12 @@ from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
-from engine.rig.models.feedback import Display, Tally
+from engine.rig.models.feedback import MOST_DISPLAYS, MOST_TALLIES, Display, Tally
 from engine.rig.models.formats import Since
+from engine.rig.models.mpe_zone import MpeZone
 from engine.rig.models.network import Network
+from engine.rig.models.player import Player
+from engine.rig.models.printed_labels import Labels, check_labels, programs_by_label
 from engine.rig.models.references import Reference
 from engine.rig.models.scene_lines import Chain, PlayLine, Sending
 from engine.rig.models.values import (
@@ -92,10 +95,12 @@ def _keyboard(found: str) -> str:
 class Input(_Port):
     """`keyboard`: instead of a port, a computer keyboard or page-turn pedal, by a pattern on its name.
 
-    `stop`: what it never sends on; `through`: filters before every route and line from it.
+    `mpe`: the zone of an MPE controller; `stop`: what it never sends on; `through`: filters before every route and line
+    from it.
     """
 
     keyboard: Annotated[Text | None, AfterValidator(lambda found: found and _keyboard(found)), Since(2)] = None
+    mpe: Annotated[MpeZone | None, Since(2)] = None
     stop: Annotated[Stops, Since(2)] = ()
     through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()
 
@@ -115,30 +120,39 @@ class Output(_Port):
 
 
 class Sound(Part):
-    """A program, or any messages in words with the time that they take to act (ns)."""
+    """A program, or any messages in words with the time that they take to act (ns), or these and then a program.
+
+    `printed`: how the gear prints the program; the reading of a rig fills in the program that belongs to it.
+    """
 
     bank: Bank | None = None
     program: PrintedProgram | None = None
+    printed: Annotated[Name | None, Since(2)] = None
     send: Annotated[SetupLines, Since(2)] = ()
     settle: Annotated[Nanoseconds | None, Since(2)] = None
 
     @model_validator(mode="after")
     def _one_way(self) -> "Sound":
-        if (self.program is None) == (not self.send):
-            raise ValueError("a sound takes either program or send")
-        if self.send and self.bank is not None:
+        by_program = self.program is not None or self.printed is not None
+        if not by_program and not self.send:
+            raise ValueError("a sound takes program, or send, or both: send goes first")
+        if not by_program and self.bank is not None:
             raise ValueError("bank goes with program; leave it out, or select the bank in send")
         return self
 
 
 class Instrument(Part):
+    """`channel`: its own; that of an instrument with an MPE zone is the manager channel, which is filled in."""
+
     output: Annotated[str, Reference("outputs")]
     channel: Channel
+    mpe: Annotated[MpeZone | None, Since(2)] = None
     like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
     always: Annotated[bool, Since(2)] = False  # its program is sent at every recall
     programs_from: Literal[0, 1] = 1
+    labels: Annotated[Labels | None, BeforeValidator(check_labels), Since(2)] = None  # how it prints its programs
     sounds_from: Text | None = None  # a sound list, read into `sounds`; sounds given there override it
     setup: SetupLines = ()  # sent before the sounds, at the start and when the output is reconnected
     request: WholeSysEx | None = None  # requests a dump of its memory
@@ -147,20 +161,35 @@ class Instrument(Part):
     spare: Annotated[Channels, Since(2)] = ()  # channels that a new sound takes while notes sound on its own
     sounds: dict[Plain, Sound] = Field(default_factory=dict)
 
+    @property
+    def channels(self) -> tuple[int, ...]:
+        """All channels that it receives on, its own first."""
+        return self.mpe.zone.channels if self.mpe is not None else (self.channel, *self.spare)
+
 
 def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
-    """The name of the sound that these messages select; `bank` (MSB, LSB) as sent, `program` 0 to 127."""
+    """The name of the sound that these messages select alone; `bank` (MSB, LSB) as sent, `program` 0 to 127."""
     for name, sound in gear.sounds.items():
-        if sound.program == program + gear.programs_from and _effective(gear, sound.bank) == _effective(gear, bank):
+        if (
+            not sound.send
+            and sound.program == program + gear.programs_from
+            and _effective(gear, sound.bank) == _effective(gear, bank)
+        ):
             return name
     return None
 
 
+def label_of(gear: Instrument, sound: Sound) -> str | None:
+    """How the instrument prints the program of a sound, as far as that is known."""
+    if sound.printed is not None or gear.labels is None or sound.program is None:
+        return sound.printed
+    programs = programs_by_label(gear.labels, gear.programs_from)
+    return next((label for label, program in programs.items() if program == sound.program), None)
+
+
 def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
-    """The instrument on an output's channel (1 to 16), or one whose spare channel that is."""
-    here = (
-        gear for gear in rig.instruments.values() if gear.output == output and channel in (gear.channel, *gear.spare)
-    )
+    """The instrument that receives on an output's channel (1 to 16)."""
+    here = (gear for gear in rig.instruments.values() if gear.output == output and channel in gear.channels)
     return next(here, None)
 
 
@@ -330,6 +359,7 @@ class Rig(Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     songs: Annotated[tuple[SongTable, ...], Since(2)] = ()
     setlists: tuple[SetList, ...] = ()
+    players: Annotated[tuple[Player, ...], Since(2)] = ()
     controls: tuple[Control, ...] = ()
     tallies: Annotated[tuple[Tally, ...], Since(2)] = ()
     displays: Annotated[tuple[Display, ...], Since(2)] = ()
@@ -413,9 +443,10 @@ def rig_models() -> dict[str, type[Any]]:
         scenes=(Annotated[many(scene), Field(min_length=1)], ...),
         songs=(Annotated[many(SongTable), Since(2)], ()),
         setlists=(many(SetList), ()),
+        players=(Annotated[many(Player), Since(2)], ()),
         controls=(many(Control), ()),
-        tallies=(Annotated[many(Tally), Since(2)], ()),
-        displays=(Annotated[many(Display), Since(2)], ()),
+        tallies=(Annotated[many(Tally), Since(2), Field(max_length=MOST_TALLIES)], ()),
+        displays=(Annotated[many(Display), Since(2), Field(max_length=MOST_DISPLAYS)], ()),
     )
     return {made.__name__: made for made in (route, line, source, gear, scene, rig)}
 

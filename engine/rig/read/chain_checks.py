@@ -38,7 +38,7 @@ def check_chains(data: Data) -> Iterator[Complaint]:
 def _through_chains(data: Data, lengths: dict[str, int]) -> Iterator[Complaint]:
     """Routes, lines, ports and instruments whose chains are too long together."""
     through: dict[Keys, int] = {}
-    for keys, mark, name in references(data, Rig):
+    for keys, mark, name in references(data, Rig) if lengths else ():
         if mark.section == "chains" and keys[0] != "chains" and name in lengths:
             through[keys[:-1]] = through.get(keys[:-1], 0) + lengths[str(name)]
     for keys, length in through.items():

@@ -11,7 +11,9 @@ from engine.rig.models.formats import too_new
 from engine.rig.models.references import references
 from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.chain_checks import check_chains
+from engine.rig.read.mpe_zones import check_zones
 from engine.rig.read.network_checks import check_network
+from engine.rig.read.player_checks import check_players
 from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
 from engine.rig.read.scene_checks import check_scenes
 from engine.rig.read.spare_checks import check_spares
@@ -34,6 +36,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _scenes_once(data)
     yield from _named_once(data, "setlists", "set list")
     yield from _named_once(data, "songs", "song")
+    yield from _named_once(data, "players", "player")
     yield from _names_like_numbers(data)
     yield from _bursts(data, lists)
     yield from _controls(data)
@@ -41,7 +44,9 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _clock_outputs(data)
     yield from check_chains(data)
     yield from check_spares(data)
+    yield from check_zones(data)
     yield from check_scenes(data, lists)
+    yield from check_players(data)
     yield from check_network(data)
 
 
@@ -71,6 +76,7 @@ def _references(data: Data) -> Iterator[Complaint]:
         "scenes": _known_scenes(data),
         "songs": [each["name"] for _, each in tables(data, "songs") if isinstance(each.get("name"), str)],
         "set lists": [each["name"] for _, each in tables(data, "setlists") if isinstance(each.get("name"), str)],
+        "players": [each["name"] for _, each in tables(data, "players") if isinstance(each.get("name"), str)],
         "machines": table(table(data, "network"), "machines"),
     }
     for keys, mark, name in references(data, Rig):
@@ -300,8 +306,8 @@ def _keyboards(data: Data) -> Iterator[Complaint]:
     """The keys of keyboards serve controls, and nothing else does."""
     inputs = table(data, "inputs")
     boards = [name for name, port in inputs.items() if isinstance(port, dict) and "keyboard" in port]
-    for found in references(data, Rig):
-        if found.mark.section == "inputs" and found.name in boards and found.keys[0] != "controls":
+    for found in references(data, Rig) if boards else ():
+        if found.mark.section == "inputs" and found.name in boards and found.keys[0] not in ("controls", "players"):
             yield Complaint(
                 found.keys, f'"{found.name}" is a keyboard: its keys serve controls only; leave it out here'
             )

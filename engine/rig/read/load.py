@@ -19,6 +19,8 @@ from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.cross_checks import cross_check
 from engine.rig.read.included import IncludedFile, IncludeError, with_included
+from engine.rig.read.mpe_zones import with_managers
+from engine.rig.read.printed_programs import with_printed
 from engine.rig.read.raw_data import Complaint, Keys, shortened, table
 from engine.rig.read.sound_list import with_lists
 from engine.rig.read.templates import with_templates
@@ -125,10 +127,13 @@ def read(text: str, source: str, *, lists: bool = True, folder: Path | None = No
     if not included.is_whole:
         raise _error(WrittenPlaces(IncludedFile(source, text), files), _compared(complaints), counted_all=True)
     data, unknown = with_templates(data)
-    complaints += unknown
+    data, doubled = with_managers(data)
+    complaints += [*unknown, *doubled]
     if lists:
         data, unread = with_lists(data, folder)
         complaints += unread
+    data, unlabelled = with_printed(data)
+    complaints += unlabelled
     compared = [*islice(cross_check(data, lists=lists), _COMPARED)]
     complaints += compared
     try:

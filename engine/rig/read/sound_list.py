@@ -1,6 +1,7 @@
 """Sound lists: files that name an instrument's sounds, for `sounds_from`.
 
-A list is TOML: `format = 1`, `programs_from` (0 or 1) and `sounds`, each with name, program and optionally bank.
+A list is TOML: `format = 1`, `programs_from` (0 or 1) and `sounds`, each with name, program (or `printed`, the label
+that the gear prints) and optionally bank.
 A list in presets/sounds is given by its bare name; anything else is a path, relative to the rig file.
 """
 
@@ -8,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BeforeValidator, ValidationError
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, ValidationInfo
 
 from engine.plurals import counted
 from engine.regular_files import NotRegular, TooLong, decoded, read_regular
@@ -28,10 +29,17 @@ class SoundListError(UserError):
     """A sound list cannot be used; the text begins with FILE:LINE and says what is wrong and what is allowed."""
 
 
+def _or_printed(program: int | None, known: ValidationInfo) -> int | None:
+    if program is None and known.data.get("printed") is None:
+        raise ValueError("program, or printed with the label of the gear")
+    return program
+
+
 class ListedSound(Part):
     name: Name
-    program: PrintedProgram
     bank: Bank | None = None
+    printed: Name | None = None  # how the gear prints the program
+    program: Annotated[PrintedProgram | None, AfterValidator(_or_printed), Field(validate_default=True)] = None
 
 
 class SoundList(Part):
@@ -108,7 +116,7 @@ def _words(message: str) -> str:
 
 
 def _outside(sound: ListedSound, found: SoundList) -> bool:
-    return not 0 <= sound.program - found.programs_from <= 127
+    return sound.program is not None and not 0 <= sound.program - found.programs_from <= 127
 
 
 # Into a rig
@@ -155,7 +163,10 @@ def _for(gear: dict[str, Any], listed: SoundList) -> dict[str, Any]:
     if banks and gear.get("bank") == "none":
         raise SoundListError('the list has banks, but the instrument has bank = "none"; set what it responds to')
     shift = (0 if gear.get("programs_from") == 0 else 1) - listed.programs_from
-    return {
-        sound.name: {"program": sound.program + shift} | ({"bank": [*sound.bank]} if sound.bank else {})
-        for sound in listed.sounds
-    }
+    return {sound.name: _keys(sound, shift) for sound in listed.sounds}
+
+
+def _keys(sound: ListedSound, shift: int) -> dict[str, Any]:
+    program = {"program": sound.program + shift} if sound.program is not None else {}
+    printed = {"printed": sound.printed} if sound.printed is not None else {}
+    return {**program, **printed, **({"bank": [*sound.bank]} if sound.bank else {})}

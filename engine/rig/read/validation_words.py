@@ -95,6 +95,8 @@ def _allowed(kind: str, context: dict[str, Any], message: str) -> str:
         return str(context["expected"]).replace("'", '"')
     if kind == "too_short":
         return f"a list of at least {context['min_length']}"
+    if kind == "too_long":
+        return f"a list of at most {context['max_length']:,}"
     return message.removeprefix("Value error, ").removeprefix("Input should be ")
 
 

@@ -17,7 +17,15 @@ _messages = st.one_of(
 )
 _units = st.lists(_messages, min_size=1, max_size=3).map(tuple)
 _steps = st.lists(
-    st.builds(BurstUnit, st.integers(0, 15), _units, st.integers(0, 60_000_000_000), *[st.booleans()] * 3),
+    st.builds(
+        BurstUnit,
+        st.integers(0, 15),
+        _units,
+        st.integers(0, 60_000_000_000),
+        *[st.booleans()] * 3,
+        st.one_of(st.just(()), _units),
+        st.just(""),
+    ),
     max_size=3,
 ).map(tuple)
 _orders = st.one_of(
@@ -90,3 +98,13 @@ def test_no_more_comes_than_is_sent_together() -> None:
     for read, payload in ((read_events, events[0][0]), (read_orders, orders[0][0])):
         with pytest.raises(ValueError, match="more than can be sent together"):
             read(payload + payload[-len(note) - 3 :] * 2)
+
+
+def test_a_burst_goes_with_the_player_whose_it_is() -> None:
+    """That of the rest of the rig is packed as by versions that knew no players."""
+    steps = (BurstUnit(1, (b"\xc1\x05",), 0, player="anna"),)
+    orders = [Order(OrderKind.BURST, steps=steps, player="anna"), Order(OrderKind.BURST, player="anna")]
+    ((payload, _),) = OrderSender(7).packs(orders)
+    assert read_orders(payload).orders == orders
+    ((plain, _),) = OrderSender(7).packs([Order(OrderKind.BURST)])
+    assert plain == bytes((1, 0, 0, 7, OrderKind.BURST, 0))

@@ -12,10 +12,11 @@ from engine.cluster.pure.words import ShowPlace, TimePlace, pack, read_word
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.command_result import Result
-from engine.core.commands import ControlClock, ControlTimecode, FollowLeader
+from engine.core.commands import ControlClock, ControlTimecode, FollowLeader, Transpose
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import apply, command, engine_of, mute, recall, settled
+from tests.support.players_rig import ask, players_engine, recall_for, scenes_of
 
 MS = 1_000_000
 KEYS, FOOT = 0, 1
@@ -147,7 +148,7 @@ def test_a_place_in_the_list_moves_without_a_burst(follower: Engine) -> None:
     leader = engine()
     command(leader, 1, "entry", 3, "shell")
     assert follow_show(follower, 2, word_of(leader)) == []
-    assert follower.position == leader.position
+    assert follower.state.main.position == leader.state.main.position
 
 
 @pytest.mark.parametrize(
@@ -221,3 +222,16 @@ def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
         assert isinstance(one, RemoteCable)
         assert isinstance(other, RemoteCable)
         assert one.receiver.snapshot(100) == other.receiver.snapshot(100)
+
+
+def test_every_player_is_followed() -> None:
+    """The word about the show says where each player is, and goes through JSON whole."""
+    leader, follower = players_engine(), players_engine()
+    recall_for(leader, 22, "anna")
+    recall_for(leader, 2)
+    ask(leader, Transpose(-2, player="ben"))
+    word = read_word(ShowPlace, pack(show_place(leader)))
+    assert word == show_place(leader)
+    follower.apply(0, show_command(word))
+    assert scenes_of(follower) == {"": 2, "anna": 22, "ben": 31}
+    assert follower.positions == leader.positions

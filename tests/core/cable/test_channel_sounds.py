@@ -49,6 +49,13 @@ SECOND = BurstUnit(1, _unit("C1 05"), 0)
 SPEEDS = pytest.mark.parametrize("speed", [None, DIN], ids=["fast", "din"])
 
 
+_FIRST, _SECOND = _unit("B0 63 01, B0 62 02, B0 06 40"), _unit("B0 00 01, C0 05")
+TWO_STEPS = (
+    BurstUnit(0, _FIRST, 80 * MS, chooses=True, sound=_FIRST + _SECOND),
+    BurstUnit(0, _SECOND, 30 * MS, chooses=True, sound=_FIRST + _SECOND),
+)
+
+
 class _Played:
     """A cable in virtual time."""
 
@@ -64,6 +71,14 @@ class _Played:
 
     def put(self, message: str) -> None:
         self.cable.put(self.now, _unit(message), self.out)
+
+    def wait(self, length: int) -> None:
+        """Some time, in ns."""
+        end = self.now + length
+        while (due := self.cable.due) is not None and due <= end:
+            self.now = max(self.now, due)
+            self.cable.flush(self.now, self.out)
+        self.now = end
 
     def run_dry(self) -> list[str]:
         """What has been sent since the last time, once nothing waits."""
@@ -163,3 +178,31 @@ def test_nothing_overtakes_a_sysex_of_the_set_up() -> None:
     reset = BurstUnit(0, _unit("F0 7E 7F 09 01 F7"), 200 * MS, lasting=True)
     played.burst(reset, *again([LEAD, SECOND]))
     assert played.run_dry()[3:] == ["F0 7E 7F 09 01 F7", "B0 00 01", "B0 20 02", "C0 05", "C1 05"]
+
+
+@SPEEDS
+def test_a_sound_in_two_steps_is_one_sound(speed: CableSpeed | None) -> None:
+    """Its program waits until the messages before it have settled; what is so already is not sent again; and after
+    another sound both steps are sent."""
+    played = _Played(speed)
+    assert played.burst(*TWO_STEPS) == 2
+    played.wait(79 * MS)
+    assert [message for _, message, _ in played.out] == [*_FIRST]
+    played.wait(200 * MS)
+    assert [message for _, message, _ in played.out] == [*_FIRST, *_SECOND]
+    assert played.burst(*TWO_STEPS) == 0
+    assert played.burst(BurstUnit(0, _SECOND, 0)) == 1, "the program alone is another sound"
+    played.wait(200 * MS)
+    assert played.burst(*TWO_STEPS) == 2
+
+
+@SPEEDS
+def test_a_sound_whose_second_step_was_replaced_is_sent_whole(speed: CableSpeed | None) -> None:
+    """A recall between the steps replaces the program; the sound then counts as never reached."""
+    played = _Played(speed)
+    played.burst(*TWO_STEPS)
+    played.wait(10 * MS)
+    played.burst(OTHER)
+    played.wait(200 * MS)
+    assert played.out[-1][1] == OTHER.unit[-1]
+    assert played.burst(*TWO_STEPS) == 2

@@ -107,14 +107,13 @@ def all_up(router: Engine, now: int, poured: list[bytes]) -> list[Delivery]:
     return out
 
 
-@pytest.mark.parametrize("chain", ["", f", {CHAIN}"])
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize(("seed", "chain"), [(1, ""), (2, f", {CHAIN}")], ids=["plain", "with banks"])
 def test_a_flood_of_everything(seed: int, chain: str) -> None:
-    """With 30,000 messages of all kinds per second for two seconds, the queues stay bounded, dropped messages are
+    """With 30,000 messages of all kinds in a second, the queues stay bounded, dropped messages are
     counted, every press that went out gets its release, and the last setting of each pedal, wheel and program
     arrives."""
     router = flooded(chain)
-    now, out, poured = pour(router, broken_device(60_000, seed))
+    now, out, poured = pour(router, broken_device(30_000, seed))
     out += all_up(router, now, poured)
     assert router.state.cables[STRINGS].counts.shed > 0
     now, rest = run_dry(router, now)
@@ -136,7 +135,7 @@ def last(messages: list[bytes], name: bytes) -> bytes:
 
 
 @given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 127)), min_size=1, max_size=30), st.integers(0, 40))
-@settings(max_examples=25)
+@settings(max_examples=15)
 def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) -> None:
     """Whether the cable is full, nearly full or half empty at each pedal move, the last move is what remains."""
     router = flooded()
@@ -260,7 +259,7 @@ def test_other_outputs_are_untouched() -> None:
 def test_the_wire_works_when_the_flood_is_over() -> None:
     """Once the queue is empty, a note goes out at once and a scene change sends its whole burst."""
     router = flooded()
-    now, out, poured = pour(router, broken_device(40_000, 4))
+    now, out, poured = pour(router, broken_device(20_000, 4))
     all_up(router, now, poured)
     now, _ = run_dry(router, now)
     assert router.due is None

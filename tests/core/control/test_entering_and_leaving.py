@@ -119,6 +119,19 @@ def test_values_that_are_so_already_are_not_sent_again() -> None:
     assert sent(engine, 1, 3 * MS) == []
 
 
+def test_values_that_a_scene_sends_when_it_is_left_go_out_only_when_they_change() -> None:
+    """As those that it sends when it comes; events go out each time."""
+    leave = 'leave = [{ on = "bass", send = ["controller 1 = 0", "volume 90", "nrpn 1/8 = 64", "start"] }]'
+    engine = playing(scene(1, LINE, leave) + scene(2, LINE))
+    first = sent(engine, 2, MS)
+    assert "left: B1 07 5A" in first
+    sent(engine, 1, 2 * MS)
+    assert sent(engine, 2, 3 * MS) == ["left: FA"]
+    sent(engine, 1, 4 * MS)
+    heard(engine, "B0 07 10", now=5 * MS)
+    assert sent(engine, 2, 6 * MS) == ["left: B1 07 5A", "left: FA"]
+
+
 def test_a_value_that_a_player_has_moved_is_sent_again() -> None:
     """Each alone: the volume pedal, the wheel, the parameter; and no other value."""
     engine = playing(scene(1, LINE, VALUES) + scene(2, LINE, VALUES))

@@ -337,7 +337,7 @@ def _state(made: Engine, now: int) -> tuple[Any, ...]:
     clock, code = made.state.sync.clock, made.state.sync.code
     assert clock is not None
     assert code is not None
-    setlist = made.state.setlist
+    setlist = made.state.main.setlist
     return (
         made.scene,
         setlist.place,
@@ -352,26 +352,27 @@ def _state(made: Engine, now: int) -> tuple[Any, ...]:
 
 @pytest.mark.slow
 def test_no_state_changes_but_by_a_valid_message() -> None:
-    """Of 100,000 random and half-right messages at an input that may command, only the valid ones change anything; at
+    """Of 10,000 random and half-right messages at an input that may command, only the valid ones change anything; at
     an input that may not, the same messages change nothing at all; none raises an error."""
     made = router()
     chance, valid = random.Random(1963), valid_messages()
     valid += [recall_request(US, 300), show_control(ShowControl(0x7F, 0x01, "go"))]
     changed = 0
-    for now in range(0, 100_000 * MS, MS):
+    for now in range(0, 10_000 * MS, MS):
         for message in StreamParser().feed(random_message(chance, valid)):
             before = _state(made, now)
             made.receive(now, KEYS, message)
             assert _state(made, now) == before
             made.receive(now, FOOT, message)
+            after = _state(made, now)
             if not is_in_order(message):
-                assert _state(made, now) == before, message.hex(" ")
+                assert after == before, message.hex(" ")
                 assert made.reports.outcomes == []
-            changed += _state(made, now) != before
+            changed += after != before
             made.reports.outcomes.clear()
             made.reports.requests.clear()
     assert made.state.faults.counts == {}
-    assert changed > 1000  # valid and invalid messages both occurred
+    assert changed > 500  # valid and invalid messages both occurred
 
 
 @given(st.binary(max_size=200))

@@ -127,16 +127,16 @@ def resumed(scene: int, setlist: str, place: int) -> Engine:
 def test_the_place_is_remembered_with_the_scene() -> None:
     """The show goes on in the set list that was in use, from the entry where it was."""
     made = resumed(11, "Friday", 2)
-    assert made.state.position == ShowPosition(11, "Friday", 2)
+    assert made.state.main.position == ShowPosition(11, "Friday", 2)
     assert steps(made, "next") == [14]
     made = resumed(14, "Matinee", 0)
-    assert made.state.position == ShowPosition(14, "Matinee", 0)
+    assert made.state.main.position == ShowPosition(14, "Matinee", 0)
     assert steps(made, "next") == [11]
 
 
 def test_a_place_that_has_changed_is_found_by_its_scene() -> None:
     """If the list has another scene there by now, or is gone, the place is where the scene is."""
-    assert resumed(14, "Friday", 1).state.position == ShowPosition(14, "Friday", 3)
-    assert resumed(14, "Friday", 5).state.position == ShowPosition(14, "Friday", 3)
-    assert resumed(14, "Friday", -1).state.position == ShowPosition(14, "Friday", 3)
-    assert resumed(12, "Sunday", 4).state.position == ShowPosition(12, "Friday", 4)
+    assert resumed(14, "Friday", 1).state.main.position == ShowPosition(14, "Friday", 3)
+    assert resumed(14, "Friday", 5).state.main.position == ShowPosition(14, "Friday", 3)
+    assert resumed(14, "Friday", -1).state.main.position == ShowPosition(14, "Friday", 3)
+    assert resumed(12, "Sunday", 4).state.main.position == ShowPosition(12, "Friday", 4)

@@ -121,7 +121,7 @@ def test_one_press_is_as_several_in_a_row(actions: list[str]) -> None:
     for place, action in enumerate(actions):
         adopt(apart, place * 10**9 + 5 * 10**8, read(FORMAT_2 + f"do = {action}", "test"))
         pressed(apart, 1 + place)
-    assert together.position == apart.position
+    assert together.state.main.position == apart.state.main.position
     assert together.state.muted == apart.state.muted
     assert done(together) == done(apart)
 

@@ -108,7 +108,7 @@ def test_cues_are_scenes() -> None:
         for cue in ("61.5", "7", "9" * 50):
             assert desk(made, command, cue) == (False, f"there is no scene for cue {cue}; nothing changed")
     assert made.scene == (21, "Market")
-    assert made.state.setlist.loaded is None
+    assert made.state.main.setlist.loaded is None
 
 
 def test_cues_are_labels_first() -> None:
@@ -162,7 +162,7 @@ def test_a_loaded_scene_comes_next() -> None:
     assert desk(made, "go") == (True, "scene 21 Market")
     desk(made, "load", "1")
     assert made.apply(2 * MS, NextScene(), "shell").outcome.text == "scene 1 Overture"
-    assert made.state.setlist.place == 0
+    assert made.state.main.setlist.place == 0
 
 
 def test_the_end_of_the_set_list_is_no_end_for_a_loaded_scene() -> None:
@@ -179,7 +179,7 @@ def test_a_recall_ends_what_was_loaded(command: str, cue: str) -> None:
     made = show()
     desk(made, "load", "61")
     desk(made, command, cue)
-    assert made.state.setlist.loaded is None
+    assert made.state.main.setlist.loaded is None
 
 
 def test_a_loaded_scene_outlives_an_edit_that_keeps_it() -> None:
@@ -188,16 +188,16 @@ def test_a_loaded_scene_outlives_an_edit_that_keeps_it() -> None:
     desk(made, "load", "61")
     adopt(made, 2 * MS, engine(RIG.replace("Market", "Harbour")).rig)
     made.apply(2 * MS, ChooseSetlist("Saturday"), "shell")
-    assert made.state.setlist.beside(1) == 61
+    assert made.state.main.setlist.beside(1) == 61
     without = RIG.replace('[[scenes]]\nnumber = 61\nname = "Finale"\n', "").replace("[61, 1]", "[21, 1]")
     adopt(made, 3 * MS, engine(without).rig)
-    assert made.state.setlist.loaded is None
+    assert made.state.main.setlist.loaded is None
 
 
 def test_an_engine_that_follows_has_it_loaded_too() -> None:
     """What is loaded at the engine in charge is loaded at the one that follows, and no longer when it is not."""
     made = show()
-    made.apply(MS, FollowShow(made.position, (), 61))
-    assert made.state.setlist.loaded == 61
-    made.apply(MS, FollowShow(made.position, (), 999))
-    assert made.state.setlist.loaded is None
+    made.apply(MS, FollowShow(made.state.main.position, (), 61))
+    assert made.state.main.setlist.loaded == 61
+    made.apply(MS, FollowShow(made.state.main.position, (), 999))
+    assert made.state.main.setlist.loaded is None

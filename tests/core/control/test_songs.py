@@ -71,8 +71,8 @@ class Evening:
     def where(self) -> tuple[int, str | None, int]:
         """Scene, song and transposition."""
         state = self.engine.state
-        assert state.scene is not None
-        return state.scene.number, state.song, state.transposed
+        assert state.main.scene is not None
+        return state.main.scene.number, state.main.song, state.transposed(state.main)
 
 
 def test_songs_follow_one_another() -> None:
@@ -250,7 +250,7 @@ def test_a_show_resumes_with_song_and_step() -> None:
     before = Evening()
     for command in (do.FirstScene(), do.ChooseSong("Bridge"), do.NextScene(), do.Transpose(-1)):
         before.ask(command)
-    after, position = Evening(), before.engine.position
+    after, position = Evening(), before.engine.state.main.position
     assert position is not None
     after.engine.apply(0, do.ResumePosition(position))
     after.ask(do.RecallScene(position.scene))

@@ -448,7 +448,7 @@ def echoing_rigs(draw: st.DrawFn) -> str:
 
 
 @given(echoing_rigs(), events)
-@settings(max_examples=120)
+@settings(max_examples=40)
 def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any]) -> None:
     """On any rig, after any stream, scene changes and pulled cables: once every key is up and the last repeat is over,
     no note sounds, and there has been one note-off for each note-on (MIDI 1.0 p. A-4); where echoes were ended with
@@ -471,7 +471,7 @@ def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any])
 
 
 @given(echoing_rigs(), events, st.sampled_from(["panic", "show"]))
-@settings(max_examples=80)
+@settings(max_examples=40)
 def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], end: str) -> None:
     """Whatever is still due later: after a panic or the end of the show nothing sounds and all is at rest, for good."""
     performed = PlayedEngine(text)

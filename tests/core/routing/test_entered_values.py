@@ -7,7 +7,7 @@ from engine.core.commands import Panic
 from engine.core.engine import Engine
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
-from tests.support.engine_calls import apply, engine_of, recall
+from tests.support.engine_calls import apply, command, engine_of, recall
 from tests.support.pit_engine import MS, hexed
 
 KEYS = 0
@@ -93,3 +93,13 @@ def test_a_sound_of_messages_of_its_own_goes_out_only_when_it_changes() -> None:
     scene(made, 50, 1)
     play(made, 51, "C0 03")
     assert scene(made, 60, 2)[-1] == "B0 46 05"
+
+
+def test_tuning_and_reverb_are_values_though_they_are_sysex() -> None:
+    """They are sent with each recall, resend repeats them, and what else a scene has set still counts as set."""
+    words = ("volume 90", "scale tuning 0 10 0 0 0 0 0 0 0 0 0 0", "reverb type plate", "master volume 100")
+    made = engine(enter(*words), enter(*words))
+    sent = scene(made, 10, 2)
+    assert [each[:14] for each in sent] == ["F0 7E 7F 08 08", "F0 7F 7F 04 05", "F0 7F 7F 04 01"]
+    again = hexed(command(made, 20 * MS, "resend")[1])
+    assert [each[:14] for each in again] == ["B0 07 5A", "F0 7E 7F 08 08", "F0 7F 7F 04 05"]

@@ -208,8 +208,8 @@ def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
     )
     for source in (0, 1):
         assert hexed(router.receive(1, source, bytes.fromhex("B0 40 7F"))) == ["B0 40 7F"]
-    assert router.state.scene is not None
-    (keys,), (pads,) = router.state.scene.paths[0], router.state.scene.paths[1]
+    assert router.state.main.scene is not None
+    (keys,), (pads,) = router.state.main.scene.paths[0], router.state.main.scene.paths[1]
     assert keys.links[0] is not pads.links[0]
     assert keys.links[1] is pads.links[1]
 

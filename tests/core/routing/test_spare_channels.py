@@ -258,7 +258,7 @@ def test_an_engine_that_follows_takes_the_channels_of_the_one_in_charge() -> Non
     leader, follower = module(), module()
     play(leader, 200, "90 3C 40")
     scene(leader, 201, 2)
-    position = leader.position
+    position = leader.state.main.position
     follower.apply(202 * MS, FollowShow(position, (), None, tuple(places(leader).items())))
     assert places(follower) == {"module": 11}
     later(follower, 300)

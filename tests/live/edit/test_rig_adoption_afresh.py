@@ -181,7 +181,7 @@ def _recalled(engine: Engine, source: str) -> list[Any]:
 
 
 @given(_chains(), st.lists(st.tuples(st.sampled_from(INPUTS), played), min_size=1, max_size=20))
-@settings(max_examples=150)
+@settings(max_examples=50)
 def test_a_rig_reached_by_edits_is_as_if_read_afresh(texts: list[str], stream: list[tuple[str, bytes]]) -> None:
     """Whatever was kept of the rigs before: the same models, bursts, set-up, cables, set lists, clock, answers, and
     scenes that controls recall."""

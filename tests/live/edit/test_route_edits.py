@@ -114,6 +114,21 @@ async def test_a_way_is_parted_in_every_route_that_has_it(panel: Panel) -> None:
     assert panel.routes(2) == [(("keys",), ("strings",), ["transpose"])]
 
 
+async def test_a_line_is_taken_away_when_its_way_is_parted(tmp_path: Path) -> None:
+    """Disconnecting what a play line connects takes the line out of the file; so it does in a list of scenes."""
+    line = '{ from = "keys", on = "lead" }'
+    text = TEXT.replace("format = 1", "format = 2").replace(
+        'routes = [{ from = "keys", to = "strings" }]', f"play = [{line}]"
+    )
+    panel = Panel(tmp_path, text)
+    answer = await panel.edit("part", 1, **{"from": "keys", "to": "brass"})
+    assert answer["text"].startswith("scene 1: keys disconnected from brass")
+    assert panel.session.text == text.replace(f"play = [{line}]", "play = []")
+    assert (await panel.edit("part", 1, **{"from": "keys", "to": "brass"}))[
+        "text"
+    ] == "scene 1: keys is not connected to brass"
+
+
 async def test_a_held_note_has_its_release_when_its_way_is_parted(panel: Panel) -> None:
     """A key held while its connection is removed is released on the output where it sounded."""
     panel.bench.play(KEYS, "90 3C 40")
@@ -166,11 +181,22 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
     assert panel.bench.scene(1).burst == ()
 
 
+ONE_OF = (
+    'edit: "what" must be join, part, chain, burst, lines, facts, undo, redo, values, rename, remove, move or sounds'
+)
+
+
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, lines, facts, undo or redo'),
-        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, lines, facts, undo or redo'),
+        (
+            {"what": "dance"},
+            ONE_OF,
+        ),
+        (
+            {"what": ["join"]},
+            ONE_OF,
+        ),
         ({"what": "join"}, 'edit join needs "scene": a scene'),
         ({"what": "join", "scene": 9, "from": "keys", "to": "brass"}, "there is no scene 9; there are: 1, 2, 3"),
         ({"what": "join", "scene": True}, '"scene" must be a scene'),

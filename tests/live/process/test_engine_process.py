@@ -24,6 +24,7 @@ from engine.live.process.last_scene import read_last, state_file, write_last
 from engine.live.socket import client
 from engine.ports.memory import MemoryInput, MemorySystem
 from engine.rig.models.rig import rig_model
+from tests.support.players_rig import PLAYERS
 from tests.support.small_show import RIG
 from tests.support.waiting import eventually
 
@@ -49,7 +50,7 @@ def system() -> MemorySystem:
 def last_scene() -> int | str | None:
     """The scene that the engine would start with."""
     last = read_last(state_file("pit"), Path("pit.toml"))
-    return last and last.scene
+    return last[""].scene if last else None
 
 
 class Evening:
@@ -122,14 +123,14 @@ async def test_the_last_scene_is_recalled_the_next_evening(system: MemorySystem)
 
 async def test_a_last_scene_that_is_gone_is_the_first(system: MemorySystem) -> None:
     """If the rig file no longer has the last scene, its first scene is recalled."""
-    write_last(state_file("pit"), Path("pit.toml"), ShowPosition(99))
+    write_last(state_file("pit"), Path("pit.toml"), {"": ShowPosition(99)})
     async with Evening(system).played() as evening:
         assert evening.said[0] == "scene 1 Overture"
 
 
 async def test_a_start_scene_of_its_own(system: MemorySystem) -> None:
     """start = NAME recalls that scene whatever the last one was."""
-    write_last(state_file("pit"), Path("pit.toml"), ShowPosition(2))
+    write_last(state_file("pit"), Path("pit.toml"), {"": ShowPosition(2)})
     rig = RIG.replace('name = "Lantern Street pit band"', 'name = "Lantern Street pit band"\nstart = "Finale"')
     async with Evening(system, rig).played() as evening:
         assert evening.said[0] == "scene 3 Finale"
@@ -200,7 +201,7 @@ async def test_two_names_for_one_port_are_refused(system: MemorySystem) -> None:
 
 async def test_after_a_crash_everything_is_silenced_first(system: MemorySystem) -> None:
     """A leftover socket means a crash: outputs are silenced and put to rest before the burst."""
-    write_last(state_file("pit"), Path("pit.toml"), ShowPosition(1))
+    write_last(state_file("pit"), Path("pit.toml"), {"": ShowPosition(1)})
     left = claim_socket("pit")
     left.listener.close()  # as the system closes it when a process is killed
     left.lock.close()
@@ -234,3 +235,16 @@ async def test_a_pulled_output_comes_back_on_the_stage(system: MemorySystem) -> 
         await eventually(lambda: any("was unplugged" in text for text in evening.said))
         system.plug("Box 1")
         await eventually(lambda: evening.heard("Box 1")[-3:] == BURST)
+
+
+async def test_each_player_begins_where_they_were(system: MemorySystem) -> None:
+    """At first with the first scene of their set list; the next evening with their last one, and from there on."""
+    system = MemorySystem("pit", ("Stage piano", "Anna's keys", "Anna's pedals", "Ben's keys"), ("Box 1", "Box 2"))
+    async with Evening(system, PLAYERS).played() as evening:
+        assert evening.said[:3] == ["scene 1 Overture", "anna: scene 21 Fanfare", "ben: scene 31 Tremolo"]
+        answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "next", "player": "anna"})
+        assert (answer["done"], answer["scene"]) == (True, [22, "Lament"])
+        refused = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 31, "player": "anna"})
+        assert (refused["done"], refused["code"]) == (False, "not-possible")
+    async with Evening(system, PLAYERS).played() as evening:
+        assert evening.said[:3] == ["scene 1 Overture", "anna: scene 22 Lament", "ben: scene 31 Tremolo"]

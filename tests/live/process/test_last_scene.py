@@ -23,12 +23,12 @@ def state(tmp_path: Path) -> Path:
 
 def write(path: Path, rig: Path, number: int) -> None:
     """Write this scene down, at a place of a set list."""
-    write_last(path, rig, ShowPosition(number, "Friday", number % 5))
+    write_last(path, rig, {"": ShowPosition(number, "Friday", number % 5)})
 
 
 def last(path: Path, rig: Path) -> int | None:
     """The scene that was written down, with its place; None if there is none."""
-    standing = read_last(path, rig)
+    standing = read_last(path, rig).get("")
     assert standing is None or standing == ShowPosition(standing.scene, "Friday", standing.scene % 5)
     return standing and standing.scene
 
@@ -126,12 +126,12 @@ def test_a_damaged_state_is_kept_aside(state: Path, tmp_path: Path, garbage: byt
     state.parent.mkdir()
     state.write_bytes(garbage)
     assert last(state, rig) is None
-    assert write_last(state, rig, ShowPosition(12, "Friday", 2)) == (
+    assert write_last(state, rig, {"": ShowPosition(12, "Friday", 2)}) == (
         f"{state} is damaged; it is kept as bayleaf.json.kept-1, and the last scenes in it are not used"
     )
     assert last(state, rig) == 12
     assert (state.parent / "bayleaf.json.kept-1").read_bytes() == garbage
-    assert write_last(state, rig, ShowPosition(11, "Friday", 1)) is None
+    assert write_last(state, rig, {"": ShowPosition(11, "Friday", 1)}) is None
 
 
 def test_a_newer_state_is_kept_aside(state: Path, tmp_path: Path) -> None:
@@ -141,7 +141,7 @@ def test_a_newer_state_is_kept_aside(state: Path, tmp_path: Path) -> None:
     for number in (1, 2):
         state.write_text(newer)
         told: list[str] = []
-        assert LastSceneWriter(state, tmp_path / "pit.toml", told.append).last() is None
+        assert LastSceneWriter(state, tmp_path / "pit.toml", told.append).last() == {}
         assert len(told) == 1
         assert f"was written by a newer Bayleaf (format 3); it is kept as bayleaf.json.kept-{number}" in told[0]
         assert (state.parent / f"bayleaf.json.kept-{number}").read_text() == newer
@@ -182,7 +182,7 @@ def test_a_state_that_cannot_be_kept_aside_is_not_overwritten(
         write(state, tmp_path / "pit.toml", 12)
     assert state.read_text() == "half"
     told: list[str] = []
-    assert LastSceneWriter(state, tmp_path / "pit.toml", told.append).last() is None
+    assert LastSceneWriter(state, tmp_path / "pit.toml", told.append).last() == {}
     assert told == [f"the last scene could not be read (Permission denied: {state})"]
 
 
@@ -221,7 +221,7 @@ def test_a_folder_in_the_files_place_is_reported(state: Path, tmp_path: Path) ->
 async def test_a_scene_recalled_as_the_show_ends_is_written_down(state: Path, tmp_path: Path) -> None:
     """The task that writes may be cancelled before its thread begins; the position waits for the last try."""
     writer = LastSceneWriter(state, tmp_path / "pit.toml", lambda text: None)
-    writer.note(ShowPosition(12, "Friday", 2))
+    writer.note({"": ShowPosition(12, "Friday", 2)})
     with trio.CancelScope() as scope:
         scope.cancel()
         await writer.write()
@@ -244,7 +244,7 @@ async def test_a_slow_disk_has_one_writer_at_a_time(
 
     monkeypatch.setattr(last_scene, "write_last", slow)
     writer = LastSceneWriter(state, tmp_path / "pit.toml", lambda text: None)
-    writer.note(ShowPosition(12, "Friday", 2))
+    writer.note({"": ShowPosition(12, "Friday", 2)})
     with trio.move_on_after(0.05):
         await writer.write()
     async with trio.open_nursery() as nursery:
@@ -253,3 +253,25 @@ async def test_a_slow_disk_has_one_writer_at_a_time(
         go_on.set()
     assert most == [1]
     assert last(state, tmp_path / "pit.toml") == 12
+
+
+def test_each_player_has_a_place_of_their_own(state: Path, tmp_path: Path) -> None:
+    """Players are beside the shows, where earlier versions pass them over; a rig without players takes none away."""
+    rig, other = tmp_path / "pit.toml", tmp_path / "other.toml"
+    positions = {"": ShowPosition(1, "Pit", 0), "anna": ShowPosition(22, "Anna, act 1", 1, "", -2)}
+    write_last(state, rig, positions)
+    write_last(state, other, {"": ShowPosition(3)})
+    assert read_last(state, rig) == positions
+    assert read_last(state, other) == {"": ShowPosition(3)}
+    assert sorted(json.loads(state.read_bytes())["shows"]) == sorted(map(str, (rig, other)))
+
+
+def test_the_rest_of_the_rig_may_have_no_place(state: Path, tmp_path: Path) -> None:
+    """Every scene may be a player's; a place that makes no sense is left out."""
+    rig = tmp_path / "pit.toml"
+    write_last(state, rig, {"anna": ShowPosition(22)})
+    assert read_last(state, rig) == {"anna": ShowPosition(22)}
+    state.write_text(json.dumps({"format": 2, "shows": {}, "players": {str(rig): {"anna": [1], "ben": [31, "", 0]}}}))
+    assert read_last(state, rig) == {"ben": ShowPosition(31, "", 0)}
+    state.write_text(json.dumps({"format": 2, "shows": {}, "players": 7}))
+    assert read_last(state, rig) == {}

@@ -27,7 +27,7 @@ class Stubborn(MemoryOutput):
 
     refuses = False
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes, at: int = 0) -> None:
         if self.refuses:
             raise PortError(f'"{self.name}" takes no more')
         super().send(message)

@@ -1,6 +1,7 @@
 """Open Sound Control, from outside with python-osc. Sources: OSC 1.0 specification; the commands are our own."""
 
 import random
+import re
 import socket
 import struct
 import time
@@ -19,12 +20,13 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
 from engine.core.command_codec import decode
-from engine.core.commands import Command, RecallScene
+from engine.core.commands import Command, FirstScene, RecallScene
 from engine.core.compiled import compile_rig
 from engine.live.show import Show
 from engine.live.socket.osc import COMMANDS_A_SECOND, COMMANDS_AT_ONCE, FURTHEST, MOST_WAITING, OscServer, Sender
 from engine.live.socket.osc_facts import everything
 from engine.rig.models.control import Osc
+from tests.support.players_rig import PLAYERS
 from tests.support.small_show import MS, RIG, Bench
 from tests.support.waiting import eventually
 
@@ -320,16 +322,60 @@ def test_scene_numbers_come_as_any_number() -> None:
         assert said(take(server_of(made), message("/bayleaf/scene", value)))[1][1] == scene
 
 
+def test_songs_set_lists_and_transposition() -> None:
+    """A surface moves through the songs, chooses one or a set list, and transposes; a button's release does nothing."""
+    songs = "".join(
+        f'[[songs]]\nname = "{name}"\nscenes = [{scene}]\n' for name, scene in (("Market", 2), ("Night", 3))
+    )
+    lists = (
+        '[[setlists]]\nname = "Friday"\nsongs = ["Market", "Night"]\n[[setlists]]\nname = "Saturday"\nscenes = [3, 1]\n'
+    )
+    made = Bench(f"{NAMED.replace('format = 1', 'format = 2')}\n{songs}{lists}[osc]\nport = 9310\n")
+    made.show.apply(RecallScene(1), "shell")
+    server, engine = server_of(made), made.show.engine
+    for word, values, scene in (
+        ("song", ("Night",), 3),
+        ("back_song", (1.0,), 2),
+        ("back_song", (0.0,), 2),
+        ("next_song", (), 3),
+    ):
+        take(server, message(f"/bayleaf/{word}", *values))
+        assert engine.state.main.scene is not None
+        assert engine.state.main.scene.number == scene
+    for word, values, step in (
+        ("transpose", (2,), 2),
+        ("transpose", (0,), 2),
+        ("transpose", (-1.0,), 1),
+        ("transpose_off", (True,), 0),
+    ):
+        take(server, message(f"/bayleaf/{word}", *values))
+        assert engine.state.main.step == step
+    take(server, message("/bayleaf/setlist", "Saturday"))
+    assert engine.state.main.setlist.name == "Saturday"
+    listed = [
+        each
+        for each in said([*everything(made.show, made.show.engine.state.main)])
+        if each[0] in ("/bayleaf/song_now", "/bayleaf/song_listed")
+    ]
+    assert listed == [
+        ("/bayleaf/song_now", "Night"),
+        ("/bayleaf/song_listed", "Market"),
+        ("/bayleaf/song_listed", "Night"),
+    ]
+
+
 def test_a_query_answers_all_that_a_surface_draws() -> None:
     """`all` is answered with the scene in force, what comes next, tempo and clock, the set list with its scenes, and
     the named routes with their mutes; the last message says that it is complete."""
     made = bench()
     server = server_of(made)
     assert take(server, message("/bayleaf/mute", "pads")) != []
-    assert said([*everything(made.show)]) == [
+    assert said([*everything(made.show, made.show.engine.state.main)]) == [
         ("/bayleaf/now", 1, "Overture"),
         ("/bayleaf/coming", 2, "March"),
         ("/bayleaf/tempo", 0.0),
+        ("/bayleaf/song_now", ""),
+        ("/bayleaf/transposed", 0),
         ("/bayleaf/cue", ""),
         ("/bayleaf/text", ""),
         ("/bayleaf/running", False),
@@ -454,6 +500,9 @@ def test_bundles_too_deep_ask_for_nothing() -> None:
         ("mute", (7,)),
         ("mute", (True,)),
         ("state", (2,)),
+        ("transpose", (25,)),
+        ("transpose", ("1",)),
+        ("song", (1,)),
         ("nowhere", ()),
     ],
 )
@@ -467,9 +516,10 @@ def test_wrong_values_are_answered_and_change_nothing(address: str, values: tupl
 
 
 def test_unknown_scenes_and_routes() -> None:
-    """A scene or a route that the rig does not have changes nothing, and the answer says so."""
+    """A scene, song, set list or route that the rig does not have changes nothing, and the answer says so."""
     made = bench()
-    for data in (message("/bayleaf/scene", 99), message("/bayleaf/scene", "Finala"), message("/bayleaf/mute", "none")):
+    named = [message(f"/bayleaf/{what}", "none") for what in ("scene", "song", "setlist", "mute", "unmute")]
+    for data in (message("/bayleaf/scene", 99), *named):
         answer, now = said(take(OscServer(made.show), data))
         assert "there is no" in str(answer[1])
         assert now == ("/bayleaf/now", 1, "Overture")
@@ -480,7 +530,7 @@ def test_replies_are_not_answered() -> None:
     made = bench()
     server = OscServer(made.show)
     for data in (message("/bayleaf/scene", 2), message("/bayleaf/state"), message("/bayleaf/scene")):
-        replies = [*take(server, data), *everything(made.show)]
+        replies = [*take(server, data), *everything(made.show, made.show.engine.state.main)]
         assert len(replies) > 9
         assert [take(server, reply) for reply in replies] == [[]] * len(replies)
 
@@ -548,7 +598,7 @@ def understood_one(data: bytes) -> tuple[str, list[object]] | None:
     except ValueError:
         return None
     name = address.removeprefix("/bayleaf/")
-    ours = address.startswith("/bayleaf/") and name.isascii() and name.isalpha() and name.islower()
+    ours = address.startswith("/bayleaf/") and re.fullmatch("[a-z_]+", name) is not None
     return (name, values) if ours and not data else None
 
 
@@ -558,6 +608,14 @@ def asked_for(data: bytes) -> list[Command]:
     for name, values in understood(data) or []:
         if name in ("next", "back", "first", "panic", "resend", "tap") and values in ([], [1]):
             calls.append(decode(name, {}))
+        elif name in ("next_song", "back_song") and values in ([], [1]):
+            calls.append(decode(name.replace("_", " "), {}))
+        elif name == "transpose_off" and values in ([], [1]):
+            calls.append(decode("transpose", {"step": 0}))
+        elif name == "transpose" and len(values) == 1 and type(values[0]) in (int, float):
+            calls += [decode(name, {"step": step}) for step in range(-24, 25) if step and step == values[0]]
+        elif name == "setlist" and len(values) == 1 and isinstance(values[0], str):
+            calls.append(decode(name, {name: values[0]}))
         elif name == "scene" and len(values) == 1 and not isinstance(values[0], bool):
             scene = values[0]
             if isinstance(scene, float):
@@ -598,30 +656,73 @@ def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[Command
 
 @pytest.mark.slow
 def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of 100,000 random and damaged datagrams exactly the valid ones are carried out; none causes a fault."""
+    """Of 10,000 random and damaged datagrams exactly the valid ones are carried out; none causes a fault."""
     made = bench()
     show, server = made.show, server_of(made)
     calls: list[Command] = []
     watch_calls(monkeypatch, show, calls)
     valid = [message("/bayleaf/" + do) for do in ("next", "back", "first", "panic", "resend", "tap", "state")]
+    songs = [message("/bayleaf/" + do) for do in ("next_song", "transpose_off")]
+    songs += [
+        message("/bayleaf/transpose", 2),
+        message("/bayleaf/setlist", "Friday"),
+        message("/bayleaf/song", "Market"),
+    ]
     valid += [message("/bayleaf/scene", 2), message("/bayleaf/scene", "Finale")]
     valid += [message("/bayleaf/mute", "pads"), message("/bayleaf/unmute", "pads"), message("/bayleaf/scene", 1.0)]
     valid += [bundle(*valid[:2]), bundle(valid[7], valid[9]), message("/bayleaf/answer", "done")]
     valid += [message("/bayleaf/next", 1.0), message("/bayleaf/next", True), message("/bayleaf/next", 0.0)]
-    valid += [bundle_at(tag(0), valid[0]), bundle_at(tag(1), valid[1])]
+    valid += [bundle_at(tag(0), valid[0]), bundle_at(tag(1), valid[1]), *songs]
     chance, obeyed = random.Random(1997), 0
-    for _ in range(100_000):
+    for _ in range(10_000):
         data = noise(chance, valid)
         made.now += 10 * MS
-        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.setlist.place)
+        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.main.setlist.place)
         take(server, data)
         expected = asked_for(data)
         assert calls == expected, data
         if not expected:
-            assert (show.engine.scene, show.engine.state.muted, show.engine.state.setlist.place) == before
+            assert (show.engine.scene, show.engine.state.muted, show.engine.state.main.setlist.place) == before
         obeyed += bool(expected)
         calls.clear()
         made.heard("strings")
         made.heard("brass")
     assert show.own_faults == 0
-    assert 10_000 < obeyed < 90_000  # enough valid and enough invalid ones were tried
+    assert 1_000 < obeyed < 9_000  # enough valid and enough invalid ones were tried
+
+
+def test_a_players_surface_puts_their_name_first() -> None:
+    """/bayleaf/anna/next acts on Anna's scenes alone, and is answered with them; panic and mutes have no player."""
+    made = Bench(f"{PLAYERS}[osc]\nport = 9310\n")
+    for player in ("", "anna", "ben"):
+        made.show.apply(FirstScene(player=player), "shell")
+    server = server_of(made)
+    assert said(take(server, message("/bayleaf/anna/next"))) == [
+        ("/bayleaf/answer", "anna: scene 22 Lament"),
+        ("/bayleaf/anna/now", 22, "Lament"),
+    ]
+    assert said(take(server, message("/bayleaf/anna/scene", 31)))[0] == (
+        "/bayleaf/answer",
+        "scene 31 plays inputs of ben, not of anna; nothing changed",
+    )
+    assert said(take(server, message("/bayleaf/ben/state"))) == [("/bayleaf/ben/now", 31, "Tremolo")]
+    for wrong in ("carl/next", "anna/panic", "anna/mute"):
+        reply = said(take(server, message(f"/bayleaf/{wrong}")))
+        assert [each[0] for each in reply] == ["/bayleaf/answer"]
+        assert str(reply[0][1]).endswith("nothing changed")
+    assert take(server, message("/bayleaf/anna/next", 0)) == []
+    assert take(server, message("/bayleaf/anna/now", 5, "echo")) == []
+    assert take(server, message("/bayleaf/anna/ben/next")) == []
+    assert made.show.engine.scene == (1, "Overture")
+
+
+def test_a_players_surface_draws_itself() -> None:
+    """All that it needs: the player's set list instead of the rest's."""
+    show = Bench(PLAYERS).show
+    show.apply(FirstScene(player="anna"), "shell")
+    found = said([*everything(show, show.engine.state.stacks["anna"])])
+    assert [each for each in found if "listed" in str(each[0]) or "order" in str(each[0])] == [
+        ("/bayleaf/anna/order", "Anna, act 1", 1, 2),
+        ("/bayleaf/anna/listed", 1, 21, "Fanfare"),
+        ("/bayleaf/anna/listed", 2, 22, "Lament"),
+    ]

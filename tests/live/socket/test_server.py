@@ -7,11 +7,11 @@ import socket
 import stat
 import threading
 import time
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 import trio
@@ -25,6 +25,7 @@ from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import ShowEvent
 from engine.live.socket import client, server
+from engine.live.socket.pace import ServicePace
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
 from engine.live.socket.status import status, sync
@@ -47,6 +48,33 @@ def bench() -> Bench:
     bench.heard("strings")
     bench.told()
     return bench
+
+
+class CountedPace(ServicePace):
+    """Lets everyone pass and counts them, by what it allows at once and per second."""
+
+    turns: ClassVar[Counter[tuple[int, float]]] = Counter()
+
+    def __init__(self, at_once: int, per_second: float) -> None:
+        super().__init__(at_once, per_second)
+        self._allows = (at_once, per_second)
+
+    async def turn(self) -> None:
+        self.turns[self._allows] += 1
+
+
+async def test_long_requests_are_answered_four_at_once_and_one_per_second_after_that(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A request over 64 KB waits for its turn among the long ones too; how a turn is given: test_pace.py."""
+    monkeypatch.setattr(server, "ServicePace", CountedPace)
+    monkeypatch.setattr(CountedPace, "turns", Counter())
+    long = {"do": "restore", "text": "#" * 70_000, "where": "elsewhere"}
+    async with serving(bench, text=RIG):
+        for request in ({"do": "status"}, long, {"do": "status"}, long):
+            assert "text" in await ask(request)
+    assert CountedPace.turns[4, 1.0] == 2
+    assert CountedPace.turns[100, 200.0] == 4
 
 
 # Opening the socket

@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from engine.core.commands import RecallScene
+from engine.core.commands import FirstScene, NextScene, RecallScene, Transpose
 from engine.live.socket.status import status
+from tests.support.players_rig import PLAYERS
 from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
@@ -100,3 +101,25 @@ def test_what_an_edit_took_out_is_not_shown(bench: Bench) -> None:
     edited = bench.rig.model_copy(update={"outputs": {"strings": bench.rig.outputs["strings"]}})
     bench.show.engine.state.compiled = replace(bench.show.engine.state.compiled, rig=edited)
     assert [port["name"] for port in status(bench.show)["outputs"]] == ["strings"]
+
+
+def test_each_player_has_a_place_of_their_own() -> None:
+    """By name: scene in force and next, set list and place in it, song and transposition; without players, nothing."""
+    assert status(Bench().show)["players"] == {}
+    show = Bench(PLAYERS).show
+    for player in ("anna", "ben"):
+        show.apply(FirstScene(player=player), "shell")
+    show.apply(NextScene(player="anna"), "shell")
+    show.apply(Transpose(1, player="ben"), "shell")
+    found = status(show)["players"]
+    assert found["anna"] == {
+        "scene": {"number": 22, "name": "Lament", "cue": "22.5"},
+        "next": None,
+        "setlist": "Anna, act 1",
+        "place": 2,
+        "scenes": [21, 22],
+        "song": None,
+        "step": 0,
+        "loaded": None,
+    }
+    assert (found["ben"]["scene"]["number"], found["ben"]["next"]["number"], found["ben"]["step"]) == (31, 32, 1)

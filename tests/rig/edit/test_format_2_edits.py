@@ -6,7 +6,6 @@ import pytest
 
 from engine.rig.edit.scene_edits import (
     EditError,
-    InvalidRig,
     copy_scene,
     delete_scene,
     put_scene,
@@ -16,6 +15,7 @@ from engine.rig.edit.scene_edits import (
     set_routes,
 )
 from engine.rig.edit.scene_references import followers, following_name, following_number
+from engine.rig.edit.whole_edits import InvalidRig
 from engine.rig.lowering.lowered_scene import Lowering
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read

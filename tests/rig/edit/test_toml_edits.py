@@ -127,8 +127,18 @@ def test_a_key_is_added_after_the_last_one() -> None:
 
 def test_a_key_is_taken_away_with_its_lines() -> None:
     """A value over several lines goes with all of them, and with the comment behind."""
-    assert Sheet(SHOW).without_line(("scenes", 1, "burst")) == SHOW.replace("burst = [\n  { program = 1 },\n]\n", "")
-    assert Sheet("a = 1\nb = 2 # two\nc = 3\n").without_line(("b",)) == "a = 1\nc = 3\n"
+    assert Sheet(SHOW).without_pair(("scenes", 1, "burst")) == SHOW.replace("burst = [\n  { program = 1 },\n]\n", "")
+    assert Sheet("a = 1\nb = 2 # two\nc = 3\n").without_pair(("b",)) == "a = 1\nc = 3\n"
+
+
+@pytest.mark.parametrize(
+    ("key", "rest"), [("a", "{ b = [\n  2,\n], c = 3 }"), ("b", "{ a = 1, c = 3 }"), ("c", "{ a = 1, b = [\n  2,\n] }")]
+)
+def test_a_key_is_taken_out_of_a_table_on_one_line(key: str, rest: str) -> None:
+    """Its comma goes with it, and what stays is as it was written."""
+    sheet = Sheet("t = { a = 1, b = [\n  2,\n], c = 3 }\n")
+    assert sheet.without_pair(("t", key)) == f"t = {rest}\n"
+    assert Sheet("t = { a = 1 }\n").without_pair(("t", "a")) == "t = { }\n"
 
 
 # Lists

@@ -2,7 +2,7 @@
 
 import pytest
 
-from engine.rig.models.feedback import ShownField, read_show
+from engine.rig.models.feedback import MOST_DISPLAYS, MOST_TALLIES, ShownField, read_show
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError, read
 
@@ -49,6 +49,16 @@ def test_what_is_read() -> None:
     ]
     assert (made.tallies[0].on, made.tallies[0].off) == ("B0 14 7F", "B0 14 00")
     assert read_show(made.displays[0].show) == (b"\xf0", b"\x7d", ShownField("tempo", 3), b"\xf7")
+
+
+def test_a_rig_has_only_so_many() -> None:
+    """Each costs time when something changes, so there is a limit, and the error says it."""
+    lamps = "".join(tally("scene = 1", LIT.replace("14", f"{number % 120:02X}")) for number in range(MOST_TALLIES + 1))
+    shown = display("F0 7D {tempo:3} F7") * (MOST_DISPLAYS + 1)
+    assert problems(lamps + shown) == [
+        "tallies: found a list of 501; allowed: a list of at most 500",
+        "displays: found a list of 51; allowed: a list of at most 50",
+    ]
 
 
 SHAPE = 'a SysEx in hexadecimal with fields in braces, such as "F0 7D 01 {scene.name:16} F7"'

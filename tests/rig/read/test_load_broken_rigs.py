@@ -281,7 +281,7 @@ BREAKS = [
             (
                 21,
                 'instruments.string-machine.sounds."Warm pad"',
-                "found a table with bank; a sound takes either program or send",
+                "found a table with bank; a sound takes program, or send, or both: send goes first",
             )
         ],
     ),

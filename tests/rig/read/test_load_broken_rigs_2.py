@@ -196,8 +196,14 @@ BREAKS = [
     # sounds
     (
         '{ send = ["F0 7D 01 F7"], settle = "80 ms" }',
-        '{ send = ["F0 7D 01 F7"], program = 3 }',
-        [(23, "instruments.bass-box.sounds.Fretless", "send, program; a sound takes either program or send")],
+        '{ settle = "80 ms" }',
+        [
+            (
+                23,
+                "instruments.bass-box.sounds.Fretless",
+                "settle; a sound takes program, or send, or both: send goes first",
+            )
+        ],
     ),
     (
         '{ send = ["F0 7D 01 F7"], settle = "80 ms" }',

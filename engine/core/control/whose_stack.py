@@ -1,0 +1,55 @@
+"""On whose stack a command acts: that of the player who is named, or the one that what it asks for belongs to."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from engine.answer_codes import AnswerCode
+from engine.core.commands import ChooseSetlist, ChooseSong, RecallScene, StackCommand
+from engine.core.compiled import CompiledRig
+from engine.rig.read.raw_data import no_such
+
+
+class Refusal(NamedTuple):
+    """Why a command cannot be carried out."""
+
+    code: AnswerCode
+    text: str
+
+
+def whose_stack(compiled: CompiledRig, command: StackCommand) -> str | Refusal:
+    """The player, "" for the rest of the rig; or why nobody can play this."""
+    players, named = compiled.players, command.player
+    if named and named not in players.setlists:
+        text = f"{no_such('player', named, players.setlists)}; nothing changed"
+        return Refusal(AnswerCode.UNKNOWN_PLAYER, text)
+    if not players.setlists:
+        return ""
+    whose = players.whose(_asked(compiled, command))
+    if not named or whose in (None, named):
+        return named or whose or ""
+    whose = f"plays inputs of {whose}" if whose else "plays inputs that are no player's"
+    return Refusal(AnswerCode.NOT_POSSIBLE, f"{_what(command)} {whose}, not of {named}; nothing changed")
+
+
+def _asked(compiled: CompiledRig, command: StackCommand) -> Sequence[int]:
+    """The scenes that a command asks for, if it names any that the rig has."""
+    match command:
+        case RecallScene(scene):
+            number = compiled.find(scene)
+            return () if number is None else (number,)
+        case ChooseSong(song):
+            return compiled.songs[song].numbers if song in compiled.songs else ()
+        case ChooseSetlist(setlist):
+            return compiled.setlists[setlist].numbers if setlist in compiled.setlists else ()
+    return ()
+
+
+def _what(command: StackCommand) -> str:
+    match command:
+        case RecallScene(scene):
+            return f"scene {scene}"
+        case ChooseSong(song):
+            return f"song {song}"
+        case ChooseSetlist(setlist):
+            return f"set list {setlist}"
+    return command.word

@@ -1,0 +1,132 @@
+"""Requests to edit the parts of the current rig by their place: what each changes, and its sentence."""
+
+from functools import partial
+from typing import Any, Final
+
+from engine.live.edit.rig_texts import Change
+from engine.live.show import Show
+from engine.plurals import counted
+from engine.protocol import (
+    AddSceneRequest,
+    Answer,
+    AnswerCode,
+    MovePartRequest,
+    PutValuesRequest,
+    RemovePartRequest,
+    RenamePartRequest,
+    SoundsRequest,
+    refused,
+)
+from engine.rig.edit import named_parts, part_edits, scene_edits
+from engine.rig.models.rig import SCENE_NUMBERS
+from engine.rig.read.raw_data import no_such
+from engine.rig.read.sound_list import SoundListError, read_list, shipped
+from engine.rig.sound_csv import from_csv
+
+#: what is never edited over the socket: who may reach this computer, and which of its files are opened
+_CLOSED: Final = ("format", "include", "remote", "osc", "network")
+_LISTS: Final = ("songs", "setlists", "controls", "tallies", "displays")
+
+_Plan = tuple[Change, str] | Answer
+
+
+def values_plan(show: Show, asked: PutValuesRequest) -> _Plan:
+    """Put values into their places."""
+    if asked.revision is not None and asked.revision != show.revision:
+        return refused(
+            AnswerCode.OUTDATED, "the rig has changed since you looked at it; look again. Nothing was changed"
+        )
+    for each in asked.values:
+        if (fault := _closed(each.path, each.value)) is not None:
+            return refused(AnswerCode.NOT_ALLOWED, f"{fault}; nothing was changed")
+    values = [(tuple(each.path), each.value) for each in asked.values]
+    first = " ".join(map(str, asked.values[0].path))
+    more = f" and {counted(len(values) - 1, 'more value')}" if values[1:] else ""
+    return partial(part_edits.put_values, values=values), asked.words or f"changed: {first}{more}"
+
+
+def _closed(path: list[str | int], value: Any) -> str | None:
+    """Why this may not be edited, or None."""
+    if path[0] in _CLOSED:
+        return f"{path[0]} can only be edited in the file"
+    for key, one in _leaves(path[-1], value):
+        if key == "device" and one is not None:
+            return "a device by its path can only be given in the file"
+        if key == "sounds_from" and one is not None and one not in shipped():
+            return f"sounds_from takes one of the built-in lists here: {', '.join(shipped())}"
+    return None
+
+
+def _leaves(key: str | int, value: Any) -> list[tuple[str | int, Any]]:
+    """Each value in a value, with its key."""
+    if isinstance(value, dict):
+        return [leaf for name, one in value.items() for leaf in _leaves(name, one)]
+    if isinstance(value, list):
+        return [leaf for one in value for leaf in _leaves(key, one)]
+    return [(key, value)]
+
+
+def rename_plan(show: Show, asked: RenamePartRequest) -> _Plan:
+    """Rename a part."""
+    if asked.section not in named_parts.NAMED:
+        return _no_section(asked.section, named_parts.NAMED)
+    what = named_parts.NAMED[asked.section][0]
+    change = partial(named_parts.rename_part, section=asked.section, name=asked.name, new=asked.new)
+    return change, f"{what} {asked.name} is now called {asked.new}"
+
+
+def remove_plan(show: Show, asked: RemovePartRequest) -> _Plan:
+    """Remove a part with what uses it."""
+    if asked.section not in named_parts.NAMED:
+        return _no_section(asked.section, named_parts.NAMED)
+    what = named_parts.NAMED[asked.section][0]
+    uses = named_parts.users(show.engine.rig, asked.section, asked.name)
+    also = f", and what used it in {counted(uses, 'place')}" if uses else ""
+    change = partial(named_parts.remove_part, section=asked.section, name=asked.name)
+    return change, f"{what} {asked.name} removed{also}"
+
+
+def move_plan(show: Show, asked: MovePartRequest) -> _Plan:
+    """Move an entry of a list."""
+    if asked.section not in _LISTS:
+        return _no_section(asked.section, _LISTS)
+    change = partial(part_edits.move_part, section=asked.section, place=asked.place, new=asked.new)
+    return change, f"{asked.section}: entry {asked.place + 1} is now entry {asked.new + 1}"
+
+
+def _no_section(found: str, known: Any) -> Answer:
+    return refused(AnswerCode.NOT_POSSIBLE, f"{no_such('section', found, known)}; nothing was changed")
+
+
+def add_scene_plan(show: Show, asked: AddSceneRequest) -> _Plan:
+    """Add a scene after the others."""
+    taken = {scene.number for scene in show.engine.rig.scenes if scene.number is not None}
+    number = asked.number or next((each for each in range(max(taken) + 1, SCENE_NUMBERS[1] + 1)), SCENE_NUMBERS[1])
+    if number in taken:
+        return refused(AnswerCode.NOT_POSSIBLE, f"there is a scene {number} already; nothing was changed")
+    names = {scene.name for scene in show.engine.rig.scenes}
+    name = asked.name or next(each for each in (f"Scene {number}", f"New scene {number}") if each not in names)
+    change = partial(scene_edits.add_scene, number=number, name=name, like=asked.like, play=asked.play)
+    return change, f"scene {number} {name} added"
+
+
+def sounds_plan(show: Show, asked: SoundsRequest) -> _Plan:
+    """Give an instrument the sounds of a list in CSV, beside those that it has."""
+    instruments = show.engine.rig.instruments
+    if asked.instrument not in instruments:
+        return refused(AnswerCode.UNKNOWN_INSTRUMENT, no_such("instrument", asked.instrument, instruments))
+    try:
+        found = read_list(from_csv(asked.csv, "line"), "line")
+    except SoundListError as fault:
+        return refused(AnswerCode.NOT_POSSIBLE, f"{fault}; nothing was changed")
+    shift = instruments[asked.instrument].programs_from - found.programs_from
+    values = [
+        (
+            ("instruments", asked.instrument, "sounds", each.name),
+            {**({"bank": [*each.bank]} if each.bank else {}), "program": each.program + shift},
+        )
+        for each in found.sounds
+        if each.program is not None
+    ]
+    change = partial(part_edits.put_values, values=values)
+    return change, f"{asked.instrument}: {counted(len(values), 'sound')} from the list"

@@ -1,0 +1,159 @@
+/* What happens in each period, in JACK's process thread: see client.h.
+ *
+ * A message's frame stands for a time, and is kept on its way. What a cycle finds at a frame of an input's buffer came
+ * during the period before, so it is stamped a period before that frame's own time. What is sent at a time leaves two
+ * periods after it: that is the same frame of the next cycle for a message that is answered within its cycle, and
+ * leaves a period to whatever Python does. What comes too late for its frame leaves at once.
+ */
+#include "client.h"
+
+#include <string.h>
+
+enum {
+    LEAST_PIECE = 64, /* bytes: a smaller piece of a SysEx waits for the next period */
+    TOO_FAR = 1000,   /* ms: a later time than that is a mistake, and counts as now */
+    ONE_LOOK = 20000  /* ns that reading two clocks takes at most, unless we lose the processor there */
+};
+
+typedef struct {
+    Frames frames;
+    int64_t start;   /* ns of CLOCK_MONOTONIC */
+    double frame_ns;
+} Cycle;
+
+/* The whole number nearest to one that is not negative. */
+static int64_t nearest(double value) { return (int64_t)(value + 0.5); }
+
+/* JACK's clock is not CLOCK_MONOTONIC (it may be CLOCK_MONOTONIC_RAW): what to add to it (ns). */
+static int64_t clock_offset(void) {
+    int64_t before = 0, theirs = 0, after = 0;
+    for (int tries = 0; tries < 3; tries++) {
+        before = monotonic_ns();
+        theirs = (int64_t)jack.get_time() * 1000;
+        after = monotonic_ns();
+        if (after - before < ONE_LOOK) break;
+    }
+    return before + (after - before) / 2 - theirs;
+}
+
+static Cycle this_cycle(Client *client, Frames frames) {
+    Frames current;
+    uint64_t start_us = 0, next_us = 0;
+    float period_us = 0;
+    Cycle cycle = {frames, monotonic_ns(), 1e9 / client->rate};
+    if (jack.get_cycle_times(client->jack, &current, &start_us, &next_us, &period_us) || period_us <= 0) return cycle;
+    int64_t start = (int64_t)start_us * 1000;
+    cycle.start = start + clock_offset();
+    cycle.frame_ns = period_us * 1000.0 / frames;
+    if (client->next_start && start > client->next_start) {
+        int64_t periods = nearest((double)(start - client->next_start) / (cycle.frame_ns * frames));
+        if (periods > 0) atomic_fetch_add(&client->missed, (uint32_t)periods);
+    }
+    client->next_start = (int64_t)next_us * 1000;
+    return cycle;
+}
+
+/* 1 if something came, 2 if something was lost, 3 if both. */
+static int receive(Input *input, void *port, const Cycle *cycle) {
+    void *buffer = jack.port_get_buffer(port, cycle->frames);
+    Frames count = jack.midi_get_event_count(buffer);
+    uint32_t lost = jack.midi_get_lost_event_count(buffer);
+    int64_t period_before = cycle->start - nearest(cycle->frame_ns * cycle->frames);
+    for (Frames number = 0; number < count; number++) {
+        MidiEvent event;
+        if (jack.midi_event_get(&event, buffer, number)) continue;
+        RecordHead head = {period_before + nearest(event.time * cycle->frame_ns), (uint32_t)event.size, 0};
+        if (ring_put(&input->ring, &head, event.buffer, head.size)) lost++;
+    }
+    if (lost) atomic_fetch_add(&input->lost, lost);
+    return (count ? 1 : 0) | (lost ? 2 : 0);
+}
+
+/* The frame of this cycle at which a message of this time leaves: 0 if it is late, `frames` or more if it is early. */
+static Frames frame_of(int64_t at, const Cycle *cycle) {
+    if (!at) return 0;
+    int64_t ahead = at - cycle->start;
+    if (ahead > TOO_FAR * 1000000LL) return 0;
+    double frame = (double)ahead / cycle->frame_ns + (double)LATENCY * cycle->frames;
+    return frame > 0 ? (Frames)nearest(frame) : 0;
+}
+
+/* Copy this many bytes of the oldest message, from where earlier periods have stopped. */
+static void copy_piece(Output *output, const RecordHead *head, unsigned char *to, uint32_t size) {
+    if (!head->kept) {
+        ring_copy(&output->ring, output->begun, to, size);
+        return;
+    }
+    LongMessage *message;
+    ring_copy(&output->ring, 0, &message, sizeof message);
+    memcpy(to, message->bytes + output->begun, size);
+}
+
+static void finish(Output *output, const RecordHead *head) {
+    output->begun = 0;
+    ring_drop(&output->ring, head->kept ? sizeof(LongMessage *) : head->size);
+}
+
+/* How many bytes of the oldest message this period takes: all that are left, as much of a SysEx as fits into an empty
+ * buffer, or 0 if it has to wait for the next period. */
+static uint32_t piece_for(const Output *output, const RecordHead *head, void *buffer, int fresh) {
+    uint32_t left = head->size - output->begun;
+    size_t room = jack.midi_max_event_size(buffer);
+    if (left <= room) return left;
+    return fresh && room >= LEAST_PIECE ? (uint32_t)room : 0;
+}
+
+/* Send the oldest message, or a piece of it; 1 if the next one may follow in this period. */
+static int send_oldest(Output *output, const RecordHead *head, void *buffer, Frames frame, int fresh) {
+    uint32_t size = piece_for(output, head, buffer, fresh);
+    unsigned char *place = size ? jack.midi_event_reserve(buffer, frame, size) : NULL;
+    if (!place) {
+        if (!fresh) return 0;
+        atomic_fetch_add(&output->lost, 1); /* not even an empty buffer takes it */
+        finish(output, head);
+        return 1;
+    }
+    copy_piece(output, head, place, size);
+    output->begun += size;
+    if (output->begun < head->size) return 0;
+    finish(output, head);
+    return 1;
+}
+
+static void send(Output *output, void *port, const Cycle *cycle, uint32_t number) {
+    void *buffer = jack.port_get_buffer(port, cycle->frames);
+    jack.midi_clear_buffer(buffer);
+    Frames last = 0;
+    int fresh = 1;
+    RecordHead head;
+    if (ring_used(&output->ring)) atomic_store(&output->busy_in, number); /* before it is seen to be empty */
+    while (ring_peek(&output->ring, &head)) {
+        Frames frame = frame_of(head.at, cycle);
+        if (frame >= cycle->frames && !output->begun) break;
+        if (frame < last || output->begun) frame = last; /* frames never go back within a buffer */
+        if (!send_oldest(output, &head, buffer, frame, fresh)) break;
+        last = frame;
+        fresh = 0;
+    }
+}
+
+int client_process(Frames frames, void *argument) {
+    Client *client = argument;
+    uint32_t number = atomic_fetch_add(&client->entered, 1) + 1;
+    Cycle cycle = this_cycle(client, frames);
+    atomic_store(&client->period_ns, nearest(cycle.frame_ns * frames));
+    int heard = 0, used = atomic_load(&client->inputs_used);
+    for (int place = 0; place < used; place++) {
+        void *port = atomic_load(&client->inputs[place].port);
+        if (port) heard |= receive(&client->inputs[place], port, &cycle);
+    }
+    used = atomic_load(&client->outputs_used);
+    for (int place = 0; place < used; place++) {
+        void *port = atomic_load(&client->outputs[place].port);
+        if (port) send(&client->outputs[place], port, &cycle, number);
+    }
+    atomic_store(&client->cycles, number);
+    if (heard & 2) atomic_fetch_add(&client->changes, 1);
+    if (heard) client_rouse(client);
+    return 0;
+}

@@ -1,0 +1,112 @@
+"""All of JACK's MIDI ports through one client: listed, opened, connected, and joined again when the server is back."""
+
+from collections.abc import Callable
+from itertools import count
+from typing import Final, TypeVar
+
+from engine.ports.jack_client.ports import JackInput, JackOutput
+from engine.ports.jack_client.watched_client import WatchedJackClient
+from engine.ports.jack_end import join_all, need_nothing_left_open
+from engine.ports.port import PortError
+from engine.ports.port_names import resolve
+
+_Port = TypeVar("_Port", JackInput, JackOutput)
+
+_CLIENT: Final = 58  # bytes of a client's name: 63, less what the server appends to one that is taken
+
+
+class OneClientSystem:
+    """A PortSystem on the JACK server; `client_name` is what other programs see."""
+
+    driver = "JACK through one client"
+
+    def __init__(self, client_name: str) -> None:
+        """Raises PortError if no server is running, or an earlier one's ports are still open."""
+        self._name = client_name.replace(":", " ").encode()[:_CLIENT].decode(errors="ignore")
+        self._ports: dict[JackInput | JackOutput, str] = {}  # our own, and what the lists call them
+        self._numbers = count(1)
+        need_nothing_left_open()
+        self._client = WatchedJackClient(self._name)
+        join_all(self)
+
+    def inputs(self) -> list[str]:
+        """See PortSystem."""
+        return self._theirs(playing=True)
+
+    def outputs(self) -> list[str]:
+        """See PortSystem."""
+        return self._theirs(playing=False)
+
+    def open_input(self, pattern: str) -> JackInput:
+        """See PortSystem."""
+        return self._join(JackInput, resolve(pattern, self.inputs()))
+
+    def open_output(self, pattern: str) -> JackOutput:
+        """See PortSystem."""
+        return self._join(JackOutput, resolve(pattern, self.outputs()))
+
+    def open_virtual_input(self, name: str) -> JackInput:
+        """See PortSystem."""
+        return self._lend(JackInput, f"in:{name}")
+
+    def open_virtual_output(self, name: str) -> JackOutput:
+        """See PortSystem."""
+        return self._lend(JackOutput, f"out:{name}")
+
+    def prepare(self, inputs: int, outputs: int) -> None:
+        """See PortSystem: a port is made in a few milliseconds, which hold up nothing."""
+
+    def refresh(self) -> None:
+        """See PortSystem."""
+        if not self._client.died and not self._client.closed:
+            return
+        if not self._open():
+            self.close()
+        need_nothing_left_open()
+        self._client = WatchedJackClient(self._name)
+
+    def close(self) -> None:
+        """See PortSystem."""
+        self._client.close()
+
+    @property
+    def stranded(self) -> bool:
+        """See OnJack."""
+        return self._client.died and (bool(self._open()) or not self._client.closed)
+
+    def _open(self) -> dict[JackInput | JackOutput, str]:
+        return {port: name for port, name in self._ports.items() if port.open}
+
+    def _theirs(self, playing: bool) -> list[str]:
+        self._client.check()
+        ours = set(self._open().values())
+        return [name for name in self._listed(playing) if name not in ours]
+
+    def _listed(self, playing: bool) -> list[str]:
+        try:
+            return self._client.native.ports(playing)
+        except OSError as fault:
+            raise PortError(str(fault)) from fault
+
+    def _lend(self, kind: Callable[[str, WatchedJackClient, int, str | None], _Port], name: str) -> _Port:
+        place, listed = self._make(kind is JackOutput, name)
+        return self._note(kind(listed, self._client, place, None), listed)
+
+    def _join(self, kind: Callable[[str, WatchedJackClient, int, str | None], _Port], name: str) -> _Port:
+        is_output = kind is JackOutput
+        place, ours = self._make(is_output, f"{'out' if is_output else 'in'} {next(self._numbers)}")
+        try:
+            self._client.connect(place, *((ours, name) if is_output else (name, ours)))
+        except PortError:
+            self._client.take_away(place)
+            raise
+        return self._note(kind(name, self._client, place, name), ours)
+
+    def _make(self, is_output: bool, name: str) -> tuple[int, str]:
+        native = self._client.native
+        place = self._client.ask(lambda: native.open(is_output, name))
+        return place, native.name(place)
+
+    def _note(self, port: _Port, listed: str) -> _Port:
+        self._ports = {**self._open(), port: listed}
+        return port

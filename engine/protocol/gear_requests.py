@@ -1,0 +1,53 @@
+"""Requests that send to the gear itself: test notes, inquiries, dumps."""
+
+from typing import Final
+
+from pydantic import Field
+
+from engine.protocol.fields import MOST_BYTES, MOST_SECONDS, Listed, Name, Request, Seconds
+
+_SECONDS: Final = f"a number of seconds from 0 to {MOST_SECONDS:.0f}"
+_MESSAGE: Final = "one whole SysEx in hexadecimal, from F0 to F7"
+
+
+class PlayTestNoteRequest(Request):
+    """A test note to an instrument."""
+
+    instrument: Name = Field(description="the name of an instrument")
+
+
+class AuditionRequest(Request):
+    """A short phrase with one sound of an instrument."""
+
+    instrument: Name = Field(description="the name of an instrument")
+    sound: Name = Field(description="the name of a sound of the instrument")
+
+
+class IdentifyRequest(Request):
+    """Ask every device at these outputs who it is; without outputs, at all of them."""
+
+    outputs: Listed = Field([], description="a list of names of outputs")
+    seconds: Seconds = Field(0.5, description=_SECONDS)
+
+
+class ReceiveDumpRequest(Request):
+    """Receive a dump, asking for it first or not."""
+
+    input: Name = Field(description="the name of an input")
+    instrument: Name | None = Field(None, description="the name of an instrument whose request the rig gives")
+    request: str | None = Field(None, max_length=MOST_BYTES, description=_MESSAGE)
+    output: Name | None = Field(None, description="the name of the output that the request is sent to")
+    silence: Seconds = Field(2.0, description=_SECONDS)
+    wait: Seconds = Field(60.0, description=_SECONDS)
+
+
+class SendDumpRequest(Request):
+    """Send a dump."""
+
+    output: Name = Field(description="the name of an output")
+    messages: list[str] = Field(min_length=1, description=f"a list of messages, each {_MESSAGE}")
+    first: int = Field(1, alias="from", ge=1, description="the number of the first message to send, counted from 1")
+    chunk: int | None = Field(None, ge=1, le=MOST_BYTES, description="a number of bytes above 0")
+    gap: Seconds = Field(0.0, description=_SECONDS)
+    handshake: bool = Field(False, description="true to wait for the instrument's answers, else false")
+    answers: Name | None = Field(None, description="the name of the input where the instrument answers")

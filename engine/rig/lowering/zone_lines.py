@@ -1,0 +1,69 @@
+"""What becomes of a play line's notes where its inputs or its instrument have an MPE zone."""
+
+from functools import cache
+
+from engine.midi.controllers import DATA_MSB
+from engine.midi.kinds import CONTROLLER
+from engine.midi.mpe import MANAGER_RANGE
+from engine.midi.mpe_configuration import BEND_RANGE
+from engine.midi.parameter_units import SelectedParameter
+from engine.midi.setup_words import Receiver, set_up
+from engine.rig.models.mpe_zone import MpeZone
+from engine.rig.models.rig import Instrument
+from filters import channels, mpe
+from filters.registry import FilterSettings
+
+Filters = tuple[FilterSettings, ...]
+
+_ALL = range(1, 17)
+
+
+def to_instrument(source: MpeZone | None, gear: Instrument, converted: bool) -> Filters:
+    """The filters that bring what a line plays to the channels of its instrument.
+
+    `source`: the zone of its inputs, if they have one; `converted`: a filter of the line has seen to zones already.
+    """
+    if gear.mpe is None:
+        first = () if source is None or converted else (_between(source, None, gear.channel, bend_range(gear)),)
+        return (*first, _on_channel(gear.channel))
+    kept = _kept(gear.mpe.zone.channels)
+    if converted:
+        return (kept,)
+    if source is None:
+        return _on_channel(1), _between(None, gear.mpe, 1, MANAGER_RANGE), kept
+    return _between(source, gear.mpe), kept
+
+
+def bend_range(gear: Instrument) -> int:
+    """How far the bend of an instrument without a zone reaches (semitones): as its set-up says, or 2."""
+    selected, found = SelectedParameter(), MANAGER_RANGE
+    for line in gear.setup:
+        for message in set_up(line, Receiver(gear.channel - 1, gear.programs_from)).messages:
+            if message[0] & 0xF0 == CONTROLLER:
+                selected.turn(message[1], message[2])
+                if message[1] == DATA_MSB and selected.now == BEND_RANGE:
+                    found = message[2]
+    return max(1, min(found, 96))
+
+
+# Equal filters are one, so that scenes share what is compiled of them.
+
+
+@cache
+def _between(source: MpeZone | None, to: MpeZone | None, channel: int = 1, bend: int = MANAGER_RANGE) -> FilterSettings:
+    """From one zone to another one, or with None from or to a channel."""
+    ends = {
+        name: {"channel": channel, "bend": bend} if zone is None else {"members": zone.members, "bend": zone.bend}
+        for name, zone in (("from", source), ("to", to))
+    }
+    return mpe.Settings.model_validate({"filter": "mpe", **ends})
+
+
+@cache
+def _kept(numbers: tuple[int, ...]) -> FilterSettings:
+    return channels.Settings(filter="channels", keep=numbers)
+
+
+@cache
+def _on_channel(channel: int) -> FilterSettings:
+    return channels.Settings(filter="channels", map=dict.fromkeys(_ALL, channel))

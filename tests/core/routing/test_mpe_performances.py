@@ -1,0 +1,12 @@
+"""Random MPE performances: every finger's note sounds as high as the finger bends it, and nothing stays behind."""
+
+import pytest
+
+from tests.support.mpe_performances import play
+
+
+@pytest.mark.parametrize("first", range(0, 40, 10))
+def test_nothing_is_left_hanging_bent_or_pressed(first: int) -> None:
+    """Ten performances with recalls, panics and pulled cables; `tests/support/mpe_performances.py` plays any number."""
+    for seed in range(first, first + 10):
+        play(seed)

@@ -1,0 +1,269 @@
+"""What JACK through one client promises beyond the conformance suite, on a real server."""
+
+import os
+import re
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from engine.ports.port import AwaitedInput, InputPort, MessagesLost, OutputPort, PortError, PortGone, StampedInput
+from tests.support.jack_servers import SERVER
+from tests.support.jack_systems import JackPorts, one_client
+from tests.support.needed import need_module
+from tests.support.port_conformance import sysex
+from tests.support.waiting import until, until_there_are
+
+if TYPE_CHECKING:
+    from engine.ports.jack_client.native import Client
+
+NOTE = b"\x90\x40\x40"
+PERIOD = 512 / 48_000  # seconds, of the tests' servers
+FRAME_NS = 1e9 / 48_000
+LENGTHS = (1, 2, 3, 16, 1023, 1024, 1025, 4096, 16_379, 16_380, 32_000, 32_721, 65_536, 99_999, 100_000)
+
+
+@pytest.fixture
+def system(jack_server: str) -> Iterator[JackPorts]:
+    """Our ports, under the name "bayleaf"."""
+    system = one_client("bayleaf")
+    yield system
+    system.close()
+
+
+@pytest.fixture
+def far(jack_server: str) -> Iterator["Client"]:
+    """Another program, with a port "far:play" (place 256) and a port "far:hear" (place 0)."""
+    need_module("engine.ports.jack_client.native")
+    from engine.ports.jack_client.native import Client
+
+    far = Client("far")
+    assert (far.open(True, "play"), far.open(False, "hear")) == (256, 0)
+    yield far
+    far.close()
+
+
+@pytest.fixture
+def line(system: JackPorts, far: "Client") -> Iterator[tuple[InputPort, OutputPort]]:
+    """Our input and output, connected to that program."""
+    source, output = system.open_input("far:play"), system.open_output("far:hear")
+    yield source, output
+    source.close()
+    output.close()
+
+
+def _clients() -> set[str]:
+    return {path.name.partition(f"_{SERVER}_")[2] for path in Path("/dev/shm").glob(f"jack_sem.*_{SERVER}_*")}
+
+
+def _heard(far: "Client", count: int) -> list[tuple[int, bytes]]:
+    found: list[tuple[int, bytes]] = []
+    until_there_are(count, found, lambda: far.read(0))
+    return found
+
+
+def test_all_ports_are_one_client(system: JackPorts) -> None:
+    """However many ports are open, of our own or connected, other programs see one client, and their names say which
+    way each goes; an input and an output of the rig may have the same name."""
+    before = _clients()
+    ports: list[InputPort | OutputPort] = []
+    for number in range(28):
+        ports += [system.open_virtual_input(f"desk {number}"), system.open_virtual_output(f"desk {number}")]
+    assert _clients() == before
+    assert [port.name for port in ports[:2]] == ["bayleaf:in:desk 0", "bayleaf:out:desk 0"]
+    ears = one_client("ears")
+    inputs = [ears.open_input(f"bayleaf:out:desk {number}") for number in range(28)]
+    seen = one_client("onlooker")
+    assert {"ears:in 1", "ears:in 28"} <= set(seen.outputs())
+    for port in [*ports, *inputs]:
+        port.close()
+    assert [name for name in seen.inputs() + seen.outputs() if re.match("bayleaf|ears", name)] == []
+    ears.close()
+    seen.close()
+
+
+@pytest.mark.parametrize("size", LENGTHS)
+def test_sysex_of_any_length_arrives_and_leaves_whole(
+    line: tuple[InputPort, OutputPort], far: "Client", size: int
+) -> None:
+    """From one byte to 100,000, both ways: what no period's buffer takes is spread over several and joined again."""
+    message = sysex(size) if size > 3 else (b"\xf6", b"\xc1\x05", NOTE)[size - 1]
+    source, output = line
+    output.send(message)
+    found: list[tuple[int, bytes]] = []
+
+    def whole() -> bool:
+        found.extend(far.read(0))
+        return sum(len(piece) for _, piece in found) >= size
+
+    until("all of it", whole)
+    assert b"".join(piece for _, piece in found) == message
+    assert far.send(256, message, 0)
+    assert until("the message", source.poll) == [message]
+
+
+def test_too_long_a_message_is_refused(line: tuple[InputPort, OutputPort]) -> None:
+    """Beyond four megabytes; the error gives both lengths."""
+    with pytest.raises(PortError, match=r"at most 4194304 bytes per message; one of 4194305 was not sent"):
+        line[1].send(b"\xf0" + bytes((1 << 22) - 1) + b"\xf7"[:1])
+
+
+def test_an_answer_keeps_the_frame_of_what_it_answers(line: tuple[InputPort, OutputPort], far: "Client") -> None:
+    """What is sent on with the time at which it came arrives exactly one period after the frame at which it was
+    played, wherever in its period that was."""
+    source, output = line
+    stamped: list[tuple[int, bytes]] = []
+    assert isinstance(source, StampedInput)
+    source.hand_to(stamped.extend)
+    for number in range(64):
+        begin = time.monotonic_ns()
+        far.send(256, bytes((0x90, number, 1)), begin + round(number * PERIOD * 1e9 / 64))
+        until("the note", lambda: (source.poll(), stamped)[1])
+        at, message = stamped.pop()
+        output.send(message, at)
+        [(heard_at, heard)] = _heard(far, 1)
+        assert heard == message
+        assert abs(heard_at - at - 2 * PERIOD * 1e9) < FRAME_NS
+
+
+def test_a_burst_leaves_frame_by_frame(line: tuple[InputPort, OutputPort], far: "Client") -> None:
+    """Messages that are handed over at once, each with its time, arrive with those distances: here 0.96 ms, as a DIN
+    cable would carry them, over several periods."""
+    begin, step = time.monotonic_ns(), 960_000
+    for number in range(40):
+        line[1].send(bytes((0x90, number, 1)), begin + number * step)
+    found = _heard(far, 40)
+    assert [message[1] for _, message in found] == list(range(40))
+    off = [at - begin - number * step - (found[0][0] - begin) for number, (at, _) in enumerate(found)]
+    assert max(map(abs, off)) < 2 * FRAME_NS
+
+
+def test_ports_come_and_go_while_others_play(
+    system: JackPorts, line: tuple[InputPort, OutputPort], far: "Client"
+) -> None:
+    """While notes pass through two ports, 24 inputs and 32 outputs are made, renamed and taken away: no note is lost
+    or doubled."""
+    source, output = line
+    over = threading.Event()
+    problems: list[BaseException] = []
+
+    def churn() -> None:
+        try:
+            while not over.is_set():
+                more: list[InputPort | OutputPort] = [system.open_virtual_input(f"in {number}") for number in range(24)]
+                more += [system.open_virtual_output(f"out {number}") for number in range(32)]
+                place = far.open(True, "before")
+                far.rename(place, "after")
+                assert "far:after" in system.inputs()
+                far.close_port(place)
+                for port in more:
+                    port.close()
+        except BaseException as fault:
+            problems.append(fault)
+
+    churning = threading.Thread(target=churn)
+    churning.start()
+    sent, heard = [bytes((0x90, number % 128, 1 + number // 128)) for number in range(1000)], list[bytes]()
+    for message in sent:
+        assert far.send(256, message, time.monotonic_ns())
+        time.sleep(0.002)  # at any moment of what the others do
+        for each in source.poll():
+            output.send(each)
+        heard += [each for _, each in far.read(0)]
+
+    def carried_on() -> list[bytes]:
+        for each in source.poll():
+            output.send(each)
+        return [each for _, each in far.read(0)]
+
+    until_there_are(len(sent), heard, carried_on)
+    over.set()
+    churning.join()
+    assert problems == []
+    assert heard == sent
+
+
+def test_an_input_that_nobody_reads_is_reported(line: tuple[InputPort, OutputPort], far: "Client") -> None:
+    """The ring keeps 10,922 short messages; what comes then is dropped, and reported once those were read."""
+    source = line[0]
+    sent = 0
+    while sent < 12_000:
+        sent += far.send(256, NOTE, 0)
+        if sent % 500 == 0:
+            time.sleep(2 * PERIOD)
+    time.sleep(10 * PERIOD)  # until the last has come, though nobody reads
+    heard = source.poll()
+    assert len(heard) == (1 << 18) // 24
+    with pytest.raises(MessagesLost, match="some may be lost"):
+        source.poll()
+    far.send(256, NOTE, 0)
+    assert until("the next note", source.poll) == [NOTE]
+
+
+def test_a_port_that_was_renamed_is_gone_and_found_again(
+    system: JackPorts, line: tuple[InputPort, OutputPort], far: "Client"
+) -> None:
+    """Another program renames the port that we are connected to: it is another port then, for a rig knows names."""
+    far.rename(256, "piano")
+
+    def gone() -> bool:
+        try:
+            line[0].poll()
+        except PortGone as fault:
+            return "far:play" in str(fault)
+        return False
+
+    until("the news", gone)
+    again = system.open_input("far:piano")
+    far.send(256, NOTE, 0)
+    assert until("a note", again.poll) == [NOTE]
+    again.close()
+
+
+def test_a_reader_that_waits_is_woken(line: tuple[InputPort, OutputPort], far: "Client") -> None:
+    """By a message, by a port that goes, and by whoever rouses it; nobody has to ask again and again."""
+    source = line[0]
+    assert isinstance(source, AwaitedInput)
+    waits = source.wait
+    far.send(256, NOTE, 0)
+    while not (heard := source.poll()):
+        waits(30)
+    assert heard == [NOTE]
+    threading.Timer(0.05, source.rouse).start()
+    begin = time.monotonic()
+    waits(30)
+    assert time.monotonic() - begin < 25
+    threading.Timer(0.05, far.close_port, [256]).start()
+
+    def gone() -> bool:
+        try:
+            source.poll()
+        except PortGone:
+            return True
+        waits(30)
+        return False
+
+    until("the end of it", gone)
+
+
+def test_many_openings_leave_nothing_and_crash_nothing(system: JackPorts) -> None:
+    """Ports are opened and closed again and again, BAYLEAF_OPENINGS of them (otherwise 60): as many threads,
+    descriptors and ports as before."""
+
+    def held() -> tuple[int, int]:
+        return len(os.listdir("/proc/self/task")), len(os.listdir("/proc/self/fd"))
+
+    before = held()
+    for number in range(int(os.environ.get("BAYLEAF_OPENINGS", "60")) // 2):
+        source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
+        if number % 2:
+            output.send(NOTE)
+        source.close()
+        output.close()
+    assert held() == before
+    onlooker = one_client("onlooker")
+    assert [name for name in onlooker.inputs() + onlooker.outputs() if "bayleaf" in name] == []
+    onlooker.close()

@@ -1,0 +1,167 @@
+/* In place of JACK's library: one client whose cycles a test makes by hand. Compiled with the client's own C files. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "client.h"
+
+enum { PORTS = 8, EVENTS = 4096, ROOM = 1 << 16 };
+
+typedef struct {
+    int there, count;
+    uint32_t lost;
+    size_t used;
+    MidiEvent events[EVENTS];
+    unsigned char bytes[ROOM];
+} Port;
+
+static Port ports[PORTS];
+static size_t room = ROOM; /* of each port's buffer, in bytes */
+static uint64_t start_us;
+static int (*process)(Frames, void *);
+static void *client_argument;
+
+static void *client_open_(const char *name, int options, int *status, ...) {
+    (void)name, (void)options;
+    *status = 0;
+    memset(ports, 0, sizeof ports);
+    return ports;
+}
+static int client_close_(void *client) { return client != ports; }
+static int activate(void *client) { return client != ports; }
+static int set_process(void *client, int (*call)(Frames, void *), void *argument) {
+    process = call;
+    client_argument = argument;
+    return client != ports;
+}
+static int set_ports(void *client, void (*call)(uint32_t, int, void *), void *argument) {
+    (void)call, (void)argument;
+    return client != ports;
+}
+static int set_connections(void *client, void (*call)(uint32_t, uint32_t, int, void *), void *argument) {
+    (void)call, (void)argument;
+    return client != ports;
+}
+static int set_names(void *client, void (*call)(uint32_t, const char *, const char *, void *), void *argument) {
+    (void)call, (void)argument;
+    return client != ports;
+}
+static void on_shutdown(void *client, void (*call)(void *), void *argument) {
+    (void)client, (void)call, (void)argument;
+}
+static void *port_register(void *client, const char *name, const char *type, unsigned long flags, unsigned long size) {
+    (void)client, (void)name, (void)type, (void)flags, (void)size;
+    for (Port *port = ports; port < ports + PORTS; port++) {
+        if (port->there) continue;
+        memset(port, 0, sizeof *port);
+        port->there = 1;
+        return port;
+    }
+    return NULL;
+}
+static int port_unregister(void *client, void *port) {
+    ((Port *)port)->there = 0;
+    return client != ports;
+}
+static void *port_get_buffer(void *port, Frames frames) {
+    (void)frames;
+    return port;
+}
+static Frames event_count(void *buffer) { return (Frames)((Port *)buffer)->count; }
+static int event_get(MidiEvent *event, void *buffer, uint32_t number) {
+    *event = ((Port *)buffer)->events[number];
+    return 0;
+}
+static uint32_t lost_event_count(void *buffer) { return ((Port *)buffer)->lost; }
+static void clear_buffer(void *buffer) {
+    Port *port = buffer;
+    port->count = 0;
+    port->lost = 0;
+    port->used = 0;
+}
+static size_t max_event_size(void *buffer) { return room - ((Port *)buffer)->used; }
+static unsigned char *event_reserve(void *buffer, Frames frame, size_t size) {
+    Port *port = buffer;
+    if (size > max_event_size(buffer) || port->count == EVENTS) return NULL;
+    if (port->count && port->events[port->count - 1].time > frame) return NULL;
+    MidiEvent *event = &port->events[port->count++];
+    *event = (MidiEvent){frame, size, port->bytes + port->used};
+    port->used += size;
+    return event->buffer;
+}
+static Frames sample_rate(void *client) { return client ? 48000 : 0; }
+static Frames buffer_size(void *client) { return client ? 64 : 0; }
+/* monotonic_ns() is compiled in from client.c: the two clocks are one here, but for what the division cuts off. */
+static uint64_t get_time(void) { return (uint64_t)monotonic_ns() / 1000; }
+static int cycle_times(const void *client, Frames *current, uint64_t *start, uint64_t *next, float *period) {
+    (void)client;
+    *current = 0;
+    *start = start_us;
+    *period = 64 * 1e6f / 48000;
+    *next = start_us + (uint64_t)*period;
+    return 0;
+}
+
+JackLibrary jack = {
+    .client_open = client_open_,
+    .client_close = client_close_,
+    .activate = activate,
+    .set_process_callback = set_process,
+    .set_port_registration_callback = set_ports,
+    .set_port_connect_callback = set_connections,
+    .set_port_rename_callback = set_names,
+    .on_shutdown = on_shutdown,
+    .port_register = port_register,
+    .port_unregister = port_unregister,
+    .port_get_buffer = port_get_buffer,
+    .midi_get_event_count = event_count,
+    .midi_event_get = event_get,
+    .midi_get_lost_event_count = lost_event_count,
+    .midi_clear_buffer = clear_buffer,
+    .midi_event_reserve = event_reserve,
+    .midi_max_event_size = max_event_size,
+    .get_sample_rate = sample_rate,
+    .get_buffer_size = buffer_size,
+    .get_time = get_time,
+    .get_cycle_times = cycle_times,
+};
+
+/* What a test calls */
+
+void fake_room(size_t bytes) { room = bytes; }
+void fake_cycle(uint64_t us) {
+    start_us = us;
+    process(64, client_argument);
+}
+void fake_clear(Client *client, int place) { clear_buffer(client_port(client, place)); }
+void fake_lose(Client *client, int place) { ((Port *)client_port(client, place))->lost++; }
+int fake_play(Client *client, int place, Frames frame, const unsigned char *bytes, size_t size) {
+    unsigned char *to = event_reserve(client_port(client, place), frame, size);
+    if (to) memcpy(to, bytes, size);
+    return to != NULL;
+}
+/* The size of this event of an output's last cycle, or -1 if there is none. */
+long fake_heard(Client *client, int place, int number, Frames *frame, unsigned char *bytes) {
+    Port *port = client_port(client, place);
+    if (number >= port->count) return -1;
+    *frame = port->events[number].time;
+    memcpy(bytes, port->events[number].buffer, port->events[number].size);
+    return (long)port->events[number].size;
+}
+int fake_send(Client *client, int place, int64_t at, const unsigned char *bytes, uint32_t size) {
+    return client_send(&client->outputs[place - PORTS_EACH_WAY], at, bytes, size);
+}
+/* The size of what an input has brought, or -1; its time. */
+long fake_read(Client *client, int place, int64_t *at, unsigned char *bytes) {
+    RecordHead head;
+    Ring *ring = &client->inputs[place].ring;
+    if (!ring_peek(ring, &head)) return -1;
+    ring_copy(ring, 0, bytes, head.size);
+    ring_drop(ring, head.size);
+    *at = head.at;
+    return (long)head.size;
+}
+uint32_t fake_lost(Client *client, int place) {
+    return place < PORTS_EACH_WAY ? client->inputs[place].lost : client->outputs[place - PORTS_EACH_WAY].lost;
+}
+uint32_t fake_missed(Client *client) { return client->missed; }
+uint32_t fake_kept(Client *client, int place) { return client->outputs[place - PORTS_EACH_WAY].kept; }
