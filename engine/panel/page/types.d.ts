@@ -73,6 +73,7 @@ interface Instrument {
   printed: Record<string, string>;
   programs_from: number;
   drums: boolean;
+  keys: Record<string, string>;
   through: Chain;
 }
 
