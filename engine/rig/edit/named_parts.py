@@ -1,4 +1,4 @@
-"""Named parts of a rig file (ports, instruments, chains, songs, set lists, players), renamed and removed with their uses.
+"""Named parts of a rig file (ports, instruments, chains, songs, set lists, players): renamed, removed with all uses.
 
 All raise EditError, and then nothing has changed; see `scene_edits` for scenes.
 """
