@@ -7,7 +7,7 @@ others hold all that are released under them. Where a note rings is known from w
 from collections.abc import Callable, Container, Iterable
 from typing import TYPE_CHECKING
 
-from engine.core.routing.told_values import Channel
+from engine.core.routing.sent_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
