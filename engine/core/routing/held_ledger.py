@@ -12,7 +12,7 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.core.routing.merged_messages import is_pedal
+from engine.core.routing.merged_messages import PEDAL_NAMES
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.told_values import Channel, Hand, Move, Moved, ToldValues, rest_for
@@ -362,7 +362,7 @@ class Ledger:
 
     def moved_by(self, sources: Container[int]) -> list[Moved]:
         """What is off rest, and was moved by these inputs: of pedals all."""
-        return [moved for moved, told in self.told.values.items() if told[0] in sources or is_pedal(moved.what)]
+        return [moved for moved, told in self.told.values.items() if told[0] in sources or moved[1] in PEDAL_NAMES]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.told.moved():
