@@ -392,7 +392,7 @@ class Ledger:
         sent = self.pedals.turn(moved, player, came, value)
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
-        elif moved.what[1] in HOLDING:
+        elif moved[1][1] in HOLDING:
             self._hold(moved, value)
         return sent
 
