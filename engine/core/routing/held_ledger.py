@@ -133,7 +133,7 @@ class Ledger:
                 sent.append((output, off))
             else:
                 sent += [(output, off)] * self._end_press(source, target)
-            if self.ringing.held:
+            if self.ringing.held and target[:2] in self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
