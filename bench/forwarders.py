@@ -1,7 +1,10 @@
-"""The Python baselines of part `jack`, each a process of its own: `python -m bench.forwarders bare|mido|script NAME`.
+"""The Python baselines of parts `jack` and `onjack`, each a process of its own.
+
+    python -m bench.forwarders bare|mido|script|clock NAME [INPUTS OUTPUTS]
 
 Ports "in0", "out0" … on JACK. `bare` and `mido`: plain python-rtmidi, a thread that polls it, and a table or mido
-objects. `script`: mido's own ports with a callback each, as its handbook shows. They play until their standard input
+objects. `script`: mido's own ports with a callback each, as its handbook shows. `clock`: a loop that sleeps until each
+clock is due. They play until their standard input
 ends, and ask for real-time scheduling as `bayleaf run` does, so that this is no difference.
 """
 
@@ -37,11 +40,11 @@ def hearing(name: str, index: int) -> Any:
     return port
 
 
-def polled(kind: str, name: str, over: threading.Event) -> None:
+def polled(kind: str, name: str, over: threading.Event, ins: int, outs: int) -> None:
     """A thread that polls."""
-    outputs: Any = [Sending(name, index) for index in range(OUTPUTS)]
-    inputs = [hearing(name, index).get_message for index in range(INPUTS)]
-    table = table_of(INPUTS, outputs)
+    outputs: Any = [Sending(name, index) for index in range(outs)]
+    inputs = [hearing(name, index).get_message for index in range(ins)]
+    table = table_of(ins, outputs)
     forward = bare_way(table) if kind == "bare" else mido_way(table)
     with collector_at_rest():
         while not over.is_set():
@@ -49,6 +52,15 @@ def polled(kind: str, name: str, over: threading.Event) -> None:
                 while (event := get()) is not None:
                     forward(source, bytes(event[0]))
             time.sleep(POLL)
+
+
+def clock(name: str, over: threading.Event) -> None:
+    """120 beats a minute."""
+    output, begin, number = Sending(name, 0), time.monotonic(), 0
+    while not over.is_set():
+        time.sleep(max(0.0, begin + number / 48 - time.monotonic()))
+        output.send(b"\xf8")
+        number += 1
 
 
 def script(name: str, over: threading.Event) -> None:
@@ -85,11 +97,17 @@ def _wait_for_the_end(over: threading.Event) -> None:
 
 def main() -> None:
     """Forward."""
-    kind, name = sys.argv[1:]
+    kind, name, *counts = sys.argv[1:]
+    ins, outs = map(int, counts or (INPUTS, OUTPUTS))
     over = threading.Event()
     with going_first():
         threading.Thread(target=_wait_for_the_end, args=(over,), daemon=True).start()
-        script(name, over) if kind == "script" else polled(kind, name, over)
+        if kind == "script":
+            script(name, over)
+        elif kind == "clock":
+            clock(name, over)
+        else:
+            polled(kind, name, over, ins, outs)
 
 
 if __name__ == "__main__":

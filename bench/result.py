@@ -17,6 +17,7 @@ PARTS: Final = {
     "growth": 35,
     "idle": 30,
     "grid": 75,
+    "onjack": 150,
     "start": 15,
 }
 

@@ -54,6 +54,8 @@ TARGETS: Final = (
     Target("… with real-time scheduling", "grid.clock p99, real-time", 150, "µs"),
     Target("… and time code: left out in all turns", "grid.missing", 0, ""),
     Target("… the latest, off the grid", "grid.worst", 15, "ms"),
+    Target("24 inputs and 32 outputs on JACK, idle: of a core", "onjack.idle", 2, "%"),
+    Target("clock at 120 bpm on JACK, at the far end: p99", "onjack.clock p99", 30, "µs"),
     Target("… drift in an hour", "hour.drift", 100, "µs"),
     Target("… left out in an hour", "hour.missing", 0, ""),
     Target("… the latest in an hour, beside other work", "hour.worst", 40, "ms"),

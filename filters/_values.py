@@ -163,4 +163,5 @@ ControllerOrMode = Annotated[int, BeforeValidator(whole("a controller", 0, 127))
 NoteNumber = Annotated[int, BeforeValidator(_note)]
 Notes = Annotated[tuple[NoteNumber, NoteNumber], _low_to_high(0, '"C2..B3", "..B3" or "C4.."')]
 _note_key = BeforeValidator(lambda found, info: _note(_from_digits(found), info))
-NoteMap = Annotated[dict[Annotated[int, _note_key], NoteNumber], TABLE]
+NoteKey = Annotated[int, _note_key]
+NoteMap = Annotated[dict[NoteKey, NoteNumber], TABLE]

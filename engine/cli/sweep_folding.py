@@ -66,7 +66,11 @@ def _lines(events: Sequence[Event], units: UnitWords) -> dict[int, str]:
     passing = [(place, event) for place, event in enumerate(events) if event["message"]]
     said = units.lines(((event["way"], event["port"]), bytes.fromhex(event["message"])) for _, event in passing)
     lines = {place: str(event["text"]) for place, event in enumerate(events) if not event["message"]}
-    return lines | {place: words for (place, _), words in zip(passing, said, strict=True) if words is not None}
+    named = (
+        f"{words} ({event['drum']})" if "drum" in event else words
+        for (_, event), words in zip(passing, said, strict=True)
+    )
+    return lines | {place: words for (place, _), words in zip(passing, named, strict=True) if words is not None}
 
 
 def _in_words(channels: Sequence[int]) -> str:

@@ -1,10 +1,22 @@
-"""The names of a drum kit's keys on channel 10 (General MIDI System Level 1, RP-003, Table 3: percussion key map)."""
+"""The names of a drum kit's keys on channel 10.
+
+Keys 35 to 81: General MIDI System Level 1 (RP-003, Table 3: percussion key map); 27 to 34 and 82 to 87: the standard
+kit of General MIDI 2 (version 1.2a).
+"""
 
 from typing import Final
 
 CHANNEL: Final = 9  # channel 10, counted from 0
-_FIRST: Final = 35
+_FIRST: Final = 27
 _NAMES: Final = (
+    "High Q",
+    "Slap",
+    "Scratch Push",
+    "Scratch Pull",
+    "Sticks",
+    "Square Click",
+    "Metronome Click",
+    "Metronome Bell",
     "Acoustic Bass Drum",
     "Bass Drum 1",
     "Side Stick",
@@ -52,10 +64,20 @@ _NAMES: Final = (
     "Open Cuica",
     "Mute Triangle",
     "Open Triangle",
+    "Shaker",
+    "Jingle Bell",
+    "Bell Tree",
+    "Castanets",
+    "Mute Surdo",
+    "Open Surdo",
 )
 
 
-def drum(key: int) -> str | None:
-    """The drum on a key of 0 to 127; None for a key that General MIDI leaves undefined."""
+#: the keys of General MIDI's own map; the others came with General MIDI 2
+_GM_1: Final = range(35, 82)
+
+
+def drum(key: int, gm_2: bool = False) -> str | None:
+    """The drum on a key of 0 to 127; None for a key that General MIDI, or General MIDI 2, leaves undefined."""
     place = key - _FIRST
-    return _NAMES[place] if 0 <= place < len(_NAMES) else None
+    return _NAMES[place] if 0 <= place < len(_NAMES) and (gm_2 or key in _GM_1) else None

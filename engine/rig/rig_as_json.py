@@ -5,7 +5,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Instrument, Rig, Route, Scene, label_of
+from engine.rig.models.rig import Instrument, Rig, Route, Scene, drum_of, label_of
 from engine.rig.models.scene_lines import Chain
 
 Table = dict[str, Any]
@@ -36,6 +36,7 @@ def sections(rig: Rig) -> Table:
                 },
                 "programs_from": gear.programs_from,
                 "drums": gear.drums,
+                "keys": _drums(gear),
                 "through": _links(gear.through),
             }
             for name, gear in rig.instruments.items()
@@ -66,6 +67,12 @@ def sections(rig: Rig) -> Table:
         ],
         "inherited": _inherited(rig),
     }
+
+
+def _drums(gear: Instrument) -> Table:
+    """The names of its keys, as JSON has keys."""
+    named = ((key, drum_of(gear, gear.channel, key)) for key in range(128))
+    return {str(key): drum for key, drum in named if drum is not None}
 
 
 def _gear(gear: Instrument) -> Table:

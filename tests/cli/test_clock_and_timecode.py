@@ -12,13 +12,12 @@ from typing import Any
 import pytest
 
 from tests.support.answering_engine import until_it_answers
-from tests.support.engine_process import ask_socket
+from tests.support.bayleaf_command import completed
 from tests.support.paths import BAYLEAF
 from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
 
-DEADLINE = 30.0
 RIG = """
 format = 1
 [inputs]
@@ -58,10 +57,7 @@ class Engine:
         return process
 
     def ask(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        command = [str(BAYLEAF), *arguments]
-        return subprocess.run(
-            command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
-        )
+        return completed(self.environment, Path.cwd(), *arguments)
 
     def said(self, *arguments: str) -> str:
         answer = self.ask(*arguments)
@@ -74,10 +70,7 @@ class Engine:
         return answer.stderr
 
     def status(self) -> dict[str, Any]:
-        """All that there is to know, asked on the socket, since each command is a process."""
-        answer = ask_socket(self.environment, "bayleaf", "status")
-        assert answer is not None
-        found: dict[str, Any] = answer["status"]
+        found: dict[str, Any] = json.loads(self.said("status", "--json"))
         return found
 
     def heard(self, expected: bytes) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from engine.midi.byte_stream import StreamParser
+from tests.support.bayleaf_command import completed
 from tests.support.fifo_ends import read_until
 from tests.support.paths import BAYLEAF
 from tests.support.receiver import Receiver
@@ -82,10 +83,7 @@ class Pit:
 
     def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         """Run a command that ends by itself."""
-        command = [str(BAYLEAF), *arguments]
-        return subprocess.run(
-            command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
-        )
+        return completed(self.environment, self.folder, *arguments)
 
     def play(self, *messages: str) -> None:
         """Play these bytes on the keyboard."""

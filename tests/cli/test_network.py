@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.bayleaf_command import completed
+
 pytestmark = pytest.mark.slow
 
 RIG = """\
@@ -25,7 +27,7 @@ name = "One"
 
 def bayleaf(*arguments: str) -> subprocess.CompletedProcess[str]:
     """Run the command."""
-    return subprocess.run([sys.executable, "-m", "engine.cli", *arguments], capture_output=True, text=True, check=False)
+    return completed({}, Path.cwd(), *arguments)
 
 
 def test_keys_are_made_and_reported(tmp_path: Path) -> None:

@@ -88,3 +88,11 @@ def test_a_sweep_over_null_parameters_is_one_line() -> None:
     """A panic that selects no parameter on any channel is a sweep like any other."""
     nulls = on_all(b"\xb0\x65\x7f", b"\xb0\x64\x7f")
     assert len(folded(out("strings", *nulls))) == 1
+
+
+def test_a_drum_is_named() -> None:
+    """The engine says which drum a press strikes; it stands behind the note."""
+    (struck,) = out("kit", b"\x99\x24\x40")
+    assert [said for _, said in folded([{**struck, "drum": "Bass Drum 1"}])] == [
+        "channel 10 note on C2 velocity 64 (Bass Drum 1)"
+    ]

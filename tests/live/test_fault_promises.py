@@ -1,8 +1,10 @@
-"""Each fault of the stage at 200 random moments of a real song, with scene changes, in virtual time.
+"""Each fault of the stage at random moments of a real song, with scene changes, in virtual time: at 40, or as many as
+BAYLEAF_MOMENTS says.
 
 Afterwards, once every key and pedal of the player is up, each synth is checked, not our ledger: no note sounds, no
 pedal is down, no wheel or bend is off rest, and every instrument is on the bank and program of the scene in force."""
 
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from random import Random
@@ -37,7 +39,7 @@ from tests.support.faulty_show import MS, FaultyShow, S
 
 pytestmark = pytest.mark.slow
 
-MOMENTS = 200
+MOMENTS = int(os.environ.get("BAYLEAF_MOMENTS", "40"))
 
 FAULTS: tuple[Fault, ...] = (
     nothing,

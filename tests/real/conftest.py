@@ -15,7 +15,7 @@ from tests.support.alsa_guest import QEMU, Guest
 from tests.support.fluidsynth import SOUNDS, FluidSynth
 from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
 from tests.support.needed import need
-from tests.support.panel_in_browser import RIG_2, PanelInBrowser, pit
+from tests.support.panel_in_browser import RIG_2, RIG_PLAYERS, PanelInBrowser, pit
 
 #: these come last, in this order: starts, which need the processor for themselves; then what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")
@@ -119,6 +119,15 @@ def look_pit(looked_at: PanelInBrowser, chromium: Browser) -> Iterator[PanelInBr
 def two_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[PanelInBrowser]:
     """An engine on JACK ports with a rig of format 2, its panel and a browser."""
     with pit(tmp_path, chromium, RIG_2) as found:
+        yield found
+        for context in chromium.contexts:
+            context.close()
+
+
+@pytest.fixture
+def players_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[PanelInBrowser]:
+    """An engine on JACK ports with a player who has scenes of her own, its panel and a browser."""
+    with pit(tmp_path, chromium, RIG_PLAYERS) as found:
         yield found
         for context in chromium.contexts:
             context.close()

@@ -53,6 +53,25 @@ def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
     assert page_pit.said == []
 
 
+def test_a_browser_shows_the_player_that_it_has_chosen(players_pit: PanelInBrowser) -> None:
+    """It shows that player's scene, recalls for that player alone, and knows them again after a reload."""
+    page = players_pit.page(PHONE)
+    _in_force(page, 11, "Overture")
+    page.get_by_label("This browser shows").select_option("anna")
+    _in_force(page, 21, "Fanfare")
+    expect(page.locator("#setlist")).to_have_text("Anna, act 1, 1 of 2")
+    page.get_by_role("button", name="Next", exact=True).click()
+    _in_force(page, 22, "Lament")
+    assert players_pit.scene() == 11
+    page.reload()
+    _in_force(page, 22, "Lament")
+    page.locator("#scenes").get_by_role("button", name="Fanfare").click()
+    _in_force(page, 21, "Fanfare")
+    page.get_by_label("This browser shows").select_option("the rest of the rig")
+    _in_force(page, 11, "Overture")
+    assert players_pit.said == []
+
+
 def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser) -> None:
     """While the engine is stopped, a click on Next changes nothing and shows only that the scene was asked for."""
     page = page_pit.page()

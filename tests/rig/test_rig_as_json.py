@@ -73,6 +73,7 @@ def test_everything_that_is_shown() -> None:
                 "sounds": ["Warm pad", "Choir"],
                 "programs_from": 0,
                 "drums": False,
+                "keys": {},
                 "through": [],
             }
         ],

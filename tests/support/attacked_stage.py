@@ -140,6 +140,13 @@ class AttackedStage:
         found = re.search(rb"http://127\.0\.0\.1:(\d+)/", self.panel.stdout.readline())
         assert found is not None, "the panel names no address"
         self.target = Target(folder, rig, osc, int(found[1]))
+        # one process that has loaded all attacks, of which each attacker is a copy
+        self._attackers = subprocess.Popen(
+            [*process_of("attacks"), self.target.packed()],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=self._said,
+        )
 
     def _start(self, *arguments: str, stdout: int | None = None) -> "subprocess.Popen[bytes]":
         command = [sys.executable, "-m", "engine.cli", *arguments]
@@ -161,15 +168,17 @@ class AttackedStage:
     @contextlib.contextmanager
     def attacked(self, name: str) -> Iterator[None]:
         """Until the end of the block this attack is made again and again, by another process."""
-        command = [*process_of("attacks"), name, self.target.packed()]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=self._said) as attacker:
-            try:
-                assert attacker.stdout is not None
-                assert attacker.stdout.readline(), "the attack has not begun"
-                yield
-                assert attacker.poll() is None, f"the attacker has ended: {self.said()}"
-            finally:
-                attacker.kill()
+        assert self._attackers.stdin is not None
+        assert self._attackers.stdout is not None
+        self._attackers.stdin.write(f"{name}\n".encode())
+        self._attackers.stdin.flush()
+        attacker = int(self._attackers.stdout.readline())
+        try:
+            yield
+            assert Path(f"/proc/{attacker}").exists(), f"the attacker has ended: {self.said()}"
+        finally:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(attacker, signal.SIGKILL)
 
     def calm(self) -> None:
         """The rig file is again what it was, and the engine knows: nothing of an attack is left to be worked off."""
@@ -212,11 +221,9 @@ class AttackedStage:
 
     def close(self) -> None:
         """End everything that still runs."""
-        for process in (self.panel, self.engine):
+        for process in (self._attackers, self.panel, self.engine):
             process.kill()
-            process.wait()
-        assert self.panel.stdout is not None
-        self.panel.stdout.close()
+            process.communicate()
         self._ended.set()
         self._drain.join()
         self._said.close()

@@ -1,14 +1,15 @@
 """Every attack, in one table: tests hold what it may cost in memory, `python -m bench --part attacks` in time.
 
-    python -m tests.support.attacks NAME TARGET
+    python -m tests.support.attacks TARGET
 
-makes one again and again until it is killed; it prints a line when it begins. An attack is a function of the target
-that is over when it has been made once.
+reads names of attacks, and makes each again and again in a process of its own, whose id it prints, until that is
+killed. An attack is a function of the target that is over when it has been made once.
 """
 
 import contextlib
 import json
 import os
+import signal
 import socket
 import sys
 import time
@@ -327,11 +328,14 @@ ATTACKS: Final = {
 
 
 def main(arguments: Sequence[str]) -> None:
-    name, target = arguments[0], Target.unpacked(arguments[1])
+    target = Target.unpacked(arguments[0])
+    signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nothing is left of those that were killed
     os.nice(10)  # an attacker's machine is another one, whose work does not slow down ours
-    print("begins", flush=True)
-    while True:
-        ATTACKS[name].make(target)
+    for name in sys.stdin:
+        attacker = os.fork()
+        while not attacker:
+            ATTACKS[name.strip()].make(target)
+        print(attacker, flush=True)
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ import subprocess
 from pathlib import Path
 
 from tests.support.answering_engine import until_it_answers
+from tests.support.bayleaf_command import completed
 from tests.support.paths import BAYLEAF
 
 
@@ -24,11 +25,8 @@ class EngineInMemory:
         self.process = subprocess.Popen(command, env=self.environment, stderr=subprocess.DEVNULL)
         until_it_answers(self.process, self.folder)
 
-    def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        command = [str(BAYLEAF), *arguments]
-        return subprocess.run(
-            command, env=self.environment, cwd=self.folder, capture_output=True, text=True, timeout=60, check=False
-        )
+    def bayleaf(self, *words: str) -> subprocess.CompletedProcess[str]:
+        return completed(self.environment, self.folder, *words)
 
     def names(self) -> list[str]:
         """The names of the scenes in the rig that plays."""

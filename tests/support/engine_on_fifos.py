@@ -1,17 +1,16 @@
 """An engine started by its command, on a rig file whose byte devices are FIFOs: one for a keyboard, one for a synth."""
 
+import json
 import os
 import subprocess
 from pathlib import Path
 
 from tests.support.answering_engine import until_it_answers
-from tests.support.engine_process import ask_socket
+from tests.support.bayleaf_command import completed
 from tests.support.fifo_ends import read_until
 from tests.support.paths import BAYLEAF
 
 DEADLINE = 30.0
-
-
 RIG = """
 format = 1
 [inputs]
@@ -58,11 +57,8 @@ class EngineOnFifos:
         self.processes.append(process)
         return process
 
-    def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        command = [str(BAYLEAF), *arguments]
-        return subprocess.run(
-            command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
-        )
+    def bayleaf(self, *words: str) -> subprocess.CompletedProcess[str]:
+        return completed(self.environment, Path.cwd(), *words)
 
     def start(self, *options: str, backend: str | None = "memory") -> subprocess.Popen[str]:
         process = self.run(*options, backend=backend)
@@ -70,10 +66,7 @@ class EngineOnFifos:
         return process
 
     def scene(self) -> object:
-        """The scene in force, asked on the socket, since each command is a process."""
-        answer = ask_socket(self.environment, "bayleaf", "status")
-        assert answer is not None
-        return answer["status"]["scene"]
+        return json.loads(self.bayleaf("status", "--json").stdout)["scene"]
 
     def heard(self, ends: bytes) -> bytes:
         """Read what comes down the cable until it ends with these bytes."""

@@ -9,7 +9,7 @@ import itertools
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
-from functools import partial
+from functools import cache, partial
 from importlib.metadata import EntryPoint
 from pathlib import Path
 from random import Random
@@ -46,6 +46,7 @@ _ROUND = 50 * MS  # how often the tasks that wait for virtual time get to run
 _PEDALS = (64, 66, 67, 69)
 
 
+@cache
 def song() -> list[tuple[int, int, bytes]]:
     """The song as (ns, input, message), with its channels shared out to the three inputs, about four to each."""
     at, listed = 0.0, []

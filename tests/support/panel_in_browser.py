@@ -86,6 +86,23 @@ name = "Waltz again"
 like = 14
 """
 )
+#: the same with a player who has scenes of her own
+RIG_PLAYERS = f"""{RIG}
+[[scenes]]
+number = 21
+name = "Fanfare"
+routes = [ {{ from = "pads", to = "strings" }} ]
+[[scenes]]
+number = 22
+name = "Lament"
+[[setlists]]
+name = "Anna, act 1"
+scenes = [21, 22]
+[[players]]
+name = "anna"
+inputs = ["pads"]
+setlist = "Anna, act 1"
+"""
 
 
 class Panel:

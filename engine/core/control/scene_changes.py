@@ -144,7 +144,7 @@ class SceneChanges:
     def transposed(self, now: int, stack: Stack, out: list[Delivery]) -> None:
         """Song or foot transpose by another number of semitones: the scene in force plays on so."""
         state = self._state
-        state.scenes.forget_steps()
+        state.scenes.forget_steps([scene for other, scene in state.scenes_in_force() if other is not stack])
         before, routes = stack.scene, state.routes
         if before is None or before.number not in state.compiled.scenes:
             return

@@ -2,21 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 from engine.core.control.explain_command import ExplainedCommand, commanded
 from engine.core.routing.compiled_scene import CompiledScene, RoutePath, SceneCompiler
 from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.midi.controllers import BANK_MSB, BANKS
-from engine.midi.drum_names import CHANNEL as DRUMS
-from engine.midi.drum_names import drum
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
 from engine.midi.message_words import to_hex
-from engine.rig.models.rig import Instrument, Rig, Scene, gear_at, sound_of
+from engine.rig.models.rig import Instrument, Rig, Scene, drum_of, gear_at, sound_of
 from filters.registry import Later, registry
-
-_GM: Final = "general-midi"
 
 
 @dataclass(frozen=True)
@@ -105,7 +101,7 @@ def shown(messages: Sequence[bytes | Later]) -> list[str]:
 def called(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> list[str | None]:
     """For each message, the name of the sound that it selects on its channel, or of the drum that it plays.
 
-    None for all others; drums are those of General MIDI, on channel 10 of an instrument with that sound list.
+    None for all others.
     The bank is that of the messages before. Without one, the name is given only if just one sound has the program.
     """
     banks: dict[int, tuple[int, int]] = {}
@@ -122,8 +118,8 @@ def called(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> list[str
         elif message[0] & 0xF0 == PROGRAM:
             named.append(_sound(gear, banks.get(channel), message[1]))
         else:
-            drums = is_press(message) or is_release(message)
-            named.append(drum(message[1]) if drums and channel == DRUMS and gear.sounds_from == _GM else None)
+            strikes = is_press(message) or is_release(message)
+            named.append(drum_of(gear, channel + 1, message[1]) if strikes else None)
     return named
 
 

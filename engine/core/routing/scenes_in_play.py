@@ -3,7 +3,7 @@
 It takes about 40 µs for each scene of a large rig: for an edited rig, make it beside the music, in a thread.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from engine.core.routing.compiled_scene import CompiledScene
 from engine.core.routing.filter_chain import FilterFaults
@@ -42,9 +42,11 @@ class ScenesInPlay:
         plain = [(number, step) for number in self.by_number]
         return [*plain, *((number, by + step) for number, by in self._of_songs if by + step)]
 
-    def forget_steps(self) -> None:
-        """The foot has transposed all by another step."""
-        self._by_foot.clear()
+    def forget_steps(self, playing: Collection[SceneInPlay] = ()) -> None:
+        """The foot has transposed all by another step, but for these scenes, which other players have in force."""
+        for key, scene in list(self._by_foot.items()):  # a thread may be making more of them
+            if scene not in playing:
+                self._by_foot.pop(key, None)
 
     def _made(self, number: int, transposed: int) -> SceneInPlay:
         return SceneInPlay(self.by_number[number].compiled.moved(transposed), self.faults, self.shared)

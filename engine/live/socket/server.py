@@ -51,6 +51,7 @@ from engine.protocol import (
     read_request,
     refused,
 )
+from engine.rig.models.rig import Rig, drum_struck
 
 _AT_ONCE: Final = 100  # requests that are answered without a wait
 _PER_SECOND: Final = 200.0  # the same after that
@@ -194,8 +195,9 @@ class SocketServer:
         try:
             while True:
                 with trio.move_on_after(_PATIENCE) as patience:
-                    news: Facts = {"events": [_plain(event) for event in _drain(events)], "sync": sync(self._show)}
-                    news["middle_c"] = self._show.engine.rig.rig.middle_c
+                    rig = self._show.engine.rig
+                    news: Facts = {"events": [_plain(event, rig) for event in _drain(events)], "sync": sync(self._show)}
+                    news["middle_c"] = rig.rig.middle_c
                     await stream.send_all(line_of(news))
                 if patience.cancelled_caught:
                     return
@@ -208,9 +210,11 @@ def _drain(events: deque[ShowEvent]) -> list[ShowEvent]:
     return [events.popleft() for _ in range(len(events))]
 
 
-def _plain(event: ShowEvent) -> Facts:
+def _plain(event: ShowEvent, rig: Rig) -> Facts:
     message = event.message.hex(" ").upper() if event.message is not None else None
-    return {"at": event.at, "way": event.way, "port": event.port, "message": message, "text": event.text}
+    plain = {"at": event.at, "way": event.way, "port": event.port, "message": message, "text": event.text}
+    struck = drum_struck(rig, event.port, event.message or b"") if event.way == "out" else None
+    return plain if struck is None else {**plain, "drum": struck}
 
 
 def _parse(line: bytes) -> tuple[Row, Request]:

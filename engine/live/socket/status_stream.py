@@ -24,6 +24,7 @@ from engine.live.socket.status import next_facts, scene_facts, song_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, refused
+from engine.rig.models.rig import Rig, drum_struck
 
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE: Final = 1.0  # seconds a follower may take to read
@@ -184,8 +185,11 @@ class StatusFrames:
                 self._units = UnitWords()
             self._units.middle_c = self._show.engine.rig.rig.middle_c
             lines = self._units.lines(((event.way, event.port), event.message or b"") for event in events)
+            rig = self._show.engine.rig
             found["events"] = [
-                _plain(event, line) for event, line in zip(events, lines, strict=True) if line is not None
+                _plain(event, line + _drum(rig, event))
+                for event, line in zip(events, lines, strict=True)
+                if line is not None
             ]
         return found
 
@@ -215,6 +219,12 @@ def _setlist(stack: Stack) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
     setlist = stack.setlist
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
+
+
+def _drum(rig: Rig, event: ShowEvent) -> str:
+    """The drum that a message strikes, in brackets, or nothing."""
+    struck = drum_struck(rig, event.port, event.message or b"") if event.way == "out" else None
+    return f" ({struck})" if struck is not None else ""
 
 
 def _plain(event: ShowEvent, words: str) -> Facts:

@@ -2,6 +2,7 @@
 
 import { ask, held, on } from "./connection.js";
 import { buttonById, byId, say } from "./dom.js";
+import { forPlayer } from "./player.js";
 
 let asked = 0;
 
@@ -24,13 +25,16 @@ export async function command(request, words) {
   return answer;
 }
 
-export const next = () => command({ do: "next" }, "next");
-export const back = () => command({ do: "back" }, "back");
-export const nextSong = () => command({ do: "next song" }, "next song");
-export const backSong = () => command({ do: "back song" }, "back song");
+export const next = () => command({ do: "next", ...forPlayer() }, "next");
+export const back = () => command({ do: "back", ...forPlayer() }, "back");
+export const nextSong = () => command({ do: "next song", ...forPlayer() }, "next song");
+export const backSong = () => command({ do: "back song", ...forPlayer() }, "back song");
 export const panic = () => command({ do: "panic" }, "panic");
 
-/** @param {SceneName} scene */
+/**
+ * Of whichever player has it.
+ * @param {SceneName} scene
+ */
 export const recall = (scene) => command({ do: "scene", scene: scene.number }, `${scene.number} ${scene.name}`);
 
 /** @param {number} number */
@@ -41,7 +45,7 @@ export const recallNumber = (number) => command({ do: "scene", scene: number }, 
  * @param {number} place counts from 1
  * @param {SceneName} scene
  */
-export const entry = (place, scene) => command({ do: "entry", entry: place }, `${scene.number} ${scene.name}`);
+export const entry = (place, scene) => command({ do: "entry", entry: place, ...forPlayer() }, `${scene.number} ${scene.name}`);
 
 /**
  * A sentence beside the main actions.

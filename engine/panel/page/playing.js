@@ -56,15 +56,26 @@ export function sentence(line) {
 }
 
 /**
+ * The ends of a range of keys with the drums on them, where the instrument has drums.
+ * @param {PlayLine} line
+ */
+function noteWords(line) {
+  const keys = instrument(line.on ?? "")?.keys ?? {};
+  const drums = Object.entries(keys).map(/** @returns {[string, string]} */ ([key, name]) => [noteName(Number(key)), name]);
+  const named = new Map(drums);
+  return noteEnds(line).map((end) => (named.has(end) ? `${end} (${named.get(end)})` : end)).join("..");
+}
+
+/**
  * What a line does to messages, part by part.
  * @param {PlayLine} line
  */
 export function lineWords(line) {
-  const notes = noteEnds(line);
+  const notes = noteEnds(line).join("");
   const velocity = velocityEnds(line);
   const transpose = Number(line.transpose ?? 0);
   return [
-    notes.join("") && `notes ${notes.join("..")}`,
+    notes && `notes ${noteWords(line)}`,
     velocity.join("") && `velocity ${velocity.join("..")}`,
     transpose && `transposed ${transpose > 0 ? "+" : ""}${transpose}`,
     line.channel && `channel ${line.channel} only`,

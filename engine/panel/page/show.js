@@ -4,6 +4,7 @@ import * as commands from "./commands.js";
 import { held, isOld, on } from "./connection.js";
 import { byId, find, findAll, inputById, make, refill, say, selectById, setOptions } from "./dom.js";
 import { sceneWords, timeWords } from "./labels.js";
+import * as player from "./player.js";
 
 const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.5]; // rem of the scene's name; the largest that fits is used
 const LINES = 3;
@@ -13,6 +14,7 @@ let orderChosen = false;
 let fitted = "";
 
 export function start() {
+  player.start(showPlayer);
   on("frame", showFrame);
   on("rig", showRig);
   on("connection", showConnection);
@@ -24,7 +26,7 @@ export function start() {
     orderChosen = true;
     listScenes();
   });
-  byId("use-setlist").addEventListener("click", () => commands.command({ do: "setlist", setlist: order }, `set list ${order}`));
+  byId("use-setlist").addEventListener("click", () => commands.command({ do: "setlist", setlist: order, ...player.forPlayer() }, `set list ${order}`));
   addEventListener("resize", fit);
   new ResizeObserver(fit).observe(byId("cue")); // its letters may have another size now
 }
@@ -36,14 +38,21 @@ export function enter() {
 
 /** @param {Frame} frame */
 function showFrame(frame) {
-  if ("scene" in frame || "next" in frame || "setlist" in frame || "loaded" in frame) showScene();
-  if ("scene" in frame || "song" in frame || "step" in frame) showSong();
+  if ("scene" in frame || "next" in frame || "setlist" in frame || "loaded" in frame || "players" in frame) showScene();
+  if ("scene" in frame || "song" in frame || "step" in frame || "players" in frame) showSong();
   if (!byId("view-show").hidden) showTime();
   if ("health" in frame || "muted_routes" in frame) showHealth();
 }
 
+/** Another player was chosen: the order of scenes is theirs. */
+function showPlayer() {
+  orderChosen = false;
+  showScene();
+  showSong();
+}
+
 function showScene() {
-  const { scene, next, setlist, loaded } = held.facts;
+  const { scene, next, setlist, loaded } = player.place();
   say(byId("scene-number"), scene ? String(scene.number) : "–");
   say(byId("scene-name"), scene?.name ?? "No scene yet");
   say(byId("next-scene"), next ? `${sceneWords(next)}${loaded ? ", loaded by show control" : ""}` : "none; this is the last scene");
@@ -60,7 +69,7 @@ function showScene() {
 }
 
 function showSong() {
-  const { scene, song, step = 0 } = held.facts;
+  const { scene, song, step = 0 } = player.place();
   const semitones = step + (song?.transpose ?? 0);
   const transposed = semitones ? `transposed by ${semitones > 0 ? "+" : "−"}${Math.abs(semitones)}` : "";
   say(byId("song"), [song?.name, transposed].filter(Boolean).join(", "));
@@ -139,7 +148,7 @@ function showRig() {
 function listed(rig) {
   const list = rig.setlists.find((each) => each.name === order);
   if (!list) return rig.scenes.map((scene) => ({ scene, place: null }));
-  const inUse = list.name === held.facts.setlist?.name;
+  const inUse = list.name === player.place().setlist?.name;
   return list.scenes.flatMap((number, index) =>
     rig.scenes.filter((scene) => scene.number === number).map((scene) => ({ scene, place: inUse ? index + 1 : null })));
 }
@@ -147,7 +156,7 @@ function listed(rig) {
 function listScenes() {
   if (!held.rig) return;
   const query = inputById("find-scene").value.trim().toLowerCase();
-  byId("use-setlist").hidden = !order || order === held.facts.setlist?.name || !commands.mayOperate();
+  byId("use-setlist").hidden = !order || order === player.place().setlist?.name || !commands.mayOperate();
   const rows = listed(held.rig)
     .filter(({ scene }) => String(scene.number).startsWith(query) || scene.name.toLowerCase().includes(query))
     .map(({ scene, place }) => make("li", {}, sceneButton(scene, place)));
@@ -170,7 +179,7 @@ function sceneButton(scene, place) {
 }
 
 function markScenes() {
-  const { scene, next, setlist, loaded } = held.facts;
+  const { scene, next, setlist, loaded } = player.place();
   for (const row of findAll(byId("scenes"), "button")) {
     const place = Number(row.dataset.place) || null;
     const here = Number(row.dataset.number) === scene?.number && (place === null || place === setlist?.place);

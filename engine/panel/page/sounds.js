@@ -16,15 +16,16 @@ export function onSearch(heed) {
 }
 
 /**
- * Sounds whose names have all these letters, with bank and program.
+ * Sounds whose names and printed labels have all these letters, with bank and program.
  * @param {string} name of an instrument
  * @param {string} letters
  */
 export function matchingSounds(name, letters) {
   const words = letters.toLowerCase().split(/\s+/);
-  const sounds = held.rig?.instruments.find((each) => each.name === name)?.sounds ?? [];
+  const gear = held.rig?.instruments.find((each) => each.name === name);
+  const sounds = gear?.sounds ?? [];
   const places = held.rig?.gear[name]?.places ?? [];
-  return sounds.map((sound, index) => ({ sound, place: places[index] ?? [] })).filter(({ sound }) => words.every((word) => sound.toLowerCase().includes(word)));
+  return sounds.map((sound, index) => ({ sound, place: places[index] ?? [] })).filter(({ sound }) => words.every((word) => `${sound} ${gear?.printed[sound] ?? ""}`.toLowerCase().includes(word)));
 }
 
 /** @param {number[]} place */

@@ -73,6 +73,7 @@ interface Instrument {
   printed: Record<string, string>;
   programs_from: number;
   drums: boolean;
+  keys: Record<string, string>;
   through: Chain;
 }
 
@@ -142,8 +143,19 @@ interface Machine { name: string; engine: boolean; there: boolean; round_trip: {
 
 interface Network { machine: string; in_charge: string | null; machines: Machine[] }
 
+/** Where a player with scenes of their own is, or the rest of the rig. */
+interface Place {
+  scene: ShownScene | null;
+  next: ShownScene | null;
+  song: SongName | null;
+  step: number;
+  setlist: { name: string | null; place: number; of: number };
+  loaded: boolean;
+}
+
 /** What holds until it changes; a frame has the parts that did. */
-interface Facts {
+interface Facts extends Place {
+  players: { [name: string]: Place };
   revision: number;
   unsaved: boolean;
   file: string;
@@ -152,12 +164,6 @@ interface Facts {
   redo: string | null;
   inputs: string[];
   outputs: string[];
-  scene: ShownScene | null;
-  next: ShownScene | null;
-  song: SongName | null;
-  step: number;
-  setlist: { name: string | null; place: number; of: number };
-  loaded: boolean;
   tempo: number | null;
   clock_from: string | null;
   timecode: string | null;

@@ -17,6 +17,9 @@ from pydantic import (
     model_validator,
 )
 
+from engine.midi.drum_names import CHANNEL as DRUM_CHANNEL
+from engine.midi.drum_names import drum
+from engine.midi.kinds import is_press
 from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
 from engine.midi.timecode import RATES, read_label
@@ -35,6 +38,7 @@ from engine.rig.models.values import (
     Channel,
     Channels,
     Inputs,
+    KeyNames,
     Name,
     Names,
     NamesOrNone,
@@ -158,6 +162,7 @@ class Instrument(Part):
     request: WholeSysEx | None = None  # requests a dump of its memory
     through: Annotated[Chain, Reference("chains", many=True), Since(2)] = ()  # after every route, on its channel
     drums: Annotated[bool, Since(2)] = False  # no scene, song or step transposes it
+    keys: Annotated[KeyNames, Since(2)] = Field(default_factory=dict)  # what its keys are called, if not as in GM
     spare: Annotated[Channels, Since(2)] = ()  # channels that a new sound takes while notes sound on its own
     sounds: dict[Plain, Sound] = Field(default_factory=dict)
 
@@ -177,6 +182,27 @@ def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> st
         ):
             return name
     return None
+
+
+def drum_of(gear: Instrument, channel: int, key: int) -> str | None:
+    """What a key is called on a channel (1 to 16) of an instrument; None for keys without a name.
+
+    They are those of General MIDI 2 if it has drums, and of General MIDI if that is its list of sounds and this is
+    channel 10.
+    """
+    if gear.keys:
+        return gear.keys.get(key)
+    is_kit = gear.drums or (gear.sounds_from == "general-midi" and channel == DRUM_CHANNEL + 1)
+    return drum(key, gm_2=gear.drums) if is_kit else None
+
+
+def drum_struck(rig: "Rig", output: str, message: bytes) -> str | None:
+    """The drum that a message to an output strikes; None if it strikes none."""
+    if len(message) < 3 or not is_press(message):
+        return None
+    channel = (message[0] & 0x0F) + 1
+    gear = gear_at(rig, output, channel)
+    return drum_of(gear, channel, message[1]) if gear is not None else None
 
 
 def label_of(gear: Instrument, sound: Sound) -> str | None:

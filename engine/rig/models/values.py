@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 from engine.midi.kinds import is_whole
 from engine.midi.setup_words import ALLOWED, Receiver, set_up
 from engine.rig.models.references import Reference
+from filters._values import TABLE, NoteKey
 from filters.strip import known_kind
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
@@ -93,6 +94,10 @@ Plain = Annotated[str, AfterValidator(_plain)]
 ShownText = Annotated[str, AfterValidator(_shown)]
 Text = Annotated[str, AfterValidator(_text)]
 Name = Annotated[Plain, AfterValidator(_text)]
+
+
+#: keys by number or name, and what they are called
+KeyNames = Annotated[dict[NoteKey, Name], TABLE]
 
 
 def _names(found: Any) -> Any:

@@ -202,3 +202,14 @@ show   = "F0 7D 01 {scene.name} {next.name:2} F7"
     assert [message for _, message, _ in out] == [bytes.fromhex("B0147F"), b"\xf0\x7d\x01Lament  \xf7"]
     recall_for(engine, 2, now=3 * SECOND)
     assert engine.tick(3 * SECOND) == []
+
+
+def test_a_scene_that_is_recalled_again_stays_though_another_player_has_transposed() -> None:
+    """A scene that cuts cuts nothing when it is recalled again, transposed or not."""
+    engine = players_engine(PLAYERS.replace('cue = "22.5"', 'held = "cut"'))
+    recall_for(engine, 22, "anna")
+    ask(engine, Transpose(1, player="anna"))
+    heard(engine, "90 3C 40", "anna")
+    ask(engine, Transpose(1, player="ben"))
+    out = recall_for(engine, 22, "anna", SECOND).deliveries
+    assert [message.hex() for _, message, _ in out] == ["c13b"]

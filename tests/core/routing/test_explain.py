@@ -3,8 +3,10 @@
 import pytest
 
 from engine.core.routing.explain import called
-from engine.rig.read.load import read
+from engine.rig.models.rig import drum_struck
+from engine.rig.read.load import RigError, read
 from filters.registry import Later
+from tests.support.check_values import check_value
 
 RIG = read(
     """
@@ -68,3 +70,40 @@ def test_drums_have_their_names() -> None:
     wanted = ["Acoustic Bass Drum", "Acoustic Snare", "Closed Hi Hat", "Open Triangle"] + [None] * 5
     assert called(RIG, "strings", [bytes.fromhex(each) for each in played]) == wanted
     assert called(RIG, "second", [b"\x99\x26\x40"]) == [None]
+
+
+KIT = """
+format = 2
+[outputs]
+pads = { port = "a" }
+[instruments.kit]
+output = "pads"
+channel = 2
+drums = true
+[instruments.own]
+output = "pads"
+channel = 3
+keys = { 36 = "Kick", "D2" = "Snare" }
+[[scenes]]
+number = 1
+name = "One"
+"""
+
+
+def test_a_kit_has_the_names_of_general_midi_2_or_its_own() -> None:
+    """Its channel does not matter; where a kit has names of its own, other keys have none."""
+    rig = read(KIT, "rig")
+    for key, name in check_value("perc-gm2-ext").expected.items():
+        assert called(rig, "pads", [bytes((0x91, int(key), 64))]) == [name]
+    own = [bytes((0x92, key, 64)) for key in (36, 38, 42)]
+    assert called(rig, "pads", own) == ["Kick", "Snare", None]
+    assert drum_struck(rig, "pads", own[0]) == "Kick"
+    assert drum_struck(rig, "pads", bytes((0x82, 36, 64))) is None
+    assert drum_struck(rig, "pads", b"\xf8") is None
+
+
+@pytest.mark.parametrize("keys", ['{ 128 = "Kick" }', '{ H2 = "Kick" }', '{ 36 = "" }', '"Kick"'])
+def test_wrong_names_of_keys_are_reported(keys: str) -> None:
+    """By their place."""
+    with pytest.raises(RigError, match=r"instruments\.own\.keys"):
+        read(KIT.replace('{ 36 = "Kick", "D2" = "Snare" }', keys), "rig")

@@ -1,6 +1,10 @@
 """Scenes that are all in one list are copied, moved, stored and deleted like those under their own [[scenes]]."""
 
+import re
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from engine.rig.edit import scene_edits
 from engine.rig.edit.scene_edits import UnknownScene
@@ -106,3 +110,40 @@ def test_the_theatre_show_is_edited_in_place() -> None:
     there = scene_edits.move_scene(THEATRE, 40, 1)
     assert numbers(there)[0] == 40
     assert numbers(scene_edits.move_scene(there, 40, after)) == numbers(THEATRE)
+
+
+BLANKS = st.sampled_from(["", " ", "\n", "\n  ", " # words\n  ", "\n  # words\n  "])
+
+
+@st.composite
+def lists_of_scenes(draw: st.DrawFn) -> str:
+    """Three scenes in a list, with blanks, line ends and comments wherever TOML has them."""
+    scenes = [draw(st.sampled_from(["", f', cue = "{each}"', ', text = "}], # no"'])) for each in (1, 2, 3)]
+    listed = ",".join(
+        f'{draw(BLANKS)}{{ number = {number}, name = "S{number}"{more} }}{draw(BLANKS)}'
+        for number, more in enumerate(scenes, 1)
+    )
+    return f"{HEAD}scenes = [{listed}{draw(st.sampled_from(['', ',', ',  # words' + chr(10)]))}]\n[osc]\nport = 9000\n"
+
+
+@settings(max_examples=40)
+@given(lists_of_scenes(), st.integers(1, 3), st.sampled_from([1, 2, 3, None]))
+def test_any_list_of_scenes_is_edited(text: str, number: int, before: int | None) -> None:
+    """However it is written, each edit does what was asked for and nothing else, and loses no comment but a deleted
+    scene's."""
+    whole = {each.number: each for each in read(text, "test").scenes}
+    others = [each for each in (1, 2, 3) if each != number]
+    place = len(others) if before in (None, number) else others.index(before)
+    ways = [
+        ([1, 2, 3], scene_edits.set_facts(text, number, {"tempo": 90})),
+        ([*range(1, number + 1), 9, *range(number + 1, 4)], scene_edits.copy_scene(text, number, 9)),
+        (others, scene_edits.delete_scene(text, number)),
+    ]
+    if before != number:
+        ways.append(([*others[:place], number, *others[place:]], scene_edits.move_scene(text, number, before)))
+    for wanted, made in ways:
+        assert numbers(made) == wanted
+        for each in read(made, "test").scenes:
+            assert each.number in (9, number) or each == whole[each.number]
+        if len(wanted) > 2:
+            assert len(re.findall("# words", made)) >= len(re.findall("# words", text))

@@ -1,0 +1,106 @@
+"""Part `onjack`: what a rig of 24 inputs and 32 outputs costs on JACK while nobody plays, and its clock at the far end.
+
+Beside Bayleaf a bare python-rtmidi process with as many ports, each of them a client, and a bare loop that sleeps until
+each clock is due. The listener (`clockear.cpp`) notes the frame of each clock in the server's own count.
+"""
+
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, ExitStack
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+from bench.engine import running
+from bench.jackstage import SERVER, Missing, build, contender, server
+from bench.load import percentiles
+from bench.machine import family_time
+from bench.result import Pace, Result, beside, medians
+from bench.rigs import ports, scene
+
+INPUTS, OUTPUTS = 24, 32
+BPM: Final = 120
+BAYLEAF, BARE, LOOP = "Bayleaf", "bare python-rtmidi", "bare sleep loop"
+_SETTLED: Final = 5.0  # seconds until starts are over
+_CLOCK: Final = [f"[sync.clock]\nbpm = {BPM}\nto = ['out0']\nrun = true"]
+
+Contender = Callable[[], AbstractContextManager[subprocess.Popen[bytes]]]
+
+
+def run(pace: Pace) -> Result:
+    """Measure, or say what is missing."""
+    result = Result()
+    try:
+        with ExitStack() as stack:
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="bayleaf-bench-")))
+            ear = build(folder, "clockear", "-ljack")
+            os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
+            result.notes.append(stack.enter_context(server(folder)))
+            _idle(pace, result, folder)
+            _clock(pace, result, folder, ear)
+    except Missing as fault:
+        result.notes.append(f"Nothing could be measured on JACK: {fault}.")
+    return result
+
+
+def _rig(more: Sequence[str]) -> str:
+    routes = [f'{{ from = "in{source}", to = "out{source}" }}' for source in range(INPUTS)]
+    return "\n".join(["format = 1", *ports(INPUTS, OUTPUTS), *more, *scene(1, routes)])
+
+
+def _bayleaf(folder: Path, more: Sequence[str]) -> Contender:
+    return partial(running, folder, _rig(more), "--backend", "jack", "--virtual")
+
+
+def _forwarder(folder: Path, kind: str, inputs: int, outputs: int) -> Contender:
+    command = [sys.executable, "-m", "bench.forwarders", kind, "bench", str(inputs), str(outputs)]
+    return partial(contender, command, folder)
+
+
+def _idle(pace: Pace, result: Result, folder: Path) -> None:
+    contenders = {BAYLEAF: _bayleaf(folder, ()), BARE: _forwarder(folder, "bare", INPUTS, OUTPUTS)}
+    turns: dict[str, list[dict[str, float]]] = {}
+    for _ in pace.rounds(3):
+        for name, begin in contenders.items():
+            with begin() as process:
+                time.sleep(_SETTLED)
+                since, used = time.monotonic(), family_time(process.pid)
+                time.sleep(pace.seconds(6))
+                share = 100 * (family_time(process.pid) - used) / (time.monotonic() - since)
+            turns.setdefault(name, []).append({"CPU": share})
+    rows = {name: medians(listed) for name, listed in turns.items()}
+    title = f"Nobody plays: {INPUTS} inputs and {OUTPUTS} outputs on JACK"
+    note = "% of a core, the panel's process included; medians."
+    result.tables.append(beside(BAYLEAF, rows, ("CPU",), title, note))
+    result.figures["idle"] = rows[BAYLEAF]["CPU"]
+    result.figures["idle ÷ bare"] = rows[BAYLEAF]["CPU"] / rows[BARE]["CPU"]
+
+
+def _clock(pace: Pace, result: Result, folder: Path, ear: str) -> None:
+    contenders = {BAYLEAF: _bayleaf(folder, _CLOCK), LOOP: _forwarder(folder, "clock", 0, 1)}
+    turns: dict[str, list[dict[str, float]]] = {}
+    for _ in pace.rounds(3):
+        for name, begin in contenders.items():
+            with begin():
+                time.sleep(_SETTLED)
+                command = [ear, "bench", str(pace.seconds(10))]
+                said = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+            turns.setdefault(name, []).append(percentiles(off_grid(int(said[0]), list(map(int, said[1:])))))
+    rows = {name: medians(listed) for name, listed in turns.items()}
+    title = f"Clock at {BPM} beats a minute at the far end, on JACK"
+    note = "µs off the grid, by the listener's frames; medians. A frame at 48 kHz is 21 µs."
+    result.tables.append(beside(BAYLEAF, rows, ("p50", "p99"), title, note))
+    result.figures["clock p99"] = rows[BAYLEAF]["p99"]
+
+
+def off_grid(rate: int, frames: Sequence[int]) -> list[float]:
+    """How far each clock is from an even grid through the middle of them all (ns)."""
+    spacing = rate * 60 / (24 * BPM)
+    late = [frame - frames[0] - number * spacing for number, frame in enumerate(frames)]
+    middle = statistics.median(late)
+    return [abs(each - middle) * 1e9 / rate for each in late]
