@@ -330,7 +330,8 @@ class Engine:
         for moved, value in answer.pedals:
             sent = state.ledger.turn_pedal(moved, source, message, value)
             if sent is not None:
-                state.cables[moved.output].put(now, (moved.what + bytes((sent,)),), out)
+                output, what = moved
+                state.cables[output].put(now, (what + bytes((sent,)),), out)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""

@@ -12,7 +12,7 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.core.routing.merged_messages import is_pedal
+from engine.core.routing.merged_messages import PEDAL_NAMES
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
@@ -133,7 +133,7 @@ class Ledger:
                 sent.append((output, off))
             else:
                 sent += [(output, off)] * self._end_press(source, target)
-            if self.ringing.held:
+            if self.ringing.held and target[:2] in self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
@@ -369,7 +369,7 @@ class Ledger:
 
     def moved_by(self, sources: Container[int]) -> list[Moved]:
         """What is off rest, and was moved by these inputs: of pedals all."""
-        return [moved for moved, sent in self.sent.values.items() if sent[0] in sources or is_pedal(moved.what)]
+        return [moved for moved, sent in self.sent.values.items() if sent[0] in sources or moved[1] in PEDAL_NAMES]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.sent.moved():
@@ -399,7 +399,7 @@ class Ledger:
         sent = self.pedals.turn(moved, player, came, value)
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
-        elif moved.what[1] in HOLDING:
+        elif moved[1][1] in HOLDING:
             self._hold(moved, value)
         return sent
 

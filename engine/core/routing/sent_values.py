@@ -118,8 +118,9 @@ class SentValues:
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these. Where something else was set to stay, rest is a move, too."""
         values = self.values
+        kept = self._commanded or self._set_up  # mostly nothing
         for moved, sent, at_rest, low in moves:
-            if at_rest and self._kept(moved) is None:
+            if at_rest and not (kept and self._kept(moved)):
                 values.pop(moved, None)
             else:
                 values[moved] = (source, message, sent)
