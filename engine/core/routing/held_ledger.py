@@ -341,10 +341,17 @@ class Ledger:
                         on_channel[player] = None
         return players
 
-    def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
-        """By which routes the key of this message of an input plays; None for those in force."""
-        presses = self._presses.get((source, message[0] & 0x0F, message[1]))
-        return presses[0].routes if presses else None
+    def ringing_players(self, channel: Channel) -> dict[Player, None]:
+        """Who plays what only rings on a channel, and by which routes, those of the oldest notes first."""
+        return self.ringing.players(channel, self._holders)
+
+    def routes_of(self, source: int, message: bytes) -> "tuple[OpenRoutes | None, set[Channel]]":
+        """By which routes the key of this message of an input sounds (None: those in force, or none), and where."""
+        presses = self._presses.get((source, message[0] & 0x0F, message[1]), ())
+        sounding = [press for press in presses if press.targets]
+        routes = sounding[0].routes if sounding else None
+        together = (target for press in sounding if press.routes is routes for target in press.targets)
+        return routes, {(output, channel) for output, channel, _ in together}
 
     def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
         """Other routes take the place of these: what the inputs that `leave` them play goes on by them until silent."""

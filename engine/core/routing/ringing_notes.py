@@ -4,14 +4,14 @@ A sostenuto pedal holds the notes whose keys are down when it goes down (MIDI 1.
 others hold all that are released under them. Where a note rings is known from what the channel was sent.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable
 from typing import TYPE_CHECKING
 
 from engine.core.routing.told_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
-    from engine.core.routing.held_ledger import Player
+    from engine.core.routing.held_ledger import Player, Target
     from engine.core.routing.open_routes import OpenRoutes
 
 
@@ -65,9 +65,17 @@ class RingingNotes:
         """Where anything rings."""
         return {channel for channel, notes in self._notes.items() if notes}
 
-    def players(self, channel: Channel) -> "dict[Player, None]":
-        """Who plays what rings on a channel, and by which routes, those of the oldest notes first."""
-        return dict.fromkeys(self._notes.get(channel, {}).values())
+    def players(self, channel: Channel, struck: Container["Target"]) -> "dict[Player, None]":
+        """Who plays what rings on a channel, and by which routes, those of the oldest notes first.
+
+        What was `struck` again since is another note.
+        """
+        notes = self._notes.get(channel, {}).items()
+        return {player: None for key, player in notes if (*channel, key) not in struck}
+
+    def rings(self, targets: Iterable["Target"]) -> bool:
+        """Whether the note of any of these keys rings."""
+        return any(key in self._notes.get((output, channel), ()) for output, channel, key in targets)
 
     def take_touched(self) -> set[Channel]:
         """The channels where others may play than when this was last asked."""
