@@ -27,10 +27,21 @@ class _Note(NamedTuple):
 class ZoneToChannel:
     """Channels are 1 to 16, ranges of bends in semitones."""
 
-    def __init__(self, zone: Zone, reach: int, channel: int, goes: int, note: str, positions: Iterable[bytes]) -> None:
-        """`reach`, `goes`: how far the bends of members and of the channel reach; `note`: whose bend counts;
-        `positions`: the last message of everything of the input that was moved."""
+    def __init__(
+        self,
+        zone: Zone,
+        reach: int,
+        channel: int,
+        goes: int,
+        note: str,
+        by_keys: bool,
+        positions: Iterable[bytes],
+    ) -> None:
+        """`reach`, `goes`: how far the bends of members and of the channel reach; `note`: whose bend counts; `by_keys`:
+        whether each member's pressure becomes that of its keys; `positions`: the last message of everything of the
+        input that was moved."""
         self._zone, self._reach, self._channel, self._goes, self._note = zone, reach, channel, goes, note
+        self._by_keys = by_keys
         self._came = dict.fromkeys(zone.channels, _RESTING) | expressions(positions)
         self._down: list[_Note] = []  # oldest press first
         self._sent = _RESTING
@@ -42,8 +53,9 @@ class ZoneToChannel:
             return self._play_note(_Note(member, message[1]), message)
         moved = self._came[member].moved(message)
         if moved is not None:
+            pressed = self._by_keys and moved.pressure != self._came[member].pressure
             self._came[member] = moved
-            return self._shaped()
+            return (*self._shaped(), *(self._key_pressures(member) if pressed else ()))
         if member == self._zone.manager:
             return self._play_common(message)
         return self._end(member, message)
@@ -53,7 +65,8 @@ class ZoneToChannel:
         moved = self._moved(message)
         if is_press(message):
             self._down.append(note)
-            return (*(self._shaped() if self._leading() == note else ()), moved)
+            pressed = self._key_pressures(note.member) if self._by_keys and self._came[note.member].pressure else ()
+            return (*(self._shaped() if self._leading() == note else ()), moved, *pressed)
         if note not in self._down:
             return (moved,)
         self._down.remove(note)
@@ -74,9 +87,17 @@ class ZoneToChannel:
         timbre = own.timbre if own.timbre is not None else common.timbre
         if timbre is None:
             timbre = self._sent.timbre  # it stays where the last note left it
-        after = Expression(bend_of(offset), timbre, max(own.pressure, common.pressure))
+        pressure = common.pressure if self._by_keys else max(own.pressure, common.pressure)
+        after = Expression(bend_of(offset), timbre, pressure)
         before, self._sent = self._sent, after
         return after.messages(self._channel, before)
+
+    def _key_pressures(self, member: int) -> tuple[bytes, ...]:
+        """The pressure of a member as that of all its keys; that of the manager is the channel's."""
+        if member == self._zone.manager:
+            return ()
+        status, pressure = POLY_AFTERTOUCH | self._channel - 1, self._came[member].pressure
+        return tuple(bytes((status, note.key, pressure)) for note in self._down if note.member == member)
 
     def _moved(self, message: bytes) -> bytes:
         """The same message on the channel."""

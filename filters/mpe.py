@@ -7,7 +7,8 @@ of 2 semitones. Bends are scaled, so that a note sounds as high behind the filte
 reaches.
 
 Where a zone becomes one channel, all notes play, and `note = "last"`, "highest" or "lowest" says whose bend, pressure
-and timbre (74) the channel has; after the last note its bend is at the centre. Where notes need members, each takes the
+and timbre (74) the channel has; after the last note its bend is at the centre. With `pressure = "keys"` the pressure of
+each note is that of its key, for gear that knows key pressure. Where notes need members, each takes the
 one that has been silent longest, and shares one only if none is free; pressure of a key becomes that of its member.
 
 Pedals, programs and all other controllers are those of the manager, or of the one channel; on members they are not
@@ -81,13 +82,15 @@ class Settings(FilterSettings):
     source: Annotated[MpeEnd, Field(alias="from")]
     to: MpeEnd
     note: Literal["last", "highest", "lowest"] = "last"
+    pressure: Literal["channel", "keys"] = "channel"
 
     @model_validator(mode="after")
     def _a_zone(self) -> Self:
         if self.source.zone is None and self.to.zone is None:
             raise ValueError("at least one end must be a zone, with members = [first, last]")
-        if "note" in self.model_fields_set and self.to.zone is not None:
-            raise ValueError("note goes with a zone that becomes one channel; leave it out here")
+        extra = sorted(self.model_fields_set & {"note", "pressure"})
+        if extra and self.to.zone is not None:
+            raise ValueError(f"{extra[0]} goes with a zone that becomes one channel; leave it out here")
         return self
 
 
@@ -135,4 +138,5 @@ def _direction(
         members = Members(to.zone.members, surroundings)
         return ToZone(source.zone, source.reach, to.zone, to.reach, members, positions).play
     assert source.zone is not None, "at least one end is a zone"
-    return ZoneToChannel(source.zone, source.reach, to.channel or 1, to.reach, settings.note, positions).play
+    by_keys, channel = settings.pressure == "keys", to.channel or 1
+    return ZoneToChannel(source.zone, source.reach, channel, to.reach, settings.note, by_keys, positions).play

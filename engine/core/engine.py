@@ -270,7 +270,11 @@ class Engine:
                     break
             if gestures.active:
                 self._settling.before_press(now, source, answer.targets, out)
-            state.ledger.press(source, message, answer.targets)
+                state.ledger.press(source, message, answer.targets)
+                if state.ledger.ringing.rings(answer.targets):  # it is another note now
+                    gestures.look(now)
+            else:
+                state.ledger.press(source, message, answer.targets)
         if answer.kind != PLAIN and state.prefixes.any:
             full = [cable.output for cable in cables if cable.full]
             units = state.prefixes.give(source, message, [*units], full)
@@ -326,7 +330,8 @@ class Engine:
         for moved, value in answer.pedals:
             sent = state.ledger.turn_pedal(moved, source, message, value)
             if sent is not None:
-                state.cables[moved.output].put(now, (moved.what + bytes((sent,)),), out)
+                output, what = moved
+                state.cables[output].put(now, (what + bytes((sent,)),), out)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
@@ -366,7 +371,7 @@ class Engine:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         held = answer.held
         if self.state.gestures.taken:  # an older scene's filter may hold what began there
-            routes = self.state.ledger.routes_of(source, message)
+            routes, _ = self.state.ledger.routes_of(source, message)
             held += routes.answer(source, message, now).held if routes is not None else ()
         kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)

@@ -20,7 +20,7 @@ class OpenPorts:
     inputs: dict[str, InputPort] = field(default_factory=dict)
     outputs: dict[str, OutputPort] = field(default_factory=dict)
     missing: dict[str, str] = field(default_factory=dict)
-    driver: str = ""
+    driver: Callable[[], str] = str
 
     def close(self) -> None:
         """Close all of them."""
@@ -113,7 +113,7 @@ class PortOpener:
 
 def connect(rig: Rig, opener: PortOpener) -> OpenPorts:
     """Open every port of a rig; those that cannot be opened are in `missing`. Raises SamePort."""
-    opened = OpenPorts(driver=opener.system.driver)
+    opened = OpenPorts(driver=lambda: opener.system.driver)
     try:
         _open_all("inputs", rig.inputs, opened.inputs, opened.missing, opener.input)
         _open_all("outputs", rig.outputs, opened.outputs, opened.missing, opener.output)

@@ -133,7 +133,7 @@ class PortSystem(Protocol):
 
     @property
     def driver(self) -> str:
-        """What carries the messages, in words."""
+        """What carries the messages, in words, and what it has missed."""
 
     def inputs(self) -> list[str]:
         """The system's names of the ports that we can receive from, without our own."""

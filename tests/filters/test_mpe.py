@@ -238,6 +238,14 @@ def test_a_zone_moves_with_its_notes_expressions() -> None:
     assert heard(step, "B0 40 7F", "E0 00 50", "C0 03") == ["BF 40 7F", "EF 00 50", "CF 03"]
 
 
+def test_fingers_press_the_keys_of_a_poly_pressure_instrument() -> None:
+    """Each finger's pressure is that of its key, also what came before the note; the manager's is the channel's."""
+    step = step_of(f'filter = "mpe", from = {LOWER}, to = {PIANO}, pressure = "keys"')
+    assert heard(step, "D1 20", "91 3C 40", "92 40 40") == ["90 3C 40", "A0 3C 20", "90 40 40"]
+    assert heard(step, "D2 30", "D1 21", "D0 05") == ["A0 40 30", "A0 3C 21", "D0 05"]
+    assert heard(step, "82 40 40", "D2 31", "E1 00 42") == ["80 40 40", "E0 00 70"]
+
+
 def test_key_pressure_is_never_sent_on_a_member() -> None:
     """It becomes the pressure of the member."""
     value = check_value("mpe-member-poly")
@@ -435,4 +443,5 @@ def test_what_is_allowed_is_said() -> None:
         'filter = "mpe", from = { members = [2, 8], bend = 97 }, to = { channel = 1 }'
     )
     assert "note goes with a zone that becomes one channel" in refusal(f'{TO_ZONE}, note = "last"')
+    assert "pressure goes with a zone that becomes" in refusal(f'{TO_ZONE}, pressure = "keys"')
     assert "'last', 'highest' or 'lowest'" in refusal(f'{TO_CHANNEL}, note = "first"')

@@ -68,6 +68,7 @@ def _heard(far: "Client", count: int) -> list[tuple[int, bytes]]:
 def test_all_ports_are_one_client(system: JackPorts) -> None:
     """However many ports are open, of our own or connected, other programs see one client, and their names say which
     way each goes; an input and an output of the rig may have the same name."""
+    assert system.driver.startswith("JACK through one client")
     before = _clients()
     ports: list[InputPort | OutputPort] = []
     for number in range(28):

@@ -5,7 +5,7 @@ Sources of the pedals' behaviour: `tests/reference/pedals.json`; of the values a
 common practice.
 """
 
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 #: a kind of message (its status without the channel), and the number of the controller or the key, or 0
 Part = tuple[int, int]
@@ -49,6 +49,11 @@ def message_of(part: Part, channel: int, value: int) -> bytes:
     if kind == 0xE0:
         return bytes((kind | channel, value & 0x7F, value >> 7))
     return bytes((kind | channel, value)) if kind == 0xD0 else bytes((kind | channel, number, value))
+
+
+def off_rest(told: dict[Part, int]) -> dict[Part, int]:
+    """Those that are not at rest, or have no rest."""
+    return {part: value for part, value in told.items() if value != rest(part)}
 
 
 class SoundingNote:
@@ -188,6 +193,10 @@ class AudibleReceiver:
         return [
             note for _, channel in sorted(self.channels.items()) for note in (*channel.past, *channel.notes.values())
         ]
+
+    def audible(self) -> list[tuple[Any, ...]]:
+        """Each of these notes: its key, when it began and ended, what it began with and how that changed."""
+        return [(note.key, note.began, note.ended, off_rest(note.began_with), note.moved) for note in self.notes()]
 
     def off_rest(self) -> set[tuple[Place, Part, int]]:
         """All that is not at rest."""

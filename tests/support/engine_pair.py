@@ -34,6 +34,12 @@ class EnginePair:
 
     # What the hands do, and what is commanded
 
+    def play(self, source: int, message: bytes) -> None:
+        """Any message of an input."""
+        for engine in self._engines[self._in_charge :]:
+            engine.receive(self._now, source, message)
+        self._deliver()
+
     def is_down(self, hand: Hand, key: int) -> bool:
         """See `random_gestures.Player`."""
         return (hand, key) in self._down
@@ -41,16 +47,16 @@ class EnginePair:
     def press(self, hand: Hand, key: int) -> None:
         """See `random_gestures.Player`."""
         self._down.add((hand, key))
-        self._play(hand[0], bytes((0x90 | hand[1], key, 100)))
+        self.play(hand[0], bytes((0x90 | hand[1], key, 100)))
 
     def release(self, hand: Hand, key: int) -> None:
         """See `random_gestures.Player`."""
         self._down.discard((hand, key))
-        self._play(hand[0], bytes((0x80 | hand[1], key, 64)))
+        self.play(hand[0], bytes((0x80 | hand[1], key, 64)))
 
     def move(self, hand: Hand, part: Part, value: int) -> None:
         """See `random_gestures.Player`."""
-        self._play(hand[0], message_of(part, hand[1], value))
+        self.play(hand[0], message_of(part, hand[1], value))
 
     def recall(self, scene: int) -> None:
         """See `random_gestures.Player`."""
@@ -91,11 +97,6 @@ class EnginePair:
     def _dues(self) -> list[int]:
         dues = [engine.due for engine in self._engines[self._in_charge :]]
         return [due for due in (*dues, self._lender.due) if due is not None]
-
-    def _play(self, source: int, message: bytes) -> None:
-        for engine in self._engines[self._in_charge :]:
-            engine.receive(self._now, source, message)
-        self._deliver()
 
     def _command(self, obey: Callable[[Engine], list[Delivery]]) -> None:
         """The engine in charge obeys; the other is told where the show is now."""

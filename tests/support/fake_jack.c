@@ -94,7 +94,7 @@ static Frames buffer_size(void *client) { return client ? 64 : 0; }
 static uint64_t get_time(void) { return (uint64_t)monotonic_ns() / 1000; }
 static int cycle_times(const void *client, Frames *current, uint64_t *start, uint64_t *next, float *period) {
     (void)client;
-    *current = 0;
+    *current = (Frames)((start_us * 48 + 500) / 1000);
     *start = start_us;
     *period = 64 * 1e6f / 48000;
     *next = start_us + (uint64_t)*period;

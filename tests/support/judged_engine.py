@@ -50,11 +50,13 @@ class JudgedEngine:
         self.now = 0
         self.heard = AudibleReceiver()
         self.positions: dict[Source, int] = {}
-        self._swept = False  # by a panic: what has no rest may be told again
         self._muted: set[str] = set()
         self._down: dict[tuple[Hand, int], list[list[Connection]]] = {}  # presses, oldest first -> where each went
         self._held: Counter[tuple[Place, int]] = Counter()  # presses of keys of places
         self._owners: defaultdict[Place, dict[int, list[Connection]]] = defaultdict(dict)  # of sounding notes
+        self._began: dict[tuple[Place, int], int] = {}  # of these notes, which press of all began each
+        self._playing: defaultdict[Place, dict[Hand, int]] = defaultdict(dict)  # -> the press from which each plays on
+        self._presses = 0
         self._silent_since: dict[Place, int] = {}
         self._view: dict[Place, Connection] = {}
         self._of_hand: dict[Hand, list[Connection]] = {}
@@ -64,12 +66,14 @@ class JudgedEngine:
     # What the hands do
 
     def play(self, source: int, message: bytes) -> None:
-        """Any message of an input."""
+        """Any message of an input. Left out: presses of keys that are down, here or there, and stray releases."""
         hand, kind = (source, message[0] & 0x0F), message[0] & 0xF0
         if kind == 0x90 and message[2]:
-            self.press(hand, message[1], message[2])
+            if not self.is_down(hand, message[1]) and not self._is_anothers(hand, message[1]):
+                self.press(hand, message[1], message[2])
         elif kind in (0x80, 0x90):
-            self.release(hand, message[1])
+            if self.is_down(hand, message[1]):
+                self.release(hand, message[1])
         elif (shaped := part_of(message)) is not None:
             self.move(hand, *shaped)
         else:
@@ -77,17 +81,26 @@ class JudgedEngine:
                 self._reset(hand)
             self._hear(self.engine.receive(self.now, source, message))
 
+    def _is_anothers(self, hand: Hand, key: int) -> bool:
+        reached = ((each.place, each.key(key)) for each in self._of_hand.get(hand, ()))
+        owners = (self._owners[place].get(there, ()) for place, there in reached if there is not None)
+        return any(each.hand != hand for listed in owners for each in listed)
+
     def press(self, hand: Hand, key: int, velocity: int = 100) -> None:
         """A key goes down."""
         taken = [each for each in self._of_hand.get(hand, ()) if each.key(key) is not None]
         first = [each.place for each in taken if self._is_silent(each.place)]
         self._down.setdefault((hand, key), []).append(taken)
+        self._presses += 1
         for each in taken:
             pressed = each.key(key) or 0
             there = self._owners[each.place]
             if not self._held[each.place, pressed]:  # a note that only rings is another one when it is struck again
                 there.pop(pressed, None)
+            if pressed not in there:
+                self._began[each.place, pressed] = self._presses
             there.setdefault(pressed, []).append(each)
+            self._playing[each.place].setdefault(hand, self._presses)
             self._held[each.place, pressed] += 1
         self._hear(self.engine.receive(self.now, hand[0], bytes((0x90 | hand[1], key, velocity))))
         for each in taken:
@@ -156,7 +169,7 @@ class JudgedEngine:
         cuts = other and scene in self.show.cuts
         if cuts:
             self._drop()
-        self._hear(recall(self.engine, self.now, scene), judged=not cuts, sparing=other and not self._swept)
+        self._hear(recall(self.engine, self.now, scene), judged=not cuts, sparing=other)
         assert not (cuts and self._judges and self.sounding()), "a scene that cuts ends every note"
         if other:
             self._check_long_silent(f"when scene {scene} is recalled")
@@ -196,7 +209,6 @@ class JudgedEngine:
 
     def panic(self) -> None:
         """Everything is ended."""
-        self._swept = True
         self._drop()
         self._hear(command(self.engine, self.now, "panic")[1], judged=False)
 
@@ -272,6 +284,8 @@ class JudgedEngine:
             owners = self._owners[place]
             for key in [key for key in owners if key not in channel.notes and not self._held[place, key]]:
                 del owners[key]
+            hands = {each.hand for listed in owners.values() for each in listed}
+            self._playing[place] = {hand: since for hand, since in self._playing[place].items() if hand in hands}
             if owners:
                 self._silent_since.pop(place, None)
             else:
@@ -280,14 +294,21 @@ class JudgedEngine:
     # What the judge holds
 
     def _claims(self, place: Place, part: Part, keys: list[int]) -> list[Source]:
-        """Who has their way with this part while these keys sound, oldest first: the hand of the first that can."""
-        for key, owners in self._owners[place].items():
-            if key not in keys:
-                continue
-            found = {(each.hand, source) for each in owners if (source := each.source(part)) is not None}
-            if found:
-                return [*found]
-        return []
+        """Who may have their way with this part while these keys sound: the hand of the first that can.
+
+        Also hands that can, too, and have played there without a break since before that one began.
+        """
+        sounding = [(key, self._can(part, owners)) for key, owners in self._owners[place].items() if key in keys]
+        oldest = next((each for each in sounding if each[1]), None)
+        if oldest is None:
+            return []
+        began, playing = self._began[place, oldest[0]], self._playing[place]
+        others = [source for _, can in sounding for source in can if playing.get(source[0], began) < began]
+        return [*dict.fromkeys((*oldest[1], *others))]
+
+    def _can(self, part: Part, owners: list[Connection]) -> list[Source]:
+        """The sources of these notes that move this part."""
+        return [(each.hand, source) for each in owners if (source := each.source(part)) is not None]
 
     def _feeder(self, place: Place, part: Part) -> Source | None:
         """Who moves this part by what is in force now."""
@@ -344,7 +365,7 @@ class JudgedEngine:
             elif any(self._is_down(each) for each in holding):
                 assert (told or 0) >= 64, f"{part} at {place} is up, but {holding} hold it down"
             return
-        if part[0] == 0xA0 and not keys:  # it is that of a note, and there is none
+        if part[0] == 0xA0 and not self._held[place, part[1]]:  # it is that of a key that is down
             return
         claims = self._claims(place, part, keys)
         if claims == [moved] or (not keys and feeder == moved):

@@ -20,6 +20,7 @@ from engine.core.cable.program_burst import (
 )
 from engine.core.cable.speed import pace
 from engine.midi.message_words import to_hex
+from engine.midi.mpe_configuration import configuration
 from engine.midi.setup_words import set_up
 from engine.offline.cable_forecast import DENSITY, warnings
 from engine.offline.rig_finding import RigFinding
@@ -123,6 +124,10 @@ def _print_tables(found: dict[str, Any]) -> None:
 
 def _setup(rig: Rig) -> Iterator[dict[str, str]]:
     for name, gear in rig.instruments.items():
+        if gear.mpe is not None:
+            units = configuration(gear.mpe.zone, gear.mpe.bend)
+            messages = tuple(message for unit in units for message in unit)
+            yield {"instrument": name, "words": "MPE zone and bend ranges", "messages": _listed(messages)}
         to = receiver_at(gear, device_id(rig))
         for line in gear.setup:
             yield {

@@ -295,7 +295,7 @@ def _again(bursts: Bursts) -> Bursts:
 
 
 def _owned(bursts: Bursts, stack: Stack) -> Bursts:
-    return {output: owned(steps, stack.name) for output, steps in bursts.items()}
+    return {output: owned(steps, stack.name) for output, steps in bursts.items()} if stack.name else bursts
 
 
 def _scene_in_words(scene: int | str) -> str:

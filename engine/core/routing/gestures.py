@@ -38,7 +38,7 @@ class Gestures:
         self.goes_on_at = 0  # when the next of them is settled
         self.due: int | None = None
         self._players: dict[Channel, dict[Player, None]] = {}  # of all channels that sound
-        self._pressed: set[Channel] = set()  # those of them where keys are down
+        self._pressed: dict[Channel, list[Player]] = {}  # those of them where keys are down
         self._older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}  # see `older`
         self._channels: dict[Hand, set[Channel]] = {}  # see `channels_of`
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
@@ -46,10 +46,15 @@ class Gestures:
 
     def look(self, now: int) -> None:
         """Notes have ended or begun: which older routes still play, and which channels have fallen silent."""
-        ledger, ringing = self._ledger, self._ledger.ringing
+        ledger = self._ledger
         pressed = ledger.players()
-        for channel in self._pressed.union(pressed, ringing.take_touched()):
-            players = ringing.players(channel) | pressed.get(channel, {})
+        changed = {
+            channel
+            for channel, players in pressed.items()
+            if [*players] != self._pressed.get(channel) or ledger.ringing.is_on(channel)
+        }
+        for channel in changed.union(self._pressed.keys() - pressed.keys(), ledger.ringing.take_touched()):
+            players = ledger.ringing_players(channel) | pressed.get(channel, {})
             if players:
                 self._players[channel] = players
             else:
@@ -58,7 +63,7 @@ class Gestures:
                 self.taken.pop(channel, None)
             else:
                 self.taken[channel] = _in_order(players, self.taken.get(channel, {}))
-        self._pressed = {*pressed}
+        self._pressed = {channel: [*players] for channel, players in pressed.items()}
         self._older.clear()
         self._channels.clear()
         self.waiting.update(self.taken)
@@ -117,8 +122,7 @@ class Gestures:
         """What becomes of a message while channels are taken, for which the routes in force have `new`."""
         kind = message[0] & 0xF0
         if kind == POLY_AFTERTOUCH:
-            routes = self._ledger.routes_of(source, message)
-            return new if routes is None else routes.answer(source, message, now)
+            return self._pressure(now, source, message, new)
         if not _shapes(message):
             return new
         hand = hand_of(source, message)
@@ -138,6 +142,15 @@ class Gestures:
             part = [m for m in unit if self._may(None, output, m)]
             units.append((output, tuple(m for m in part if Moved(output, name_of(m)) not in sent)))
         return answer(source, message, [each for each in units if each[1]], later, now)
+
+    def _pressure(self, now: int, source: int, message: bytes, new: RoutedMessage) -> RoutedMessage:
+        """The pressure of a key goes where the note of the key sounds."""
+        routes, channels = self._ledger.routes_of(source, message)
+        if routes is None:
+            return new
+        given = routes.answer(source, message, now)
+        there = ((output, tuple(m for m in unit if (output, m[0] & 0x0F) in channels)) for output, unit in given.units)
+        return answer(source, message, [each for each in there if each[1]], given.later, now)
 
     def _may(self, routes: OpenRoutes | None, output: int, message: bytes) -> bool:
         """Whether what these routes have made of a message may be sent: whether nobody who plays there has the say.

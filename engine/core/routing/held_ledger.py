@@ -12,7 +12,7 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.core.routing.merged_messages import is_pedal
+from engine.core.routing.merged_messages import PEDAL_NAMES
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.told_values import Channel, Hand, Move, Moved, ToldValues, rest_for
@@ -133,7 +133,7 @@ class Ledger:
                 sent.append((output, off))
             else:
                 sent += [(output, off)] * self._end_press(source, target)
-            if self.ringing.held:
+            if self.ringing.held and target[:2] in self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
@@ -341,10 +341,17 @@ class Ledger:
                         on_channel[player] = None
         return players
 
-    def routes_of(self, source: int, message: bytes) -> "OpenRoutes | None":
-        """By which routes the key of this message of an input plays; None for those in force."""
-        presses = self._presses.get((source, message[0] & 0x0F, message[1]))
-        return presses[0].routes if presses else None
+    def ringing_players(self, channel: Channel) -> dict[Player, None]:
+        """Who plays what only rings on a channel, and by which routes, those of the oldest notes first."""
+        return self.ringing.players(channel, self._holders)
+
+    def routes_of(self, source: int, message: bytes) -> "tuple[OpenRoutes | None, set[Channel]]":
+        """By which routes the key of this message of an input sounds (None: those in force, or none), and where."""
+        presses = self._presses.get((source, message[0] & 0x0F, message[1]), ())
+        sounding = [press for press in presses if press.targets]
+        routes = sounding[0].routes if sounding else None
+        together = (target for press in sounding if press.routes is routes for target in press.targets)
+        return routes, {(output, channel) for output, channel, _ in together}
 
     def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
         """Other routes take the place of these: what the inputs that `leave` them play goes on by them until silent."""
@@ -362,7 +369,7 @@ class Ledger:
 
     def moved_by(self, sources: Container[int]) -> list[Moved]:
         """What is off rest, and was moved by these inputs: of pedals all."""
-        return [moved for moved, told in self.told.values.items() if told[0] in sources or is_pedal(moved.what)]
+        return [moved for moved, told in self.told.values.items() if told[0] in sources or moved[1] in PEDAL_NAMES]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.told.moved():
@@ -392,7 +399,7 @@ class Ledger:
         sent = self.pedals.turn(moved, player, came, value)
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
-        elif moved.what[1] in HOLDING:
+        elif moved[1][1] in HOLDING:
             self._hold(moved, value)
         return sent
 

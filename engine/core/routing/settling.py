@@ -123,8 +123,13 @@ class Settling:
         """The pedals that these inputs have left come up, unless others hold them; whether any were left."""
         gestures, ledger = self._state.gestures, self._state.ledger
         left: dict[Moved, set[Hand]] = {}
+        kept: dict[tuple[Hand, bytes], Container[Channel]] = {}  # where pedals that are down hold notes of their hands
         for moved, hand, came in ledger.pedals.held_by(sources, gestures.waiting) if gestures.waiting else ():
-            if self._is_left(hand, came, moved):
+            channels = kept.get((hand, came))
+            if channels is None:
+                up = self._state.positions.is_up(hand[0], came)
+                channels = kept[hand, came] = () if up else gestures.channels_of(hand)
+            if moved.channel not in channels and self._is_left(hand, came, moved):
                 left.setdefault(moved, set()).add(hand)
         for moved, hands in left.items():
             self._outputs.put(now, ledger.leave(moved, hands), out)
@@ -133,14 +138,11 @@ class Settling:
         return bool(left)
 
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
-        """Whether this hand has left a pedal: it leads there no more, and does not play there, or is off the pedal."""
-        gestures, positions = self._state.gestures, self._state.positions
-        if hand[0] in gestures.unsettled:
+        """Whether this hand has left a pedal: it leads there no more, where it does not play, or is off the pedal."""
+        gestures = self._state.gestures
+        if hand[0] in gestures.unsettled or self.feeds(hand[0], came, moved):
             return False
-        plays = moved.channel in gestures.channels_of(hand)
-        if plays and not positions.is_up(hand[0], came):
-            return False
-        return not self.feeds(hand[0], came, moved) and not (plays and gestures.leads(hand, moved))
+        return moved.channel not in gestures.channels_of(hand) or not gestures.leads(hand, moved)
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""

@@ -118,8 +118,9 @@ class ToldValues:
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these. Where something else was set to stay, rest is a move, too."""
         told = self.values
+        kept = self._commanded or self._set_up  # mostly nothing
         for moved, sent, at_rest, low in moves:
-            if at_rest and self._kept(moved) is None:
+            if at_rest and not (kept and self._kept(moved)):
                 told.pop(moved, None)
             else:
                 told[moved] = (source, message, sent)
@@ -191,13 +192,20 @@ class ToldValues:
         return message
 
     def rest_all(self, output: int | None = None, channel: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """As `Ledger.rest_all`."""
-        for kept in (self.values, self._commanded):
-            for moved in [m for m in kept if output in (None, m.output) and channel in (None, m.channel[1])]:
-                del kept[moved]
-                message = self._kept(moved) or rest_for(moved)
-                if message is not None:
-                    yield moved.output, message
+        """As `Ledger.rest_all`. What has no rest stays as it is."""
+
+        def is_there(moved: Moved) -> bool:
+            return output in (None, moved.output) and channel in (None, moved.channel[1])
+
+        for moved in [*filter(is_there, self.values)]:
+            message = self.rest(moved)
+            if message is not None:
+                yield moved.output, message
+        for moved in [*filter(is_there, self._commanded)]:
+            message = self._set_up.get(moved) or rest_for(moved)
+            if message is not None:
+                del self._commanded[moved]
+                yield moved.output, message
 
     def forget(self, output: int) -> None:
         """The instruments on this output may have forgotten everything."""

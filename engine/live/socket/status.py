@@ -41,7 +41,7 @@ def status(show: Show) -> dict[str, Any]:
         "muted_messages": engine.state.loops.dropped,
         "latency": show.latency.percentiles(),
         "scheduling": show.scheduling,
-        "driver": show.driver,
+        "driver": show.driver(),
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,

@@ -56,7 +56,8 @@ typedef struct {
     _Atomic uint32_t cycles;      /* and those it has finished */
     _Atomic uint32_t missed;      /* periods that passed without one */
     _Atomic int64_t period_ns;
-    int64_t next_start;           /* the process thread's: when the next cycle should begin, by JACK's clock in ns */
+    Frames next_frame;            /* the process thread's: the next cycle's first frame, by the server's count */
+    int counting;                 /* the process thread's: whether that is known */
     Frames rate;
     int users;    /* Python's: calls that are under way without the interpreter's lock */
     int orphaned; /* Python's: the last of them closes it */

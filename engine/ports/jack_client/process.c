@@ -42,14 +42,12 @@ static Cycle this_cycle(Client *client, Frames frames) {
     float period_us = 0;
     Cycle cycle = {frames, monotonic_ns(), 1e9 / client->rate};
     if (jack.get_cycle_times(client->jack, &current, &start_us, &next_us, &period_us) || period_us <= 0) return cycle;
-    int64_t start = (int64_t)start_us * 1000;
-    cycle.start = start + clock_offset();
+    cycle.start = (int64_t)start_us * 1000 + clock_offset();
     cycle.frame_ns = period_us * 1000.0 / frames;
-    if (client->next_start && start > client->next_start) {
-        int64_t periods = nearest((double)(start - client->next_start) / (cycle.frame_ns * frames));
-        if (periods > 0) atomic_fetch_add(&client->missed, (uint32_t)periods);
-    }
-    client->next_start = (int64_t)next_us * 1000;
+    Frames gap = current - client->next_frame; /* the count begins anywhere, and again at 0 */
+    if (client->counting && gap && gap < 1u << 31) atomic_fetch_add(&client->missed, (gap + frames - 1) / frames);
+    client->counting = 1;
+    client->next_frame = current + frames;
     return cycle;
 }
 

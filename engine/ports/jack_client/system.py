@@ -4,6 +4,7 @@ from collections.abc import Callable
 from itertools import count
 from typing import Final, TypeVar
 
+from engine.plurals import counted
 from engine.ports.jack_client.ports import JackInput, JackOutput
 from engine.ports.jack_client.watched_client import WatchedJackClient
 from engine.ports.jack_end import join_all, need_nothing_left_open
@@ -18,8 +19,6 @@ _CLIENT: Final = 58  # bytes of a client's name: 63, less what the server append
 class OneClientSystem:
     """A PortSystem on the JACK server; `client_name` is what other programs see."""
 
-    driver = "JACK through one client"
-
     def __init__(self, client_name: str) -> None:
         """Raises PortError if no server is running, or an earlier one's ports are still open."""
         self._name = client_name.replace(":", " ").encode()[:_CLIENT].decode(errors="ignore")
@@ -28,6 +27,12 @@ class OneClientSystem:
         need_nothing_left_open()
         self._client = WatchedJackClient(self._name)
         join_all(self)
+
+    @property
+    def driver(self) -> str:
+        """See PortSystem. What passed in a period that was missed is lost, and nobody knows what it was."""
+        missed = self._client.native.missed
+        return "JACK through one client" + (f", which missed {counted(missed, 'period')}" if missed else "")
 
     def inputs(self) -> list[str]:
         """See PortSystem."""

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.support.audible_receiver import AudibleReceiver, Part, rest
+from tests.support.audible_receiver import AudibleReceiver, off_rest
 from tests.support.engine_pair import EnginePair
 from tests.support.plain_connections import PlainShow
 from tests.support.random_gestures import deeds, perform, shows
@@ -14,15 +14,6 @@ from tests.support.random_gestures import deeds, perform, shows
 pytestmark = pytest.mark.slow
 
 SECOND = 1_000_000_000
-
-
-def _off_rest(told: dict[Part, int]) -> dict[Part, int]:
-    return {part: value for part, value in told.items() if value != rest(part)}
-
-
-def _audible(heard: AudibleReceiver) -> list[tuple[Any, ...]]:
-    """Each note: its key, when it began and ended, what it began with and how that changed."""
-    return [(note.key, note.began, note.ended, _off_rest(note.began_with), note.moved) for note in heard.notes()]
 
 
 def _performance(rigs: tuple[PlainShow, PlainShow], stream: list[Any], dies_at: int | None) -> AudibleReceiver:
@@ -42,8 +33,8 @@ def test_a_takeover_is_not_heard(rigs: tuple[PlainShow, PlainShow], stream: list
     otherwise a second after the last deed either."""
     undisturbed = _performance(rigs, stream, None)
     taken_over = _performance(rigs, stream, dies_at)
-    assert _audible(taken_over) == _audible(undisturbed)
+    assert taken_over.audible() == undisturbed.audible()
     told = [
-        {place: _off_rest(each.told) for place, each in heard.channels.items()} for heard in (undisturbed, taken_over)
+        {place: off_rest(each.told) for place, each in heard.channels.items()} for heard in (undisturbed, taken_over)
     ]
     assert told[0] == told[1]
