@@ -32,6 +32,7 @@ def sound_conflicts(rig: Rig) -> Iterator[RigFinding]:
         lowered = lowering.lowered(scene)
         yield from _two_sounds(rig, scene, lowered, places)
         yield from _changed_layers(rig, scene, _program_ends(rig, lowered, compiler.compile(scene)), places)
+    yield from _sounds_of_players(rig, lowering, places)
     yield from _misspelt(rig)
     yield from _late_bursts(rig, places)
 
@@ -52,6 +53,31 @@ def _two_sounds(rig: Rig, scene: Scene, lowered: LoweredScene, places: LinePlace
                 "channel; the later one counts. Take one sound away, or use another channel"
             )
             yield RigFinding(places.of(scene, route), scene, text)
+
+
+def _sounds_of_players(rig: Rig, lowering: Lowering, places: LinePlaces) -> Iterator[RigFinding]:
+    """Two players with scenes of their own, whose lines put one channel on different sounds: once for each two."""
+    whose = {source: player.name for player in rig.players for source in player.inputs}
+    known: dict[object, dict[str, tuple[str, Scene]]] = {}
+    told: set[tuple[object, frozenset[str]]] = set()
+    for scene in rig.scenes if whose else ():
+        lowered = lowering.lowered(scene)
+        lines = [(route, lowered.whole.play[route.place]) for route in lowered.routes if route.kind == "play"]
+        for route, line in lines:
+            player, place, sound = whose.get(route.source[0], ""), place_of(rig, line), line.sound
+            if sound is None:
+                continue
+            known.setdefault(place, {}).setdefault(player, (sound, scene))
+            for other, (its, where) in known[place].items():
+                both = (place, frozenset((player, other)))
+                if other != player and its != sound and both not in told:
+                    told.add(both)
+                    text = (
+                        f'{route.label} puts {line.on} on "{sound}", and scene {where.number} of '
+                        f'{other or "no player"} puts that channel on "{its}": the last recall decides for both. '
+                        "Use another channel"
+                    )
+                    yield RigFinding(places.of(scene, route), scene, text)
 
 
 # Programs from a keyboard

@@ -1,7 +1,9 @@
 """Sounds that cannot all be meant so, and bursts that are too long for their cue. (Our own rules.)"""
 
 from engine.offline.sound_conflicts import sound_conflicts
+from engine.rig.read.load import read
 from tests.support.play_rig import GEAR, play_rig, scene
+from tests.support.players_rig import PLAYERS
 
 SLOW = GEAR.replace("channel = 3", 'channel = 3\nsettle = "300 ms"')
 
@@ -58,3 +60,13 @@ def test_a_burst_that_is_too_long_for_its_cue() -> None:
         "put the sounds into an earlier scene, or the cues further apart"
     ]
     assert _said(late.replace("00:04", "00:10"), SLOW) == []
+
+
+def test_two_players_with_different_sounds_on_one_channel() -> None:
+    """Their scenes come and go by themselves, so no order of scenes makes it right; it is reported once."""
+    fight = PLAYERS.replace('{ from = "ben", on = "brass" }', '{ from = "ben", on = "brass", sound = "Muted" }')
+    assert [str(each) for each in sound_conflicts(read(fight, "pit.toml"))] == [
+        'scene 32 Unison: line 1 puts brass on "Muted", and scene 21 of anna puts that channel on "Open": the last '
+        "recall decides for both. Use another channel"
+    ]
+    assert [*sound_conflicts(read(PLAYERS, "pit.toml"))] == []

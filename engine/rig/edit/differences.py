@@ -58,8 +58,18 @@ def rigs(a: Rig, b: Rig) -> list[str]:
     sentences += ["the scenes are in a different order"] if common[0] != common[1] else []
     sentences += _listed("song", list(map(_plain, a.songs)), list(map(_plain, b.songs)))
     sentences += _listed("set list", list(map(_plain, a.setlists)), list(map(_plain, b.setlists)))
+    sentences += _listed("player", list(map(_plain, a.players)), list(map(_plain, b.players)))
     sentences += _listed("control", list(map(_plain, a.controls)), list(map(_plain, b.controls)))
-    rest = set(type(a).model_fields) - {*_SECTIONS, "rig", "routes", "scenes", "songs", "setlists", "controls"}
+    rest = set(type(a).model_fields) - {
+        *_SECTIONS,
+        "rig",
+        "routes",
+        "scenes",
+        "songs",
+        "setlists",
+        "players",
+        "controls",
+    }
     for key in sorted(rest):
         one, other = getattr(a, key), getattr(b, key)
         sentences += [f"{key} was {_plain(one)}, is {_plain(other)}"] if one != other else []

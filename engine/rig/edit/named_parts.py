@@ -1,4 +1,4 @@
-"""Named parts of a rig file (ports, instruments, chains, songs, set lists), renamed and removed with all their uses.
+"""Named parts of a rig file (ports, instruments, chains, songs, set lists, players): renamed, removed with all uses.
 
 All raise EditError, and then nothing has changed; see `scene_edits` for scenes.
 """
@@ -25,6 +25,7 @@ NAMED: Final = MappingProxyType(
         "chains": ("chain", "chains"),
         "songs": ("song", "songs"),
         "setlists": ("set list", "set lists"),
+        "players": ("player", "players"),
     }
 )
 #: sections that are one table, of which a key goes that names nothing any more

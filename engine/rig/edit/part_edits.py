@@ -18,7 +18,7 @@ _HERE: Final = Path()
 #: the sections of a rig file in the order in which they are written
 _ORDER: Final = (
     *("include", "rig", "inputs", "outputs", "instruments", "chains", "routes", "scenes", "songs", "setlists"),
-    *("controls", "tallies", "displays", "sync", "remote", "osc", "network"),
+    *("players", "controls", "tallies", "displays", "sync", "remote", "osc", "network"),
 )
 #: tables that get a [section] of their own, with a line for each key
 _SECTIONS: Final = ("instruments",)

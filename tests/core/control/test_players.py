@@ -16,6 +16,8 @@ from engine.core.commands import (
     Transpose,
 )
 from engine.core.control.setlist import ShowPosition
+from engine.rig.read.load import read
+from tests.support.engine_calls import adopt
 from tests.support.play_rig import heard
 from tests.support.players_rig import PLAYERS, ask, players_engine, recall_for, scenes_of
 
@@ -213,3 +215,36 @@ def test_a_scene_that_is_recalled_again_stays_though_another_player_has_transpos
     ask(engine, Transpose(1, player="ben"))
     out = recall_for(engine, 22, "anna", SECOND).deliveries
     assert [message.hex() for _, message, _ in out] == ["c13b"]
+
+
+def test_an_edit_of_one_players_scene_changes_nothing_for_the_others() -> None:
+    engine = players_engine()
+    heard(engine, "90 3C 40", "ben")
+    adopt(engine, SECOND, read(PLAYERS.replace('sound = "Open"', 'sound = "Open", transpose = -12'), "pit.toml"))
+    assert scenes_of(engine) == {"": 1, "anna": 21, "ben": 31}
+    assert heard(engine, "90 3C 40", "anna") == ["left: 91 30 40"]
+    assert heard(engine, "90 40 40", "keys") == ["left: 90 40 40"]
+    assert heard(engine, "80 3C 40", "ben") == ["right: 82 3C 40"]
+
+
+def test_a_player_that_an_edit_adds_begins_their_set_list() -> None:
+    """Until then their input played by the scenes of the rest of the rig."""
+    end = PLAYERS.index('[[players]]\nname = "ben"'), PLAYERS.index("[[controls]]")
+    engine = players_engine(PLAYERS[: end[0]] + PLAYERS[end[1] :])
+    assert heard(engine, "90 3C 40", "ben") == []
+    adopt(engine, SECOND, read(PLAYERS, "pit.toml"))
+    assert scenes_of(engine) == {"": 1, "anna": 21, "ben": 31}
+    assert heard(engine, "90 40 40", "ben") == ["right: 92 40 40"]
+
+
+def test_the_notes_of_a_player_that_an_edit_removes_end_with_their_keys() -> None:
+    """The input is then one of the rest of the rig, whose scene does not play it."""
+    end = PLAYERS.index('[[players]]\nname = "ben"'), PLAYERS.index("[[controls]]")
+    engine = players_engine()
+    heard(engine, "90 3C 40", "ben")
+    adopt(engine, SECOND, read(PLAYERS[: end[0]] + PLAYERS[end[1] :], "pit.toml"))
+    assert scenes_of(engine) == {"": 1, "anna": 21}
+    assert heard(engine, "90 40 40", "ben") == []
+    assert heard(engine, "80 3C 40", "ben", 2 * SECOND) == ["right: 82 3C 40"]
+    recall_for(engine, 31, now=3 * SECOND)
+    assert heard(engine, "90 40 40", "ben", 4 * SECOND) == ["right: 92 40 40"]

@@ -8,6 +8,7 @@ from engine.rig.edit.named_parts import remove_part, rename_part, users
 from engine.rig.edit.toml_edits import EditError
 from engine.rig.read.load import read
 from tests.rig.edit.test_part_edits import RIG
+from tests.support.players_rig import PLAYERS
 
 MORE = (
     RIG
@@ -68,3 +69,18 @@ def test_a_player_of_two_leaves_the_line_to_the_other() -> None:
         'from = "keys"', 'from = ["keys", "pads"]'
     )
     assert tomllib.loads(remove_part(two, "inputs", "keys"))["scenes"][0]["play"][0]["from"] == ["pads"]
+
+
+def test_a_players_set_list_and_inputs_are_known() -> None:
+    """A renamed set list stays the player's; without their last input, or their set list, nothing is left of them."""
+    renamed = rename_part(PLAYERS, "setlists", "Anna, act 1", "Anna, act 2")
+    assert [each.setlist for each in read(renamed, "rig").players] == ["Anna, act 2", "Ben, act 1"]
+    assert [each.name for each in read(rename_part(PLAYERS, "players", "anna", "carl"), "rig").players] == [
+        "carl",
+        "ben",
+    ]
+    assert [each.inputs for each in read(remove_part(PLAYERS, "inputs", "anna-foot"), "rig").players] == [
+        ("anna",),
+        ("ben",),
+    ]
+    assert [each.name for each in read(remove_part(PLAYERS, "setlists", "Ben, act 1"), "rig").players] == ["anna"]
