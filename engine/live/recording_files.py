@@ -2,7 +2,8 @@
 
 A .jsonl file is one JSON object a line: first {"format", "rig", "kept", "begins", "monotonic", "scene", "messages"},
 then by "way"
-    "in", "out"  {"at", "clock", "way", "port", "message"}
+    "in", "out"  {"at", "clock", "way", "port", "message"},
+                 and "words" for what sets a parameter: "channel 1 NRPN 1/8 = 64"
     "scene"      {"at", "clock", "way", "scene", "text"}
     "told"       {"at", "clock", "way", "text"}
     "did"        {"at", "clock", "way", "did"}: what else decided what went out, for `bayleaf rehearse`, as a list:
@@ -19,6 +20,7 @@ mido neither writes nor reads those.
 
 import json
 import os
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -29,8 +31,9 @@ import mido
 
 from engine import durable_files
 from engine.live.recorder import RecordedEvent, RecorderSnapshot
-from engine.midi.kinds import SYSEX, is_whole
+from engine.midi.kinds import CONTROLLER, SYSEX, is_whole
 from engine.midi.message_words import to_hex
+from engine.midi.parameter_units import DataEntry
 from engine.plurals import counted
 
 _NS: Final = 1_000_000_000
@@ -141,10 +144,27 @@ def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[Record
         "messages": _messages(events),
     }
     out.write(_line(header))
+    parameters = _ParameterWords()
     for past in events:
         time = {"at": round((past.at - events[0].at) / _NS, 9), "clock": _clock(kept, past.at), "way": past.way}
-        out.write(_line(time | _content(past, names)))
+        out.write(_line(time | _content(past, names) | parameters.of(past)))
     return 0
+
+
+class _ParameterWords:
+    """What data entry sets, on each channel of each port."""
+
+    def __init__(self) -> None:
+        self._entries: defaultdict[tuple[str, int, int], DataEntry] = defaultdict(DataEntry)
+
+    def of(self, past: RecordedEvent) -> dict[str, str]:
+        """The words for a message that sets a parameter; none for all else."""
+        message = past.message
+        if past.way not in ("in", "out") or len(message) != 3 or message[0] & 0xF0 != CONTROLLER:
+            return {}
+        channel = message[0] & 0x0F
+        words = self._entries[past.way, past.number, channel].turn(message[1], message[2])
+        return {"words": f"channel {channel + 1} {words}"} if words is not None else {}
 
 
 def _content(past: RecordedEvent, names: RecordingNames) -> dict[str, Any]:

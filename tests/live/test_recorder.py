@@ -168,6 +168,17 @@ def show() -> RecorderSnapshot:
     return recorder.last(30 * S, 10)
 
 
+def test_a_jsonl_file_says_what_parameters_are_set_to(tmp_path: Path) -> None:
+    """Beside the bytes of the data; selections, and what belongs to no parameter, have no words."""
+    recorder = FlightRecorder()
+    for place, message in enumerate(("B0 63 01", "B0 62 08", "B0 06 40", "90 3C 40", "B0 26 10", "B1 06 05")):
+        came_in(recorder, place, 0, bytes.fromhex(message))
+    file = tmp_path / "kept.jsonl"
+    keep(recorder.last(5000, S), file, INPUTS, OUTPUTS, "Pit")
+    said = [json.loads(line).get("words") for line in file.read_text(encoding="utf-8").splitlines()[1:]]
+    assert said == [None, None, "channel 1 NRPN 1/8 = 64", None, "channel 1 NRPN 1/8 = 8208 / 14", None]
+
+
 def test_a_jsonl_file_has_everything(tmp_path: Path) -> None:
     """One JSON object per line (RFC 8259): a header, then each event with port, time and bytes; our own format."""
     file = tmp_path / "kept.jsonl"
