@@ -13,7 +13,7 @@ from engine.core.routing.held_ledger import Ledger, Player
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
-from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, name_of
+from engine.core.routing.sent_values import Channel, Hand, Moved, hand_of, name_of
 from engine.midi.controllers import SHAPING
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, is_release
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Container, Iterable
 from collections.abc import Set as AbstractSet
 from typing import TYPE_CHECKING, Final
 
-from engine.core.routing.told_values import Channel
+from engine.core.routing.sent_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
