@@ -34,8 +34,8 @@ from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
 from engine.core.routing.routed_message import answer as routed
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.routing.sent_values import is_low, position_of
 from engine.core.routing.settling import Settling
-from engine.core.routing.told_values import is_low, position_of
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
 from engine.core.timing.sync import is_clock
@@ -61,7 +61,7 @@ class Engine:
         `watch_loops`: False where nothing that goes out can come in again. `rules`: those of today, or of a recording.
         """
         self.state = State(compiled, speeds or {}, maker, rules)
-        self._told, self._places = self.state.ledger.told, self.state.positions.places
+        self._sent, self._places = self.state.ledger.sent, self.state.positions.places
         self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
@@ -121,8 +121,8 @@ class Engine:
             dues.append(state.delayed.due)
         if state.gestures.due is not None:
             dues.append(state.gestures.due)
-        if (told := self._feedback.due) is not None:
-            dues.append(told)
+        if (lights := self._feedback.due) is not None:
+            dues.append(lights)
         sensing, sync = state.sensing, state.sync
         if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
             dues.append(due)
@@ -227,8 +227,8 @@ class Engine:
                     sent[said] = mark
         if state.leaving:
             answer = without(answer, state.leaving)
-        if answer.plain and not self._told.lows and state.delayed.due is None:  # the way of every wheel and fader
-            self._told.values.update(answer.told)
+        if answer.plain and not self._sent.lows and state.delayed.due is None:  # the way of every wheel and fader
+            self._sent.values.update(answer.sent)
             self._places[source][answer.position] = message
             for output, unit in answer.units:
                 cable = cables[output]
@@ -325,12 +325,13 @@ class Engine:
     def _put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
         state = self.state
-        self._told.move(source, message, answer.moves)
+        self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message
         for moved, value in answer.pedals:
             sent = state.ledger.turn_pedal(moved, source, message, value)
             if sent is not None:
-                state.cables[moved.output].put(now, (moved.what + bytes((sent,)),), out)
+                output, what = moved
+                state.cables[output].put(now, (what + bytes((sent,)),), out)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
@@ -348,10 +349,10 @@ class Engine:
         state = self.state
         if answer.prefix:
             state.prefixes.hear(source, message, answer.units, state.reach(source))
-        if answer.merges and is_low(message) and not self._told.lows and state.routes is not None:
+        if answer.merges and is_low(message) and not self._sent.lows and state.routes is not None:
             state.merging.look_after_lows(state.routes, state.positions)
-        self._told.move(source, message, answer.moves)
-        if answer.highs and self._told.lows:
+        self._sent.move(source, message, answer.moves)
+        if answer.highs and self._sent.lows:
             state.merging.note(source, answer.highs)
         if answer.position:
             state.positions.note(source, answer.position, message)
@@ -422,7 +423,7 @@ class Engine:
             if board is not None and board.due is not None and board.due <= now:
                 for asked in board.tick(now, state.stack_of[source].playing):
                     self._obey_control(now, source, asked, "", out)
-        if (told := self._feedback.due) is not None and told <= now:
+        if (lights := self._feedback.due) is not None and lights <= now:
             self._feedback.look(now, out)
         return out
 
@@ -493,7 +494,7 @@ class Engine:
             case do.OutputThere(speed=speed, owed=owed):
                 self._feedback.forget(now, output)
                 self._outputs.there(now, output, speed, owed, out)
-                self._settling.tell_output(now, output, out)
+                self._settling.send_to_output(now, output, out)
             case do.OutputLeft():
                 self._outputs.left(now, output, out)
             case do.OutputLost():

@@ -27,7 +27,7 @@ class Feedback:
     def __init__(self, state: State, outputs: Outputs) -> None:
         self._state, self._outputs = state, outputs
         self._plan = FeedbackPlan()
-        self._told: dict[Thing, bytes] = {}  # what each thing was last sent
+        self._sent: dict[Thing, bytes] = {}  # what each thing was last sent
         self._panic = state.panics.get(None)
         self._due: int | None = None
         self._changed = True  # anything may have, or what changes by itself alone
@@ -39,7 +39,7 @@ class Feedback:
         if (
             state.main.scene is None
             or state.led_by is not None
-            or (not self._told and not _is_any(state.compiled.feedback))
+            or (not self._sent and not _is_any(state.compiled.feedback))
         ):
             return None
         return self._due
@@ -50,7 +50,7 @@ class Feedback:
 
     def forget(self, now: int, output: int | None = None) -> None:
         """What is on this output, or on all of them, may have forgotten what it was sent."""
-        self._told = {thing: told for thing, told in self._told.items() if output not in (None, thing[0])}
+        self._sent = {thing: sent for thing, sent in self._sent.items() if output not in (None, thing[0])}
         self.soon(now)
 
     def look(self, now: int, out: list[Delivery]) -> None:
@@ -61,16 +61,16 @@ class Feedback:
         waits = False
         listed = (plan.lamps, plan.displays) if self._changed else (plan.moving_lamps, plan.moving_displays)
         for thing, message in (*self._removed(plan), *self._wanted(now, *listed)):
-            if self._told.get(thing) == message or thing[0] in state.leaving:
+            if self._sent.get(thing) == message or thing[0] in state.leaving:
                 continue
             if state.cables[thing[0]].due is not None:
                 waits = True
                 continue
             self._outputs.put(now, ((thing[0], message),), out)
-            self._told[thing] = message
+            self._sent[thing] = message
         if not waits and self._changed:
             self._plan = plan
-            self._told = {thing: told for thing, told in self._told.items() if thing in plan.things}
+            self._sent = {thing: sent for thing, sent in self._sent.items() if thing in plan.things}
         self._changed = waits
         self._due = now + _WAIT if waits else now + _LOOK_AGAIN if plan.moves else None
 
@@ -79,7 +79,7 @@ class Feedback:
         panic = self._state.panics.get(None)
         if panic != self._panic:
             notes = {lamp.thing for lamp in self._plan.lamps if lamp.is_note}
-            self._told = {thing: told for thing, told in self._told.items() if thing not in notes}
+            self._sent = {thing: sent for thing, sent in self._sent.items() if thing not in notes}
         self._panic = panic
 
     def _removed(self, plan: FeedbackPlan) -> Iterator[tuple[Thing, bytes]]:
@@ -87,14 +87,14 @@ class Feedback:
         if plan is self._plan:
             return
         for lamp in self._plan.lamps:
-            told = self._told.get(lamp.thing)
-            if lamp.thing not in plan.things and told in [light.on for light in lamp.lights]:
-                yield lamp.thing, next(light.off for light in lamp.lights if light.on == told)
+            sent = self._sent.get(lamp.thing)
+            if lamp.thing not in plan.things and sent in [light.on for light in lamp.lights]:
+                yield lamp.thing, next(light.off for light in lamp.lights if light.on == sent)
 
     def _wanted(
         self, now: int, lamps: Sequence[Lamp], displays: Sequence[TextDisplay]
     ) -> Iterator[tuple[Thing, bytes]]:
-        """What each thing is to be told."""
+        """What each thing is to be sent."""
         routes: dict[str | None, set[str]] = {}
         for lamp in lamps:
             yield lamp.thing, self._lit(now, lamp, routes)

@@ -1,4 +1,4 @@
-"""What a rig says gear is to be told: its lights and displays, made ready to be looked at."""
+"""What a rig says gear is to be sent: its lights and displays, made ready to be looked at."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -32,7 +32,7 @@ from engine.core.routing.open_routes import OpenRoutes, side_by_side
 from engine.core.routing.positions import Positions
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.routing.scenes_in_play import ScenesInPlay
-from engine.core.routing.told_values import Channel
+from engine.core.routing.sent_values import Channel
 from engine.core.routing.velocity_prefixes import VelocityPrefixes
 from engine.core.rules import RULES, Rules
 from engine.core.timing.sync import ClockAndTimecode
@@ -67,7 +67,7 @@ class State:
         self.faults = self.scenes.faults
         self.ledger = Ledger(rules.silencing.each_press)
         self.merging = Merging(self.ledger, rules.merges)
-        self.entered = EnteredValues(self.ledger.told, self.merging)
+        self.entered = EnteredValues(self.ledger.sent, self.merging)
         self.positions = Positions()
         self.mpe_inputs = MpeInputs(_mpe_zones(compiled))
         self.gestures = Gestures(self.ledger)
@@ -97,7 +97,7 @@ class State:
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
         compiled.show.follow(
-            self.sync.bpm, self.ledger.told.value, self.positions.of, self._sounding, self.mpe_inputs.announced
+            self.sync.bpm, self.ledger.sent.value, self.positions.of, self._sounding, self.mpe_inputs.announced
         )
 
     def _sounding(self) -> dict[Channel, bool]:

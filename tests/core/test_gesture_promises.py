@@ -27,7 +27,7 @@ _scene = st.integers(1, SCENES)
 
 
 @given(_two, deeds)
-@settings(max_examples=150, derandomize=True)
+@settings(max_examples=40)
 def test_every_note_sounds_as_its_player_means_it(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
     """From press to silence each note follows the hand that plays it through the connection that it began on, whatever
     is recalled, muted or edited; no level and no bend jumps under a sounding note; a place is told where its new
@@ -72,7 +72,7 @@ def test_two_players_take_turns_on_a_channel(part: Part) -> None:
 
 
 @given(st.tuples(shows(cuts=True), shows(cuts=True)), deeds)
-@settings(max_examples=12)
+@settings(max_examples=30)
 def test_a_scene_that_cuts_ends_gestures_at_once(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
     """The recall of a scene with `held = "cut"` leaves nothing that sounds, and everything as the hands have it that it
     gives a place, or at rest."""
@@ -84,7 +84,7 @@ def test_a_scene_that_cuts_ends_gestures_at_once(rigs: tuple[PlainShow, PlainSho
 
 
 @given(_two, deeds, _scene)
-@settings(max_examples=12)
+@settings(max_examples=30)
 def test_a_panic_ends_gestures(rigs: tuple[PlainShow, PlainShow], stream: list[Any], scene: int) -> None:
     """After a panic nothing sounds and all is at rest, wherever the hands are; the next recall tells where."""
     judged = JudgedEngine(rigs[0])
@@ -98,7 +98,7 @@ def test_a_panic_ends_gestures(rigs: tuple[PlainShow, PlainShow], stream: list[A
 
 
 @given(_two, deeds)
-@settings(max_examples=12)
+@settings(max_examples=30)
 def test_a_pulled_input_ends_its_gestures_at_once(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
     """A pulled cable leaves no note that only its player held; once both inputs are gone nothing sounds, and all is at
     rest at once."""
@@ -112,7 +112,7 @@ def test_a_pulled_input_ends_its_gestures_at_once(rigs: tuple[PlainShow, PlainSh
 
 
 @given(_two, deeds, st.integers(0, 1))
-@settings(max_examples=12)
+@settings(max_examples=30)
 def test_a_returned_output_is_told_where_everything_is(
     rigs: tuple[PlainShow, PlainShow], stream: list[Any], output: int
 ) -> None:
@@ -124,7 +124,7 @@ def test_a_returned_output_is_told_where_everything_is(
 
 
 @given(_two, deeds)
-@settings(max_examples=12)
+@settings(max_examples=30)
 def test_a_resend_tells_where_everything_is(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
     """Resend gives an instrument that has forgotten everything all positions of the hand that reaches it."""
     judged = JudgedEngine(rigs[0])
@@ -136,7 +136,7 @@ def test_a_resend_tells_where_everything_is(rigs: tuple[PlainShow, PlainShow], s
 
 
 @given(_two, deeds, _scene)
-@settings(max_examples=12)
+@settings(max_examples=30)
 def test_on_din_cables_everything_ends_where_the_hands_are(
     rigs: tuple[PlainShow, PlainShow], stream: list[Any], scene: int
 ) -> None:

@@ -90,6 +90,7 @@ def test_columns_count_bytes() -> None:
     assert becomes('x = "äöü", a < b') == ['x = "äöü", a <= b']
 
 
+@pytest.mark.slow
 def test_every_mutant_of_the_source_is_another_program() -> None:
     """Each can be parsed, and none means what the source means; one of 31 is looked at."""
     some = all_mutants()[::31]

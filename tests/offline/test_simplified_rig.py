@@ -166,6 +166,7 @@ FILTERS = st.sampled_from(
 )
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=8)
 @given(chain=st.lists(FILTERS, max_size=4), at=st.integers(0, 4), other=st.lists(FILTERS, max_size=2))
 def test_every_message_fares_as_before(chain: list[str], at: int, other: list[str]) -> None:

@@ -111,6 +111,7 @@ def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
         desk.pairing.pair("wrong", "192.0.2.9")
 
 
+@pytest.mark.slow
 def test_guessers_do_not_keep_others_from_pairing(desk: Desk) -> None:
     """Twelve machines try wrong codes, each ten times per second for an hour: a phone that has not tried before pairs
     at once at any time, and may mistype the code twice. Their own tries get no more than the share of all."""
@@ -343,6 +344,7 @@ async def test_a_replayed_code_is_refused(tmp_path: Path) -> None:
         _is_refused(await ends.pair(code), 403)
 
 
+@pytest.mark.slow
 async def test_a_thousand_tries_over_http(tmp_path: Path) -> None:
     """After five wrong codes the answer is 429 with Retry-After (RFC 6585 section 4), even for the right one."""
     async with panel(tmp_path, from_phone=True) as ends:

@@ -101,15 +101,16 @@ def chromium() -> Iterator[Browser]:
 def looked_at(
     jack_server: str, chromium: Browser, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[PanelInBrowser]:
-    """An engine with its panel that no test changes, for all tests of a file."""
+    """An engine with its panel for all tests of a file that edit nothing."""
     with pit(tmp_path_factory.mktemp("pit"), chromium) as found:
         yield found
 
 
 @pytest.fixture
 def look_pit(looked_at: PanelInBrowser, chromium: Browser) -> Iterator[PanelInBrowser]:
-    """The same, without traces of the test before."""
+    """The same in its first scene, without traces of the test before."""
     looked_at.said.clear()
+    looked_at.engine.request("scene", scene=11)
     yield looked_at
     for context in chromium.contexts:
         context.close()

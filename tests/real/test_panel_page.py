@@ -17,22 +17,22 @@ def _in_force(page: Page, number: int, name: str) -> None:
     expect(page.locator("#scene-name")).to_have_text(name)
 
 
-def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: PanelInBrowser) -> None:
+def test_next_back_and_jump_recall_and_the_boxes_hear_it(look_pit: PanelInBrowser) -> None:
     """Next, Back and a scene's button recall; the page, the engine and the synth agree."""
-    page = page_pit.page(PHONE)
+    page = look_pit.page(PHONE)
     _in_force(page, 11, "Overture")
     page.get_by_role("button", name="Next", exact=True).click()
     _in_force(page, 12, "Street at night")
     expect(page.locator("#next-scene")).to_have_text("13 Finale")
-    assert page_pit.scene() == 12
+    assert look_pit.scene() == 12
     page.get_by_role("button", name="Back", exact=True).click()
     _in_force(page, 11, "Overture")
     page.get_by_label("Find by number or name").fill("fin")
     page.locator("#scenes").get_by_role("button", name="Finale").click()
     _in_force(page, 13, "Finale")
-    assert page_pit.scene() == 13
+    assert look_pit.scene() == 13
     expect(page.locator("#setlist")).to_have_text("Friday, 3 of 3")
-    assert page_pit.said == []
+    assert look_pit.said == []
 
 
 def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
@@ -211,10 +211,10 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     expect(old).to_be_hidden()
 
 
-def test_a_tab_in_the_background_causes_no_traffic(page_pit: PanelInBrowser) -> None:
+def test_a_tab_in_the_background_causes_no_traffic(look_pit: PanelInBrowser) -> None:
     """While the tab is hidden, on whatever view, the page neither sends nor gets a frame, whatever is played; shown
     again, it has the scene that was recalled meanwhile. (A headless browser never hides a tab: a script says so.)"""
-    page = page_pit.blank()
+    page = look_pit.blank()
     frames: list[str | bytes] = []
 
     def note(frame: str | bytes) -> None:
@@ -233,25 +233,25 @@ def test_a_tab_in_the_background_causes_no_traffic(page_pit: PanelInBrowser) -> 
 
     page.on("websocket", follow)
     for view in VIEWS:
-        page.goto(f"{page_pit.panel.address}#{view}")
+        page.goto(f"{look_pit.panel.address}#{view}")
         expect(page.locator("#scene-number")).to_have_text("11")
         hide(True)
         page.wait_for_timeout(500)  # until what was on its way has arrived
         frames.clear()
-        page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
-        page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
-        assert page_pit.engine.request("next") is not None
+        look_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+        look_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
+        assert look_pit.engine.request("next") is not None
         page.wait_for_timeout(1500)  # what a page does again and again, it does once per second or more often
         assert (view, frames) == (view, [])
         hide(False)
         expect(page.locator("#scene-number")).to_have_text("12")
         assert frames
-        assert page_pit.engine.request("back") is not None
+        assert look_pit.engine.request("back") is not None
 
 
-def test_next_back_and_panic_are_within_a_thumbs_reach(page_pit: PanelInBrowser) -> None:
+def test_next_back_and_panic_are_within_a_thumbs_reach(look_pit: PanelInBrowser) -> None:
     """On a phone the three buttons are in the lower third of the screen on every view, however far it is scrolled."""
-    page = page_pit.page(PHONE)
+    page = look_pit.page(PHONE)
     for view in VIEWS:
         page.evaluate("view => { location.hash = view; }", view)
         page.locator(f"#view-{view}").wait_for()
@@ -263,9 +263,9 @@ def test_next_back_and_panic_are_within_a_thumbs_reach(page_pit: PanelInBrowser)
                 assert PHONE[1] * 2 / 3 <= box["y"] <= box["y"] + box["height"] <= PHONE[1], (view, name, box)
 
 
-def test_signs_of_activity_change_slowly(page_pit: PanelInBrowser) -> None:
+def test_signs_of_activity_change_slowly(look_pit: PanelInBrowser) -> None:
     """Whatever comes in, a sign changes at most three times in any second of the page's clock (WCAG 2.2, 2.3.1)."""
-    page = page_pit.page(view="patch")
+    page = look_pit.page(view="patch")
     page.locator("[data-way]").first.wait_for()
     page.evaluate(
         "() => { window.changes = new Map(); new MutationObserver(all => { for (const { target } of all) {"
@@ -278,7 +278,7 @@ def test_signs_of_activity_change_slowly(page_pit: PanelInBrowser) -> None:
     def changed() -> bool:
         for turn in range(20):  # a second with a rate that changes all the time
             for _ in range(1 + turn % 7):
-                page_pit.players["keys"].play(bytes((0xB0, 1, turn)))
+                look_pit.players["keys"].play(bytes((0xB0, 1, turn)))
             page.wait_for_timeout(50)
         found: bool = page.evaluate("() => [...window.changes.values()].some(at => at.length >= 8)")
         return found
@@ -289,27 +289,27 @@ def test_signs_of_activity_change_slowly(page_pit: PanelInBrowser) -> None:
     assert min(spans) > 1000  # ms in which a sign changed four times
 
 
-def test_the_health_line_is_honest(page_pit: PanelInBrowser) -> None:
+def test_the_health_line_is_honest(look_pit: PanelInBrowser) -> None:
     """All is well until a cable is pulled; then the page names what is missing, and all is well when it is back."""
-    page = page_pit.page(PHONE)
+    page = look_pit.page(PHONE)
     health = page.locator("#health")
     expect(health).to_have_text("All is well")
-    page_pit.boxes["brass"].pull()
+    look_pit.boxes["brass"].pull()
     expect(health).to_contain_text("brass", timeout=LONGEST)
     expect(health).to_contain_text("Needs attention")
-    page_pit.boxes["brass"].plug()
+    look_pit.boxes["brass"].plug()
     expect(health).to_have_text("All is well", timeout=LONGEST)
 
 
-def test_the_monitor_tells_in_words_and_explains(page_pit: PanelInBrowser) -> None:
+def test_the_monitor_tells_in_words_and_explains(look_pit: PanelInBrowser) -> None:
     """What is played appears in words; a click on what went out shows its way through the scene."""
-    page = page_pit.page(view="monitor")
-    page_pit.engine.request("scene", scene=12)
+    page = look_pit.page(view="monitor")
+    look_pit.engine.request("scene", scene=12)
     played = page.locator(".passing").get_by_role("button")
 
     def see() -> bool:
-        page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
-        page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
+        look_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+        look_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
         page.wait_for_timeout(300)
         return played.filter(has_text="out brass").count() > 0
 
@@ -324,14 +324,14 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: PanelInBrowser) -> No
     expect(played).to_have_count(0)
 
 
-def test_faults_are_found(page_pit: PanelInBrowser) -> None:
+def test_faults_are_found(look_pit: PanelInBrowser) -> None:
     """A test note sounds and ends; ports show where they are used; outputs are identified; scenes are compared."""
-    page = page_pit.page(view="gear")
+    page = look_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
-    page_pit.heard("strings", (4, MIDDLE_C))
-    until("its end", lambda: not page_pit.sounding("strings"))
+    look_pit.heard("strings", (4, MIDDLE_C))
+    until("its end", lambda: not look_pit.sounding("strings"))
     expect(page.locator(".things")).to_contain_text("Page piano")
-    page_pit.players["pads"].pull()
+    look_pit.players["pads"].pull()
     expect(page.locator(".things [data-state=missing]")).to_contain_text("missing since")
     page.get_by_role("button", name="Identify devices").click()
     expect(page.locator(".who")).to_contain_text("strings: no answer")
@@ -340,9 +340,9 @@ def test_faults_are_found(page_pit: PanelInBrowser) -> None:
     expect(page.get_by_text("name: Overture in 11, Finale in 13")).to_be_visible()
 
 
-def test_the_handbook_is_read_and_searched(page_pit: PanelInBrowser) -> None:
+def test_the_handbook_is_read_and_searched(look_pit: PanelInBrowser) -> None:
     """A topic shows its page; a link leads to another; a search lists lines, and a click on one opens it there."""
-    page = page_pit.page(PHONE, view="help")
+    page = look_pit.page(PHONE, view="help")
     handbook = page.locator(".handbook")
     page.get_by_role("link", name="Limits").click()
     expect(handbook.get_by_role("heading", name="Limits")).to_be_focused()
@@ -357,7 +357,7 @@ def test_the_handbook_is_read_and_searched(page_pit: PanelInBrowser) -> None:
     page.reload()
     expect(handbook.locator("[data-line]:focus")).to_contain_text("Hold Panic for 0.6 s")
     assert page.locator("img, [onerror]").count() == 0
-    assert page_pit.said == []
+    assert look_pit.said == []
 
 
 def test_everything_goes_by_keyboard_alone(page_pit: PanelInBrowser) -> None:

@@ -94,9 +94,10 @@ class EngineAndDesk:
             self.desk.send_message(bytes.fromhex(message) if isinstance(message, str) else message)
 
     def status(self) -> dict[str, Any]:
-        """The engine's status."""
-        done = self.engine.ask("status", "--json")
-        found: dict[str, Any] = json.loads(done.stdout)
+        """The engine's status, asked on the socket, since each command is a process."""
+        answer = self.engine.request("status")
+        assert answer is not None
+        found: dict[str, Any] = answer["status"]
         return found
 
     def until(self, what: str, there: Callable[[dict[str, Any]], Any]) -> None:

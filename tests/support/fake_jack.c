@@ -1,6 +1,7 @@
 /* In place of JACK's library: one client whose cycles a test makes by hand. Compiled with the client's own C files. */
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include "client.h"
 
@@ -90,8 +91,16 @@ static unsigned char *event_reserve(void *buffer, Frames frame, size_t size) {
 }
 static Frames sample_rate(void *client) { return client ? 48000 : 0; }
 static Frames buffer_size(void *client) { return client ? 64 : 0; }
-/* monotonic_ns() is compiled in from client.c: the two clocks are one here, but for what the division cuts off. */
-static uint64_t get_time(void) { return (uint64_t)monotonic_ns() / 1000; }
+/* The system's clock, too, is the test's: it stands still within a cycle, and goes on whenever somebody looks else. */
+static int64_t now_ns;
+static int in_cycle;
+int fake_clock_gettime(clockid_t clock, struct timespec *time) {
+    (void)clock;
+    now_ns += in_cycle ? 0 : 50000;
+    *time = (struct timespec){now_ns / 1000000000, now_ns % 1000000000};
+    return 0;
+}
+static uint64_t get_time(void) { return (uint64_t)now_ns / 1000; }
 static int cycle_times(const void *client, Frames *current, uint64_t *start, uint64_t *next, float *period) {
     (void)client;
     *current = (Frames)((start_us * 48 + 500) / 1000);
@@ -128,9 +137,13 @@ JackLibrary jack = {
 /* What a test calls */
 
 void fake_room(size_t bytes) { room = bytes; }
-void fake_cycle(uint64_t us) {
-    start_us = us;
+/* A cycle that begins at `us`, which the server takes for `error` us more; we are called `late` us after it. */
+void fake_cycle(uint64_t us, int64_t error, int64_t late) {
+    start_us = us + (uint64_t)error;
+    now_ns = (int64_t)us * 1000 + late * 1000;
+    in_cycle = 1;
     process(64, client_argument);
+    in_cycle = 0;
 }
 void fake_clear(Client *client, int place) { clear_buffer(client_port(client, place)); }
 void fake_lose(Client *client, int place) { ((Port *)client_port(client, place))->lost++; }

@@ -26,7 +26,17 @@ def compiled(*sources: Path) -> ctypes.CDLL:
     need("cc")
     with TemporaryDirectory() as folder:
         library = Path(folder) / "part.so"
-        flags = ["-std=c11", "-D_GNU_SOURCE", "-O1", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
+        flags = [
+            "-std=c11",
+            "-D_GNU_SOURCE",
+            "-O1",
+            "-Wall",
+            "-Wextra",
+            "-Werror",
+            "-shared",
+            "-fPIC",
+            "-Dclock_gettime=fake_clock_gettime",
+        ]
         subprocess.run(["cc", *flags, f"-I{_SOURCES}", "-o", library, *sources], check=True)
         return ctypes.CDLL(str(library))
 
@@ -60,10 +70,11 @@ class FakeJack:
         """How many bytes each port's buffer takes from now on."""
         self._c.fake_room(ctypes.c_size_t(size))
 
-    def cycle(self, skipped: int = 0) -> None:
-        """One period, after some that passed without us."""
+    def cycle(self, skipped: int = 0, error: int = 0, late: int = 30) -> None:
+        """One period, after some that passed without us; the server's time for it is wrong by `error` us, and we are
+        called `late` us after its beginning."""
         self._cycles += skipped
-        self._c.fake_cycle(ctypes.c_uint64(round(self.now / 1000)))
+        self._c.fake_cycle(ctypes.c_uint64(round(self.now / 1000)), ctypes.c_int64(error), ctypes.c_int64(late))
         self._cycles += 1
 
     def open(self, is_output: bool) -> int:

@@ -167,5 +167,5 @@ class JackStage(Ends):
 
 def faults_wanted(quick: bool) -> int:
     """How often each fault strikes: BAYLEAF_FAULTS times if it is a quick one, a tenth of that if it is slow."""
-    wanted = int(os.environ.get("BAYLEAF_FAULTS", "12"))
+    wanted = int(os.environ.get("BAYLEAF_FAULTS", "9"))
     return wanted if quick else max(3, wanted // 10)

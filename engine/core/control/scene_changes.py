@@ -256,7 +256,7 @@ class SceneChanges:
         named = ", ".join(_named(scene) for _, scene in scenes)
         outcome = state.outcome("resend", AnswerCode.DONE, f"{named} sent again", who, stack)
         result = self._send_burst(now, bursts, stack, outcome, out)
-        self._settling.tell_again(now, range(len(state.stack_of)) if not player else stack.sources, out)
+        self._settling.send_again(now, range(len(state.stack_of)) if not player else stack.sources, out)
         return result
 
     def _send_burst(
@@ -295,7 +295,7 @@ def _again(bursts: Bursts) -> Bursts:
 
 
 def _owned(bursts: Bursts, stack: Stack) -> Bursts:
-    return {output: owned(steps, stack.name) for output, steps in bursts.items()}
+    return {output: owned(steps, stack.name) for output, steps in bursts.items()} if stack.name else bursts
 
 
 def _scene_in_words(scene: int | str) -> str:

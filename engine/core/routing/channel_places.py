@@ -9,7 +9,7 @@ from typing import Final
 
 from engine.core.cable.output_cable import BurstUnit, Unit
 from engine.core.cable.program_burst import Bursts
-from engine.core.routing.told_values import Channel
+from engine.core.routing.sent_values import Channel
 from engine.midi.kinds import SYSEX
 from engine.rig.models.rig import Rig
 

@@ -11,7 +11,7 @@ from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY, holder, player
 from engine.core.routing.routed_message import TimedMessage
 from engine.core.routing.scene_in_play import SceneInPlay
-from engine.core.routing.told_values import moves_of
+from engine.core.routing.sent_values import moves_of
 from engine.core.state import State
 from engine.midi.kinds import NOTE_OFF, NOTE_ON, is_press, is_release
 

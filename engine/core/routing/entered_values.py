@@ -1,6 +1,6 @@
 """The values that scenes have set by what they send, so that what is so already is not sent again.
 
-A controller is as a scene set it while it was last told that value, whoever moved it in between; a parameter while no
+A controller is as a scene set it while it was last sent that value, whoever moved it in between; a parameter while no
 player has set it since. Where that is not sure, a value is sent: after SysEx, which may have reset anything unless it
 is universal and real-time (F0 7F) or tunes, while something still waits for the cable, and at another machine.
 """
@@ -11,7 +11,7 @@ from typing import Final
 from engine.core.cable.channel_sounds import is_sound
 from engine.core.cable.output_cable import BurstUnit, OutputCable, Unit
 from engine.core.routing.merging import Merging
-from engine.core.routing.told_values import Moved, ToldValues, is_at_rest
+from engine.core.routing.sent_values import Moved, SentValues, is_at_rest
 from engine.midi.controllers import BANKS, PARAMETERS
 from engine.midi.kinds import CONTROLLER, SYSEX
 from engine.midi.setup_words import is_value
@@ -25,8 +25,8 @@ _Slot = tuple[int, int, Unit]
 class EnteredValues:
     """Loop only. Outputs are indices."""
 
-    def __init__(self, told: ToldValues, merging: Merging) -> None:
-        self._told, self._merging = told, merging
+    def __init__(self, sent: SentValues, merging: Merging) -> None:
+        self._sent, self._merging = sent, merging
         self._set: dict[_Slot, Unit] = {}
 
     def needed(self, cable: OutputCable, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
@@ -68,10 +68,10 @@ class EnteredValues:
     def _is_so(self, output: int, unit: Unit) -> bool:
         if any(self._set.get(slot) != unit for slot in _slots(output, unit)):
             return False
-        return _is_parameter(unit) or all(self._is_told(output, message) for message in unit)
+        return _is_parameter(unit) or all(self._is_sent(output, message) for message in unit)
 
-    def _is_told(self, output: int, message: bytes) -> bool:
-        now = self._told.now(Moved(output, message[:2]))
+    def _is_sent(self, output: int, message: bytes) -> bool:
+        now = self._sent.now(Moved(output, message[:2]))
         return now == message or (now is None and is_at_rest(message))
 
     def _give_up_parameters(self, output: int) -> None:

@@ -13,7 +13,7 @@ from engine.core.routing.held_ledger import Ledger, Player
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, answer
-from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, name_of
+from engine.core.routing.sent_values import Channel, Hand, Moved, hand_of, name_of
 from engine.midi.controllers import SHAPING
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, is_release
 
@@ -38,7 +38,7 @@ class Gestures:
         self.goes_on_at = 0  # when the next of them is settled
         self.due: int | None = None
         self._players: dict[Channel, dict[Player, None]] = {}  # of all channels that sound
-        self._pressed: set[Channel] = set()  # those of them where keys are down
+        self._pressed: dict[Channel, list[Player]] = {}  # those of them where keys are down
         self._older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}  # see `older`
         self._channels: dict[Hand, set[Channel]] = {}  # see `channels_of`
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
@@ -48,7 +48,12 @@ class Gestures:
         """Notes have ended or begun: which older routes still play, and which channels have fallen silent."""
         ledger = self._ledger
         pressed = ledger.players()
-        for channel in self._pressed.union(pressed, ledger.ringing.take_touched()):
+        changed = {
+            channel
+            for channel, players in pressed.items()
+            if [*players] != self._pressed.get(channel) or ledger.ringing.is_on(channel)
+        }
+        for channel in changed.union(self._pressed.keys() - pressed.keys(), ledger.ringing.take_touched()):
             players = ledger.ringing_players(channel) | pressed.get(channel, {})
             if players:
                 self._players[channel] = players
@@ -58,7 +63,7 @@ class Gestures:
                 self.taken.pop(channel, None)
             else:
                 self.taken[channel] = _in_order(players, self.taken.get(channel, {}))
-        self._pressed = {*pressed}
+        self._pressed = {channel: [*players] for channel, players in pressed.items()}
         self._older.clear()
         self._channels.clear()
         self.waiting.update(self.taken)

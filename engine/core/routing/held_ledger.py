@@ -6,16 +6,16 @@ every note-on is owed its note-off (MIDI 1.0 p. A-4).
 
 A press also remembers the routes by which it went, once others have taken their place: what shapes its note goes on
 coming by these. Under a pedal notes ring on when their keys are up (`ringing_notes`). What was moved off rest is in
-`told_values`.
+`sent_values`.
 """
 
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.core.routing.merged_messages import is_pedal
+from engine.core.routing.merged_messages import PEDAL_NAMES
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
-from engine.core.routing.told_values import Channel, Hand, Move, Moved, ToldValues, rest_for
+from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
 from engine.midi.controllers import HOLDING, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, is_press, is_release
 
@@ -69,7 +69,7 @@ class Ledger:
         self._presses: dict[tuple[int, int, int], list[_Press]] = {}  # (input, channel, key) -> oldest first
         self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
         self._owed: dict[Target, int] = {}  # releases held back
-        self.told = ToldValues()
+        self.sent = SentValues()
         self.ringing = RingingNotes()
         self.pedals = MergedPedals()
 
@@ -133,7 +133,7 @@ class Ledger:
                 sent.append((output, off))
             else:
                 sent += [(output, off)] * self._end_press(source, target)
-            if self.ringing.held:
+            if self.ringing.held and target[:2] in self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
 
@@ -284,19 +284,19 @@ class Ledger:
 
     def move(self, source: int, message: bytes, moves: tuple[Move, ...]) -> None:
         """This input's message was sent and moved these."""
-        self.told.move(source, message, moves)
+        self.sent.move(source, message, moves)
         self.hold(moves)
 
     def command(self, moves: tuple[Move, ...]) -> None:
         """A control has sent what moves these, to stay."""
-        self.told.command(moves)
+        self.sent.command(moves)
         for move in moves:
             self.pedals.forget(move.moved)
         self.hold(moves)
 
     def set_up(self, moves: tuple[Move, ...]) -> None:
         """The rig has set these on an instrument."""
-        self.told.set_up(moves)
+        self.sent.set_up(moves)
         self.hold(moves)
 
     def hold(self, moves: Iterable[Move]) -> None:
@@ -318,7 +318,7 @@ class Ledger:
         for pedal in self.pedals.all():
             if pedal.channel == channel:
                 self.pedals.forget(pedal)
-        self.told.reset(channel)
+        self.sent.reset(channel)
         self.ringing.reset(channel)
 
     # Who plays what
@@ -365,14 +365,14 @@ class Ledger:
 
     def movers(self, moved: Moved) -> dict[Hand, bytes]:
         """By hand, the message with which it has moved this: of a pedal all that hold it, else the last one."""
-        return self.pedals.hands(moved) or self.told.mover(moved)
+        return self.pedals.hands(moved) or self.sent.mover(moved)
 
     def moved_by(self, sources: Container[int]) -> list[Moved]:
         """What is off rest, and was moved by these inputs: of pedals all."""
-        return [moved for moved, told in self.told.values.items() if told[0] in sources or is_pedal(moved.what)]
+        return [moved for moved, sent in self.sent.values.items() if sent[0] in sources or moved[1] in PEDAL_NAMES]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
-        for moved in self.told.moved():
+        for moved in self.sent.moved():
             if moved.channel == (output, channel):
                 yield moved, self.movers(moved)
 
@@ -399,7 +399,7 @@ class Ledger:
         sent = self.pedals.turn(moved, player, came, value)
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
-        elif moved.what[1] in HOLDING:
+        elif moved[1][1] in HOLDING:
             self._hold(moved, value)
         return sent
 
@@ -425,7 +425,7 @@ class Ledger:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
                 yield from offs if self._each_press else dict.fromkeys(offs)
-        for moved in self.told.moved():
+        for moved in self.sent.moved():
             theirs = {hand for hand in self.movers(moved) if hand[0] == source}
             if theirs:
                 yield from self.leave(moved, theirs)
@@ -442,7 +442,7 @@ class Ledger:
 
     def rest(self, moved: Moved) -> Iterator[tuple[int, bytes]]:
         """It comes to rest, if it can: the message for that, as (output, message)."""
-        message = self.told.rest(moved)
+        message = self.sent.rest(moved)
         if message is not None:
             self.pedals.forget(moved)
             self.hold((Move(moved, message, True),))
@@ -456,7 +456,7 @@ class Ledger:
 
     def release_pressures(self) -> Iterator[tuple[int, bytes]]:
         """Ends the pressure of all single keys, as (output, message): it is that of a note."""
-        for moved in self.told.moved():
+        for moved in self.sent.moved():
             if moved.what[0] & 0xF0 == POLY_AFTERTOUCH:
                 yield from self.rest(moved)
 
@@ -465,10 +465,10 @@ class Ledger:
 
         That is what scenes and controls have set, too.
         """
-        for moved in self.told.moved():
+        for moved in self.sent.moved():
             if output in (None, moved.output) and channel in (None, moved.channel[1]):
                 self.pedals.forget(moved)
-        yield from self.told.rest_all(output, channel)
+        yield from self.sent.rest_all(output, channel)
         self.ringing.silence(output, channel)
 
     def _hold_once(self, source: int) -> None:
@@ -483,7 +483,7 @@ class Ledger:
 
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
-        return self.told.off_rest()
+        return self.sent.off_rest()
 
 
 def _merge(presses: list[_Press]) -> None:

@@ -17,6 +17,10 @@ from engine.midi.kinds import CONTROLLER, PROGRAM
 
 #: 64 to 69; the other switches are buttons, each press of which counts
 MERGED_PEDALS: Final = frozenset(number for number in SWITCHES if number < 70)
+#: the bytes that name them
+PEDAL_NAMES: Final = frozenset(
+    bytes((CONTROLLER | channel, number)) for channel in range(16) for number in MERGED_PEDALS
+)
 #: what holds for messages that follow: MSBs and LSBs, banks, parameter numbers and their data
 MERGED_VALUES: Final = PARAMETERS.union(MSB_OF, MSB_OF.values())
 #: the MSBs of controllers that are neither bank nor data entry: they pass as they came, and are only remembered
@@ -45,7 +49,7 @@ def merged_of(units: Iterable[tuple[int, Unit]]) -> tuple[bool, tuple[SentHigh, 
 
 def is_pedal(message: bytes) -> bool:
     """Whether this, a message or what names it, is a pedal that several players may hold."""
-    return len(message) > 1 and message[0] & 0xF0 == CONTROLLER and message[1] in MERGED_PEDALS
+    return message[:2] in PEDAL_NAMES
 
 
 def is_merged(message: bytes) -> bool:

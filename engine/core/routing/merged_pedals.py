@@ -5,7 +5,7 @@ The value that the channel gets is the highest of theirs, so that half pedalling
 
 from collections.abc import Container, Iterable, Mapping
 
-from engine.core.routing.told_values import Channel, Hand, Moved
+from engine.core.routing.sent_values import Channel, Hand, Moved
 
 #: where one player has a pedal: the message as it came in, and the value (1 to 127) as it is sent (a named tuple would
 #: take several times as long to make, for each message of a pedal)

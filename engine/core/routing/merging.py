@@ -14,7 +14,7 @@ from engine.core.routing.merged_messages import HIGHS, MERGED_VALUES, SentHigh, 
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.player_numbers import NOBODY, all_of
 from engine.core.routing.positions import Positions
-from engine.core.routing.told_values import Hand, Moved, hand_of, moves_of, rest_for
+from engine.core.routing.sent_values import Hand, Moved, hand_of, moves_of, rest_for
 from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 from engine.midi.parameter_units import SelectedParameter
@@ -44,13 +44,13 @@ class Merging:
                 for (output, what), sent in routes.moves(player, message).items():
                     if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
                         self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
-        told = self._ledger.told
+        values = self._ledger.sent
         for (output, status, number), sent_high in self._highs.items():
             moved = Moved(output, bytes((status, number)))
-            now = told.now(moved) or rest_for(moved) or b""
+            now = values.now(moved) or rest_for(moved) or b""
             there = [player for player, value in sent_high.values.items() if now[2:] == bytes((value,))]
-            mover = next((hand[0] for hand in told.mover(moved)), next(iter(there), None))
-            sent_high.owner = None if told.is_commanded(moved) else mover
+            mover = next((hand[0] for hand in values.mover(moved)), next(iter(there), None))
+            sent_high.owner = None if values.is_commanded(moved) else mover
 
     def note(self, player: int, highs: Iterable[SentHigh]) -> None:
         """A player's MSBs are sent as they came. (Short: wheels and faders move all the time.)"""

@@ -13,7 +13,7 @@ from engine.core.routing.channel_places import AT_HOME, Places, placed
 from engine.core.routing.compiled_scene import Paths, RoutePath
 from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
-from engine.core.routing.told_values import Channel, Hand, Moved, made_of, moves_of
+from engine.core.routing.sent_values import Channel, Hand, Moved, made_of, moves_of
 from engine.midi.controllers import SHAPING
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, is_press, is_release
 from engine.midi.rest_values import rest_of

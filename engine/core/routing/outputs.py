@@ -8,7 +8,7 @@ from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.player_numbers import all_of
-from engine.core.routing.told_values import Moved, made_of, moves_of
+from engine.core.routing.sent_values import Moved, made_of, moves_of
 from engine.core.state import State
 from engine.midi.controllers import HOLDING
 from engine.midi.kinds import CONTROLLER, POLY_AFTERTOUCH, is_release
@@ -78,7 +78,7 @@ class Outputs:
         sounds = self._sounds_of(output)
         cable.forget_sounds()
         state.entered.forget(output)
-        state.ledger.told.forget(output)
+        state.ledger.sent.forget(output)
         self.note_set_up(output)
         self.command_steps(output, sounds)
         self.burst(now, output, (*state.compiled.setups.get(output, ()), *sounds), out)
@@ -128,7 +128,7 @@ class Outputs:
         sounding = ledger.sounding_channels()
         players = {number for source in sources for number in (source, *all_of(source))}
         self.put(now, ledger.end(players, lambda key, target: True), out)
-        for moved in ledger.told.moved():
+        for moved in ledger.sent.moved():
             if _ends_with_notes(moved) and moved.channel in sounding:
                 theirs = {hand for hand in ledger.movers(moved) if hand[0] in sources}
                 if theirs:

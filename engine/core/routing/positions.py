@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Final
 
-from engine.core.routing.told_values import position_of
+from engine.core.routing.sent_values import position_of
 from engine.midi.controllers import MSB_OF, ON_FROM
 from engine.midi.kinds import CONTROLLER
 from engine.midi.rest_values import rest_of

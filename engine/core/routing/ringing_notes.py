@@ -5,14 +5,19 @@ others hold all that are released under them. Where a note rings is known from w
 """
 
 from collections.abc import Callable, Container, Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Set as AbstractSet
+from typing import TYPE_CHECKING, Final
 
-from engine.core.routing.told_values import Channel
+from engine.core.routing.sent_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
     from engine.core.routing.held_ledger import Player, Target
     from engine.core.routing.open_routes import OpenRoutes
+
+
+_NONE: Final = frozenset[int]()
+_SOSTENUTO_ALONE: Final = frozenset((SOSTENUTO,))
 
 
 class RingingNotes:
@@ -22,7 +27,7 @@ class RingingNotes:
     """
 
     def __init__(self) -> None:
-        self.held: dict[Channel, set[int]] = {}  # -> the pedals that are down
+        self.held: dict[Channel, AbstractSet[int]] = {}  # -> the pedals that are down
         self._captured: dict[Channel, set[int]] = {}  # -> the keys that the sostenuto pedal holds
         self._notes: dict[Channel, dict[int, Player]] = {}
         self._unbound: set[Channel] = set()  # where a note may ring that was played by the routes in force
@@ -30,30 +35,30 @@ class RingingNotes:
 
     def pedal(self, channel: Channel, number: int, down: bool, keys: Iterable[int]) -> None:
         """A pedal was moved; `keys` are down."""
-        pedals = self.held.get(channel, set())
+        pedals = self.held.get(channel, _NONE)
         if down == (number in pedals):
             return
         if down:
-            self.held[channel] = pedals | {number}
+            self.held[channel] = {number} if pedals is _NONE else pedals | {number}
             if number == SOSTENUTO:
                 self._captured[channel] = {*keys}
             return
         if number == SOSTENUTO:
             self._captured.pop(channel, None)
         self.touched.add(channel)
-        if pedals == {number}:
+        if len(pedals) == 1:
             del self.held[channel]
             self._notes.pop(channel, None)
             return
         self.held[channel] = pedals = pedals - {number}
         notes = self._notes.get(channel)
-        if notes and pedals == {SOSTENUTO}:
+        if notes and pedals == _SOSTENUTO_ALONE:
             held = self._captured.get(channel, set())
             self._notes[channel] = {key: each for key, each in notes.items() if key in held}
 
     def released(self, channel: Channel, key: int, player: "Player") -> None:
         """A key is up on a channel on which a pedal is down: its note may ring on."""
-        if self.held[channel] != {SOSTENUTO} or key in self._captured.get(channel, ()):
+        if self.held[channel] != _SOSTENUTO_ALONE or key in self._captured.get(channel, ()):
             notes = self._notes.get(channel)
             if notes is None:
                 self._notes[channel] = {key: player}
@@ -64,6 +69,10 @@ class RingingNotes:
     def channels(self) -> set[Channel]:
         """Where anything rings."""
         return {channel for channel, notes in self._notes.items() if notes}
+
+    def is_on(self, channel: Channel) -> bool:
+        """Whether anything rings there."""
+        return bool(self._notes.get(channel))
 
     def players(self, channel: Channel, struck: Container["Target"]) -> "dict[Player, None]":
         """Who plays what rings on a channel, and by which routes, those of the oldest notes first.

@@ -9,7 +9,7 @@ from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_ledger import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
-from engine.core.routing.told_values import Move, Moved, Told, is_low, made_of, moves_of, position_of, told_of
+from engine.core.routing.sent_values import Move, Moved, Sent, is_low, made_of, moves_of, position_of, sent_of
 from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.controllers import PARAMETERS
 from engine.midi.kinds import CONTROLLER, is_press, is_release
@@ -38,7 +38,7 @@ class RoutedMessage:
     units: tuple[tuple[int, Unit], ...]
     targets: tuple[Target, ...]
     moves: tuple[Move, ...]
-    told: dict[Moved, Told]  # those of the moves that are not to rest
+    sent: dict[Moved, Sent]  # those of the moves that are not to rest
     selects: bool  # whether there are banks or programs among the units
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
@@ -55,7 +55,7 @@ class RoutedMessage:
 
     def __post_init__(self) -> None:
         self.noted = bool(self.moves or self.later or self.prefix or self.position or self.merges or self.announces)
-        whole = len(self.told) == len(self.moves)
+        whole = len(self.sent) == len(self.moves)
         rare = self.merges or self.later or self.prefix or is_low(self.position) or is_pedal(self.position)
         self.plain = bool(self.position) and whole and not rare
 
@@ -79,22 +79,22 @@ def answer(
         moves += tuple(note for output, unit in once for note in made_of(output, unit))
         prefix = message[0] < 0xF0 and is_prefix(message)
         place = position_of(message)
-        told = told_of(source, message, moves)
+        sent = sent_of(source, message, moves)
         says = message[0] & 0xF0 == CONTROLLER and (message[1] in PARAMETERS or resets(message))
         pedals = _pedals(once) if merges and place and not (prefix or later or is_low(place)) else ()
         return RoutedMessage(
-            PLAIN, once, (), moves, told, selects, said, (), later, (), merges, highs, prefix, place, says, pedals
+            PLAIN, once, (), moves, sent, selects, said, (), later, (), merges, highs, prefix, place, says, pedals
         )
     if is_press(message):
-        told = told_of(source, message, moves)
-        return RoutedMessage(PRESS, once, targets, moves, told, selects, said, (), later, (), merges, highs)
+        sent = sent_of(source, message, moves)
+        return RoutedMessage(PRESS, once, targets, moves, sent, selects, said, (), later, (), merges, highs)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
     if targets:  # a filter starts notes when a key is released: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
     held = tuple(each for each in timed if each.at >= NEVER)
-    told = told_of(source, message, moves)
-    return RoutedMessage(RELEASE, once, (), moves, told, selects, said, others, later, held, merges, highs)
+    sent = sent_of(source, message, moves)
+    return RoutedMessage(RELEASE, once, (), moves, sent, selects, said, others, later, held, merges, highs)
 
 
 def _pedals(units: Sequence[tuple[int, Unit]]) -> tuple[tuple[Moved, int], ...]:
@@ -113,7 +113,7 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         units=tuple(each for each in answer.units if each[0] not in shut),
         targets=tuple(target for target in answer.targets if target.output not in shut),
         moves=tuple(each for each in answer.moves if each.moved.output not in shut),
-        told={moved: told for moved, told in answer.told.items() if moved.output not in shut},
+        sent={moved: sent for moved, sent in answer.sent.items() if moved.output not in shut},
         others=tuple(each for each in answer.others if each[0] not in shut),
         later=tuple(each for each in later if each.outputs),
         held=tuple(each for each in held if each.outputs),

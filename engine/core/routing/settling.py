@@ -1,4 +1,4 @@
-"""Brings the channels of all outputs to what the routes in force make of hands and feet: told, or at rest.
+"""Brings the channels of all outputs to what the routes in force make of hands and feet: sent, or at rest.
 
 What a scene newly reaches is sent where the pedals, wheels and faders of its players really are; what is no longer fed
 comes to rest. On a channel where a note sounds both wait until it is silent (`gestures`), so that no note is bent, cut
@@ -15,7 +15,7 @@ from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY
-from engine.core.routing.told_values import Channel, Hand, Moved, hand_of, is_at_rest, moves_of, position_of
+from engine.core.routing.sent_values import Channel, Hand, Moved, hand_of, is_at_rest, moves_of, position_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM
 from engine.midi.kinds import NOTE_ON
@@ -52,7 +52,7 @@ class Settling:
         if not state.rules.gestures:
             self._rest(now, {}, set(sources), None, (), out)
             return
-        moved = state.ledger.told.movers() | state.positions.moved()
+        moved = state.ledger.sent.movers() | state.positions.moved()
         changed = {source for source in moved if source in sources}
         if before is not None:
             differs = self._differing(before, routes, sources)
@@ -102,14 +102,14 @@ class Settling:
             gestures.unsettled.pop(source, None)
             wanted = self._wanted((source,))
             self._rest(now, wanted, {source}, None, sounding, out)
-            self._tell(now, wanted, out, sounding)
+            self._send(now, wanted, out, sounding)
         if not self._lift_left(now, sources, out):
             gestures.plan(now)
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
         ledger = self._state.ledger
-        for moved in ledger.told.moved():
+        for moved in ledger.sent.moved():
             taken = {hand for hand, message in ledger.movers(moved).items() if self.consumes(hand[0], message)}
             if taken:
                 self._outputs.put(now, ledger.leave(moved, taken), out)
@@ -123,8 +123,13 @@ class Settling:
         """The pedals that these inputs have left come up, unless others hold them; whether any were left."""
         gestures, ledger = self._state.gestures, self._state.ledger
         left: dict[Moved, set[Hand]] = {}
+        kept: dict[tuple[Hand, bytes], Container[Channel]] = {}  # where pedals that are down hold notes of their hands
         for moved, hand, came in ledger.pedals.held_by(sources, gestures.waiting) if gestures.waiting else ():
-            if self._is_left(hand, came, moved):
+            channels = kept.get((hand, came))
+            if channels is None:
+                up = self._state.positions.is_up(hand[0], came)
+                channels = kept[hand, came] = () if up else gestures.channels_of(hand)
+            if moved.channel not in channels and self._is_left(hand, came, moved):
                 left.setdefault(moved, set()).add(hand)
         for moved, hands in left.items():
             self._outputs.put(now, ledger.leave(moved, hands), out)
@@ -133,14 +138,11 @@ class Settling:
         return bool(left)
 
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
-        """Whether this hand has left a pedal: it leads there no more, and does not play there, or is off the pedal."""
-        gestures, positions = self._state.gestures, self._state.positions
-        if hand[0] in gestures.unsettled:
+        """Whether this hand has left a pedal: it leads there no more, where it does not play, or is off the pedal."""
+        gestures = self._state.gestures
+        if hand[0] in gestures.unsettled or self.feeds(hand[0], came, moved):
             return False
-        plays = moved.channel in gestures.channels_of(hand)
-        if plays and not positions.is_up(hand[0], came):
-            return False
-        return not self.feeds(hand[0], came, moved) and not (plays and gestures.leads(hand, moved))
+        return moved.channel not in gestures.channels_of(hand) or not gestures.leads(hand, moved)
 
     def after_silence(self, now: int, out: list[Delivery], at_once: Iterable[Channel] = ()) -> None:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
@@ -148,7 +150,7 @@ class Settling:
         if ended:
             wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
             self._rest(now, wanted, None, ended, self._sounding(), out)
-            self._tell(now, wanted, out)
+            self._send(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
@@ -160,20 +162,20 @@ class Settling:
         self.after_silence(now, out, channels)
         sounding = channels & self._state.gestures.waiting
         if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
-            self._tell(
+            self._send(
                 now, _only(self._wanted((source,)), lambda m, w: m.channel in sounding and _is_down(w.sent)), out
             )
 
-    def tell_output(self, now: int, output: int, out: list[Delivery]) -> None:
+    def send_to_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
-        self._tell(now, _only(self._wanted(None), lambda moved, _: moved.output == output), out)
+        self._send(now, _only(self._wanted(None), lambda moved, _: moved.output == output), out)
 
-    def tell_again(self, now: int, sources: Iterable[int], out: list[Delivery]) -> None:
+    def send_again(self, now: int, sources: Iterable[int], out: list[Delivery]) -> None:
         """Everything that the routes in force lead anywhere from these inputs is sent once more."""
-        told, wanted = self._state.ledger.told, self._wanted(sources)
-        same = [(moved, sent) for moved in sorted(wanted) if (sent := told.now(moved)) is not None]
+        values, wanted = self._state.ledger.sent, self._wanted(sources)
+        same = [(moved, sent) for moved in sorted(wanted) if (sent := values.now(moved)) is not None]
         self._put(now, same, out)
-        self._tell(now, wanted, out, self._sounding())
+        self._send(now, wanted, out, self._sounding())
 
     # What is wanted, what is at rest
 
@@ -213,7 +215,7 @@ class Settling:
     ) -> None:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
-        for moved in state.ledger.told.moved() if sources is None else state.ledger.moved_by(sources):
+        for moved in state.ledger.sent.moved() if sources is None else state.ledger.moved_by(sources):
             output, what = moved
             channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
             if channel in state.gestures.waiting and channel in sounding and not on_note:
@@ -253,18 +255,18 @@ class Settling:
         board = self._state.boards[source] if source != NOBODY else None
         return board is not None and board.owns(message, self._state.stack_of[source].playing)
 
-    def _tell(self, now: int, wanted: AllWanted, out: list[Delivery], sounding: Container[Channel] = ()) -> None:
+    def _send(self, now: int, wanted: AllWanted, out: list[Delivery], sounding: Container[Channel] = ()) -> None:
         """Tell what is wanted, where it is not so already; on channels that sound it waits."""
-        state, told = self._state, self._state.ledger.told
+        state, values = self._state, self._state.ledger.sent
         news: list[tuple[Moved, bytes]] = []
         for moved in sorted(wanted):  # an MSB before its LSB, which it sets to 0
             players = {source: each for source, each in wanted[moved].items() if each.sent and position_of(each.sent)}
-            before = told.now(moved)
+            before = values.now(moved)
             if not players or (
                 all(_is_so(each.sent, before) for each in players.values()) and self._are_movers(moved, players)
             ):
                 continue
-            if told.is_commanded(moved) or self._is_others(moved, players):
+            if values.is_commanded(moved) or self._is_others(moved, players):
                 continue
             if moved.channel in sounding:
                 state.gestures.waiting.add(moved.channel)

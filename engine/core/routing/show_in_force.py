@@ -4,7 +4,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
 from engine.core.routing.filter_chain import FilterLink, RaisedFaults, through
-from engine.core.routing.told_values import Channel
+from engine.core.routing.sent_values import Channel
 from engine.midi.mpe_configuration import AnnouncedZone
 from filters.registry import Later
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.routing.channel_places import AT_HOME, Places, placed_step
 from engine.core.routing.scene_in_play import SceneInPlay
-from engine.core.routing.told_values import Channel
+from engine.core.routing.sent_values import Channel
 from engine.core.state import State
 
 

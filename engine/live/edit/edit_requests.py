@@ -113,9 +113,9 @@ class EditRequests:
 
     async def _list(self, request: ListScenesRequest) -> Answer:
         engine = self._show.engine
-        now = engine.scene[0] if engine.scene else None
+        now = {scene.number for _, scene in engine.state.scenes_in_force()}
         scenes = [
-            {"number": scene.number, "name": scene.name, "at": scene.at, "now": scene.number == now}
+            {"number": scene.number, "name": scene.name, "at": scene.at, "now": scene.number in now}
             for scene in engine.rig.scenes
         ]
         return ScenesAnswer(text=counted(len(scenes), "scene"), scenes=scenes)

@@ -149,19 +149,21 @@ class RemoteWork:
         """The change that sets a route, or the answer if there is nothing to change."""
         engine = self._show.engine
         inputs, outputs = list(engine.rig.inputs), list(engine.rig.outputs)
-        if engine.scene is None or route.input > len(inputs) or route.output > len(outputs):
+        known = route.input <= len(inputs) and route.output <= len(outputs)
+        stack = engine.state.stack_of[engine.inputs.index(inputs[route.input - 1])] if known else None
+        if stack is None or stack.in_force is None:
             text = f"there is no input {route.input}, no output {route.output} or no scene"
             return refused(AnswerCode.BAD_REQUEST, text)
-        source, target = inputs[route.input - 1], outputs[route.output - 1]
+        source, target, (number, _) = inputs[route.input - 1], outputs[route.output - 1], stack.in_force
         try:
-            lists = scene_snapshot.with_route(engine, scene_snapshot.in_force(engine), source, target, route.on)
+            lists = scene_snapshot.with_route(engine, engine.rig.scene(number), source, target, route.on)
         except ValueError as fault:
             return refused(AnswerCode.NOT_POSSIBLE, str(fault))
         if lists is None:
             is_so = "already" if route.on else "not"
-            return unchanged(f"scene {engine.scene[0]}: {source} is {is_so} connected to {target}")
-        done = f"scene {engine.scene[0]}: {source} {'connected to' if route.on else 'disconnected from'} {target}"
-        return partial(scene_edits.set_lists, number=engine.scene[0], lists=lists), done
+            return unchanged(f"scene {number}: {source} is {is_so} connected to {target}")
+        done = f"scene {number}: {source} {'connected to' if route.on else 'disconnected from'} {target}"
+        return partial(scene_edits.set_lists, number=number, lists=lists), done
 
     def _answer(self, source: int, command: int, answer: Answer) -> None:
         show = self._show

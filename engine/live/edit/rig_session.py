@@ -146,8 +146,8 @@ class RigSession:
                 del self._before[0]
 
     def _deleted_scene(self) -> str:
-        scene = self.show.engine.scene
-        gone = scene is not None and scene[0] not in self.show.engine.state.compiled.scenes
+        state = self.show.engine.state
+        gone = any(scene.number not in state.compiled.scenes for _, scene in state.scenes_in_force())
         return "; it keeps playing until another is recalled" if gone else ""
 
     def _whether_saved(self) -> str:

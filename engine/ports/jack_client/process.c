@@ -36,14 +36,20 @@ static int64_t clock_offset(void) {
     return before + (after - before) / 2 - theirs;
 }
 
+/* The server filters the times of its cycles, and on a busy machine they may go hundreds of milliseconds wrong. A cycle
+ * begins no more than a period before we are called, and hardly after it; or else that moment is what we go by. */
+static int64_t believed(int64_t start, int64_t called, int64_t period) {
+    return called - start < period && start - called < period / 4 ? start : called;
+}
+
 static Cycle this_cycle(Client *client, Frames frames) {
     Frames current;
     uint64_t start_us = 0, next_us = 0;
     float period_us = 0;
     Cycle cycle = {frames, monotonic_ns(), 1e9 / client->rate};
     if (jack.get_cycle_times(client->jack, &current, &start_us, &next_us, &period_us) || period_us <= 0) return cycle;
-    cycle.start = (int64_t)start_us * 1000 + clock_offset();
     cycle.frame_ns = period_us * 1000.0 / frames;
+    cycle.start = believed((int64_t)start_us * 1000 + clock_offset(), cycle.start, nearest(period_us * 1000.0));
     Frames gap = current - client->next_frame; /* the count begins anywhere, and again at 0 */
     if (client->counting && gap && gap < 1u << 31) atomic_fetch_add(&client->missed, (gap + frames - 1) / frames);
     client->counting = 1;

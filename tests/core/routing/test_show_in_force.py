@@ -1,8 +1,8 @@
 """Filters that count beats follow the tempo in force. (A minute has 60 seconds; a beat is a quarter note.)"""
 
 from engine.core.engine import Engine
+from engine.core.routing.sent_values import SentValues
 from engine.core.routing.show_in_force import ShowInForce
-from engine.core.routing.told_values import ToldValues
 from engine.rig.read.load import read
 from tests.support.engine_calls import adopt, engine_of, recall, sync
 from tests.support.pit_engine import MS
@@ -65,7 +65,7 @@ def test_an_echo_follows_the_clock_that_comes_in() -> None:
 
 def test_without_a_show_the_tempo_is_the_one_given() -> None:
     """Until it follows a show, and while that knows no tempo, the tempo is the one it was made with."""
-    show, values = ShowInForce(90.0), ToldValues()
+    show, values = ShowInForce(90.0), SentValues()
     assert show.tempo(0) == 90.0
     show.follow(lambda now: None, values.value, lambda source: (), dict, lambda source, manager: None)
     assert show.tempo(0) == 90.0

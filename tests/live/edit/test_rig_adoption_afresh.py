@@ -2,6 +2,7 @@
 
 from typing import Any, Final
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -180,6 +181,7 @@ def _recalled(engine: Engine, source: str) -> list[Any]:
     return found
 
 
+@pytest.mark.slow
 @given(_chains(), st.lists(st.tuples(st.sampled_from(INPUTS), played), min_size=1, max_size=20))
 @settings(max_examples=50)
 def test_a_rig_reached_by_edits_is_as_if_read_afresh(texts: list[str], stream: list[tuple[str, bytes]]) -> None:

@@ -209,6 +209,7 @@ async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
 MANY_MISTAKES = (RIG + "".join(f"k{number} = 1\n" for number in range(50_000))).encode()
 
 
+@pytest.mark.slow
 async def test_a_long_rig_holds_nothing_up() -> None:
     """While a rig with 50,000 mistakes is read, in another process, a pulled output is noticed; then it is reported."""
     stage = Stage()

@@ -88,6 +88,7 @@ async def test_cancelled_work_is_ended(worker: WorkerProcess) -> None:
         os.kill(child, 0)
 
 
+@pytest.mark.slow
 async def test_the_music_does_not_wait_for_the_work(worker: WorkerProcess) -> None:
     """While a rig with 50,000 mistakes is read, Python code here runs on: its longest pause is counted in its own
     turns, not in time, which the machine decides."""

@@ -78,6 +78,22 @@ def test_a_message_leaves_on_its_frame(jack: FakeJack, frame: int) -> None:
     assert _all_that_leaves(jack, output, 3) == [(frame // FRAMES, frame % FRAMES, NOTE)]
 
 
+@pytest.mark.parametrize("error", [-600_000, -1_400, 400, 600_000])
+def test_a_server_whose_times_are_wrong_holds_nothing_up(jack: FakeJack, error: int) -> None:
+    """On a busy machine JACK's own times may be more than half a second wrong. We then go by the moment at which we are
+    called: a message leaves two periods after its time all the same, within our own delay."""
+    source, output, begin = jack.open(False), jack.open(True), jack.now
+    jack.send(output, NOTE, begin - LATENCY + 80 * FRAME_NS)
+    jack.play(source, 10, NOTE)
+    jack.cycle(error=error)
+    assert jack.heard(output) == []
+    [(at, _)] = jack.read(source)
+    assert abs(at - (begin - PERIOD_NS + 10 * FRAME_NS)) < 3 * FRAME_NS
+    jack.cycle(error=error)
+    [(frame, _)] = jack.heard(output)
+    assert abs(frame - 16) <= 2
+
+
 @pytest.mark.parametrize("at", [-1e12, -1e9, -LATENCY - 1e6, 2e9, 1e15])
 def test_what_is_late_or_absurdly_early_leaves_at_once(jack: FakeJack, at: float) -> None:
     """A time long past and one more than a second ahead count as now, and hold up nothing behind them."""

@@ -42,10 +42,10 @@ class Move(NamedTuple):
 
 #: what something was last moved to: the input that moved it, what came in there, what was sent (a named tuple would
 #: take several times as long to make, for each message of a wheel)
-Told = tuple[int, bytes, bytes]
+Sent = tuple[int, bytes, bytes]
 
 
-def told_of(source: int, message: bytes, moves: Iterable[Move]) -> dict[Moved, Told]:
+def sent_of(source: int, message: bytes, moves: Iterable[Move]) -> dict[Moved, Sent]:
     """What these moves, made by an input's message, have left off rest."""
     return {move.moved: (source, message, move.sent) for move in moves if not move.at_rest}
 
@@ -103,28 +103,29 @@ def is_at_rest(message: bytes) -> bool:
     return rest_of(message) == message
 
 
-class ToldValues:
+class SentValues:
     """Loop only. What is at rest is not kept.
 
     `values`: what hands and feet have moved; `lows`: whether any LSB was ever sent, so that MSBs must be looked after.
     """
 
     def __init__(self) -> None:
-        self.values: dict[Moved, Told] = {}
+        self.values: dict[Moved, Sent] = {}
         self.lows = False
         self._set_up: dict[Moved, bytes] = {}  # what the rig sets on an instrument
         self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these. Where something else was set to stay, rest is a move, too."""
-        told = self.values
+        values = self.values
+        kept = self._commanded or self._set_up  # mostly nothing
         for moved, sent, at_rest, low in moves:
-            if at_rest and self._kept(moved) is None:
-                told.pop(moved, None)
+            if at_rest and not (kept and self._kept(moved)):
+                values.pop(moved, None)
             else:
-                told[moved] = (source, message, sent)
+                values[moved] = (source, message, sent)
             if self.lows and low is not None:
-                told.pop(low, None)
+                values.pop(low, None)
         if is_low(message):
             self.lows = True
 
@@ -155,8 +156,8 @@ class ToldValues:
 
     def now(self, moved: Moved) -> bytes | None:
         """What it was last moved to; None if it is at rest, or was never moved."""
-        told = self.values.get(moved)
-        return told[2] if told is not None else self._kept(moved)
+        last = self.values.get(moved)
+        return last[2] if last is not None else self._kept(moved)
 
     def value(self, output: int, controller: bytes) -> int | None:
         """The value of this message's controller that is in force there; None if it has no rest and was never moved."""
@@ -180,8 +181,8 @@ class ToldValues:
 
     def mover(self, moved: Moved) -> dict[Hand, bytes]:
         """The hand that moved it last, and its message."""
-        told = self.values.get(moved)
-        return {} if told is None else {hand_of(told[0], told[1]): told[1]}
+        last = self.values.get(moved)
+        return {} if last is None else {hand_of(last[0], last[1]): last[1]}
 
     def rest(self, moved: Moved) -> bytes | None:
         """It comes to rest: the message that brings it there; None if there is none, and it stays."""
