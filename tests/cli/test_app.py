@@ -40,7 +40,7 @@ def test_every_command_is_in_one_group_of_the_help() -> None:
 def test_the_help_begins_with_the_first_step(bayleaf: Bayleaf) -> None:
     """The first step is above everything; each group has its commands, each with one whole sentence."""
     shown = bayleaf("--help").out
-    assert shown.index("The first step: `bayleaf new`") < shown.index("Set up:")
+    assert shown.index("The first step: `bayleaf` alone") < shown.index("Set up:")
     for title, names in GROUPS.items():
         assert f"{title}:\n" in shown
         for name in names:

@@ -62,7 +62,7 @@ def test_many_reasons_are_too_many() -> None:
 def test_a_port_that_takes_nothing(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
     """An open output that refuses messages is reported with the driver's words."""
 
-    def refuse(message: bytes) -> None:
+    def refuse(message: bytes, at: int = 0) -> None:
         raise PortError("the queue is full")
 
     monkeypatch.setattr(well.bench.outputs["brass"], "send", refuse)

@@ -263,7 +263,7 @@ async def test_an_output_that_refused_is_set_right_when_it_takes_messages_again(
     port = stand.system.output("Box 1")
     with monkeypatch.context() as patch:
 
-        def full(message: bytes) -> None:
+        def full(message: bytes, at: int = 0) -> None:
             raise PortError("the queue is full")
 
         patch.setattr(port, "send", full)

@@ -137,13 +137,19 @@ def thousands_arrive(line: Line) -> None:
         heard += line.send(messages[number : number + line.holds])
         wanted = b"".join(messages[: number + line.holds])
         heard += line.hear(len(wanted) - len(heard))
-        assert heard == wanted
+        assert heard == wanted, _first_difference(heard, wanted)
     read: list[bytes] = []
     for number in range(0, 2000, 100):
         for message in messages[number : number + 100]:
             line.play(message)
         read += line.read(100)
     assert read == messages
+
+
+def _first_difference(heard: bytes, wanted: bytes) -> str:
+    at = next((at for at, (one, other) in enumerate(zip(heard, wanted, strict=False)) if one != other), len(wanted))
+    near = slice(max(0, at - 9), at + 18)
+    return f"at byte {at} of {len(heard)}: {heard[near].hex(' ', 3)} instead of {wanted[near].hex(' ', 3)}"
 
 
 def closed_ports_are_closed(line: Line) -> None:

@@ -10,3 +10,8 @@ def test_nothing_is_left_hanging_bent_or_pressed(first: int) -> None:
     """Ten performances with recalls, panics and pulled cables; `tests/support/mpe_performances.py` plays any number."""
     for seed in range(first, first + 10):
         play(seed)
+
+
+def test_what_a_pedal_held_until_it_was_lifted_comes_to_rest() -> None:
+    """Of 10,000 performances this one had found a bend that stayed."""
+    play(5300)
