@@ -127,7 +127,8 @@ def test_a_disk_without_room_gets_no_part_of_a_rig(tmp_path: Path) -> None:
     small = "import resource, signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
     small += "resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100)); from engine.cli.app import main; main()"
     for kind, status in ((small, 1), ("from engine.cli.app import main; main()", 0)):
-        command = [sys.executable, "-c", kind, "new", "mine.toml", "--kind", "studio"]
+        # -B: of a module's bytecode, too, Python would write no more than that, and later fail to read it
+        command = [sys.executable, "-B", "-c", kind, "new", "mine.toml", "--kind", "studio"]
         done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False)
         assert done.returncode == status, done.stderr
     assert (tmp_path / "mine.toml").is_file()
