@@ -1,8 +1,11 @@
 """JACK's dummy servers for the tests; a child process may start one, too."""
 
 import os
+import shutil
 import subprocess
 import time
+from pathlib import Path
+from typing import Final
 
 # JACK has a register of eight servers' names, which killed ones stay in: use few, fixed ones. The second of two workers
 # has its own.
@@ -10,9 +13,14 @@ _WORKER = os.environ.get("PYTEST_XDIST_WORKER", "").removeprefix("gw0")
 SERVER = f"bayleaf-tests{_WORKER}"
 MORTAL = f"bayleaf-mortal{_WORKER}"
 
+#: What all servers of a user know about ports. One that is killed while it writes leaves it half made, and the others
+#: then wait for it for ever, as soon as a port is closed.
+_PROPERTIES: Final = Path(f"/dev/shm/jack_db-{os.getuid()}")
+
 
 def _start(name: str, *scheduling: str) -> subprocess.Popen[bytes] | None:
     command = ["jackd", "-n", name, *scheduling, "-d", "dummy", "-r", "48000", "-p", "512"]
+    shutil.rmtree(_PROPERTIES, ignore_errors=True)
     process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     for _ in range(100):
         time.sleep(0.05)  # between two looks, each a process
