@@ -4,35 +4,12 @@ import os
 import signal
 import tomllib
 
-from playwright.sync_api import Page, WebSocket, expect
+from playwright.sync_api import Page, expect
 
-from tests.support.panel_in_browser import LONGEST, PHONE, VIEWS, PanelInBrowser
+from tests.support.panel_in_browser import PHONE, PanelInBrowser, in_force
 from tests.support.waiting import until
 
 MIDDLE_C = 60
-
-
-def _in_force(page: Page, number: int, name: str) -> None:
-    expect(page.locator("#scene-number")).to_have_text(str(number))
-    expect(page.locator("#scene-name")).to_have_text(name)
-
-
-def test_next_back_and_jump_recall_and_the_boxes_hear_it(look_pit: PanelInBrowser) -> None:
-    """Next, Back and a scene's button recall; the page, the engine and the synth agree."""
-    page = look_pit.page(PHONE)
-    _in_force(page, 11, "Overture")
-    page.get_by_role("button", name="Next", exact=True).click()
-    _in_force(page, 12, "Street at night")
-    expect(page.locator("#next-scene")).to_have_text("13 Finale")
-    assert look_pit.scene() == 12
-    page.get_by_role("button", name="Back", exact=True).click()
-    _in_force(page, 11, "Overture")
-    page.get_by_label("Find by number or name").fill("fin")
-    page.locator("#scenes").get_by_role("button", name="Finale").click()
-    _in_force(page, 13, "Finale")
-    assert look_pit.scene() == 13
-    expect(page.locator("#setlist")).to_have_text("Friday, 3 of 3")
-    assert look_pit.said == []
 
 
 def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
@@ -41,7 +18,7 @@ def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
     expect(page.locator("#scene-text")).to_be_hidden()
     expect(page.locator("#song")).to_be_hidden()
     page.get_by_role("button", name="Next", exact=True).click()
-    _in_force(page, 12, "Street at night")
+    in_force(page, 12, "Street at night")
     assert page.locator("#scene-text").inner_text() == "watch the drummer\nbar 40"
     expect(page.locator("#song-text")).to_have_text("capo on")
     expect(page.locator("#song")).to_have_text("Market, transposed by +2")
@@ -56,19 +33,19 @@ def test_texts_are_shown_line_by_line(page_pit: PanelInBrowser) -> None:
 def test_a_browser_shows_the_player_that_it_has_chosen(players_pit: PanelInBrowser) -> None:
     """It shows that player's scene, recalls for that player alone, and knows them again after a reload."""
     page = players_pit.page(PHONE)
-    _in_force(page, 11, "Overture")
+    in_force(page, 11, "Overture")
     page.get_by_label("This browser shows").select_option("anna")
-    _in_force(page, 21, "Fanfare")
+    in_force(page, 21, "Fanfare")
     expect(page.locator("#setlist")).to_have_text("Anna, act 1, 1 of 2")
     page.get_by_role("button", name="Next", exact=True).click()
-    _in_force(page, 22, "Lament")
+    in_force(page, 22, "Lament")
     assert players_pit.scene() == 11
     page.reload()
-    _in_force(page, 22, "Lament")
+    in_force(page, 22, "Lament")
     page.locator("#scenes").get_by_role("button", name="Fanfare").click()
-    _in_force(page, 21, "Fanfare")
+    in_force(page, 21, "Fanfare")
     page.get_by_label("This browser shows").select_option("the rest of the rig")
-    _in_force(page, 11, "Overture")
+    in_force(page, 11, "Overture")
     assert players_pit.said == []
 
 
@@ -80,10 +57,10 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: PanelInBrowser
     try:
         page.get_by_role("button", name="Next", exact=True).click()
         expect(page.locator("#dock-said")).to_contain_text("Requested: next")
-        _in_force(page, 11, "Overture")
+        in_force(page, 11, "Overture")
     finally:
         os.kill(process, signal.SIGCONT)
-    _in_force(page, 12, "Street at night")
+    in_force(page, 12, "Street at night")
 
 
 def test_a_route_made_saved_undone_and_redone(page_pit: PanelInBrowser) -> None:
@@ -196,13 +173,13 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     expect(health).to_have_text("All is well")
     expect(health).to_be_visible()
     page.get_by_role("button", name="Next", exact=True).click()
-    _in_force(page, 12, "Street at night")
+    in_force(page, 12, "Street at night")
     page_pit.panel.kill()
     expect(old).to_contain_text("The panel does not answer")
     page_pit.panel.start()
     expect(old).to_be_hidden()
     page.get_by_role("button", name="Next", exact=True).click()
-    _in_force(page, 13, "Finale")
+    in_force(page, 13, "Finale")
     page_pit.engine.kill()
     expect(old).to_contain_text("The engine")
     page_pit.panel.kill()
@@ -211,166 +188,17 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     expect(old).to_be_hidden()
 
 
-def test_a_tab_in_the_background_causes_no_traffic(look_pit: PanelInBrowser) -> None:
-    """While the tab is hidden, on whatever view, the page neither sends nor gets a frame, whatever is played; shown
-    again, it has the scene that was recalled meanwhile. (A headless browser never hides a tab: a script says so.)"""
-    page = look_pit.blank()
-    frames: list[str | bytes] = []
-
-    def note(frame: str | bytes) -> None:
-        frames.append(frame)
-
-    def follow(live: WebSocket) -> None:
-        live.on("framesent", note)
-        live.on("framereceived", note)
-
-    def hide(hidden: bool) -> None:
-        page.evaluate(
-            "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
-            " document.dispatchEvent(new Event('visibilitychange')); }",
-            hidden,
-        )
-
-    page.on("websocket", follow)
-    for view in VIEWS:
-        page.goto(f"{look_pit.panel.address}#{view}")
-        expect(page.locator("#scene-number")).to_have_text("11")
-        hide(True)
-        page.wait_for_timeout(500)  # until what was on its way has arrived
-        frames.clear()
-        look_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
-        look_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
-        assert look_pit.engine.request("next") is not None
-        page.wait_for_timeout(1500)  # what a page does again and again, it does once per second or more often
-        assert (view, frames) == (view, [])
-        hide(False)
-        expect(page.locator("#scene-number")).to_have_text("12")
-        assert frames
-        assert look_pit.engine.request("back") is not None
-
-
-def test_next_back_and_panic_are_within_a_thumbs_reach(look_pit: PanelInBrowser) -> None:
-    """On a phone the three buttons are in the lower third of the screen on every view, however far it is scrolled."""
-    page = look_pit.page(PHONE)
-    for view in VIEWS:
-        page.evaluate("view => { location.hash = view; }", view)
-        page.locator(f"#view-{view}").wait_for()
-        for place in ("0", "document.body.scrollHeight"):
-            page.evaluate(f"() => window.scrollTo(0, {place})")
-            for name in ("Next", "Back", "Panic"):
-                box = page.locator(".dock").get_by_role("button", name=name).bounding_box()
-                assert box is not None
-                assert PHONE[1] * 2 / 3 <= box["y"] <= box["y"] + box["height"] <= PHONE[1], (view, name, box)
-
-
-def test_signs_of_activity_change_slowly(look_pit: PanelInBrowser) -> None:
-    """Whatever comes in, a sign changes at most three times in any second of the page's clock (WCAG 2.2, 2.3.1)."""
-    page = look_pit.page(view="patch")
-    page.locator("[data-way]").first.wait_for()
-    page.evaluate(
-        "() => { window.changes = new Map(); new MutationObserver(all => { for (const { target } of all) {"
-        " const sign = (target.nodeType === 1 ? target : target.parentElement).closest('[data-way]');"
-        " if (sign) { const at = window.changes.get(sign) ?? []; if (at.at(-1) !== performance.now())"
-        " at.push(performance.now()); window.changes.set(sign, at); } } }).observe(document.body,"
-        " { subtree: true, childList: true, characterData: true, attributes: true }); }"
-    )
-
-    def changed() -> bool:
-        for turn in range(20):  # a second with a rate that changes all the time
-            for _ in range(1 + turn % 7):
-                look_pit.players["keys"].play(bytes((0xB0, 1, turn)))
-            page.wait_for_timeout(50)
-        found: bool = page.evaluate("() => [...window.changes.values()].some(at => at.length >= 8)")
-        return found
-
-    until("eight changes of a sign", changed)
-    signs: list[list[float]] = page.evaluate("() => [...window.changes.values()]")
-    spans = [at[place + 3] - at[place] for at in signs for place in range(len(at) - 3)]
-    assert min(spans) > 1000  # ms in which a sign changed four times
-
-
-def test_the_health_line_is_honest(look_pit: PanelInBrowser) -> None:
-    """All is well until a cable is pulled; then the page names what is missing, and all is well when it is back."""
-    page = look_pit.page(PHONE)
-    health = page.locator("#health")
-    expect(health).to_have_text("All is well")
-    look_pit.boxes["brass"].pull()
-    expect(health).to_contain_text("brass", timeout=LONGEST)
-    expect(health).to_contain_text("Needs attention")
-    look_pit.boxes["brass"].plug()
-    expect(health).to_have_text("All is well", timeout=LONGEST)
-
-
-def test_the_monitor_tells_in_words_and_explains(look_pit: PanelInBrowser) -> None:
-    """What is played appears in words; a click on what went out shows its way through the scene."""
-    page = look_pit.page(view="monitor")
-    look_pit.engine.request("scene", scene=12)
-    played = page.locator(".passing").get_by_role("button")
-
-    def see() -> bool:
-        look_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
-        look_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
-        page.wait_for_timeout(300)
-        return played.filter(has_text="out brass").count() > 0
-
-    until("the note in the monitor", see)
-    page.get_by_role("button", name="Freeze").click()
-    played.filter(has_text="out brass").filter(has_text="90 30 40").first.click()
-    expect(page.locator(".explained")).to_contain_text("transpose")
-    expect(page.locator(".explained")).to_contain_text("90 30 40")
-    page.get_by_label("Port", exact=True).select_option("in keys")
-    expect(played.filter(has_text="out brass")).to_have_count(0)
-    page.get_by_label("notes", exact=True).uncheck()
-    expect(played).to_have_count(0)
-
-
-def test_faults_are_found(look_pit: PanelInBrowser) -> None:
-    """A test note sounds and ends; ports show where they are used; outputs are identified; scenes are compared."""
-    page = look_pit.page(view="gear")
-    page.get_by_role("button", name="Test note: string-machine").click()
-    look_pit.heard("strings", (4, MIDDLE_C))
-    until("its end", lambda: not look_pit.sounding("strings"))
-    expect(page.locator(".things")).to_contain_text("Page piano")
-    look_pit.players["pads"].pull()
-    expect(page.locator(".things [data-state=missing]")).to_contain_text("missing since")
-    page.get_by_role("button", name="Identify devices").click()
-    expect(page.locator(".who")).to_contain_text("strings: no answer")
-    page.get_by_label("Second scene").select_option("13")
-    page.get_by_role("button", name="Compare").click()
-    expect(page.get_by_text("name: Overture in 11, Finale in 13")).to_be_visible()
-
-
-def test_the_handbook_is_read_and_searched(look_pit: PanelInBrowser) -> None:
-    """A topic shows its page; a link leads to another; a search lists lines, and a click on one opens it there."""
-    page = look_pit.page(PHONE, view="help")
-    handbook = page.locator(".handbook")
-    page.get_by_role("link", name="Limits").click()
-    expect(handbook.get_by_role("heading", name="Limits")).to_be_focused()
-    handbook.get_by_role("link", name="safety").click()
-    handbook.get_by_role("heading", name="Safety").wait_for()
-    page.get_by_role("link", name="All topics").click()
-    page.get_by_label("Search the handbook").fill("no such words")
-    expect(page.locator(".topics")).to_contain_text("No match.")
-    page.get_by_label("Search the handbook").fill("Hold Panic for")
-    page.locator(".topics").get_by_role("link", name="The front panel").click()
-    expect(handbook.locator("[data-line]:focus")).to_contain_text("Hold Panic for 0.6 s")
-    page.reload()
-    expect(handbook.locator("[data-line]:focus")).to_contain_text("Hold Panic for 0.6 s")
-    assert page.locator("img, [onerror]").count() == 0
-    assert look_pit.said == []
-
-
 def test_everything_goes_by_keyboard_alone(page_pit: PanelInBrowser) -> None:
     """Scenes by their keys and numbers, a route by the arrow keys and Enter, panic by Enter twice; no pointer."""
     page = page_pit.page()
     press = page.keyboard.press
     press("n")
-    _in_force(page, 12, "Street at night")
+    in_force(page, 12, "Street at night")
     press("b")
-    _in_force(page, 11, "Overture")
+    in_force(page, 11, "Overture")
     for key in ("1", "3", "Enter"):
         press(key)
-    _in_force(page, 13, "Finale")
+    in_force(page, 13, "Finale")
     press("r")
     page.get_by_role("heading", name="Patch").wait_for()
     cell = page.get_by_role("button", name="keys to strings: not connected", exact=True)

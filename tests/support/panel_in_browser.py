@@ -197,3 +197,8 @@ def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...]
         found = PanelInBrowser(running, panel, browser)
         found.boxes, found.players = boxes, players
         yield found
+
+
+def in_force(page: Page, number: int, name: str) -> None:
+    expect(page.locator("#scene-number")).to_have_text(str(number))
+    expect(page.locator("#scene-name")).to_have_text(name)
