@@ -15,6 +15,7 @@ from tests.support.alsa_guest import QEMU, Guest
 from tests.support.fluidsynth import SOUNDS, FluidSynth
 from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
 from tests.support.needed import need
+from tests.support.own_shared_memory import own_shared_memory
 from tests.support.panel_in_browser import RIG_2, RIG_PLAYERS, PanelInBrowser, pit
 
 #: these come last, in this order: starts, which need the processor for themselves; then what the guest found
@@ -40,7 +41,10 @@ def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
 
 @pytest.fixture(scope="session")
 def alone() -> Iterator[None]:
-    """One run at a time uses these servers, as their names are fixed: a second run waits here."""
+    """One run at a time uses these servers, as their names are fixed: a second run waits here. Of two workers each has
+    servers of its own, which share nothing."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        own_shared_memory()
     with (Path(tempfile.gettempdir()) / f"{SERVER}.lock").open("a") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
