@@ -6,7 +6,7 @@ import tomllib
 
 from playwright.sync_api import Page, expect
 
-from tests.support.panel_in_browser import PHONE, PanelInBrowser, in_force
+from tests.support.panel_in_browser import LONGEST, PHONE, PanelInBrowser, in_force
 from tests.support.waiting import until
 
 MIDDLE_C = 60
@@ -169,7 +169,7 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     expect(old).to_contain_text("Display out of date")
     expect(health).to_be_hidden()
     page_pit.engine.start()
-    expect(old).to_be_hidden()
+    expect(old).to_be_hidden(timeout=LONGEST)
     expect(health).to_have_text("All is well")
     expect(health).to_be_visible()
     page.get_by_role("button", name="Next", exact=True).click()
@@ -177,7 +177,7 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     page_pit.panel.kill()
     expect(old).to_contain_text("The panel does not answer")
     page_pit.panel.start()
-    expect(old).to_be_hidden()
+    expect(old).to_be_hidden(timeout=LONGEST)
     page.get_by_role("button", name="Next", exact=True).click()
     in_force(page, 13, "Finale")
     page_pit.engine.kill()
@@ -185,7 +185,7 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: PanelInBrowser) 
     page_pit.panel.kill()
     page_pit.engine.start()
     page_pit.panel.start()
-    expect(old).to_be_hidden()
+    expect(old).to_be_hidden(timeout=LONGEST)
 
 
 def test_everything_goes_by_keyboard_alone(page_pit: PanelInBrowser) -> None:
