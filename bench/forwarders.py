@@ -55,7 +55,7 @@ def polled(kind: str, name: str, over: threading.Event, ins: int, outs: int) -> 
 
 
 def clock(name: str, over: threading.Event) -> None:
-    """120 beats a minute."""
+    """120 beats per minute."""
     output, begin, number = Sending(name, 0), time.monotonic(), 0
     while not over.is_set():
         time.sleep(max(0.0, begin + number / 48 - time.monotonic()))

@@ -1,6 +1,6 @@
 """Part `grid`: how far our own clock and time code are off their grids when they reach the driver, and how they drift.
 
-Clock at 120 beats a minute and time code at 29.97 drop by the show as `bayleaf run` plays it, ports in memory; beside
+Clock at 120 beats per minute and time code at 29.97 drop by the show as `bayleaf run` plays it, ports in memory; beside
 them a loop that sleeps with `time.sleep` until each clock is due. Each turn is a process of its own, alternately at
 ordinary and at real-time scheduling. Part `hour` is the same for an hour, all at once.
 """

@@ -92,7 +92,7 @@ def _clock(pace: Pace, result: Result, folder: Path, ear: str) -> None:
                 said = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
             turns.setdefault(name, []).append(percentiles(off_grid(int(said[0]), list(map(int, said[1:])))))
     rows = {name: medians(listed) for name, listed in turns.items()}
-    title = f"Clock at {BPM} beats a minute at the far end, on JACK"
+    title = f"Clock at {BPM} beats per minute at the far end, on JACK"
     note = "µs off the grid, by the listener's frames; medians. A frame at 48 kHz is 21 µs."
     result.tables.append(beside(BAYLEAF, rows, ("p50", "p99"), title, note))
     result.figures["clock p99"] = rows[BAYLEAF]["p99"]

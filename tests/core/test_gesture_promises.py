@@ -30,8 +30,8 @@ _scene = st.integers(1, SCENES)
 @settings(max_examples=40)
 def test_every_note_sounds_as_its_player_means_it(rigs: tuple[PlainShow, PlainShow], stream: list[Any]) -> None:
     """From press to silence each note follows the hand that plays it through the connection that it began on, whatever
-    is recalled, muted or edited; no level and no bend jumps under a sounding note; a place is told where its new
-    player's pedals and wheels are before the first note; and once all hands are off, within a second all is at rest."""
+    is recalled, muted or edited; no level and no bend jumps under a sounding note; a place hears where the pedals and
+    wheels of its new player are before the first note; and once all hands are off, within a second all is at rest."""
     judged = JudgedEngine(rigs[0])
     perform(judged, rigs, stream)
     judged.hands_off()
@@ -116,7 +116,7 @@ def test_a_pulled_input_ends_its_gestures_at_once(rigs: tuple[PlainShow, PlainSh
 def test_a_returned_output_is_told_where_everything_is(
     rigs: tuple[PlainShow, PlainShow], stream: list[Any], output: int
 ) -> None:
-    """An output that was away is told the pedals, wheels and faders of those who reach it."""
+    """An output that was away gets the pedals, wheels and faders of those who reach it."""
     judged = JudgedEngine(rigs[0])
     perform(judged, rigs, stream)
     judged.come_back(output)

@@ -127,8 +127,8 @@ _moments = st.lists(
 
 
 def _as_hands_can(moments: list[list[tuple[int, Any]]]) -> list[list[tuple[int, StackCommand | bytes]]]:
-    """The same with scenes by number; a key that is down is not pressed, and one that is up is not released. In the
-    end all is let go of."""
+    """The same with scenes by number; a key that is down is not pressed, and one that is up is not released. At
+    the end everything is released."""
     down: set[tuple[int, int]] = set()
     found: list[list[tuple[int, StackCommand | bytes]]] = []
     for moment in moments:

@@ -1,4 +1,4 @@
-"""A sound module with MPE, written from M1-100-UM v1.1 alone: it is told its zones, and says how high each note sounds.
+"""A sound module with MPE, written from M1-100-UM v1.1 alone: it takes zones, and says how high each note sounds.
 
 It begins without a zone, in which state every channel is an ordinary one with a bend of two semitones.
 """

@@ -53,7 +53,7 @@ class RigSession:
     ) -> None:
         """`text` is current, and is what `file` held when it was read.
 
-        `draft`: the file is our own, until the player gives the rig one, which `moved` is told.
+        `draft`: the file is our own, until the player gives the rig another; `moved` is called with that one.
         """
         self.show = show
         self.file = file

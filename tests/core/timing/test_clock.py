@@ -190,7 +190,7 @@ def test_the_tempo_is_steady(bpm: float, seed: int) -> None:
     """From two beats on, with 1 ms of Gaussian jitter, the tempo is as accurate as two beats of clocks allow.
 
     The slope of n clocks has a standard error of at best jitter * sqrt(12 / n^3) (least squares, any textbook): 0.06
-    beats a minute at 120, hence 0.1 in nine moments of ten there, and at each moment up to 60 a minute.
+    beats per minute at 120, hence 0.1 in nine moments of ten there, and at each moment up to 60 a minute.
     """
     times = clocks(bpm, 20 * PER_BEAT, jitter=1, seed=seed)
     error = bpm * MS * math.sqrt(12 / (TWO_BEATS + 1) ** 3) / period(bpm)

@@ -61,7 +61,7 @@ def test_a_new_address_is_told_everything() -> None:
 
 
 def test_songs_and_transposition_are_told() -> None:
-    """The song in force and how far song and foot transpose are told like all else, when they change."""
+    """The song in force and how far song and foot transpose are sent when they change, like everything else."""
     songs = '[[songs]]\nname = "Market"\ntranspose = 2\nscenes = [2]\n[[setlists]]\nname = "Friday"\nscenes = [1, 2]\n'
     made = bench(FIRST, more=songs)
     telling = OscTelling(made.show)
