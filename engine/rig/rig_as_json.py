@@ -23,24 +23,7 @@ def sections(rig: Rig) -> Table:
         "name": rig.rig.name,
         "inputs": list(rig.inputs),
         "outputs": [{"name": name, "wire": output.wire} for name, output in rig.outputs.items()],
-        "instruments": [
-            {
-                "name": name,
-                "output": gear.output,
-                "channel": gear.channel,
-                "members": list(gear.mpe.members) if gear.mpe is not None else [],
-                "spare": list(gear.spare),
-                "sounds": list(gear.sounds),
-                "printed": {
-                    sound: label for sound, each in gear.sounds.items() if (label := label_of(gear, each)) is not None
-                },
-                "programs_from": gear.programs_from,
-                "drums": gear.drums,
-                "keys": _drums(gear),
-                "through": _links(gear.through),
-            }
-            for name, gear in rig.instruments.items()
-        ],
+        "instruments": [_instrument(name, gear) for name, gear in rig.instruments.items()],
         "middle_c": rig.rig.middle_c,
         "ports": {
             "inputs": {name: _table(each) for name, each in rig.inputs.items()},
@@ -66,6 +49,24 @@ def sections(rig: Rig) -> Table:
             for one in rig.setlists
         ],
         "inherited": _inherited(rig),
+    }
+
+
+def _instrument(name: str, gear: Instrument) -> Table:
+    """What patching needs of it; `gear` has the whole table."""
+    labels = {sound: label_of(gear, each) for sound, each in gear.sounds.items()}
+    return {
+        "name": name,
+        "output": gear.output,
+        "channel": gear.channel,
+        "members": list(gear.mpe.members) if gear.mpe is not None else [],
+        "spare": list(gear.spare),
+        "sounds": list(gear.sounds),
+        "printed": {sound: label for sound, label in labels.items() if label is not None},
+        "programs_from": gear.programs_from,
+        "drums": gear.drums,
+        "keys": _drums(gear),
+        "through": _links(gear.through),
     }
 
 

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from tests.support.fluidsynth import SOUNDS, FluidSynth
 from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
 from tests.support.needed import need
 from tests.support.own_shared_memory import own_shared_memory
-from tests.support.panel_in_browser import RIG_2, RIG_PLAYERS, PanelInBrowser, pit
+from tests.support.panel_in_browser import RIG, RIG_2, RIG_PLAYERS, PanelInBrowser, pit
 
 #: these come last, in this order: starts, which need the processor for themselves; then what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")
@@ -120,28 +121,31 @@ def look_pit(looked_at: PanelInBrowser, chromium: Browser) -> Iterator[PanelInBr
         context.close()
 
 
+@contextmanager
+def _to_edit(folder: Path, browser: Browser, rig: str = RIG) -> Iterator[PanelInBrowser]:
+    """An engine on JACK ports for one test, its panel and a browser, of which no window stays open."""
+    with pit(folder, browser, rig) as found:
+        yield found
+        for context in browser.contexts:
+            context.close()
+
+
 @pytest.fixture
 def two_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[PanelInBrowser]:
     """An engine on JACK ports with a rig of format 2, its panel and a browser."""
-    with pit(tmp_path, chromium, RIG_2) as found:
+    with _to_edit(tmp_path, chromium, RIG_2) as found:
         yield found
-        for context in chromium.contexts:
-            context.close()
 
 
 @pytest.fixture
 def players_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[PanelInBrowser]:
     """An engine on JACK ports with a player who has scenes of her own, its panel and a browser."""
-    with pit(tmp_path, chromium, RIG_PLAYERS) as found:
+    with _to_edit(tmp_path, chromium, RIG_PLAYERS) as found:
         yield found
-        for context in chromium.contexts:
-            context.close()
 
 
 @pytest.fixture
 def page_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[PanelInBrowser]:
     """An engine on JACK ports, its panel and a browser."""
-    with pit(tmp_path, chromium) as found:
+    with _to_edit(tmp_path, chromium) as found:
         yield found
-        for context in chromium.contexts:
-            context.close()

@@ -47,15 +47,7 @@ def explain(
 
     Example: bayleaf explain pit.toml --scene 12 --input keys 90 3C 40
     """
-    if after is not None and (message or input or picture or song):
-        raise typer.BadParameter(
-            "takes --scene alone: no message, no --input, no --song and no --picture", param_hint="--after"
-        )
-    if after is None and not (message and input) and (message or input or picture is None):
-        raise typer.BadParameter(
-            "give --input and one message, such as --input keys 90 3C 40; or --after SCENE; or --picture OUT.svg",
-            param_hint="HEX...",
-        )
+    _check_together(message, input, song, after, picture)
     loaded = load(rig)
     singing = song_of(loaded, song, rig) if song is not None else None
     first: int | str = singing.scenes[0] if singing is not None else loaded.scenes[0].number
@@ -78,6 +70,21 @@ def explain(
         as_json({**_plain(found, input, asked), "song": song})
     else:
         _print_explanation(loaded, found, input, asked, singing)
+
+
+def _check_together(
+    message: list[str] | None, input: str | None, song: str | None, after: str | None, picture: Path | None
+) -> None:
+    """Raise BadParameter for options that do not go together."""
+    if after is not None and (message or input or picture or song):
+        raise typer.BadParameter(
+            "takes --scene alone: no message, no --input, no --song and no --picture", param_hint="--after"
+        )
+    if after is None and not (message and input) and (message or input or picture is None):
+        raise typer.BadParameter(
+            "give --input and one message, such as --input keys 90 3C 40; or --after SCENE; or --picture OUT.svg",
+            param_hint="HEX...",
+        )
 
 
 def _message(words: list[str]) -> bytes:
