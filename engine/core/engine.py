@@ -32,7 +32,6 @@ from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
-from engine.core.routing.routed_message import answer as routed
 from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.sent_values import is_low, position_of
 from engine.core.routing.settling import Settling
@@ -198,11 +197,11 @@ class Engine:
         if routes is None:
             return
         gestures, cables = state.gestures, state.cables
-        answer = routes.known[source].get(message)
-        if answer is None or routes.called[source]:
-            answer = routes.answer(source, message, now)
         if gestures.taken:
-            answer = gestures.answer(now, source, message, answer)
+            answer = gestures.answer(now, source, message, routes)
+        else:
+            known = routes.known[source].get(message)
+            answer = routes.answer(source, message, now) if known is None or routes.called[source] else known
         if self._watches_loops:
             loops = state.loops
             if now >= loops.window_ends:
@@ -337,7 +336,7 @@ class Engine:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
         if state.routes is not None and state.gestures.taken:
-            answer = state.gestures.answer(now, source, message, routed(source, message, ()))
+            answer = state.gestures.answer(now, source, message, None)
             if answer.noted:
                 self._note(now, source, message, answer, out)
             self._put_merged(now, source, message, answer, answer.units, out)
@@ -371,8 +370,7 @@ class Engine:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         held = answer.held
         if self.state.gestures.taken:  # an older scene's filter may hold what began there
-            routes, _ = self.state.ledger.routes_of(source, message)
-            held += routes.answer(source, message, now).held if routes is not None else ()
+            held += self.state.gestures.held(now, source, message)
         kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)
         if offs is not None:

@@ -11,8 +11,8 @@ from typing import Final
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.held_ledger import Ledger, Player
 from engine.core.routing.merged_messages import is_pedal
-from engine.core.routing.open_routes import OpenRoutes
-from engine.core.routing.routed_message import RoutedMessage, answer
+from engine.core.routing.open_routes import Given, OpenRoutes
+from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
 from engine.core.routing.sent_values import Channel, Hand, Moved, hand_of, name_of
 from engine.midi.controllers import SHAPING
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, is_release
@@ -42,6 +42,7 @@ class Gestures:
         self._older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}  # see `older`
         self._channels: dict[Hand, set[Channel]] = {}  # see `channels_of`
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
+        self._given: Given = {}  # to the last message
         self._ledger = ledger
 
     def look(self, now: int) -> None:
@@ -118,8 +119,10 @@ class Gestures:
         self.silenced = True
         self.look(now)
 
-    def answer(self, now: int, source: int, message: bytes, new: RoutedMessage) -> RoutedMessage:
-        """What becomes of a message while channels are taken, for which the routes in force have `new`."""
+    def answer(self, now: int, source: int, message: bytes, routes: OpenRoutes | None) -> RoutedMessage:
+        """What becomes of a message while channels are taken; `routes`: those in force, if it goes by them."""
+        self._given.clear()
+        new = answer(source, message, ()) if routes is None else routes.answer(source, message, now, self._given)
         kind = message[0] & 0xF0
         if kind == POLY_AFTERTOUCH:
             return self._pressure(now, source, message, new)
@@ -130,7 +133,7 @@ class Gestures:
         sent: set[Moved] = set()  # by older routes
         later = new.later
         for routes, channels in self.older(hand).items():
-            given = routes.answer(source, message, now)
+            given = routes.answer(source, message, now, self._given)
             later += tuple(timed for timed in given.later if is_release(timed.message))  # what a filter has held
             for output, unit in given.units:
                 part = [m for m in unit if (output, m[0] & 0x0F) in channels and _shapes(m)]
@@ -148,9 +151,14 @@ class Gestures:
         routes, channels = self._ledger.routes_of(source, message)
         if routes is None:
             return new
-        given = routes.answer(source, message, now)
+        given = routes.answer(source, message, now, self._given)
         there = ((output, tuple(m for m in unit if (output, m[0] & 0x0F) in channels)) for output, unit in given.units)
         return answer(source, message, [each for each in there if each[1]], given.later, now)
+
+    def held(self, now: int, source: int, release: bytes) -> tuple[TimedMessage, ...]:
+        """After `answer` to a release: what filters of the older routes by which its key sounds still hold."""
+        routes, _ = self._ledger.routes_of(source, release)
+        return routes.answer(source, release, now, self._given).held if routes is not None else ()
 
     def _may(self, routes: OpenRoutes | None, output: int, message: bytes) -> bool:
         """Whether what these routes have made of a message may be sent: whether nobody who plays there has the say.

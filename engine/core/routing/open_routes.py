@@ -21,6 +21,9 @@ from filters.registry import Later
 
 #: answers that all inputs in all scenes remember together, some 600 bytes each
 REMEMBERED: Final = 1 << 16
+#: what routes with state have given to one message, by their `id`: each is asked once a message, though older routes
+#: share it with those in force
+Given = dict[int, tuple[bytes | Later, ...]]
 #: one message of everything that shapes the notes of a channel, each on channel 1
 _SHAPES: Final = (
     *(bytes((CONTROLLER, number, 64)) for number in sorted(SHAPING)),
@@ -107,13 +110,13 @@ class OpenRoutes:
             if home[0] in outputs
         )
 
-    def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
-        """The answer to one message of input `source`."""
+    def answer(self, source: int, message: bytes, now: int, given: Given | None = None) -> RoutedMessage:
+        """The answer to one message of input `source`. `given`: what others were given for the same message."""
         known = self.known[source].get(message) or self._work_out(source, message, now)
         called = self.called[source]
         if not called:
             return known
-        units, timed = self._run(called, message, now)
+        units, timed = self._run(called, message, now, given)
         return answer(source, message, known.units + units, timed, now)
 
     def leads(self, source: int, message: bytes) -> set[Channel]:
@@ -180,14 +183,18 @@ class OpenRoutes:
         return worked_out
 
     def _run(
-        self, paths: tuple[RoutePath, ...], message: bytes, now: int
+        self, paths: tuple[RoutePath, ...], message: bytes, now: int, known: Given | None = None
     ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
         """What is sent now, and what is sent later or kept back: that is placed when it is sent."""
         places = self.places
         units: list[tuple[int, Unit]] = []
         later: list[TimedMessage] = []
         for path in paths:
-            given = run_chain(path, message, now, self.faults)
+            given = known.get(id(path)) if known is not None else None
+            if given is None:
+                given = run_chain(path, message, now, self.faults)
+                if known is not None:
+                    known[id(path)] = given
             unit = tuple(item for item in given if isinstance(item, bytes))
             if unit:
                 units.extend((output, placed(output, unit, places) if places else unit) for output in path.outputs)

@@ -125,6 +125,19 @@ def test_an_echo_of_every_scene_goes_on_through_a_change() -> None:
     assert sounding(performed) == 0
 
 
+def test_an_echo_of_every_scene_hears_each_release_once() -> None:
+    """A key struck twice and held through a change of scenes: both strokes' repeats end, though each release goes by
+    older routes and by those in force, which share the echo."""
+    performed = PlayedEngine(rig(own='{ filter = "zone", notes = ["C5", "C6"] }', everywhere=ECHO))
+    played(performed, "90 3C 40", "90 3C 40")
+    performed.recall(2)
+    played(performed, "80 3C 40", "80 3C 40")
+    performed.run_dry()
+    assert [message[:2] for _, message in heard(performed)].count("90") == 6
+    assert [message[:2] for _, message in heard(performed)].count("80") == 6
+    assert performed.router.state.ledger.sounding() == 0
+
+
 def test_another_inputs_echo_goes_on_when_a_cable_is_pulled() -> None:
     """Only the lost input's repeats end."""
     performed = PlayedEngine(rig(ECHO))
