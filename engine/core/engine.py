@@ -21,6 +21,7 @@ from engine.core.control.command_execution import CommandExecution
 from engine.core.control.remote_commands import RemoteCommands
 from engine.core.control.setlist import ShowPosition
 from engine.core.feedback import Feedback
+from engine.core.feedback_plan import Thing
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
@@ -126,6 +127,10 @@ class Engine:
         if (sync.sends or sync.readers) and (due := sync.due) is not None:
             dues.append(due)
         return min(dues, default=None)
+
+    def feedback_sent(self, thing: Thing) -> bytes | None:
+        """What a light or a display was last sent about the show, or None."""
+        return self._feedback.sent(thing)
 
     @property
     def beat(self) -> int | None:

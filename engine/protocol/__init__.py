@@ -62,6 +62,9 @@ from engine.protocol.gear_requests import (
     PlayTestNoteRequest,
     ReceiveDumpRequest,
     SendDumpRequest,
+    TryControlRequest,
+    TryDisplayRequest,
+    TryTallyRequest,
 )
 from engine.protocol.look_requests import (
     DifferencesRequest,
@@ -213,6 +216,9 @@ __all__ = [
     "TapRequest",
     "TimecodeRequest",
     "TransposeRequest",
+    "TryControlRequest",
+    "TryDisplayRequest",
+    "TryTallyRequest",
     "UndoRequest",
     "UndoSaveRequest",
     "UnmuteRequest",

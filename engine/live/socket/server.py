@@ -23,6 +23,7 @@ from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.gear.audition import audition
 from engine.live.gear.sysex_requests import SysexRequests
+from engine.live.gear.trials import Trials
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show, ShowEvent
 from engine.live.socket.answer_queue import AnswerQueue
@@ -93,6 +94,7 @@ class SocketServer:
             **ShowRequests(show, written, cluster).handlers,
             **EditRequests(show, session, saver, remote_work).handlers,
             **panel.handlers,
+            **Trials(show).handlers,
             AuditionRequest: partial(audition, show),
             IdentifyRequest: self._sysex.identify_quietly,
         }
