@@ -54,7 +54,9 @@ from engine.protocol.edit_requests import (
 from engine.protocol.fields import (
     LONGEST_REQUEST,
     Facts,
+    LongText,
     Request,
+    whole_text,
 )
 from engine.protocol.gear_requests import (
     AuditionRequest,
@@ -62,6 +64,9 @@ from engine.protocol.gear_requests import (
     PlayTestNoteRequest,
     ReceiveDumpRequest,
     SendDumpRequest,
+    TryControlRequest,
+    TryDisplayRequest,
+    TryTallyRequest,
 )
 from engine.protocol.look_requests import (
     DifferencesRequest,
@@ -83,6 +88,11 @@ from engine.protocol.part_requests import (
     RemovePartRequest,
     RenamePartRequest,
     SoundsRequest,
+)
+from engine.protocol.request_lines import (
+    LongLine,
+    read_line,
+    read_long,
 )
 from engine.protocol.request_table import (
     OF_THE_PANEL,
@@ -171,6 +181,8 @@ __all__ = [
     "ListScenesRequest",
     "ListenAnswer",
     "ListenRequest",
+    "LongLine",
+    "LongText",
     "MovePartRequest",
     "MoveSceneRequest",
     "MuteRequest",
@@ -213,6 +225,9 @@ __all__ = [
     "TapRequest",
     "TimecodeRequest",
     "TransposeRequest",
+    "TryControlRequest",
+    "TryDisplayRequest",
+    "TryTallyRequest",
     "UndoRequest",
     "UndoSaveRequest",
     "UnmuteRequest",
@@ -221,8 +236,11 @@ __all__ = [
     "WatchRequest",
     "WrittenJson",
     "done",
+    "read_line",
+    "read_long",
     "read_request",
     "refused",
     "row_of",
     "unchanged",
+    "whole_text",
 ]

@@ -31,6 +31,9 @@ from engine.protocol.gear_requests import (
     PlayTestNoteRequest,
     ReceiveDumpRequest,
     SendDumpRequest,
+    TryControlRequest,
+    TryDisplayRequest,
+    TryTallyRequest,
 )
 from engine.protocol.look_requests import (
     DifferencesRequest,
@@ -174,6 +177,9 @@ TABLE: Final[Mapping[str, Row]] = {
     "restore": Row(RestoreRequest, "shell"),
     "test note": Row(PlayTestNoteRequest, "operate", audible=True),
     "audition": Row(AuditionRequest, "operate", audible=True),
+    "try control": Row(TryControlRequest, "operate", "show", audible=True),
+    "try tally": Row(TryTallyRequest, "operate", audible=True),
+    "try display": Row(TryDisplayRequest, "operate", audible=True),
     "identify": Row(IdentifyRequest, "operate", audible=True),
     "sysex identify": Row(IdentifyRequest, "shell", cost="connection", audible=True),
     "sysex receive": Row(ReceiveDumpRequest, "shell", cost="connection"),

@@ -9,6 +9,7 @@ import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
 import * as firstSteps from "./first-steps.js";
 import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
 import { freeRows, portDetails, portRows } from "./gear-ports.js";
+import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
 import { onSearch } from "./sounds.js";
 
@@ -38,6 +39,7 @@ export function start() {
   onSearch(render);
   firstSteps.onChange(render);
   controls.onChange(render);
+  lights.onChange(render);
   setInterval(look, ROUND);
 }
 
@@ -94,7 +96,7 @@ function build() {
 function render() {
   if (!parts || !held.rig || byId("view-gear").hidden) return;
   refill(parts.steps, ...firstSteps.steps(free));
-  refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose));
+  refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose), ...lights.list(chosen, choose));
   refill(parts.drawer, ...details());
   parts.drawer.classList.toggle("open", chosen !== null);
   devices.show();
@@ -126,12 +128,13 @@ function instrumentList() {
 }
 
 function details() {
-  if (!chosen) return [note("Choose a port, an instrument or a switch: what can be set of it comes here.")];
+  if (!chosen) return [note("Choose a port, an instrument, a switch or a light: what can be set of it comes here.")];
   const { section, name } = chosen;
   const inside = section === "inputs" || section === "outputs" ? portDetails(section, name, free[section], choose)
     : section === "instruments" ? instrumentDetails(name, choose)
-    : controls.details(section, Number(name), choose);
-  const title = section === "controls" || section === "tallies" || section === "displays" ? controls.title(section, Number(name)) : name;
+    : section === "controls" ? controls.details(Number(name), choose)
+    : lights.details(/** @type {import("./lights.js").Section} */ (section), name, choose);
+  const title = section === "controls" ? controls.title(Number(name)) : section === "tallies" || section === "displays" ? lights.title(section, name) : name;
   return [
     make("h2", { tabindex: "-1", text: title, "data-key": `title ${section} ${name}` }),
     make("div", { class: "details", "data-key": `details ${section} ${name}` }, ...inside),

@@ -100,7 +100,19 @@ interface ControlTable {
   do: string | Line | (string | Line)[];
   scene?: number | string;
   scenes?: (number | string)[];
+  route?: string;
 }
+
+/** A light in the keys of the rig file; its messages in hexadecimal. */
+interface TallyTable {
+  to: string;
+  when: { scene?: number | string; route?: string; song?: string; clock?: string; player?: string };
+  on: string;
+  off: string;
+}
+
+/** A display in the keys of the rig file. */
+interface DisplayTable { to: string; show: string; player?: string }
 
 interface HeardMessage { at: number; message: string }
 
@@ -125,8 +137,8 @@ interface Rig {
   ports: { inputs: Record<string, PortTable>; outputs: Record<string, PortTable> };
   gear: Record<string, GearTable>;
   controls: ControlTable[];
-  tallies: Line[];
-  displays: Line[];
+  tallies: TallyTable[];
+  displays: DisplayTable[];
   input_chains: { [input: string]: { stop: string[]; through: Chain } };
   chains: { [name: string]: Chain };
   routes: Route[];
