@@ -7,7 +7,7 @@ import { forPlayer } from "./player.js";
 const STAYS = 8000; // ms that a sentence about what was done stays
 const FAILED_STAYS = 20000; // ms that one about what was not done stays
 
-const SHOWN_WITHIN = 3000; // ms from the answer to an edit until the rig with it must have come
+const FRAMES = 3; // that say after an edit that the rig is the one that is held: the edit changed nothing
 
 let asked = 0;
 /** @type {Promise<unknown> | null} */
@@ -56,13 +56,27 @@ function follow(asking) {
 function anotherRig(rig) {
   if (held.rig !== rig) return Promise.resolve();
   return new Promise((settled) => {
-    setTimeout(settled, SHOWN_WITHIN);
-    rigComes.push(settled);
+    waiting.add({ settled, frames: FRAMES });
   });
 }
 
-/** @type {(() => void)[]} */
-const rigComes = [];
+/** @type {Set<{settled: () => void, frames: number}>} edits whose rig has not come yet */
+const waiting = new Set();
+
+function settleAll() {
+  for (const { settled } of waiting) settled();
+  waiting.clear();
+}
+
+function countFrame() {
+  if (held.rig?.revision !== held.facts.revision) return;
+  for (const each of waiting) {
+    each.frames -= 1;
+    if (each.frames > 0) continue;
+    each.settled();
+    waiting.delete(each);
+  }
+}
 
 export const next = () => command({ do: "next", ...forPlayer() }, "next");
 export const back = () => command({ do: "back", ...forPlayer() }, "back");
@@ -100,14 +114,14 @@ export function tell(text, state) {
 }
 
 export function start() {
-  on("rig", () => {
-    for (const settled of rigComes.splice(0)) settled();
-  });
+  on("rig", settleAll);
+  on("frame", countFrame);
   byId("next").addEventListener("click", next);
   byId("back").addEventListener("click", back);
   byId("next-song").addEventListener("click", nextSong);
   byId("back-song").addEventListener("click", backSong);
   on("connection", () => {
+    settleAll();
     for (const id of ["next", "back", "next-song", "back-song", "panic"]) buttonById(id).disabled = !mayRunShow() || held.gone !== null;
   });
 }
