@@ -38,11 +38,12 @@ export function enter() {
 /**
  * Open a line for editing; of a route, all that its input plays.
  * @param {Playing} each
+ * @param {string} input
  */
-function openFully(each) {
+function openFully(each, input) {
   const shown = scene();
   if (each.line && shown) scenes.openLine(shown, each);
-  else choose(each.from[0]);
+  else choose(input);
 }
 
 /** @param {number | null} number of the scene to show, or null for the current one */
@@ -144,7 +145,7 @@ function showDetail(shown, query) {
 function showForm(shown, query) {
   if (!parts) return;
   say(parts.form, asTable ? "Show as list" : "Show as table");
-  if (asTable) table(parts.table, shown, query, inputRoutes.pressed, choose);
+  if (asTable) table(parts.table, shown, query, inputRoutes.pressed, inputRoutes.disconnect, choose);
   else listInputs(shown, query);
   parts.table.hidden = !asTable;
   parts.list.hidden = asTable;
