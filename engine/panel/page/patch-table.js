@@ -24,8 +24,10 @@ let at = [0, 0]; // row and column of the cell that Tab reaches
 export function table(place, scene, query, press, part, choose) {
   const [inputs, outputs] = found(held.rig?.inputs ?? [], held.rig?.outputs.map(({ name }) => name) ?? [], query);
   at = [Math.min(at[0], inputs.length - 1), Math.min(at[1], outputs.length - 1)];
+  place.style.setProperty("--columns", String(outputs.length));
+  place.style.setProperty("--rows", String(inputs.length));
   if (!inputs.length || !outputs.length) {
-    refill(place, note("No match."));
+    refill(place, ...nothing(query));
     return;
   }
   const all = playing(scene);
@@ -37,9 +39,17 @@ export function table(place, scene, query, press, part, choose) {
     ...outputs.map((output, column) => make("td", {}, cell(scene, all, input, output, [row, column], press)))));
   const body = make("tbody", { on: { keydown: (event) => keyed(event, place, (row, column) => part(inputs[row], outputs[column])) } }, ...rows);
   refill(place,
-    make("details", {}, make("summary", { text: "What the signs mean" }), note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; the Delete key disconnects any. Click an input’s name for all that it plays, with its filters.")),
     make("table", { "aria-label": "Inputs in rows, outputs in columns", on: { pointerover: light, focusin: light } }, make("thead", {}, make("tr", {}, make("td", {}), ...heads)), body));
 }
+
+/** What the signs in the cells mean, and what a press on one does. */
+export const signs = () => make("details", { class: "signs" }, make("summary", { text: "Signs" }), note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; the Delete key disconnects any. Click an input’s name for all that it plays, with its filters."));
+
+/**
+ * What is said where there is nothing to show.
+ * @param {string} query
+ */
+export const nothing = (query) => (query ? [note("No match.")] : [note("Nothing to connect yet: first name what plays and where it sounds."), make("a", { href: "#gear", text: "Go to Gear" })]);
 
 /**
  * The names with these letters.
