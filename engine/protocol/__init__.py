@@ -48,6 +48,7 @@ from engine.protocol.edit_requests import (
     RedoRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
 )
@@ -219,6 +220,7 @@ __all__ = [
     "SetlistRequest",
     "SongRequest",
     "SoundsRequest",
+    "SplitRequest",
     "StatusAnswer",
     "StatusRequest",
     "StoreSceneRequest",

@@ -18,7 +18,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change
-from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan, facts_plan, lines_plan
+from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan, facts_plan, lines_plan, split_plan
 from engine.live.process.worker_process import WorkGivenUp
 from engine.live.show import Show
 from engine.plurals import counted
@@ -54,6 +54,7 @@ from engine.protocol import (
     SaveRequest,
     ScenesAnswer,
     SoundsRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
     UndoSaveRequest,
@@ -84,6 +85,7 @@ class EditRequests:
             JoinRequest: self._edit(partial(connection_plan, on=True)),
             PartRequest: self._edit(partial(connection_plan, on=False)),
             ChainRequest: self._edit(chain_plan),
+            SplitRequest: self._edit(split_plan),
             BurstRequest: self._edit(burst_plan),
             LinesRequest: self._edit(lines_plan),
             FactsRequest: self._edit(facts_plan),
