@@ -56,6 +56,7 @@ def test_zones_and_pressures_are_set_in_gear(two_pit: PanelInBrowser) -> None:
     drawer.get_by_label("It receives on").select_option("an MPE zone: a channel for each note")
     _type(drawer.get_by_label("reaches"), "24")
     expect(page.locator("#view-gear [data-key='instruments string-machine']")).to_contain_text("MPE zone 2–15")
+    expect(page.locator("#dock-said")).to_contain_text("zone 2 to 15")
     saved = _saved(two_pit)
     assert saved["inputs"]["keys"]["mpe"] == {"members": [2, 8]}
     assert saved["instruments"]["string-machine"]["mpe"] == {"members": [2, 15], "bend": 24}
