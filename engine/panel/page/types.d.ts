@@ -296,8 +296,12 @@ interface Answers {
   learned: { control: ControlTable | null; presses: number; bounce_ms: number };
   identify: { rows: IdentifiedRow[] };
   differences: { differences: string[] };
+  versions: { versions: RigVersion[] };
+  backup: { rig: string; device: number };
   pairings: { pairings: PairedRow[]; codes: PairingCode[] };
 }
+
+interface RigVersion { number: number; time: string; bytes: number }
 
 interface EngineRequest { do: string; [fact: string]: unknown }
 
