@@ -66,8 +66,8 @@ play = [
 class Stage:
     """The rig, and a module with MPE at each output, which has been set up."""
 
-    def __init__(self, scene: int = 1) -> None:
-        self.engine = PlayedEngine(RIG, scene)
+    def __init__(self, scene: int = 1, rig: str = RIG) -> None:
+        self.engine = PlayedEngine(rig, scene)
         self.modules = [MpePort(), MpePort()]
         self._heard = 0
         self.listen()
@@ -113,6 +113,24 @@ def test_a_zone_plays_a_zone_of_another_range() -> None:
     stage.play(GRID, "E2 00 40", "E0 7F 7F")
     assert stage.pitches(WIDE) == pytest.approx([62], abs=CENT), "the manager's bend"
     assert stage.modules[WIDE].refused == []
+
+
+WIDER = RIG.replace("bend = 24 }", "bend = 24, manager_bend = 12 }")
+
+
+@pytest.mark.parametrize(
+    "rig", [WIDER, RIG.replace("bend = 24 }", 'bend = 24 }\nsetup = ["pitch bend range 12"]')], ids=["mpe", "setup"]
+)
+def test_the_managers_bend_has_a_range_of_its_own(rig: str) -> None:
+    """It is sent at set-up, and what the controller's manager bends, 2 semitones at the most, is scaled to it; so is
+    what a controller announces by itself."""
+    stage = Stage(rig=rig)
+    assert stage.modules[WIDE].ranges(1) == {1: 12} | dict.fromkeys(range(2, 16), 24)
+    stage.play(GRID, "92 3C 40", "E0 00 60")
+    assert stage.pitches(WIDE) == pytest.approx([61], abs=CENT)
+    stage.play(GRID, "82 3C 40", "B0 65 00", "B0 64 06", "B0 06 07", "B0 65 00", "B0 64 00", "B0 06 05")
+    stage.play(GRID, "92 3C 40", "E0 00 60")
+    assert stage.pitches(WIDE) == pytest.approx([62.5], abs=CENT)
 
 
 def test_a_zone_plays_an_ordinary_instrument() -> None:
