@@ -4,7 +4,7 @@ from typing import Final
 
 from pydantic import Field
 
-from engine.protocol.fields import MOST_BYTES, MOST_SECONDS, Listed, Name, Request, Seconds
+from engine.protocol.fields import MOST_BYTES, MOST_SECONDS, Listed, Name, Number, Request, Seconds
 
 _SECONDS: Final = f"a number of seconds from 0 to {MOST_SECONDS:.0f}"
 _MESSAGE: Final = "one whole SysEx in hexadecimal, from F0 to F7"
@@ -21,6 +21,24 @@ class AuditionRequest(Request):
 
     instrument: Name = Field(description="the name of an instrument")
     sound: Name = Field(description="the name of a sound of the instrument")
+
+
+class _TrialRequest(Request):
+    """Base of trying something out that is in a list of the rig."""
+
+    place: Number = Field(description="its place in the rig; the first is 0")
+
+
+class TryControlRequest(_TrialRequest):
+    """Do what a control does, as if it had been pressed."""
+
+
+class TryTallyRequest(_TrialRequest):
+    """Turn a light on for a second."""
+
+
+class TryDisplayRequest(_TrialRequest):
+    """Show a text on a display for a second."""
 
 
 class IdentifyRequest(Request):

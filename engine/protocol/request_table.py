@@ -21,6 +21,7 @@ from engine.protocol.edit_requests import (
     RedoRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
 )
@@ -31,6 +32,9 @@ from engine.protocol.gear_requests import (
     PlayTestNoteRequest,
     ReceiveDumpRequest,
     SendDumpRequest,
+    TryControlRequest,
+    TryDisplayRequest,
+    TryTallyRequest,
 )
 from engine.protocol.look_requests import (
     DifferencesRequest,
@@ -154,6 +158,7 @@ TABLE: Final[Mapping[str, Row]] = {
     "edit join": Row(JoinRequest, "operate"),
     "edit part": Row(PartRequest, "operate"),
     "edit chain": Row(ChainRequest, "operate"),
+    "edit split": Row(SplitRequest, "operate"),
     "edit burst": Row(BurstRequest, "operate"),
     "edit lines": Row(LinesRequest, "operate"),
     "edit facts": Row(FactsRequest, "operate"),
@@ -174,6 +179,9 @@ TABLE: Final[Mapping[str, Row]] = {
     "restore": Row(RestoreRequest, "shell"),
     "test note": Row(PlayTestNoteRequest, "operate", audible=True),
     "audition": Row(AuditionRequest, "operate", audible=True),
+    "try control": Row(TryControlRequest, "operate", "show", audible=True),
+    "try tally": Row(TryTallyRequest, "operate", audible=True),
+    "try display": Row(TryDisplayRequest, "operate", audible=True),
     "identify": Row(IdentifyRequest, "operate", audible=True),
     "sysex identify": Row(IdentifyRequest, "shell", cost="connection", audible=True),
     "sysex receive": Row(ReceiveDumpRequest, "shell", cost="connection"),

@@ -17,6 +17,7 @@ from engine.core.scene_snapshot import channel_of
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import unknown_scene
+from engine.live.gear.output_readiness import not_ready
 from engine.live.gear.port_listening import PortListening
 from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
@@ -160,13 +161,8 @@ class PanelRequests:
         instrument = show.engine.rig.instruments.get(name)
         if instrument is None:
             return refused(AnswerCode.UNKNOWN_INSTRUMENT, no_such("instrument", name, show.engine.rig.instruments))
-        output = show.outputs.index(instrument.output)
-        if output in show.ports.missing()[1]:
-            text = f"output {instrument.output} of {name} is missing; nothing was sent"
-            return refused(AnswerCode.MISSING_PORT, text)
-        if output in show.ports.stuck() or show.engine.state.cables[output].full:
-            text = f"output {instrument.output} of {name} is full; nothing was sent. Try again later"
-            return refused(AnswerCode.BUSY, text)
+        if (answer := not_ready(show, instrument.output, name)) is not None:
+            return answer
         channel = channel_of(show.engine, name)
         show.apply(PlayTestNote(instrument.output, channel - 1, _TEST_KEY, _TEST_LENGTH))
         where = f"{instrument.output}, channel {channel}"

@@ -9,6 +9,8 @@ import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
 import * as firstSteps from "./first-steps.js";
 import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
 import { freeRows, portDetails, portRows } from "./gear-ports.js";
+import * as zones from "./gear-zones.js";
+import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
 import { onSearch } from "./sounds.js";
 
@@ -38,6 +40,8 @@ export function start() {
   onSearch(render);
   firstSteps.onChange(render);
   controls.onChange(render);
+  lights.onChange(render);
+  zones.onChange(render);
   setInterval(look, ROUND);
 }
 
@@ -50,11 +54,13 @@ export function enter() {
 
 export function leave() {
   controls.leave();
+  zones.forget();
 }
 
 /** @param {import("./gear-ports.js").Chosen | null} thing */
 function choose(thing) {
   chosen = thing;
+  zones.forget();
   render();
   if (thing && parts && !matchMedia("(min-width: 64rem)").matches) find(parts.drawer, "h2")?.focus();
 }
@@ -94,7 +100,7 @@ function build() {
 function render() {
   if (!parts || !held.rig || byId("view-gear").hidden) return;
   refill(parts.steps, ...firstSteps.steps(free));
-  refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose));
+  refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose), ...lights.list(chosen, choose));
   refill(parts.drawer, ...details());
   parts.drawer.classList.toggle("open", chosen !== null);
   devices.show();
@@ -126,12 +132,13 @@ function instrumentList() {
 }
 
 function details() {
-  if (!chosen) return [note("Choose a port, an instrument or a switch: what can be set of it comes here.")];
+  if (!chosen) return [note("Choose a port, an instrument, a switch or a light: what can be set of it comes here.")];
   const { section, name } = chosen;
   const inside = section === "inputs" || section === "outputs" ? portDetails(section, name, free[section], choose)
     : section === "instruments" ? instrumentDetails(name, choose)
-    : controls.details(section, Number(name), choose);
-  const title = section === "controls" || section === "tallies" || section === "displays" ? controls.title(section, Number(name)) : name;
+    : section === "controls" ? controls.details(Number(name), choose)
+    : lights.details(/** @type {import("./lights.js").Section} */ (section), name, choose);
+  const title = section === "controls" ? controls.title(Number(name)) : section === "tallies" || section === "displays" ? lights.title(section, name) : name;
   return [
     make("h2", { tabindex: "-1", text: title, "data-key": `title ${section} ${name}` }),
     make("div", { class: "details", "data-key": `details ${section} ${name}` }, ...inside),
