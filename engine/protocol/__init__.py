@@ -48,13 +48,16 @@ from engine.protocol.edit_requests import (
     RedoRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
 )
 from engine.protocol.fields import (
     LONGEST_REQUEST,
     Facts,
+    LongText,
     Request,
+    whole_text,
 )
 from engine.protocol.gear_requests import (
     AuditionRequest,
@@ -86,6 +89,11 @@ from engine.protocol.part_requests import (
     RemovePartRequest,
     RenamePartRequest,
     SoundsRequest,
+)
+from engine.protocol.request_lines import (
+    LongLine,
+    read_line,
+    read_long,
 )
 from engine.protocol.request_table import (
     OF_THE_PANEL,
@@ -174,6 +182,8 @@ __all__ = [
     "ListScenesRequest",
     "ListenAnswer",
     "ListenRequest",
+    "LongLine",
+    "LongText",
     "MovePartRequest",
     "MoveSceneRequest",
     "MuteRequest",
@@ -210,6 +220,7 @@ __all__ = [
     "SetlistRequest",
     "SongRequest",
     "SoundsRequest",
+    "SplitRequest",
     "StatusAnswer",
     "StatusRequest",
     "StoreSceneRequest",
@@ -227,8 +238,11 @@ __all__ = [
     "WatchRequest",
     "WrittenJson",
     "done",
+    "read_line",
+    "read_long",
     "read_request",
     "refused",
     "row_of",
     "unchanged",
+    "whole_text",
 ]

@@ -21,6 +21,7 @@ from engine.protocol.edit_requests import (
     RedoRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
 )
@@ -157,6 +158,7 @@ TABLE: Final[Mapping[str, Row]] = {
     "edit join": Row(JoinRequest, "operate"),
     "edit part": Row(PartRequest, "operate"),
     "edit chain": Row(ChainRequest, "operate"),
+    "edit split": Row(SplitRequest, "operate"),
     "edit burst": Row(BurstRequest, "operate"),
     "edit lines": Row(LinesRequest, "operate"),
     "edit facts": Row(FactsRequest, "operate"),

@@ -9,7 +9,8 @@ from collections.abc import Callable, Collection, Container, Iterable, Mapping, 
 from functools import cache
 from typing import Final, NamedTuple
 
-from engine.core.cable.output_cable import Delivery, KeptUnit
+from engine.core.cable.kept_unit import KeptUnit
+from engine.core.cable.output_cable import Delivery
 from engine.core.routing.held_ledger import Target
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes

@@ -1,11 +1,14 @@
 """Edits of the rig file and its sound lists on disk, adopted while the rig plays."""
 
+from functools import partial
 from typing import Final
 
 import trio
 
 from engine.live.edit.rig_session import RigSession
+from engine.live.edit.rig_texts import replaced_by_file
 from engine.live.edit.sound_list_files import Facts, SoundLists, facts
+from engine.live.process.worker_process import WorkGivenUp
 from engine.live.process.worker_threads import to_its_end
 from engine.plurals import counted
 from engine.rig.read.load import RigError
@@ -50,21 +53,24 @@ class RigFileFollower:
         session = self._session
         async with session.lock:
             try:
-                text = await session.store.proper()
+                found = await session.store.look(session.on_disk, session.text)
             except RigError as fault:
                 self._reject(str(fault))
                 return
-            await to_its_end(self._lists.watch, await session.store.lists_named(text))
-            if text == session.on_disk and self._reread_lists:
+            except WorkGivenUp as fault:
+                self._reject(f"reading the rig was given up: {fault}")
+                return
+            await to_its_end(self._lists.watch, found.lists)
+            if found.as_read and self._reread_lists:
                 await self._read_lists()
-            elif text == session.on_disk:
+            elif found.as_read:
                 self._show.refused = None
-            elif text == session.text:
+            elif found.as_played:
                 session.saved()
             elif session.unsaved:
                 self._reject("it was edited while live edits are unsaved; bayleaf save shows the difference")
             else:
-                await self._follow(text)
+                await self._follow()
 
     async def _read_lists(self) -> None:
         """Adopt the same text with its lists as they are now."""
@@ -78,10 +84,10 @@ class RigFileFollower:
         if self._show.revision != before:
             self._show.tell("rig file", "a file that it names changed; now playing with the new one")
 
-    async def _follow(self, text: str) -> None:
+    async def _follow(self) -> None:
         show, session = self._show, self._session
         before, played = show.revision, session.text
-        refusal = await session.play(text)
+        refusal = await session.play(partial(replaced_by_file, file=session.file))
         if refusal is not None:
             self._reject(refusal.text)
             return

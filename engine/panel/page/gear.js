@@ -9,6 +9,7 @@ import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
 import * as firstSteps from "./first-steps.js";
 import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
 import { freeRows, portDetails, portRows } from "./gear-ports.js";
+import * as zones from "./gear-zones.js";
 import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
 import { onSearch } from "./sounds.js";
@@ -40,6 +41,7 @@ export function start() {
   firstSteps.onChange(render);
   controls.onChange(render);
   lights.onChange(render);
+  zones.onChange(render);
   setInterval(look, ROUND);
 }
 
@@ -52,11 +54,13 @@ export function enter() {
 
 export function leave() {
   controls.leave();
+  zones.forget();
 }
 
 /** @param {import("./gear-ports.js").Chosen | null} thing */
 function choose(thing) {
   chosen = thing;
+  zones.forget();
   render();
   if (thing && parts && !matchMedia("(min-width: 64rem)").matches) find(parts.drawer, "h2")?.focus();
 }

@@ -61,6 +61,8 @@ def _instruments(data: Data) -> Iterator[Complaint]:
         keys: Keys = ("instruments", name, "mpe")
         if "spare" in gear:
             yield Complaint(keys, "an instrument with a zone has no channel to spare; leave out mpe or spare")
+        if "pressure" in gear:
+            yield Complaint((*keys[:2], "pressure"), "each member of a zone has its own; leave out mpe or pressure")
         for other, each in instruments.items():
             if other != name and gear.get("output") == each.get("output"):
                 shared = sorted({*found.channels} & _channels(each))

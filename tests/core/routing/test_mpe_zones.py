@@ -143,6 +143,15 @@ def test_a_zone_plays_an_ordinary_instrument() -> None:
     assert 12 * ((bend[1] | bend[2] << 7) - 8192) / 8191 == pytest.approx(2, abs=CENT)
 
 
+def test_an_instrument_may_know_the_pressure_of_each_key() -> None:
+    """Then each finger's is that of its key, and not the channel's."""
+    by_channel, by_keys = Stage(2), Stage(2, RIG.replace("channel = 3\n", 'channel = 3\npressure = "keys"\n'))
+    for stage, wanted in ((by_channel, {"D2 30", "D2 20"}), (by_keys, {"A2 3C 30", "A2 40 20"})):
+        stage.play(GRID, "92 3C 40", "D2 30", "93 40 40", "D3 20")
+        sent = {message.hex(" ").upper() for _, message, _ in stage.engine.heard(BOX) if message[0] in (0xA2, 0xD2)}
+        assert {message for message in sent if not message.endswith("00")} == wanted
+
+
 def test_a_keyboard_plays_a_zone() -> None:
     """Each key gets a member, and the pressure of a key is that of its member."""
     stage = Stage(3)

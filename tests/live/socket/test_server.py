@@ -560,7 +560,7 @@ async def test_a_fault_in_a_connection_costs_that_connection(bench: Bench, monke
 
     async with serving(bench):
         with monkeypatch.context() as patch:
-            patch.setattr(server, "read_request", broken)
+            patch.setattr(server, "read_line", broken)
             with pytest.raises(client.NoEngine):
                 await ask({"do": "next"})
         assert (await ask({"do": "status"}))["status"]["own_faults"] == 1
