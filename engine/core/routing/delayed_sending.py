@@ -50,7 +50,7 @@ class DelayedSending:
         for output, unit in units:
             state.ledger.move(due.source, message, moves_of(output, unit))
         if state.routes is not None and state.merging.on and is_merged(message):
-            return state.merging.merge(due.source, message, units, state.routes)
+            return state.merging.merge(due.source, message, units, state.routes, late=True)
         return units
 
     def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, tuple[int, int]]:
