@@ -1,11 +1,12 @@
 // Instruments in the room Gear: their rows, and the details of one: output, channel, sounds, set-up.
 
-import { command, mayOperate } from "./commands.js";
+import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make, note, select } from "./dom.js";
 import { removal, rename } from "./gear-ports.js";
 import { filterFields, freeZone, zoneFields } from "./gear-zones.js";
 import { soundList } from "./sounds.js";
+import { testNote, velocityField } from "./trying.js";
 import { channelButtons, numberOf, putValues, textInput, tick, valueField } from "./value-fields.js";
 
 const BANKS = /** @type {import("./dom.js").Option[]} */ ([["msb lsb", "MSB and LSB"], ["msb", "MSB alone"], ["lsb", "LSB alone"], ["none", "no banks"]]);
@@ -24,13 +25,6 @@ export function instrumentRows(chosen, choose) {
         make("span", { class: "how", text: `${output}, ${channelWords(name, channel, members, spare)}, ${drums ? "drums, " : ""}${count}` })),
       testNote(name));
   });
-}
-
-/** @param {string} name */
-function testNote(name) {
-  const press = button("Test note", () => command({ do: "test note", instrument: name }, `test note to ${name}`), { "aria-label": `Test note: ${name}`, "data-key": `test ${name}` });
-  press.disabled = !mayOperate();
-  return press;
 }
 
 /**
@@ -84,7 +78,7 @@ export function instrumentDetails(name, choose) {
     valueField("Output", select(outputs, gear.output, () => {}), `output ${name}`, (value) => put("output", value, `on ${value}`)),
     ...receiving(name, gear),
     valueField("Drums: never transposed", tick(gear.drums === true), `drums ${name}`, (value) => put("drums", value === "true" ? true : null, value === "true" ? "drums" : "no drums")),
-    make("div", { class: "row" }, testNote(name)),
+    make("div", { class: "row" }, testNote(name), velocityField()),
     make("h3", { text: "Sounds" }),
     ...soundList(name),
     make("details", { "data-key": `more ${name}` }, make("summary", { text: "Banks, numbering, set-up" }),

@@ -14,6 +14,7 @@ import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
 import * as rigFile from "./rig-file.js";
 import { onSearch } from "./sounds.js";
+import { onVelocity, velocityField } from "./trying.js";
 
 const ROUND = 700; // ms between two looks at the ports
 
@@ -39,6 +40,7 @@ export function start() {
   onLook(showActivity);
   controls.start();
   onSearch(render);
+  onVelocity(render);
   firstSteps.onChange(render);
   controls.onChange(render);
   lights.onChange(render);
@@ -127,7 +129,7 @@ function instrumentList() {
   const rows = instrumentRows(chosen, choose);
   return [
     make("h2", { text: "Instruments" }),
-    note("A test note is middle C for half a second. Mind the monitors."),
+    velocityField(),
     make("ul", { class: "gear", "data-key": "instruments" }, ...(rows.length ? rows : [make("li", { class: "note", text: "None yet. An instrument is what answers on a channel of an output." })])),
     addInstrument(choose),
   ];

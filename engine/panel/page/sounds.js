@@ -3,6 +3,7 @@
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, find, make, note } from "./dom.js";
+import { trySound } from "./trying.js";
 import { numberOf, putValues, textInput } from "./value-fields.js";
 
 const SHOWN = 60;
@@ -61,9 +62,9 @@ function searched(field) {
  * @param {number[]} place
  */
 function row(name, sound, place) {
-  const hear = button("Try", () => command({ do: "audition", instrument: name, sound }, `try ${sound}`), { "aria-label": `Try ${sound}: a soft phrase; mind the monitors`, title: "A soft phrase; the sound before comes back. Mind the monitors." });
+  const hear = trySound(name, sound);
   const drop = button("Remove", () => putValues([[["instruments", name, "sounds", sound], null]], `${name}: sound ${sound} removed`), { "aria-label": `Remove ${sound}` });
-  hear.disabled = drop.disabled = !mayOperate();
+  drop.disabled = !mayOperate();
   const label = held.rig?.instruments.find((each) => each.name === name)?.printed[sound];
   return make("li", { "data-key": sound }, make("span", { class: "name", text: sound }), make("span", { class: "how", text: label ? `${label}, ${placeWords(place)}` : placeWords(place) }), hear, drop);
 }

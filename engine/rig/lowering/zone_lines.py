@@ -30,14 +30,16 @@ def to_instrument(source: MpeZone | None, gear: Instrument, converted: bool) -> 
     kept = _kept(gear.mpe.zone.channels)
     if converted:
         return (kept,)
+    to = gear.mpe.model_copy(update={"manager_bend": bend_range(gear)})
     if source is None:
-        return _on_channel(1), _between(None, gear.mpe, 1, MANAGER_RANGE), kept
-    return _between(source, gear.mpe), kept
+        return _on_channel(1), _between(None, to, 1, MANAGER_RANGE), kept
+    return _between(source, to), kept
 
 
 def bend_range(gear: Instrument) -> int:
-    """How far the bend of an instrument without a zone reaches (semitones): as its set-up says, or 2."""
-    selected, found = SelectedParameter(), MANAGER_RANGE
+    """How far the bend of an instrument, or of its manager channel, reaches (semitones): as its set-up says, which is
+    sent last, or its zone, or 2."""
+    selected, found = SelectedParameter(), gear.mpe.manager_bend if gear.mpe is not None else MANAGER_RANGE
     for line in gear.setup:
         for message in set_up(line, Receiver(gear.channel - 1, gear.programs_from)).messages:
             if message[0] & 0xF0 == CONTROLLER:
@@ -60,7 +62,7 @@ def _between(
 ) -> FilterSettings:
     """From one zone to another one, or with None from or to a channel, which may have pressures of its keys."""
     ends = {
-        name: {"channel": channel, "bend": bend} if zone is None else {"members": zone.members, "bend": zone.bend}
+        name: {"channel": channel, "bend": bend} if zone is None else zone.model_dump()
         for name, zone in (("from", source), ("to", to))
     }
     by_keys = {"pressure": pressure} if pressure != "channel" else {}

@@ -115,6 +115,24 @@ def test_a_zone_plays_a_zone_of_another_range() -> None:
     assert stage.modules[WIDE].refused == []
 
 
+WIDER = RIG.replace("bend = 24 }", "bend = 24, manager_bend = 12 }")
+
+
+@pytest.mark.parametrize(
+    "rig", [WIDER, RIG.replace("bend = 24 }", 'bend = 24 }\nsetup = ["pitch bend range 12"]')], ids=["mpe", "setup"]
+)
+def test_the_managers_bend_has_a_range_of_its_own(rig: str) -> None:
+    """It is sent at set-up, and what the controller's manager bends, 2 semitones at the most, is scaled to it; so is
+    what a controller announces by itself."""
+    stage = Stage(rig=rig)
+    assert stage.modules[WIDE].ranges(1) == {1: 12} | dict.fromkeys(range(2, 16), 24)
+    stage.play(GRID, "92 3C 40", "E0 00 60")
+    assert stage.pitches(WIDE) == pytest.approx([61], abs=CENT)
+    stage.play(GRID, "82 3C 40", "B0 65 00", "B0 64 06", "B0 06 07", "B0 65 00", "B0 64 00", "B0 06 05")
+    stage.play(GRID, "92 3C 40", "E0 00 60")
+    assert stage.pitches(WIDE) == pytest.approx([62.5], abs=CENT)
+
+
 def test_a_zone_plays_an_ordinary_instrument() -> None:
     """All on its channel; the bend is scaled to the range that its set-up says."""
     stage = Stage(2)
