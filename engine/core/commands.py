@@ -322,13 +322,14 @@ class SendMessages(Command):
 
 @dataclass(frozen=True)
 class PlayTestNote(OutputCommand):
-    """A note that nobody plays, velocity 64. `channel`: 0 to 15; `length`: nanoseconds."""
+    """A note that nobody plays. `channel`: 0 to 15; `length`: nanoseconds; `velocity`: 1 to 127."""
 
     word: ClassVar[str] = "test note"
     output: str
     channel: int
     key: int
     length: int
+    velocity: int = 64
 
 
 # Another engine is in charge

@@ -492,8 +492,8 @@ class Engine:
                 self._outputs.left(now, output, out)
             case do.OutputLost():
                 self._outputs.lost(output)
-            case do.PlayTestNote(channel=channel, key=key, length=length):
-                self._delayed.test_note(now, Target(output, channel, key), length, out)
+            case do.PlayTestNote(channel=channel, key=key, length=length, velocity=velocity):
+                self._delayed.test_note(now, Target(output, channel, key), length, velocity, out)
             case _:
                 raise TypeError(f"the engine cannot carry out {command}")
 

@@ -291,7 +291,7 @@ def _mpe_zones(compiled: CompiledRig) -> dict[int, AnnouncedZone]:
     given = (
         (i, compiled.rig.inputs[name].mpe) for i, name in enumerate(compiled.inputs) if name in compiled.rig.inputs
     )
-    return {source: AnnouncedZone(mpe.zone, mpe.bend) for source, mpe in given if mpe is not None}
+    return {source: AnnouncedZone(mpe.zone, mpe.bend, mpe.manager_bend) for source, mpe in given if mpe is not None}
 
 
 def _cabling(compiled: CompiledRig) -> tuple[object, ...]:

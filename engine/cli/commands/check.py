@@ -126,7 +126,7 @@ def _print_tables(found: dict[str, Any]) -> None:
 def _setup(rig: Rig) -> Iterator[dict[str, str]]:
     for name, gear in rig.instruments.items():
         if gear.mpe is not None:
-            units = configuration(gear.mpe.zone, gear.mpe.bend)
+            units = configuration(gear.mpe.zone, gear.mpe.bend, gear.mpe.manager_bend)
             messages = tuple(message for unit in units for message in unit)
             yield {"instrument": name, "words": "MPE zone and bend ranges", "messages": _listed(messages)}
         to = receiver_at(gear, device_id(rig))

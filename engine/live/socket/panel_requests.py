@@ -51,12 +51,13 @@ from engine.protocol import (
 )
 from engine.rig.edit import differences
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Scene, rig_models
+from engine.rig.models.rig import Rig, Scene, drum_of, rig_models
 from engine.rig.models.scene_lines import Sending
 from engine.rig.read.raw_data import no_such
 from filters.registry import registry
 
 _TEST_KEY: Final = 60  # middle C
+_SNARE: Final = 38  # RP-003, Table 3
 _TEST_LENGTH: Final = 500_000_000  # ns
 
 
@@ -164,9 +165,10 @@ class PanelRequests:
         if (answer := not_ready(show, instrument.output, name)) is not None:
             return answer
         channel = channel_of(show.engine, name)
-        show.apply(PlayTestNote(instrument.output, channel - 1, _TEST_KEY, _TEST_LENGTH))
-        where = f"{instrument.output}, channel {channel}"
-        return done(f"{note_name(_TEST_KEY, show.engine.rig.rig.middle_c)} for half a second to {name} ({where})")
+        key = min(instrument.keys, default=_SNARE if drum_of(instrument, channel, _SNARE) else _TEST_KEY)
+        show.apply(PlayTestNote(instrument.output, channel - 1, key, _TEST_LENGTH, request.velocity))
+        what = drum_of(instrument, channel, key) or note_name(key, show.engine.rig.rig.middle_c)
+        return done(f"{what} for half a second to {name} ({instrument.output}, channel {channel})")
 
     async def _differences(self, request: DifferencesRequest) -> Answer:
         rig = self._show.engine.rig

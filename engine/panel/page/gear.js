@@ -9,9 +9,11 @@ import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
 import * as firstSteps from "./first-steps.js";
 import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
 import { freeRows, portDetails, portRows } from "./gear-ports.js";
+import * as zones from "./gear-zones.js";
 import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
 import { onSearch } from "./sounds.js";
+import { onVelocity, velocityField } from "./trying.js";
 
 const ROUND = 700; // ms between two looks at the ports
 
@@ -37,9 +39,11 @@ export function start() {
   onLook(showActivity);
   controls.start();
   onSearch(render);
+  onVelocity(render);
   firstSteps.onChange(render);
   controls.onChange(render);
   lights.onChange(render);
+  zones.onChange(render);
   setInterval(look, ROUND);
 }
 
@@ -52,11 +56,13 @@ export function enter() {
 
 export function leave() {
   controls.leave();
+  zones.forget();
 }
 
 /** @param {import("./gear-ports.js").Chosen | null} thing */
 function choose(thing) {
   chosen = thing;
+  zones.forget();
   render();
   if (thing && parts && !matchMedia("(min-width: 64rem)").matches) find(parts.drawer, "h2")?.focus();
 }
@@ -121,7 +127,7 @@ function instrumentList() {
   const rows = instrumentRows(chosen, choose);
   return [
     make("h2", { text: "Instruments" }),
-    note("A test note is middle C for half a second. Mind the monitors."),
+    velocityField(),
     make("ul", { class: "gear", "data-key": "instruments" }, ...(rows.length ? rows : [make("li", { class: "note", text: "None yet. An instrument is what answers on a channel of an output." })])),
     addInstrument(choose),
   ];

@@ -11,6 +11,7 @@ import { start as startKeys } from "./range-keys.js";
 import { save } from "./saving.js";
 import * as sentences from "./sentences.js";
 import * as setlists from "./setlists.js";
+import { onVelocity } from "./trying.js";
 import { numberOf, textInput, valueField } from "./value-fields.js";
 
 /** @type {ReturnType<typeof build> | null} */
@@ -21,6 +22,7 @@ let seen;
 export function start() {
   startKeys();
   sentences.onChange(render);
+  onVelocity(render);
   on("rig", render);
   on("connection", render);
   on("frame", (frame) => {

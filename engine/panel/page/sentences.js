@@ -1,6 +1,6 @@
 // A play line as a sentence with holes: each part of it is a button, which opens the one control that fits it.
 
-import { command, editUnderWay, mayOperate } from "./commands.js";
+import { editUnderWay, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make, note } from "./dom.js";
 import { edit, stayWith } from "./edited-scene.js";
@@ -11,6 +11,7 @@ import { lineIds } from "./line-places.js";
 import { baseOf, noteEnds, noteKeys, playing, velocityEnds } from "./playing.js";
 import { rangeControl, stopListening } from "./range-keys.js";
 import { matchingSounds, placeWords } from "./sounds.js";
+import { trySound, velocityField } from "./trying.js";
 import { channelButtons, numberOf, textInput, valueField } from "./value-fields.js";
 
 /** @typedef {"from" | "sound" | "on" | "notes" | "velocity" | "transpose" | "channel" | "pedal" | "programs" | "through" | "name"} Hole */
@@ -20,6 +21,8 @@ let open = null;
 let letters = ""; // of the sound that is searched for
 /** @type {{key: string, element: HTMLElement} | null} the filters that are being edited */
 let chain = null;
+/** @type {{key: string, sound: string | undefined} | null} what Cancel puts back */
+let soundBefore = null;
 let again = () => {};
 
 /** @param {() => void} heed draws the sentences again */
@@ -31,6 +34,7 @@ export function onChange(heed) {
 export function forget() {
   open = null;
   chain = null;
+  soundBefore = null;
   filterChain.forget();
   stopListening();
 }
@@ -278,6 +282,12 @@ function more(scene, line, row, change) {
 function soundControl(line, key, pick) {
   const on = line.on ?? "";
   const found = matchingSounds(on, letters).slice(0, 40);
+  const before = soundBefore?.key === key ? soundBefore.sound : line.sound ?? undefined;
+  soundBefore = { key, sound: before };
+  const cancel = button(`Cancel: back to ${before ?? "the sound it is on"}`, async () => {
+    if ((await pick(before)).done) forget();
+    again();
+  }, { "data-key": "cancel" });
   const search = textInput(letters, { "aria-label": "Find a sound", placeholder: "Find a sound", "data-key": `find ${key}` });
   return [
     make("div", { on: { input: ({ target }) => {
@@ -289,8 +299,10 @@ function soundControl(line, key, pick) {
       ...found.map(({ sound, place }) => make("li", { "data-key": sound },
         button(sound, () => pick(sound), { "aria-pressed": String(line.sound === sound) }),
         make("span", { class: "how", text: placeWords(place) }),
-        button("Try", () => command({ do: "audition", instrument: on, sound }, `try ${sound}`), { "aria-label": `Try ${sound}: a soft phrase; mind the monitors` })))),
+        trySound(on, sound)))),
+    velocityField(),
     ...(found.length ? [] : [note(letters ? "No sound has these letters." : `${on} has no sounds yet; add them in Gear.`)]),
+    ...((line.sound ?? undefined) === before ? [] : [cancel]),
   ];
 }
 

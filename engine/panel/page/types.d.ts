@@ -78,12 +78,19 @@ interface Instrument {
 }
 
 /** A port in the keys of the rig file. */
-interface PortTable { port?: string; device?: string; keyboard?: string; stop?: string[]; wire?: string }
+interface PortTable { port?: string; device?: string; keyboard?: string; stop?: string[]; wire?: string; mpe?: ZoneTable; through?: Chain }
+
+/** An MPE zone: its first and last member, and how many semitones their bends reach. */
+interface ZoneTable { members: number[]; bend?: number }
 
 /** An instrument in the keys of the rig file; times in ns; each sound's place as [program], [msb, lsb, program] or []. */
 interface GearTable {
   output: string;
   channel: number;
+  mpe?: ZoneTable;
+  pressure?: string;
+  labels?: string | Record<string, number>;
+  through?: Chain;
   bank?: string;
   settle?: number;
   programs_from?: number;
