@@ -109,6 +109,13 @@ def test_the_cue_and_the_text_of_the_scene_are_shown() -> None:
     assert len(status_on_screen(found(scene=scene | {"text": "wait " * 200}), 80, 23)) <= 23
 
 
+def test_the_text_of_the_song_is_shown_below_it() -> None:
+    song = {"name": "Market", "transpose": 2, "text": "second verse\nis cut"}
+    shown = status_on_screen(found(song=song), 100, 23)
+    place = next(place for place, line in enumerate(shown) if line.startswith("song Market"))
+    assert shown[place + 1] == "second verse is cut"
+
+
 @pytest.mark.parametrize(
     ("trouble", "words"),
     [
