@@ -41,6 +41,15 @@ class BackupRequest(Request):
     output: Name | None = Field(None, description="the name of an output, or null for the text")
 
 
+class ReplaceRigRequest(Request):
+    """Play this rig instead of the current one, if it changes nothing that only its file may say."""
+
+    long_texts: ClassVar = ("text",)
+
+    text: Annotated[str, Field(max_length=LONGEST_REQUEST)] | Unread = Field(description="a whole rig file as text")
+    where: FilePath = Field(description="where the text comes from, for the answer")
+
+
 class RestoreRequest(Request):
     """Play this rig instead of the current one."""
 

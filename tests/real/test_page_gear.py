@@ -36,7 +36,7 @@ def test_zones_and_pressures_are_set_in_gear(two_pit: PanelInBrowser) -> None:
         "from 1 to 16"
     )
     _type(last, "8")
-    expect(page.locator("#dock-said")).to_contain_text("zone 2 to 8")
+    expect(page.locator("#dock-said")).to_contain_text("last member 8")
     _open(page, "instruments string-machine")
     drawer.get_by_label("The pressure of an MPE controller").select_option("that of each key")
     expect(page.locator("#dock-said")).to_contain_text("pressure of each key")
@@ -54,12 +54,13 @@ def test_zones_and_pressures_are_set_in_gear(two_pit: PanelInBrowser) -> None:
     until("the pressure of the key", pressed)
     page.get_by_role("link", name="Gear").click()
     drawer.get_by_label("It receives on").select_option("an MPE zone: a channel for each note")
-    _type(drawer.get_by_label("reaches"), "24")
+    _type(drawer.get_by_label("The manager’s bend reaches"), "12")
+    _type(drawer.get_by_label("A member’s bend reaches"), "24")
     expect(page.locator("#view-gear [data-key='instruments string-machine']")).to_contain_text("MPE zone 2–15")
-    expect(page.locator("#dock-said")).to_contain_text("zone 2 to 15")
+    expect(page.locator("#dock-said")).to_contain_text("a member’s bend reaches 24")
     saved = _saved(two_pit)
     assert saved["inputs"]["keys"]["mpe"] == {"members": [2, 8]}
-    assert saved["instruments"]["string-machine"]["mpe"] == {"members": [2, 15], "bend": 24}
+    assert saved["instruments"]["string-machine"]["mpe"] == {"members": [2, 15], "bend": 24, "manager_bend": 12}
     assert not {"channel", "pressure"} & saved["instruments"]["string-machine"].keys()
     assert two_pit.said == []
 

@@ -48,6 +48,7 @@ from engine.protocol import (
     RenamePartRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    ReplaceRigRequest,
     Request,
     RestoreRequest,
     SaveAsRequest,
@@ -104,6 +105,7 @@ class EditRequests:
             HistoryRequest: lambda _: saver.history(),
             UnsavedRequest: lambda asked: saver.unsaved_difference(asked.version),
             BackupRequest: self._backup,
+            ReplaceRigRequest: lambda asked: remote_work.replace(asked.text, asked.where),
             RestoreRequest: lambda asked: remote_work.restore(asked.text, asked.where),
         }
 

@@ -14,7 +14,7 @@ from engine.core.control import rig_dump
 from engine.core.control.remote_messages import BLOCK, SET_ROUTE, RemoteRequest, RouteRequest, answer_reply
 from engine.live.edit.incoming_dumps import IncomingDumps
 from engine.live.edit.rig_session import RigSession
-from engine.live.edit.rig_texts import Change, replaced, replaced_over_midi
+from engine.live.edit.rig_texts import Change, replaced, replaced_from_outside
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, LongText, refused, unchanged
@@ -132,8 +132,15 @@ class RemoteWork:
         """The same for a text that came by MIDI, which must be allowed and may not change everything."""
         if not self._restores:
             return _NOT_RESTORED
-        source = str(self._session.file)
-        return await self._replace(partial(replaced_over_midi, new=text, where=where, source=source), where)
+        return await self._bounded(text, where, "over MIDI")
+
+    async def replace(self, text: str | LongText, where: str) -> Answer:
+        """The same for a text that a page sends."""
+        return await self._bounded(text, where, "from a page")
+
+    async def _bounded(self, text: str | LongText, where: str, way: str) -> Answer:
+        change = partial(replaced_from_outside, new=text, where=where, source=str(self._session.file), way=way)
+        return await self._replace(change, where)
 
     async def _replace(self, change: Change, where: str) -> Answer:
         return await self._session.edit(lambda: (change, f"the rig from {where} plays"))

@@ -113,9 +113,11 @@ def replaced(text: str, *, new: str | LongText, where: str, folder: Path) -> str
     return wanted
 
 
-def replaced_over_midi(text: str, *, new: str, where: str, source: str, folder: Path) -> str:
-    """The same for a text that came over MIDI, which may not change everything. Raises what `checked` raises, too."""
-    return checked(text, new=replaced(text, new=new, where=where, folder=folder), source=source, folder=folder)
+def replaced_from_outside(text: str, *, new: str | LongText, where: str, source: str, way: str, folder: Path) -> str:
+    """The same for a text that came "over MIDI" or another `way`, which may not change everything. Raises what
+    `checked` raises, too."""
+    wanted = replaced(text, new=new, where=where, folder=folder)
+    return checked(text, new=wanted, source=source, way=way, folder=folder)
 
 
 # Parts on their way between two processes

@@ -7,7 +7,7 @@ import * as filterChain from "./filter-chain.js";
 import { filterWords } from "./labels.js";
 import { numberOf, putValues, textInput, valueField } from "./value-fields.js";
 
-const BEND = 48; // semitones that a member's bend reaches if nothing is said
+const [BEND, MANAGER_BEND] = [48, 2]; // semitones that bends reach if nothing is said
 
 /** @type {{key: string, element: HTMLElement} | null} the filters that are being edited */
 let open = null;
@@ -41,21 +41,22 @@ export function freeZone(taken) {
 }
 
 /**
- * Fields for the members of a zone and the reach of their bends.
+ * Fields for the members of a zone and the reach of its bends.
  * @param {"inputs" | "instruments"} section
  * @param {string} name
  * @param {ZoneTable} zone
  */
-export function zoneFields(section, name, { members: [first, last], bend }) {
-  const put = (/** @type {unknown} */ low, /** @type {unknown} */ high, /** @type {unknown} */ reach) =>
-    putValues([[[section, name, "mpe"], { members: [low, high], ...(reach === undefined || reach === BEND ? {} : { bend: reach }) }]], `${name}: zone ${low} to ${high}`);
-  const field = (/** @type {string} */ label, /** @type {unknown} */ value, /** @type {string} */ key, /** @type {(value: string | number) => Promise<Answer>} */ send, /** @type {string} */ hint) =>
-    valueField(label, textInput(value, { inputmode: "numeric" }), `${key} ${section} ${name}`, (text) => send(numberOf(text)), hint);
+export function zoneFields(section, name, zone) {
+  const { members: [first, last], bend = BEND, manager_bend: managerBend = MANAGER_BEND } = zone;
+  const field = (/** @type {string} */ label, /** @type {unknown} */ value, /** @type {string} */ key, /** @type {(typed: string | number) => object} */ facts, /** @type {string} */ hint) =>
+    valueField(label, textInput(value, { inputmode: "numeric" }), `${key} ${section} ${name}`, (text) =>
+      putValues([[[section, name, "mpe"], { ...zone, ...facts(numberOf(text)) }]], `${name}: ${label.toLowerCase()} ${text}`), hint);
   return [
     make("div", { class: "pair" },
-      field("First member", first, "first member", (value) => put(value, last, bend), "2 for a lower zone, with manager 1"),
-      field("Last member", last, "last member", (value) => put(first, value, bend), "15 for an upper zone, with manager 16")),
-    field("A member’s bend reaches", bend ?? BEND, "bend", (value) => put(first, last, value), "semitones, 1 to 96; as the gear is set"),
+      field("First member", first, "first member", (typed) => ({ members: [typed, last] }), "2 for a lower zone, with manager 1"),
+      field("Last member", last, "last member", (typed) => ({ members: [first, typed] }), "15 for an upper zone, with manager 16")),
+    field("A member’s bend reaches", bend, "bend", (typed) => ({ bend: typed }), "semitones, 1 to 96; as the gear is set"),
+    field("The manager’s bend reaches", managerBend, "manager bend", (typed) => ({ manager_bend: typed }), "semitones, 1 to 96"),
   ];
 }
 

@@ -3,6 +3,7 @@
 import { held, on, requestEvents } from "./connection.js";
 import { button, byId, findAll, labelled, make, note, say, select, setOptions } from "./dom.js";
 import * as explain from "./explain.js";
+import * as explainForm from "./explain-form.js";
 import { KINDS, kindOf, timeWords } from "./labels.js";
 
 const KEPT = 1000; // messages
@@ -76,6 +77,7 @@ function build() {
     make("h1", { id: "title-monitor", tabindex: "-1", text: "Monitor" }),
     make("div", { class: "choose" }, labelled("Port", made.port), make("div", { class: "row" }, made.freeze, button("Clear", clear)), made.state),
     make("details", {}, made.kinds, make("div", { class: "kinds", role: "group", "aria-label": "Messages to show" }, ...[...KINDS, ["notice", NOTICES]].map(kindBox))),
+    explainForm.form(made.trace),
     make("div", { class: "monitor" }, made.list, made.trace),
   );
   return made;
@@ -95,6 +97,7 @@ function kindBox([kind, words]) {
 
 function listPorts() {
   if (!parts || !held.rig) return;
+  explainForm.show();
   const chosen = parts.port.value;
   /** @type {import("./dom.js").Option[]} */
   const options = [

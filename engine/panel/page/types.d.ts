@@ -80,8 +80,8 @@ interface Instrument {
 /** A port in the keys of the rig file. */
 interface PortTable { port?: string; device?: string; keyboard?: string; stop?: string[]; wire?: string; mpe?: ZoneTable; through?: Chain }
 
-/** An MPE zone: its first and last member, and how many semitones their bends reach. */
-interface ZoneTable { members: number[]; bend?: number }
+/** An MPE zone: its first and last member, and how many semitones their bends and the manager's reach. */
+interface ZoneTable { members: number[]; bend?: number; manager_bend?: number }
 
 /** An instrument in the keys of the rig file; times in ns; each sound's place as [program], [msb, lsb, program] or []. */
 interface GearTable {
@@ -296,8 +296,12 @@ interface Answers {
   learned: { control: ControlTable | null; presses: number; bounce_ms: number };
   identify: { rows: IdentifiedRow[] };
   differences: { differences: string[] };
+  versions: { versions: RigVersion[] };
+  backup: { rig: string; device: number };
   pairings: { pairings: PairedRow[]; codes: PairingCode[] };
 }
+
+interface RigVersion { number: number; time: string; bytes: number }
 
 interface EngineRequest { do: string; [fact: string]: unknown }
 

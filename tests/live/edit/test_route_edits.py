@@ -207,7 +207,7 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
     assert panel.bench.scene(1).burst == ()
 
 
-KINDS = "join, part, chain, split, burst, lines, facts, undo, redo, values, rename, remove, move or sounds"
+KINDS = "join, part, chain, split, burst, lines, facts, undo, redo, values, rig, rename, remove, move or sounds"
 ONE_OF = f'edit: "what" must be {KINDS}'
 
 
