@@ -48,13 +48,16 @@ from engine.protocol.edit_requests import (
     RedoRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
 )
 from engine.protocol.fields import (
     LONGEST_REQUEST,
     Facts,
+    LongText,
     Request,
+    whole_text,
 )
 from engine.protocol.gear_requests import (
     AuditionRequest,
@@ -62,12 +65,16 @@ from engine.protocol.gear_requests import (
     PlayTestNoteRequest,
     ReceiveDumpRequest,
     SendDumpRequest,
+    TryControlRequest,
+    TryDisplayRequest,
+    TryTallyRequest,
 )
 from engine.protocol.look_requests import (
     DifferencesRequest,
     ExplainRequest,
     FiltersRequest,
     FollowRequest,
+    KeepAtHomeRequest,
     KeepRequest,
     PortsRequest,
     RigRequest,
@@ -84,6 +91,11 @@ from engine.protocol.part_requests import (
     RenamePartRequest,
     SoundsRequest,
 )
+from engine.protocol.request_lines import (
+    LongLine,
+    read_line,
+    read_long,
+)
 from engine.protocol.request_table import (
     OF_THE_PANEL,
     TABLE,
@@ -97,6 +109,7 @@ from engine.protocol.request_table import (
 from engine.protocol.save_requests import (
     BackupRequest,
     HistoryRequest,
+    ReplaceRigRequest,
     RestoreRequest,
     SaveAsRequest,
     SaveRequest,
@@ -162,6 +175,7 @@ __all__ = [
     "IdentifyRequest",
     "InvalidRigAnswer",
     "JoinRequest",
+    "KeepAtHomeRequest",
     "KeepRequest",
     "Lane",
     "LearnRequest",
@@ -171,6 +185,8 @@ __all__ = [
     "ListScenesRequest",
     "ListenAnswer",
     "ListenRequest",
+    "LongLine",
+    "LongText",
     "MovePartRequest",
     "MoveSceneRequest",
     "MuteRequest",
@@ -191,6 +207,7 @@ __all__ = [
     "RenamePartRequest",
     "RenameSceneRequest",
     "RenumberSceneRequest",
+    "ReplaceRigRequest",
     "Request",
     "RequestError",
     "ResendRequest",
@@ -207,12 +224,16 @@ __all__ = [
     "SetlistRequest",
     "SongRequest",
     "SoundsRequest",
+    "SplitRequest",
     "StatusAnswer",
     "StatusRequest",
     "StoreSceneRequest",
     "TapRequest",
     "TimecodeRequest",
     "TransposeRequest",
+    "TryControlRequest",
+    "TryDisplayRequest",
+    "TryTallyRequest",
     "UndoRequest",
     "UndoSaveRequest",
     "UnmuteRequest",
@@ -221,8 +242,11 @@ __all__ = [
     "WatchRequest",
     "WrittenJson",
     "done",
+    "read_line",
+    "read_long",
     "read_request",
     "refused",
     "row_of",
     "unchanged",
+    "whole_text",
 ]

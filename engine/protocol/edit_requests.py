@@ -89,6 +89,13 @@ class ChainRequest(EditRequest):
     through: Links = Field(description="a list of filters, each with its settings, and names of chains")
 
 
+class SplitRequest(EditRequest):
+    """Give one output of a route a route of its own, through the same filters."""
+
+    route: Number = Field(description="the place of a route in its scene; the first is 0")
+    to: Name = Field(description="the name of one of its outputs")
+
+
 class BurstRequest(EditRequest):
     """Give a scene another burst: the bank selects and program changes that a recall sends."""
 

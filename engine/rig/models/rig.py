@@ -151,6 +151,7 @@ class Instrument(Part):
     output: Annotated[str, Reference("outputs")]
     channel: Channel
     mpe: Annotated[MpeZone | None, Since(2)] = None
+    pressure: Annotated[Literal["channel", "keys"], Since(2)] = "channel"  # what it knows of a zone's fingers
     like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0

@@ -294,3 +294,14 @@ async def test_a_route_between_nothing(remote: RemoteMachine) -> None:
         assert (command, done) == (0x07, False)
         assert text.startswith("there is no input")
     assert remote.session.text == TEXT
+
+
+async def test_a_page_replaces_the_rig_within_the_same_bounds(tmp_path: Path) -> None:
+    """Also without restore = true, since its browser is paired for everything; but not what only the file may say."""
+    remote = RemoteMachine(tmp_path, RIG)
+    answer = await remote.remote_work.replace(RIG.replace("Finale", "Last dance"), "copy.toml")
+    assert answer.text.startswith("the rig from copy.toml plays")
+    assert remote.bench.scene(3).name == "Last dance"
+    refusal = await remote.remote_work.replace(RIG + "[osc]\nport = 9000\n", "copy.toml")
+    assert not refusal.done
+    assert "a rig that comes from a page may not change [osc]; change that in the rig file" in refusal.text

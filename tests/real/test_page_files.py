@@ -1,0 +1,71 @@
+"""The rig's file in the page: differences, versions, copies, what is kept after a mishap; a message that is typed."""
+
+import os
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Locator, expect
+
+from tests.support.panel_in_browser import PanelInBrowser, in_force
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The player's home folder, for the engine that is started then."""
+    folder = tmp_path / "home"
+    folder.mkdir()
+    monkeypatch.setitem(os.environ, "HOME", str(folder))
+    return folder
+
+
+def _choose(field: Locator, name: str, text: str) -> None:
+    field.set_input_files({"name": name, "mimeType": "application/toml", "buffer": text.encode()})
+
+
+def test_versions_copies_and_what_was_played(home: Path, two_pit: PanelInBrowser) -> None:
+    """What is not saved is shown line by line; an earlier version plays again; a copy is downloaded, and played; a rig
+    that would open this machine to others is refused; what was played is kept in the home folder."""
+    page = two_pit.page(view="gear")
+    two_pit.engine.request("scenes", what="rename", number=13, name="Last dance")
+    page.get_by_role("button", name="What is not saved").click()
+    expect(page.locator(".differences")).to_contain_text('+name = "Last dance"')
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Download a copy").click()
+    copy = Path(download.value.path()).read_text(encoding="utf-8")
+    assert download.value.suggested_filename == "rig.toml"
+    assert "Last dance" in copy
+    two_pit.engine.request("save")
+    page.get_by_role("button", name="Earlier versions").click()
+    page.get_by_role("button", name="Go back to version 1").click()
+    expect(page.locator("#dock-said")).to_contain_text("version 1")
+    page.get_by_role("link", name="Show").click()
+    page.locator("#order").select_option("")
+    page.locator("#scenes").get_by_role("button", name="Finale").click()
+    in_force(page, 13, "Finale")
+    page.get_by_role("link", name="Gear").click()
+    field = page.get_by_label("Play another rig, from a copy")
+    _choose(field, "open.toml", copy + "[osc]\nport = 9000\n")
+    expect(page.locator("#view-gear [role=alert]:visible")).to_contain_text("may not change [osc]")
+    _choose(field, "copy.toml", copy)
+    expect(page.locator("#view-gear")).to_contain_text("the rig from copy.toml plays")
+    expect(page.locator("#dock-scene")).to_contain_text("13 Last dance")
+    page.get_by_label("As", exact=True).fill("mishap.jsonl")
+    page.get_by_role("button", name="Keep it").click()
+    expect(page.locator("#dock-said")).to_contain_text("mishap.jsonl")
+    assert (home / "mishap.jsonl").exists()
+    assert two_pit.said == []
+
+
+def test_a_typed_message_is_traced(two_pit: PanelInBrowser) -> None:
+    """Its way through a scene is shown, without anything being played; what is no message is refused in words."""
+    page = two_pit.page(view="monitor")
+    page.get_by_text("Trace a message that you type").click()
+    page.get_by_label("In scene").select_option("12 Street at night")
+    page.get_by_role("button", name="Trace it").click()
+    way = page.locator(".explained")
+    expect(way).to_contain_text("90 30 40")  # an octave down
+    page.get_by_label("Message", exact=True).fill("90 3C")
+    page.get_by_role("button", name="Trace it").click()
+    expect(way.locator(".fault")).to_contain_text("90 3C is not a message")
+    assert not two_pit.sounding("brass")
+    assert two_pit.said == []
