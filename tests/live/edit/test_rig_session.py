@@ -107,9 +107,14 @@ async def test_undo_and_redo(desk: Desk) -> None:
     assert desk.names() == ["Overture", "Parade", "Last dance"]
 
 
+@pytest.mark.parametrize("noticed", [None, rig_session.WAITS])
 @pytest.mark.parametrize("choice", ["playing", "file"])
-async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: Desk, choice: str) -> None:
-    """If the file was edited too, nothing is saved until one text is chosen; the other is kept as a version."""
+async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(
+    desk: Desk, choice: str, noticed: str | None
+) -> None:
+    """If the file was edited too, nothing is saved until one text is chosen; the other is kept as a version. It is the
+    same if the file has been looked at by then."""
+    desk.show.refused = noticed
     await desk.scenes("rename", 3, name="Last dance")
     played, theirs = desk.session.text, TEXT.replace("March", "Parade")
     desk.file.write_text(theirs, encoding="utf-8")
