@@ -3,6 +3,7 @@
 Whatever takes long is done in a worker thread.
 """
 
+from collections.abc import Sequence
 from functools import cache, partial
 from typing import Any, Final
 
@@ -23,7 +24,8 @@ from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.live.socket.rig_outline import RigOutline
-from engine.midi.message_words import describe, from_hex, note_name
+from engine.midi.message_words import from_hex, note_name
+from engine.midi.unit_words import unit_from_hex, unit_in_words
 from engine.plurals import counted
 from engine.ports.port import PortError, PortSystem
 from engine.protocol import (
@@ -119,10 +121,10 @@ class PanelRequests:
         if source not in rig.inputs:
             return refused(AnswerCode.UNKNOWN_INPUT, no_such("input", source, rig.inputs))
         try:
-            message = from_hex(request.message)
+            messages = unit_from_hex(request.message)
         except ValueError as fault:
             return refused(AnswerCode.BAD_REQUEST, f"{request.message} is not a message; give {fault}")
-        return await in_a_thread(_explained, rig, scene, source, message, muted, song, transposed)
+        return await in_a_thread(_explained, rig, scene, source, messages, muted, song, transposed)
 
     async def _ports(self, request: PortsRequest) -> Answer:
         show, system = self._show, self._system
@@ -200,11 +202,17 @@ def _schema(model: type[BaseModel]) -> dict[str, Any]:
 
 
 def _explained(
-    rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str], song: str | None, transposed: int
+    rig: Rig,
+    scene: Scene,
+    source: str,
+    messages: Sequence[bytes],
+    muted: set[str],
+    song: str | None,
+    transposed: int,
 ) -> Answer:
-    found = explain(rig, scene, source, message, song, transposed)
+    found = explain(rig, scene, source, messages, song, transposed)
     answer = ExplainAnswer(
-        text=f"{describe(message, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
+        text=f"{unit_in_words(messages, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
         routes=[_verdict(rig, scene, route, muted) for route in found.routes],
         outputs={name: shown(messages) for name, messages in found.outputs.items() if messages},
     )
