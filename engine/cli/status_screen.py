@@ -187,7 +187,7 @@ def _health(found: _Found) -> Iterator[str]:
         yield f"from reading a message to handing it on: {figures}"
     if found["driver"]:
         yield f"ports: {found['driver']}"
-    yield found["scheduling"]
+    yield f"{'compiled' if found['compiled'] else 'interpreted'}; {found['scheduling']}"
     yield (
         f"recorder: {recorder['seconds']} s, {counted(recorder['events'], 'event')} "
         "(save them with: bayleaf keep FILE.mid)"

@@ -45,6 +45,7 @@ def found(**more: Any) -> dict[str, Any]:
         "filter_faults": {},
         "latency": {"p50_ms": 0.21, "p99_ms": 0.5, "p99_9_ms": 0.8, "worst_ms": 1.2},
         "scheduling": "ordinary scheduling: this login may not ask for real-time scheduling (rtprio, see limits.conf)",
+        "compiled": True,
         "driver": "JACK through one client",
         "recorder": {"seconds": 100, "events": 2000},
         "refused_rig": None,
