@@ -21,6 +21,7 @@ from engine.protocol.answers import (
     PairingsAnswer,
     PortsAnswer,
     ReceivedAnswer,
+    RehearseAnswer,
     RigAnswer,
     ScenesAnswer,
     SentAnswer,
@@ -98,6 +99,8 @@ from engine.protocol.request_lines import (
 )
 from engine.protocol.request_table import (
     OF_THE_PANEL,
+    PAIRINGS,
+    REHEARSE,
     TABLE,
     Lane,
     RequestError,
@@ -140,6 +143,8 @@ from engine.protocol.show_requests import (
 __all__ = [
     "LONGEST_REQUEST",
     "OF_THE_PANEL",
+    "PAIRINGS",
+    "REHEARSE",
     "TABLE",
     "AddSceneRequest",
     "Answer",
@@ -203,6 +208,7 @@ __all__ = [
     "ReceiveDumpRequest",
     "ReceivedAnswer",
     "RedoRequest",
+    "RehearseAnswer",
     "RemovePartRequest",
     "RenamePartRequest",
     "RenameSceneRequest",

@@ -167,6 +167,14 @@ class BackupAnswer(Answer):
     device: int
 
 
+class RehearseAnswer(Answer):
+    """What a rehearsal found: sentences of what to fix, remarks, and the whole report as a page of HTML, or ""."""
+
+    findings: list[str]
+    remarks: list[str]
+    page: str
+
+
 class IdentifyAnswer(Answer):
     """A row for each reply and each output without one: {"output", "input", "identity", "text"}."""
 

@@ -193,7 +193,9 @@ TABLE: Final[Mapping[str, Row]] = {
 }
 
 #: what a browser asks the panel itself, which answers it in place of the engine
-OF_THE_PANEL: Final = "pairings"
+PAIRINGS: Final = "pairings"
+REHEARSE: Final = "rehearse"
+OF_THE_PANEL: Final = (PAIRINGS, REHEARSE)
 
 _WORDS: Final = ("do", "what")
 _FIELDS: Final = 50  # of a request; for each that is unknown, validation takes time in which no music plays

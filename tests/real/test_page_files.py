@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Locator, expect
 
-from tests.support.panel_in_browser import PanelInBrowser, in_force
+from tests.support.panel_in_browser import LONGEST, PanelInBrowser, in_force
+from tests.support.paths import PRESETS
 
 
 @pytest.fixture
@@ -68,4 +69,26 @@ def test_a_typed_message_is_traced(two_pit: PanelInBrowser) -> None:
     page.get_by_role("button", name="Trace it").click()
     expect(way.locator(".fault")).to_contain_text("90 3C is not a message")
     assert not two_pit.sounding("brass")
+    assert two_pit.said == []
+
+
+def test_a_song_is_rehearsed(two_pit: PanelInBrowser) -> None:
+    """Through the file, with what there is to mend and the whole report; unsaved edits are to be saved first."""
+    page = two_pit.page(view="gear")
+    page.get_by_label("Song", exact=True).set_input_files(PRESETS / "demo.mid")
+    page.get_by_label("Played on").select_option("keys")
+    page.get_by_label("Beginning with").select_option("14 Waltz")
+    two_pit.engine.request("scenes", what="rename", number=13, name="Last dance")
+    expect(page.locator("#view-gear")).to_contain_text("there are edits that it does not have yet")
+    page.get_by_role("button", name="Rehearse", exact=True).click()
+    expect(page.locator("#view-gear [role=alert]:visible")).to_contain_text("save")
+    two_pit.engine.request("save")
+    expect(page.locator("#view-gear")).to_contain_text("it has all edits")
+    page.get_by_role("button", name="Rehearse", exact=True).click()
+    expect(page.locator("#view-gear")).to_contain_text(
+        "demo.mid through Pit with a page: 13 s, 212 messages in", timeout=LONGEST
+    )
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Download the whole report").click()
+    assert "Pit with a page" in Path(download.value.path()).read_text(encoding="utf-8")
     assert two_pit.said == []

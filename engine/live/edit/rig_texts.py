@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from engine.core.control.rig_dump import DumpCollector
 from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, LongText, refused, unchanged, whole_text
 from engine.rig.edit import differences
 from engine.rig.edit.remote_restore import checked
@@ -21,6 +22,8 @@ from engine.rig.read.sound_list import named
 
 #: makes one text of another, given the rig's `folder` by that keyword, or is the new text
 Change = Callable[..., str] | str
+#: the text of a whole rig, or what holds it: to read it holds Python's lock, so that is done here, too
+SentRig = str | LongText | DumpCollector
 
 _SCENES: Final = "scenes"
 
@@ -47,8 +50,12 @@ class FileLook(NamedTuple):
     as_played: bool  # the text that plays
 
 
-class AlreadyCurrent(Exception):
-    """A rig that was sent to be played is the one that plays; the text says so."""
+class NotReplaced(Exception):
+    """A rig that was sent does not take the place of the one that plays: `answer` says why."""
+
+    def __init__(self, answer: Answer) -> None:
+        super().__init__(answer.text)
+        self.answer = answer
 
 
 def edited(change: Change, text: str, source: str) -> EditedText | Answer:
@@ -56,8 +63,8 @@ def edited(change: Change, text: str, source: str) -> EditedText | Answer:
     try:
         made = plain(change if isinstance(change, str) else change(text, folder=Path(source).parent))
         return EditedText(made, packed(read(made, source)))
-    except AlreadyCurrent as fault:
-        return unchanged(str(fault))
+    except NotReplaced as fault:
+        return fault.answer
     except UnknownScene as fault:
         return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
     except InvalidRig as fault:
@@ -105,15 +112,18 @@ def replaced_by_file(text: str, *, file: Path, folder: Path) -> str:
     return text_of(file)
 
 
-def replaced(text: str, *, new: str | LongText, where: str, folder: Path) -> str:
-    """The text that the player sends; `where` it comes from. Raises AlreadyCurrent."""
-    wanted = whole_text(new)
+def replaced(text: str, *, new: SentRig, where: str, folder: Path) -> str:
+    """The text that the player sends; `where` it comes from. Raises NotReplaced."""
+    try:
+        wanted = new.text() if isinstance(new, DumpCollector) else whole_text(new)
+    except ValueError as fault:
+        raise NotReplaced(refused(AnswerCode.INTERRUPTED, str(fault))) from None
     if wanted == text:
-        raise AlreadyCurrent(f"the rig from {where} is already current")
+        raise NotReplaced(unchanged(f"the rig from {where} is already current"))
     return wanted
 
 
-def replaced_from_outside(text: str, *, new: str | LongText, where: str, source: str, way: str, folder: Path) -> str:
+def replaced_from_outside(text: str, *, new: SentRig, where: str, source: str, way: str, folder: Path) -> str:
     """The same for a text that came "over MIDI" or another `way`, which may not change everything. Raises what
     `checked` raises, too."""
     wanted = replaced(text, new=new, where=where, folder=folder)

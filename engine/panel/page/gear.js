@@ -12,6 +12,7 @@ import { freeRows, portDetails, portRows } from "./gear-ports.js";
 import * as zones from "./gear-zones.js";
 import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
+import * as rehearse from "./rehearse.js";
 import * as rigFile from "./rig-file.js";
 import { onSearch } from "./sounds.js";
 import { onVelocity, velocityField } from "./trying.js";
@@ -95,7 +96,7 @@ function build() {
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "Gear" }),
     made.steps,
-    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), rigFile.section(), pairings.section()), made.drawer),
+    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), rigFile.section(), rehearse.section(), pairings.section()), made.drawer),
   );
   return made;
 }
@@ -108,6 +109,7 @@ function render() {
   parts.drawer.classList.toggle("open", chosen !== null);
   devices.show();
   rigFile.show();
+  rehearse.show();
   showActivity();
 }
 

@@ -297,6 +297,7 @@ interface Answers {
   identify: { rows: IdentifiedRow[] };
   differences: { differences: string[] };
   versions: { versions: RigVersion[] };
+  rehearse: { findings: string[]; remarks: string[]; page: string };
   backup: { rig: string; device: number };
   pairings: { pairings: PairedRow[]; codes: PairingCode[] };
 }
