@@ -21,6 +21,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.gear.audition import audition
+from engine.live.gear.dump_requests import DumpRequests
 from engine.live.gear.sysex_requests import SysexRequests
 from engine.live.gear.trials import Trials
 from engine.live.process.worker_process import WorkGivenUp
@@ -94,6 +95,7 @@ class SocketServer:
             **EditRequests(show, session, saver, remote_work).handlers,
             **panel.handlers,
             **Trials(show).handlers,
+            **DumpRequests(self._sysex).handlers,
             AuditionRequest: partial(audition, show),
             IdentifyRequest: self._sysex.identify_quietly,
         }
