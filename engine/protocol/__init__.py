@@ -11,6 +11,7 @@ from engine.protocol.answers import (
     BackupAnswer,
     CommandAnswer,
     DifferencesAnswer,
+    DumpAnswer,
     ExplainAnswer,
     FiltersAnswer,
     Handler,
@@ -21,6 +22,7 @@ from engine.protocol.answers import (
     PairingsAnswer,
     PortsAnswer,
     ReceivedAnswer,
+    RehearseAnswer,
     RigAnswer,
     ScenesAnswer,
     SentAnswer,
@@ -61,6 +63,8 @@ from engine.protocol.fields import (
 )
 from engine.protocol.gear_requests import (
     AuditionRequest,
+    DumpReceiveRequest,
+    DumpSendRequest,
     IdentifyRequest,
     PlayTestNoteRequest,
     ReceiveDumpRequest,
@@ -98,6 +102,8 @@ from engine.protocol.request_lines import (
 )
 from engine.protocol.request_table import (
     OF_THE_PANEL,
+    PAIRINGS,
+    REHEARSE,
     TABLE,
     Lane,
     RequestError,
@@ -140,6 +146,8 @@ from engine.protocol.show_requests import (
 __all__ = [
     "LONGEST_REQUEST",
     "OF_THE_PANEL",
+    "PAIRINGS",
+    "REHEARSE",
     "TABLE",
     "AddSceneRequest",
     "Answer",
@@ -158,6 +166,9 @@ __all__ = [
     "DeleteSceneRequest",
     "DifferencesAnswer",
     "DifferencesRequest",
+    "DumpAnswer",
+    "DumpReceiveRequest",
+    "DumpSendRequest",
     "EditRequest",
     "EntryRequest",
     "ExplainAnswer",
@@ -203,6 +214,7 @@ __all__ = [
     "ReceiveDumpRequest",
     "ReceivedAnswer",
     "RedoRequest",
+    "RehearseAnswer",
     "RemovePartRequest",
     "RenamePartRequest",
     "RenameSceneRequest",

@@ -6,6 +6,7 @@ what the routes in force would set there, for any player, waits until it is sile
 """
 
 from collections.abc import Iterable
+from collections.abc import Set as AbstractSet
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
@@ -70,9 +71,13 @@ class Gestures:
         self.waiting.update(self.taken)
         self.plan(now)
 
-    def plan(self, now: int) -> None:
-        """What waits is another, though the same notes sound: since when channels are silent, and what is due."""
-        sounding = self._ledger.sounding_channels() if self.waiting else set()
+    def plan(self, now: int, sounding: AbstractSet[Channel] | None = None) -> None:
+        """What waits is another, though the same notes sound: since when channels are silent, and what is due.
+
+        `sounding`: the channels that sound, if that is known.
+        """
+        if sounding is None:
+            sounding = self._ledger.sounding_channels() if self.waiting else set()
         self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
         self.active = bool(self.waiting or self.unsettled)
         dues = [min(self._silent.values()) + FADING] if self._silent else []

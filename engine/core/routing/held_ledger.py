@@ -12,7 +12,6 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.core.routing.merged_messages import PEDAL_NAMES
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
@@ -368,8 +367,9 @@ class Ledger:
         return self.pedals.hands(moved) or self.sent.mover(moved)
 
     def moved_by(self, sources: Container[int]) -> list[Moved]:
-        """What is off rest, and was moved by these inputs: of pedals all."""
-        return [moved for moved, sent in self.sent.values.items() if sent[0] in sources or moved[1] in PEDAL_NAMES]
+        """What is off rest, and was moved by these inputs."""
+        held = self.pedals.of(sources)
+        return [moved for moved, sent in self.sent.values.items() if sent[0] in sources or moved in held]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.sent.moved():

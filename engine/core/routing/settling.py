@@ -105,7 +105,7 @@ class Settling:
             self._rest(now, wanted, {source}, None, sounding, out)
             self._send(now, wanted, out, sounding)
         if not self._lift_left(now, sources, out):
-            gestures.plan(now)
+            gestures.plan(now, sounding)
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -126,6 +126,8 @@ class Settling:
         left: dict[Moved, set[Hand]] = {}
         kept: dict[tuple[Hand, bytes], Container[Channel]] = {}  # where pedals that are down hold notes of their hands
         for moved, hand, came in ledger.pedals.held_by(sources, gestures.waiting) if gestures.waiting else ():
+            if hand[0] in gestures.unsettled:
+                continue
             channels = kept.get((hand, came))
             if channels is None:
                 up = self._state.positions.is_up(hand[0], came)
@@ -141,7 +143,7 @@ class Settling:
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
         """Whether this hand has left a pedal: it leads there no more, where it does not play, or is off the pedal."""
         gestures = self._state.gestures
-        if hand[0] in gestures.unsettled or self.feeds(hand[0], came, moved):
+        if self.feeds(hand[0], came, moved):
             return False
         return moved.channel not in gestures.channels_of(hand) or not gestures.leads(hand, moved)
 

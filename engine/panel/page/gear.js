@@ -7,11 +7,13 @@ import * as controls from "./controls.js";
 import * as devices from "./devices.js";
 import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
 import * as firstSteps from "./first-steps.js";
+import * as dumps from "./gear-dumps.js";
 import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
 import { freeRows, portDetails, portRows } from "./gear-ports.js";
 import * as zones from "./gear-zones.js";
 import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
+import * as rehearse from "./rehearse.js";
 import * as rigFile from "./rig-file.js";
 import { onSearch } from "./sounds.js";
 import { onVelocity, velocityField } from "./trying.js";
@@ -95,7 +97,7 @@ function build() {
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "Gear" }),
     made.steps,
-    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), rigFile.section(), pairings.section()), made.drawer),
+    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), dumps.section(), rigFile.section(), rehearse.section(), pairings.section()), made.drawer),
   );
   return made;
 }
@@ -107,7 +109,9 @@ function render() {
   refill(parts.drawer, ...details());
   parts.drawer.classList.toggle("open", chosen !== null);
   devices.show();
+  dumps.show();
   rigFile.show();
+  rehearse.show();
   showActivity();
 }
 
