@@ -9,9 +9,10 @@ from engine.core.routing.channel_places import by_instrument
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
 from engine.midi.message_words import note_range
+from engine.rig.gear_words import sound_of
 from engine.rig.lowering.lowered_scene import LoweredRoute, Lowering
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
+from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene
 from engine.rig.models.scene_lines import PlayLine
 
 _ALL_NOTES: Final = (0, 127)

@@ -55,7 +55,8 @@ from engine.protocol import (
     read_long,
     refused,
 )
-from engine.rig.models.rig import Rig, drum_struck
+from engine.rig.gear_words import drum_struck
+from engine.rig.models.rig import Rig
 
 _AT_ONCE: Final = 100  # requests that are answered without a wait
 _PER_SECOND: Final = 200.0  # the same after that
