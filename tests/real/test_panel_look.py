@@ -91,9 +91,9 @@ def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
         for more in page.locator("#view-gear .drawer details:not([open]) > summary").all():
             more.click()
         assert _violations(page, "#view-gear .drawer") == [], thing.inner_text()
-    for more in ("Add a light", "Add a display"):
-        page.get_by_role("button", name=more).click()
-        assert _violations(page, "#view-gear .drawer") == [], more
+    for made in ("Add a light", "Add a display"):
+        page.get_by_role("button", name=made).click()
+        assert _violations(page, "#view-gear .drawer") == [], made
     _turn(page, "monitor")
     page.get_by_text("Trace a message that you type").click()
     assert _violations(page, "#view-monitor") == []
