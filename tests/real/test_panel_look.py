@@ -22,6 +22,7 @@ LARGE = """async () => {
   const { held } = await import("/page/connection.js");
   const names = (count, stem) => Array.from({ length: count }, (_, index) => `${stem}-${index + 1}`);
   const [output] = held.rig.outputs;
+  held.facts.undo = "11: keys plays Warm pad on string-machine, up to B3";
   held.rig.inputs = names(32, "player");
   held.rig.outputs = names(40, "strings-rack").map((name) => ({ ...output, name }));
 }"""
@@ -120,7 +121,8 @@ def test_a_finger_hits_what_it_aims_at(look_pit: PanelInBrowser, size: tuple[int
 
 
 def test_a_large_table_shows_eleven_rows(look_pit: PanelInBrowser) -> None:
-    """Of 32 inputs and 40 outputs, a laptop of 1366 x 768 pixels shows eleven whole rows of at least 44 pixels."""
+    """Of 32 inputs and 40 outputs, a laptop of 1366 x 768 pixels shows eleven whole rows of at least 44 pixels, below
+    one toolbar of at most 48."""
     page = look_pit.page((1366, 768))
     page.evaluate(LARGE)
     _turn(page, "patch")
@@ -131,6 +133,7 @@ def test_a_large_table_shows_eleven_rows(look_pit: PanelInBrowser) -> None:
     assert eleventh is not None
     assert dock is not None
     assert eleventh["height"] >= 44
+    assert page.locator("#view-patch .bar").evaluate("each => each.offsetHeight") <= 48
     assert eleventh["y"] + eleventh["height"] <= dock["y"]
 
 
