@@ -10,8 +10,8 @@ from engine.midi.controllers import (
     RESET_ALL_CONTROLLERS,
     VELOCITY_PREFIX,
 )
-from engine.midi.kinds import CONTROLLER, NOTE_OFF, POLY_AFTERTOUCH, is_press
-from engine.midi.mpe import Expression, Zone, bend_of, expressions, rescaled
+from engine.midi.kinds import CONTROLLER, NOTE_OFF, PITCH_BEND, POLY_AFTERTOUCH, is_press
+from engine.midi.mpe import Expression, Reaches, Zone, bend_of, expressions, rescaled
 from filters._mpe_members import Members
 
 
@@ -21,13 +21,13 @@ class ToZone:
     def __init__(
         self,
         source: Zone | None,
-        reach: int,
+        reach: Reaches,
         zone: Zone,
-        goes: int,
+        goes: Reaches,
         members: Members,
         positions: Iterable[bytes],
     ) -> None:
-        """`source`: None for one channel; `reach`, `goes`: how far the bends of the source and of members reach;
+        """`source`: None for one channel; `reach`, `goes`: how far bends reach at the source and in the zone;
         `positions`: the last message of everything of the input that was moved."""
         self._source, self._reach, self._zone, self._goes = source, reach, zone, goes
         self._members = members
@@ -68,7 +68,7 @@ class ToZone:
     def _shaped(self, channel: int, voice: int) -> tuple[bytes, ...]:
         """What brings the member of a voice to its bend, timbre and pressure."""
         came, member = self._came.get(channel, Expression()), self._members.of(voice)
-        bend = bend_of(rescaled(came.bend, self._reach, self._goes))
+        bend = bend_of(rescaled(came.bend, self._reach.member, self._goes.member))
         after = Expression(bend, came.timbre, max(came.pressure, self._key_pressures.get(voice, 0)))
         before, self._sent[member] = self._sent.get(member), after
         return after.messages(member, before)
@@ -81,7 +81,11 @@ class ToZone:
                 self._came = {channel: came.at_rest() for channel, came in self._came.items()}
             elif message[1] != LOCAL_CONTROL:
                 self._members.end()
-        return (_moved(message, self._zone.manager),)
+        common = _moved(message, self._zone.manager)
+        if message[0] & 0xF0 == PITCH_BEND and self._reach.manager != self._goes.manager:
+            bend = bend_of(rescaled(message[2] << 7 | message[1], self._reach.manager, self._goes.manager))
+            common = bytes((common[0], bend & 0x7F, bend >> 7))
+        return (common,)
 
     def _end(self, channel: int, message: bytes) -> tuple[bytes, ...]:
         """What else a member of the source sends counts only if it belongs to its own notes."""

@@ -12,7 +12,7 @@ from engine.midi.controllers import (
     VELOCITY_PREFIX,
 )
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, POLY_AFTERTOUCH, is_press
-from engine.midi.mpe import MANAGER_RANGE, Expression, Zone, bend_of, expressions, rescaled
+from engine.midi.mpe import Expression, Reaches, Zone, bend_of, expressions, rescaled
 
 _RESTING = Expression()
 
@@ -30,14 +30,14 @@ class ZoneToChannel:
     def __init__(
         self,
         zone: Zone,
-        reach: int,
+        reach: Reaches,
         channel: int,
         goes: int,
         note: str,
         by_keys: bool,
         positions: Iterable[bytes],
     ) -> None:
-        """`reach`, `goes`: how far the bends of members and of the channel reach; `note`: whose bend counts; `by_keys`:
+        """`reach`, `goes`: how far bends of the zone and of the channel reach; `note`: whose bend counts; `by_keys`:
         whether each member's pressure becomes that of its keys; `positions`: the last message of everything of the
         input that was moved."""
         self._zone, self._reach, self._channel, self._goes, self._note = zone, reach, channel, goes, note
@@ -83,7 +83,8 @@ class ZoneToChannel:
         leading = self._leading()
         own = self._came[leading.member] if leading and leading.member != self._zone.manager else _RESTING
         common = self._came[self._zone.manager]
-        offset = rescaled(own.bend, self._reach, self._goes) + rescaled(common.bend, MANAGER_RANGE, self._goes)
+        offset = rescaled(own.bend, self._reach.member, self._goes)
+        offset += rescaled(common.bend, self._reach.manager, self._goes)
         timbre = own.timbre if own.timbre is not None else common.timbre
         if timbre is None:
             timbre = self._sent.timbre  # it stays where the last note left it

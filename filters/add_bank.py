@@ -9,10 +9,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from engine.midi.controllers import BANK_LSB, BANK_MSB
-from engine.midi.kinds import CONTROLLER, PROGRAM
+from engine.midi.kinds import PROGRAM
 from filters._values import TABLE, Bank, ChannelKey, Program, ProgramKey, needs_one
 from filters.registry import FilterSettings, Step
+from filters.steps.add_bank import adding_bank
 
 
 class BankedSound(BaseModel):
@@ -40,18 +40,4 @@ def build(settings: Settings) -> Step:
     """Bank MSB, bank LSB, program change, in the standard's order (MIDI 1.0 p. 13)."""
     banks = {PROGRAM + channel - 1: bank for channel, bank in settings.channels.items()}
     sounds = {printed - 1: (sound.bank, (sound.program or printed) - 1) for printed, sound in settings.programs.items()}
-
-    def add_bank(message: bytes, now: int) -> tuple[bytes, ...]:
-        status = message[0]
-        if status & 0xF0 != PROGRAM:
-            return (message,)
-        if message[1] in sounds:
-            bank, program = sounds[message[1]]
-        elif status in banks:
-            bank, program = banks[status], message[1]
-        else:
-            return (message,)
-        control = CONTROLLER | status & 0x0F
-        return bytes((control, BANK_MSB, bank[0])), bytes((control, BANK_LSB, bank[1])), bytes((status, program))
-
-    return add_bank
+    return adding_bank(banks, sounds)

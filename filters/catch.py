@@ -11,9 +11,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator
 
 from engine.midi.controllers import KEEP_ORDER, MODE_MESSAGES, MSB_OF
-from engine.midi.kinds import CONTROLLER
 from filters._values import as_list
 from filters.registry import FilterSettings, Since, Step, Surroundings
+from filters.steps.catch import catching
 
 KEEPS_STATE = True
 PASSES_LATER = True
@@ -36,27 +36,5 @@ class Settings(FilterSettings):
 
 
 def build(settings: Settings, surroundings: Surroundings) -> Step:
-    """Remember, by status byte and controller, which faders have caught their value, and where the others are."""
-    numbers = frozenset(settings.controllers)
-    caught: set[tuple[int, int]] = set()
-    places: dict[tuple[int, int], int] = {}
-
-    def catch(message: bytes, now: int) -> tuple[bytes, ...]:
-        if message[0] & 0xF0 != CONTROLLER:
-            return (message,)
-        number = MSB_OF.get(message[1], message[1])
-        if number not in numbers:
-            return (message,)
-        fader = (message[0], number)
-        if number == message[1] and fader not in caught:
-            before, places[fader] = places.get(fader, message[2]), message[2]
-            if _meets(surroundings.in_force(message), before, message[2]):
-                caught.add(fader)
-        return (message,) if fader in caught else ()
-
-    return catch
-
-
-def _meets(value: int | None, before: int, now: int) -> bool:
-    """Whether a fader that moves from one place to another comes by this value."""
-    return value is None or min(before, now) <= value <= max(before, now)
+    """The faders by number."""
+    return catching(frozenset(settings.controllers), surroundings.in_force)

@@ -11,6 +11,7 @@ from pydantic import Field, model_validator
 from engine.midi.kinds import NOTE_OFF, SYSEX
 from filters._values import TABLE, Channel, ChannelKey, Channels, needs_one, not_both
 from filters.registry import FilterSettings, Step
+from filters.steps.channels import changing_statuses
 
 
 class Settings(FilterSettings):
@@ -33,11 +34,4 @@ def build(settings: Settings) -> Step:
     for channel in kept:
         for kind in range(NOTE_OFF, SYSEX, 0x10):
             statuses[kind | channel - 1] = bytes((kind | settings.map.get(channel, channel) - 1,))
-
-    def channels(message: bytes, now: int) -> tuple[bytes, ...]:
-        if message[0] >= SYSEX:
-            return (message,)
-        status = statuses[message[0]]
-        return () if status is None else (status + message[1:],)
-
-    return channels
+    return changing_statuses(statuses)

@@ -14,10 +14,9 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from filters._values import whole
 from filters.registry import FilterSettings, Step
+from filters.steps.clock import blocking, dividing, passing
 
 KEEPS_TIME = True
-
-_SONG_POSITION, _CLOCK, _START, _CONTINUE, _STOP = 0xF2, 0xF8, 0xFA, 0xFB, 0xFC
 
 
 def _true(found: Any) -> Any:
@@ -52,37 +51,5 @@ def keeps_state(settings: Settings) -> bool:
 def build(settings: Settings) -> Step:
     """One of three steps."""
     if settings.divide is not None:
-        return _divider(settings.divide)
-
-    def block(message: bytes, now: int) -> tuple[bytes, ...]:
-        return () if message[0] == _CLOCK else (message,)
-
-    def passes(message: bytes, now: int) -> tuple[bytes, ...]:
-        return (message,)
-
-    return block if settings.block else passes
-
-
-def _divider(every: int) -> Step:
-    """Count ticks modulo `every`; a tick that finds the count at 0 passes."""
-    count = 0
-    resume_at = 0  # the count from which `continue` resumes
-    running = False
-
-    def divide(message: bytes, now: int) -> tuple[bytes, ...]:
-        nonlocal count, resume_at, running
-        status = message[0]
-        if status == _CLOCK:
-            passing = count == 0
-            count = (count + 1) % every
-            return (message,) if passing else ()
-        if status in (_START, _SONG_POSITION):
-            count = resume_at = 0
-            running = running or status == _START
-        elif status == _CONTINUE and not running:
-            count, running = resume_at, True
-        elif status == _STOP and running:
-            resume_at, running = count, False
-        return (message,)
-
-    return divide
+        return dividing(settings.divide)
+    return blocking() if settings.block else passing()

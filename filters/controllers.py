@@ -16,7 +16,6 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from engine.midi.controllers import MODE_MESSAGES, VELOCITY_PREFIX
-from engine.midi.kinds import CONTROLLER
 from filters._values import (
     TABLE,
     Controller,
@@ -33,6 +32,7 @@ from filters._values import (
     scale,
 )
 from filters.registry import FilterSettings, Since, Step
+from filters.steps.controllers import reshaping
 
 _AnyControllers = Annotated[tuple[ControllerOrMode, ...], as_list("controllers")]
 
@@ -60,18 +60,7 @@ def build(settings: Settings) -> Step:
     kept = {*settings.keep, *MODE_MESSAGES, VELOCITY_PREFIX} if settings.keep else set(range(128))
     numbers = {number: settings.map.get(number, number) for number in kept.difference(settings.drop)}
     changed = {number: _values(settings, number) for number in _reshaped(settings)}
-
-    def controllers(message: bytes, now: int) -> tuple[bytes, ...]:
-        if message[0] & 0xF0 != CONTROLLER:
-            return (message,)
-        number, value = message[1], message[2]
-        if number not in numbers:
-            return ()
-        if number in changed:
-            value = changed[number][value]
-        return (bytes((message[0], numbers[number], value)),)
-
-    return controllers
+    return reshaping(numbers, changed)
 
 
 def _reshaped(settings: Settings) -> set[int]:

@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from engine.midi.controllers import MODE_MESSAGES
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH
 from filters.registry import FilterSettings, Step
+from filters.steps.convert import converting
 
 _STATUSES: Final = {"pitch_bend": PITCH_BEND, "aftertouch": AFTERTOUCH, "poly_aftertouch": POLY_AFTERTOUCH}
 _CONTROLLER: Final = re.compile(r"controller (0|[1-9][0-9]{0,2})")
@@ -53,15 +54,7 @@ def build(settings: Settings) -> Step:
     came = _STATUSES.get(settings.source, CONTROLLER)
     number = _number(settings.source)
     goes = _STATUSES.get(settings.to, CONTROLLER)
-    tails = [_tail(settings.to, value) for value in range(128)]
-
-    def convert(message: bytes, now: int) -> tuple[bytes, ...]:
-        status = message[0]
-        if status & 0xF0 != came or (number is not None and message[1] != number):
-            return (message,)
-        return (bytes((goes | status & 0x0F,)) + tails[message[-1]],)
-
-    return convert
+    return converting(came, number, goes, [_tail(settings.to, value) for value in range(128)])
 
 
 def _number(kind: str) -> int | None:

@@ -9,9 +9,9 @@ from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import BeforeValidator, model_validator
 
-from engine.midi.kinds import NOTE_OFF, is_press
 from filters._values import whole
-from filters.registry import FilterSettings, Later, Since, Step, Surroundings
+from filters.registry import FilterSettings, Since, Step, Surroundings
+from filters.steps.echo import repeating
 
 KEEPS_STATE = True
 
@@ -42,36 +42,11 @@ class Settings(FilterSettings):
 
 
 def build(settings: Settings, surroundings: Surroundings) -> Step:
-    """Remember which keys are held, and the most repeats and the longest distance that any press of them has.
+    """The distance is a number of ns, or of beats at the tempo in force."""
 
-    So each repeat that began also ends, after it began.
-    """
-    kept = (100 - settings.fade) / 100
-    held: dict[tuple[int, int], tuple[int, int, int]] = {}  # channel and key -> presses, repeats, ns between them
+    def distance(now: int) -> int:
+        if settings.beats is None:
+            return settings.milliseconds * 1_000_000
+        return round(settings.beats * _MINUTE / surroundings.tempo(now))
 
-    def echo(message: bytes, now: int) -> tuple[bytes | Later, ...]:
-        if message[0] & 0xE0 != NOTE_OFF:  # neither note-off nor note-on
-            return (message,)
-        key = (message[0] & 0x0F, message[1])
-        presses, most, longest = held.pop(key, (0, 0, 0))
-        if is_press(message):
-            apart = _distance(settings, surroundings, now)
-            louds = [round(message[2] * kept**number) for number in range(1, settings.repeats + 1)]
-            louds = [loud for loud in louds if loud]
-            held[key] = (presses + 1, max(most, len(louds)), max(longest, apart))
-        else:
-            # an extra release ends nothing; a missing one, where an earlier one was lost, would leave a repeat hanging
-            apart, louds = longest, [message[2]] * most
-            if presses > 1:
-                held[key] = (presses - 1, most, longest)
-        later = (Later(now + number * apart, message[:2] + bytes((loud,))) for number, loud in enumerate(louds, 1))
-        return (message, *later)
-
-    return echo
-
-
-def _distance(settings: Settings, surroundings: Surroundings, now: int) -> int:
-    """From one repeat to the next, in ns."""
-    if settings.beats is None:
-        return settings.milliseconds * 1_000_000
-    return round(settings.beats * _MINUTE / surroundings.tempo(now))
+    return repeating(settings.repeats, (100 - settings.fade) / 100, distance)

@@ -2,9 +2,9 @@
 
 `from = { members = [2, 8], bend = 48 }`, `to = { channel = 1, bend = 2 }`: each end is either a zone, by its first and
 last member channel, or one channel; `bend` is how many semitones its bend reaches (48 for a zone and 2 for a channel,
-unless it says otherwise). A zone that begins at 2 has manager channel 1, one that ends at 15 has 16, each with a bend
-of 2 semitones. Bends are scaled, so that a note sounds as high behind the filter as before it, if the bend there
-reaches.
+unless it says otherwise). A zone that begins at 2 has manager channel 1, one that ends at 15 has 16; `manager_bend` is
+how many semitones the bend of that channel reaches, 2 unless it says otherwise. Bends are scaled, so that a note sounds
+as high behind the filter as before it, if the bend there reaches.
 
 Where a zone becomes one channel, all notes play, and `note = "last"`, "highest" or "lowest" says whose bend, pressure
 and timbre (74) the channel has; after the last note its bend is at the centre. With `pressure = "keys"` the pressure of
@@ -22,7 +22,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from engine.midi.kinds import CONTROLLER, SYSEX
-from engine.midi.mpe import MANAGER_RANGE, MEMBER_RANGE, Zone, zone
+from engine.midi.mpe import MANAGER_RANGE, MEMBER_RANGE, Reaches, Zone, zone
 from filters import parameters
 from filters._mpe_members import Members
 from filters._mpe_to_zone import ToZone
@@ -50,18 +50,21 @@ Semitones = Annotated[int, BeforeValidator(whole("semitones", 1, 96))]
 
 
 class MpeEnd(BaseModel):
-    """Either members or a channel; the range of the bend in semitones, 1 to 96."""
+    """Either members or a channel; the ranges of the bends in semitones, 1 to 96."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
     members: MemberEnds | None = None
     channel: Channel | None = None
     bend: Semitones | None = None
+    manager_bend: Semitones | None = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
         if (self.members is None) == (self.channel is None):
             raise ValueError("either members = [first, last] or channel = N")
+        if self.manager_bend is not None and self.members is None:
+            raise ValueError("manager_bend goes with members; for a channel write bend")
         return self
 
     @property
@@ -73,6 +76,11 @@ class MpeEnd(BaseModel):
     def reach(self) -> int:
         """How far its bend reaches, in semitones."""
         return self.bend or (MEMBER_RANGE if self.members is not None else MANAGER_RANGE)
+
+    @property
+    def reaches(self) -> Reaches:
+        """How far the bends of members, or of the channel, and of the manager reach, in semitones."""
+        return Reaches(self.reach, self.manager_bend or MANAGER_RANGE)
 
 
 class Settings(FilterSettings):
@@ -122,8 +130,8 @@ def _came_as(source: MpeEnd, surroundings: Surroundings) -> MpeEnd:
     announced = surroundings.announced(zone.manager) if zone is not None else None
     if announced is None:
         return source
-    first, last, bend = announced
-    return MpeEnd(members=(first, last), bend=bend)
+    first, last, bend, manager_bend = announced
+    return MpeEnd(members=(first, last), bend=bend, manager_bend=manager_bend)
 
 
 def _channels(end: MpeEnd) -> frozenset[int]:
@@ -136,7 +144,7 @@ def _direction(
     to, positions = settings.to, surroundings.positions()
     if to.zone is not None:
         members = Members(to.zone.members, surroundings)
-        return ToZone(source.zone, source.reach, to.zone, to.reach, members, positions).play
+        return ToZone(source.zone, source.reaches, to.zone, to.reaches, members, positions).play
     assert source.zone is not None, "at least one end is a zone"
     by_keys, channel = settings.pressure == "keys", to.channel or 1
-    return ZoneToChannel(source.zone, source.reach, channel, to.reach, settings.note, by_keys, positions).play
+    return ZoneToChannel(source.zone, source.reaches, channel, to.reach, settings.note, by_keys, positions).play

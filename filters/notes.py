@@ -6,9 +6,9 @@ follows its note.
 
 from typing import Literal
 
-from engine.midi.kinds import CONTROLLER
 from filters._values import NoteMap
 from filters.registry import FilterSettings, Step
+from filters.steps.notes import exchanging
 
 
 class Settings(FilterSettings):
@@ -20,11 +20,4 @@ class Settings(FilterSettings):
 
 def build(settings: Settings) -> Step:
     """A look-up of the new note by the old one."""
-    goes_to = settings.map
-
-    def notes(message: bytes, now: int) -> tuple[bytes, ...]:
-        if message[0] >= CONTROLLER or message[1] not in goes_to:
-            return (message,)
-        return (bytes((message[0], goes_to[message[1]], message[2])),)
-
-    return notes
+    return exchanging(settings.map)

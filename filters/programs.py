@@ -5,9 +5,9 @@
 
 from typing import Annotated, Literal
 
-from engine.midi.kinds import PROGRAM
 from filters._values import TABLE, Program, ProgramKey
 from filters.registry import FilterSettings, Step
+from filters.steps.programs import choosing
 
 
 class Settings(FilterSettings):
@@ -19,11 +19,4 @@ class Settings(FilterSettings):
 
 def build(settings: Settings) -> Step:
     """A look-up by the number in the message."""
-    programs = {came - 1: goes - 1 for came, goes in settings.map.items()}
-
-    def change(message: bytes, now: int) -> tuple[bytes, ...]:
-        if message[0] & 0xF0 != PROGRAM or message[1] not in programs:
-            return (message,)
-        return (bytes((message[0], programs[message[1]])),)
-
-    return change
+    return choosing({came - 1: goes - 1 for came, goes in settings.map.items()})

@@ -79,9 +79,10 @@ class Surroundings(Protocol):
     def sounding(self) -> Mapping[int, bool]:
         """The channels, 0 to 15, where the filter's messages go and notes sound (True) or have just sounded (False)."""
 
-    def announced(self, manager: int) -> tuple[int, int, int] | None:
+    def announced(self, manager: int) -> tuple[int, int, int, int] | None:
         """The MPE zone that the input has announced with this manager channel (1 or 16): its first and last member, and
-        how far their bends reach in semitones. None if it has announced none since it was plugged in."""
+        how far bends of members and of the manager reach in semitones. None if it has announced none since it was
+        plugged in."""
 
     def shared(self, key: Hashable) -> dict[Any, Any]:
         """What all filters remember together, over scenes and edits, that ask by this key and lead to the same

@@ -15,9 +15,10 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BeforeValidator
 
 from engine.midi.controllers import MODE_MESSAGES
-from engine.midi.kinds import CONTROLLER, KINDS, SYSEX
+from engine.midi.kinds import KINDS, SYSEX
 from filters._values import as_list
 from filters.registry import FilterSettings, Step
+from filters.steps.strip import leaving_out
 
 _CHANNELS: Final = range(16)
 _STATUSES: Final = {
@@ -54,21 +55,4 @@ def build(settings: Settings) -> Step:
     kinds = settings.kinds
     statuses = frozenset[int]().union(*(_STATUSES.get(kind, ()) for kind in kinds))
     controllers = frozenset[int]().union(*(_CONTROLLERS.get(kind, ()) for kind in kinds))
-    timecode = "timecode" in kinds
-
-    def strip(message: bytes, now: int) -> tuple[bytes, ...]:
-        status = message[0]
-        if status in statuses:
-            return ()
-        if status & 0xF0 == CONTROLLER and message[1] in controllers:
-            return ()
-        if timecode and status == SYSEX and _is_timecode(message):
-            return ()
-        return (message,)
-
-    return strip
-
-
-def _is_timecode(sysex: bytes) -> bool:
-    """Universal real-time SysEx with sub-id 01, for any device (MIDI Time Code, RP-004, p. 5 and 6)."""
-    return len(sysex) > 4 and sysex[1] == 0x7F and sysex[3] == 0x01
+    return leaving_out(statuses, controllers, "timecode" in kinds)

@@ -8,9 +8,9 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator
 
-from engine.midi.kinds import CONTROLLER
 from filters._values import whole
 from filters.registry import FilterSettings, Step
+from filters.steps.transpose import moving_notes
 
 
 class Settings(FilterSettings):
@@ -25,14 +25,7 @@ def build(settings: Settings) -> Step:
     """A look-up of the new note by the old one; None is outside."""
     moved = (note + settings.semitones for note in range(128))
     notes = [_folded(note) if settings.outside == "fold" or 0 <= note <= 127 else None for note in moved]
-
-    def transpose(message: bytes, now: int) -> tuple[bytes, ...]:
-        if message[0] >= CONTROLLER:
-            return (message,)
-        note = notes[message[1]]
-        return () if note is None else (bytes((message[0], note, message[2])),)
-
-    return transpose
+    return moving_notes(notes)
 
 
 def _folded(note: int) -> int:

@@ -12,9 +12,9 @@ from typing import Literal, Self
 
 from pydantic import model_validator
 
-from engine.midi.kinds import is_press
 from filters._values import Curve, Velocities, Velocity, curved, needs_one, scale
 from filters.registry import FilterSettings, Step
+from filters.steps.velocity import striking
 
 
 class Settings(FilterSettings):
@@ -35,14 +35,7 @@ class Settings(FilterSettings):
 
 def build(settings: Settings) -> Step:
     """A look-up of the new velocity by the old one."""
-    velocities = bytes(_velocity(settings, velocity) for velocity in range(128))
-
-    def velocity(message: bytes, now: int) -> tuple[bytes, ...]:
-        if not is_press(message):
-            return (message,)
-        return (bytes((message[0], message[1], velocities[message[2]])),)
-
-    return velocity
+    return striking(bytes(_velocity(settings, velocity) for velocity in range(128)))
 
 
 def _velocity(settings: Settings, velocity: int) -> int:

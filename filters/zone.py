@@ -13,9 +13,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, model_validator
 
-from engine.midi.kinds import CONTROLLER, is_press
 from filters._values import Notes, Values, needs_one, scale, whole
 from filters.registry import FilterSettings, Since, Step
+from filters.steps.zone import within
 
 
 class Settings(FilterSettings):
@@ -37,23 +37,8 @@ class Settings(FilterSettings):
 def build(settings: Settings) -> Step:
     """Comparisons with both ends; with a fade, a look-up of the velocity by note and velocity."""
     lowest, highest = settings.notes
-    softest, hardest = settings.velocity
     faded = {note: _velocities(settings, note) for note in range(lowest, highest + 1)} if settings.fade else {}
-
-    def zone(message: bytes, now: int) -> tuple[bytes, ...]:
-        if message[0] >= CONTROLLER:
-            return (message,)
-        note = message[1]
-        if not lowest <= note <= highest:
-            return ()
-        if is_press(message):
-            if not softest <= message[2] <= hardest:
-                return ()
-            if faded:
-                return (bytes((message[0], note, faded[note][message[2]])),)
-        return (message,)
-
-    return zone
+    return within(settings.notes, settings.velocity, faded)
 
 
 def _velocities(settings: Settings, note: int) -> bytes:

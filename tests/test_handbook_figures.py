@@ -19,10 +19,10 @@ from engine.live import port_bank, reader
 from engine.live.edit import remote_work, rig_session
 from engine.live.process import worker_process
 from engine.live.recorder import FlightRecorder
-from engine.live.socket import osc, osc_packets, osc_telling
+from engine.live.socket import osc, osc_packets, osc_telling, request_lines
 from engine.panel import browser_socket, live_places, paired_browsers, places, rate_limit, shared_looks
 from engine.ports import driver_limits, rtmidi_port
-from engine.protocol import look_requests
+from engine.protocol import LONGEST_REQUEST, look_requests
 from engine.rig.edit import versions
 from engine.rig.models import control, feedback, values
 from engine.rig.models.control import Control
@@ -91,6 +91,8 @@ FIGURES: Final = [
     ("limits", "up to {:,} messages of an ALSA", (rtmidi_port.QUEUE - 1,)),
     ("limits", "at most {} tallies and {} displays", (feedback.MOST_TALLIES, feedback.MOST_DISPLAYS)),
     ("limits", "looked at {:w} times per second", (_SECOND // feedback_core._LOOK_AGAIN,)),
+    ("limits", "longer than {} KB", (request_lines.SHORT >> 10,)),
+    ("limits", "A request of more than {} MB", (LONGEST_REQUEST >> 20,)),
     ("limits", "a regular file of at most {} MB", (toml_limits.LONGEST_TEXT // 1_000_000,)),
     ("limits", "at most {} parts", (toml_limits._MOST_PARTS,)),
     ("limits", "at most {} deep", (toml_limits._DEEPEST,)),

@@ -165,7 +165,9 @@ def _show_version(asked: bool) -> None:
     if asked:
         from importlib.metadata import version  # here, or each command would begin later
 
-        print_line(f"bayleaf {version('bayleaf')}")
+        from engine.which_build import build_in_words
+
+        print_line(f"bayleaf {version('bayleaf')} ({build_in_words()})")
         raise typer.Exit
 
 
@@ -174,7 +176,12 @@ def _bayleaf(
     context: typer.Context,
     version: Annotated[
         bool,
-        typer.Option("--version", is_eager=True, callback=_show_version, help="Show the version of Bayleaf."),
+        typer.Option(
+            "--version",
+            is_eager=True,
+            callback=_show_version,
+            help="Show the version and the build.",
+        ),
     ] = False,
 ) -> None:
     if context.invoked_subcommand is None:

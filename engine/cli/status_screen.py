@@ -10,7 +10,7 @@ from engine.plurals import counted, some
 from engine.user_error import shortened
 
 _NAMED: Final = 4  # names in a folded line
-_TEXT: Final = 150  # characters of a scene's text
+_TEXT: Final = 150  # characters of the text of a scene or a song
 _MORE: Final = "bayleaf status --all shows everything"
 #: columns of the ports, and their keys in the status
 _COLUMNS: Final = {"state": "state", "messages": "messages", "bytes": "bytes", "dropped": "dropped", "left out": "shed"}
@@ -67,11 +67,17 @@ def _head(found: _Found) -> list[str]:
     loaded = found["loaded"]
     return [
         f"{found['rig']}: {_scene(scene) if scene else 'no scene yet'}",
-        *([textwrap.shorten(scene["text"], _TEXT, placeholder=" …")] if scene and "text" in scene else []),
+        *_text(scene),
         f"{setlist_in_words(setlist)}: {place}; {counted(found['sounding'], 'note')} sounding",
         *_song(found),
+        *_text(found["song"]),
         *([f"loaded by show control: scene {loaded['number']} {loaded['name']} comes next"] if loaded else []),
     ]
+
+
+def _text(shown: _Found | None) -> list[str]:
+    """The text of a scene or a song, cut if it is long."""
+    return [textwrap.shorten(shown["text"], _TEXT, placeholder=" …")] if shown and "text" in shown else []
 
 
 def _player(name: str, theirs: _Found) -> str:
@@ -181,7 +187,7 @@ def _health(found: _Found) -> Iterator[str]:
         yield f"from reading a message to handing it on: {figures}"
     if found["driver"]:
         yield f"ports: {found['driver']}"
-    yield found["scheduling"]
+    yield f"{'compiled' if found['compiled'] else 'interpreted'}; {found['scheduling']}"
     yield (
         f"recorder: {recorder['seconds']} s, {counted(recorder['events'], 'event')} "
         "(save them with: bayleaf keep FILE.mid)"

@@ -11,7 +11,7 @@ from engine.core.cable.speed import CableSpeed
 from engine.core.compiled import CompiledRig
 from engine.core.control.setlist import ShowPosition
 from engine.core.routing.scenes_in_play import ScenesInPlay
-from engine.core.timing.clock import ClockGenerator
+from engine.core.timing.clock import ClockStand
 
 #: metadata of a field that is not recorded, because it is made from the others
 DERIVED: Final = {"derived": True}
@@ -322,13 +322,14 @@ class SendMessages(Command):
 
 @dataclass(frozen=True)
 class PlayTestNote(OutputCommand):
-    """A note that nobody plays, velocity 64. `channel`: 0 to 15; `length`: nanoseconds."""
+    """A note that nobody plays. `channel`: 0 to 15; `length`: nanoseconds; `velocity`: 1 to 127."""
 
     word: ClassVar[str] = "test note"
     output: str
     channel: int
     key: int
     length: int
+    velocity: int = 64
 
 
 # Another engine is in charge
@@ -368,7 +369,7 @@ class FollowTime(Command):
 
     word: ClassVar[str] = "follow time"
     age: int
-    clock: ClockGenerator.Stand | None
+    clock: ClockStand | None
     timecode: tuple[str, int | None] | None
 
 

@@ -8,7 +8,6 @@ Nothing else changes the state.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
@@ -19,10 +18,10 @@ from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult, Result
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
-from engine.core.control.controls import PressedControl
 from engine.core.control.remote_commands import RemoteCommands
 from engine.core.control.setlist import ShowPosition
 from engine.core.feedback import Feedback
+from engine.core.feedback_plan import Thing
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
@@ -129,6 +128,10 @@ class Engine:
             dues.append(due)
         return min(dues, default=None)
 
+    def feedback_sent(self, thing: Thing) -> bytes | None:
+        """What a light or a display was last sent about the show, or None."""
+        return self._feedback.sent(thing)
+
     @property
     def beat(self) -> int | None:
         """When clock or time code is next due that must not be late, or None."""
@@ -154,7 +157,7 @@ class Engine:
             self._players.recall_cues(now, out)
             self._feedback.soon(now)
         board = state.boards[source]
-        if board is not None and (taken := board.take(now, message, state.stack_of[source].playing)) is not None:
+        if board is not None and (taken := board.take(now, message, state.in_force[source])) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
             if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
@@ -162,7 +165,8 @@ class Engine:
                 state.prefixes.skip(source, message)
                 self._go_on_shaping(now, source, message, out)
             for asked in taken.commands:
-                self._obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
+                self._players.obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
+                self._feedback.soon(now)
             return out
         if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
             self._feedback.soon(now)
@@ -180,16 +184,6 @@ class Engine:
             return True
         self._outputs.put(now, self.state.sync.hear(now, source, message), out)
         return False
-
-    def _obey_control(self, now: int, source: int, asked: PressedControl, heard: str, out: list[Delivery]) -> None:
-        """`heard`: the last message, in words."""
-        if self.state.led_by is None:  # the engine in charge has the same controls
-            who = f"{self.inputs[source]}, {asked.pressed or heard}"
-            command, player = asked.command, self.state.stack_of[source].name
-            if player and isinstance(command, do.StackCommand):
-                command = replace(command, player=player)
-            self.reports.outcomes.append(self._players.obey(now, command, who, out))
-            self._feedback.soon(now)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         state = self.state
@@ -422,8 +416,9 @@ class Engine:
             self._feedback.soon(now)
         for source, board in enumerate(state.boards):
             if board is not None and board.due is not None and board.due <= now:
-                for asked in board.tick(now, state.stack_of[source].playing):
-                    self._obey_control(now, source, asked, "", out)
+                for asked in board.tick(now, state.in_force[source]):
+                    self._players.obey_control(now, source, asked, "", out)
+                    self._feedback.soon(now)
         if (lights := self._feedback.due) is not None and lights <= now:
             self._feedback.look(now, out)
         return out
@@ -500,8 +495,8 @@ class Engine:
                 self._outputs.left(now, output, out)
             case do.OutputLost():
                 self._outputs.lost(output)
-            case do.PlayTestNote(channel=channel, key=key, length=length):
-                self._delayed.test_note(now, Target(output, channel, key), length, out)
+            case do.PlayTestNote(channel=channel, key=key, length=length, velocity=velocity):
+                self._delayed.test_note(now, Target(output, channel, key), length, velocity, out)
             case _:
                 raise TypeError(f"the engine cannot carry out {command}")
 

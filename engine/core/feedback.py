@@ -44,6 +44,10 @@ class Feedback:
             return None
         return self._due
 
+    def sent(self, thing: Thing) -> bytes | None:
+        """What this thing was last sent, or None."""
+        return self._sent.get(thing)
+
     def soon(self, now: int) -> None:
         """Something may have changed."""
         self._due, self._changed = now, True

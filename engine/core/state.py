@@ -12,7 +12,7 @@ from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
-from engine.core.control.control_matching import ControlConditions
+from engine.core.control.control_matching import ControlConditions, InForce
 from engine.core.control.controls import Switchboard
 from engine.core.control.remote_messages import RemoteReader
 from engine.core.control.setlist import SetListPlace, ShowPosition
@@ -132,6 +132,7 @@ class State:
         found = [self.stacks[whose.get(source, "")] for source in range(len(self.compiled.inputs))]
         for stack in self.stacks.values():
             stack.sources = frozenset(source for source, its in enumerate(found) if its is stack)
+        self.in_force = [InForce(stack, self.stacks) for stack in found]  # what the controls of each input look at
         return found
 
     def scenes_in_force(self) -> list[tuple[Stack, SceneInPlay]]:
@@ -290,7 +291,7 @@ def _mpe_zones(compiled: CompiledRig) -> dict[int, AnnouncedZone]:
     given = (
         (i, compiled.rig.inputs[name].mpe) for i, name in enumerate(compiled.inputs) if name in compiled.rig.inputs
     )
-    return {source: AnnouncedZone(mpe.zone, mpe.bend) for source, mpe in given if mpe is not None}
+    return {source: AnnouncedZone(mpe.zone, mpe.bend, mpe.manager_bend) for source, mpe in given if mpe is not None}
 
 
 def _cabling(compiled: CompiledRig) -> tuple[object, ...]:

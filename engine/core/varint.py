@@ -39,10 +39,13 @@ class Unpacker:
     def number(self) -> int:
         """The next number."""
         value, data, start = 0, self._data, self._at
-        for place in range(start, min(len(data), start + _LONGEST)):
-            value |= (data[place] & 0x7F) << 7 * (place - start)
-            if data[place] < 0x80:
-                self._at = place + 1
+        if start < len(data) and data[start] < 0x80:  # nearly all are that small
+            self._at = start + 1
+            return data[start]
+        for place, byte in enumerate(data[start : start + _LONGEST]):
+            value |= (byte & 0x7F) << 7 * place
+            if byte < 0x80:
+                self._at = start + place + 1
                 return value
         raise ValueError("a number has no end")
 

@@ -138,7 +138,7 @@ class InputReader:
         self._awaited: AwaitedInput | None = None
         self._leaving: deque[tuple[int, InputPort]] = deque()
         self._stopping = threading.Event()
-        self._thread: threading.Thread | None = None
+        self._polling: threading.Thread | None = None
         for source, port in ports.items():
             self.add(source, port)
 
@@ -155,16 +155,16 @@ class InputReader:
 
     def start(self, wake: Callable[[], object]) -> None:  # loop only
         """Begin to poll. `wake` is called in the reader's thread and must be quick and safe there."""
-        self._thread = threading.Thread(target=self._run, args=(wake,), name="bayleaf-reader", daemon=True)
-        self._thread.start()
+        self._polling = threading.Thread(target=self._run, args=(wake,), name="bayleaf-reader", daemon=True)
+        self._polling.start()
 
     def stop(self) -> None:  # loop only
         """End the thread and close the inputs. What has arrived can still be taken."""
         self._stopping.set()
         if self._awaited is not None:
             self._awaited.rouse()
-        if self._thread is not None:
-            self._thread.join()
+        if self._polling is not None:
+            self._polling.join()
         for port in (*self._ports.values(), *(port for _, port in self._leaving)):
             port.close()
 

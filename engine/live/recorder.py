@@ -15,6 +15,7 @@ from typing import Any, Final, NamedTuple
 
 from engine.core.command_codec import encode
 from engine.core.commands import Command, PlayerCommand
+from engine.live.recorded_positions import Passed, Place, in_force
 
 _PIECE: Final = 256  # entries; packing this many takes about 10 µs
 _ENTRY: Final = 30  # bytes that a short message takes, packed
@@ -28,8 +29,9 @@ _SCENE: Final = 1 << 30
 _TOLD: Final = _SCENE + 1
 _DID: Final = _SCENE + 2
 _TICK: Final = _SCENE + 3
+_STOOD: Final = _SCENE + 4
 
-_Entry = tuple[int, int, bytes | str | tuple[Any, ...]]
+_Entry = tuple[int, int, bytes | str | tuple[Any, ...] | Place]
 #: the number and name of a scene
 Scene = tuple[int, str]
 
@@ -49,11 +51,12 @@ class RecordedEvent(NamedTuple):
 
 
 class PackedPiece(NamedTuple):
-    """Packed entries: how many, the time of the first (ns), the scene in force before it, and the bytes."""
+    """Packed entries: how many, the time of the first (ns), the last scene and the place before it, and the bytes."""
 
     entries: int
     begins: int
     scene: Scene | None
+    place: Place | None
     packed: bytes
 
 
@@ -72,7 +75,7 @@ class RecorderSnapshot:
 
     def events(self) -> list[RecordedEvent]:  # any thread
         """What happened, by time; events of the same time in the order of the recording."""
-        found = [_past(entry) for entry in self._entries() if entry[0] >= self.since]
+        found = [_past(entry) for entry in self._entries() if entry[0] >= self.since and entry[1] != _STOOD]
         found.sort(key=lambda past: past.at)
         return found
 
@@ -83,6 +86,12 @@ class RecorderSnapshot:
             if what == _SCENE and at < self.since and isinstance(thing, tuple):
                 in_force = (thing[0], thing[1])
         return in_force
+
+    def in_force(self) -> list[Passed]:  # any thread
+        """What was in force at `since`, as far as the recorder reaches."""
+        earlier = (_passed(port, thing) for at, port, thing in self._entries() if at < self.since)
+        place = self.pieces[0].place if self.pieces else None
+        return in_force((each for each in earlier if each is not None), place)
 
     def _entries(self) -> Iterator[_Entry]:
         for piece in self.pieces:
@@ -107,12 +116,21 @@ class FlightRecorder:
         self._long = 0  # bytes of messages longer than three bytes in `fresh`
         self._scene: Scene | None = None
         self._scene_before: Scene | None = None  # the one in force when `fresh` began
+        self._place: Place | None = None
+        self._place_before: Place | None = None
 
     def scene(self, at: int, number: int, name: str) -> None:
         """A scene came into force at this time (monotonic ns)."""
         self._scene = (number, name)
         self.fresh.append((at, _SCENE, self._scene))
         self.pack(len(name))
+
+    def stood(self, at: int, place: Place) -> None:
+        """Where the show is at this time (monotonic ns)."""
+        if place != self._place or [*place["players"]] != [*self._place["players"]]:
+            self._place = place
+            self.fresh.append((at, _STOOD, place))
+            self.pack(0)
 
     def told(self, at: int, text: str) -> None:
         """Something was reported to the player at this time (monotonic ns)."""
@@ -172,7 +190,7 @@ class FlightRecorder:
         piece = self._packed()
         self.fresh = []
         self._long = 0
-        self._scene_before = self._scene
+        self._scene_before, self._place_before = self._scene, self._place
         self.pieces.append(piece)
         self._packed_events += piece.entries
         self._packed_bytes += len(piece.packed)
@@ -183,7 +201,8 @@ class FlightRecorder:
             self.fresh[:] = [_encoded(entry) for entry in self.fresh]
             self._encoded = True
         fresh = self.fresh
-        return PackedPiece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
+        packed = marshal.dumps(fresh, _PACKING)
+        return PackedPiece(len(fresh), fresh[0][0], self._scene_before, self._place_before, packed)
 
     def _drop_oldest(self) -> None:
         pieces, room = self.pieces, self._most_events - self.piece + 1
@@ -211,6 +230,13 @@ def _octets(value: Any) -> int:
     return sum(map(_octets, value)) if isinstance(value, list) else len(value) if isinstance(value, str) else 0
 
 
+def _passed(port: int, thing: bytes | str | tuple[Any, ...] | Place) -> Passed | None:
+    """A message, or a place of the show; None for all else."""
+    if isinstance(thing, dict):
+        return thing
+    return (port, thing) if isinstance(thing, bytes) and port < _SCENE else None
+
+
 def _past(entry: _Entry) -> RecordedEvent:
     at, what, thing = entry
     if what >= _DID:
@@ -221,4 +247,5 @@ def _past(entry: _Entry) -> RecordedEvent:
         return RecordedEvent(at, "in", what, thing, "") if what >= 0 else RecordedEvent(at, "out", ~what, thing, "")
     if isinstance(thing, tuple):
         return RecordedEvent(at, "scene", thing[0], b"", thing[1])
+    assert isinstance(thing, str), "a place of the show is no event"
     return RecordedEvent(at, "told", 0, b"", thing)

@@ -1,7 +1,8 @@
 """Writes recordings to files: .jsonl holds everything, .mid what a sequencer can open.
 
-A .jsonl file is one JSON object a line: first {"format", "rig", "kept", "begins", "monotonic", "scene", "messages"},
-then by "way"
+A .jsonl file is one JSON object a line: first {"format", "rig", "kept", "begins", "monotonic", "scene", "before",
+"messages"}, with what was in force already in "before", a list of ["in" or "out", port, message] and ["show", place]
+(see `engine/live/recorded_positions` and `engine/core/show_standing`); then by "way"
     "in", "out"  {"at", "clock", "way", "port", "message"},
                  and "words" for what sets a parameter: "channel 1 NRPN 1/8 = 64"
     "scene"      {"at", "clock", "way", "scene", "text"}
@@ -30,6 +31,7 @@ from typing import IO, Any, Final
 import mido
 
 from engine import durable_files
+from engine.live.recorded_positions import Passed
 from engine.live.recorder import RecordedEvent, RecorderSnapshot
 from engine.midi.kinds import CONTROLLER, SYSEX, is_whole
 from engine.midi.message_words import to_hex
@@ -141,6 +143,7 @@ def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[Record
         "begins": _clock(kept, events[0].at) if events else None,
         "monotonic": events[0].at if events else None,
         "scene": {"number": scene[0], "name": scene[1]} if scene else None,
+        "before": [_earlier(names, each) for each in kept.in_force()],
         "messages": _messages(events),
     }
     out.write(_line(header))
@@ -149,6 +152,14 @@ def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[Record
         time = {"at": round((past.at - events[0].at) / _NS, 9), "clock": _clock(kept, past.at), "way": past.way}
         out.write(_line(time | _content(past, names) | parameters.of(past)))
     return 0
+
+
+def _earlier(names: RecordingNames, passed: Passed) -> list[Any]:
+    if isinstance(passed, dict):
+        return ["show", passed]
+    port, message = passed
+    way, name = ("in", names.inputs[port]) if port >= 0 else ("out", names.outputs[~port])
+    return [way, name, to_hex(message)]
 
 
 class _ParameterWords:

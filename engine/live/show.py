@@ -18,6 +18,7 @@ from engine.core.compiled import CompiledRig, compile_rig
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
 from engine.core.routing.scenes_in_play import ScenesInPlay
+from engine.core.show_standing import standing
 from engine.fault_log import faults
 from engine.live.meters import Latency
 from engine.live.missing_outputs import as_sent
@@ -281,6 +282,7 @@ class Show:
 
     def keep_place(self) -> None:
         """Call `on_move` if the show has moved since the last call."""
+        self.recorder.stood(self.clock(), standing(self.engine))
         positions = self.engine.positions
         if positions != self._kept_positions:
             self._kept_positions = positions

@@ -84,5 +84,5 @@ def is_whole(message: Message) -> bool:
     if want is None:
         return False
     if want < 0:
-        return message[-1] == SYSEX_END and len(message) >= 2 and message[1:-1].isascii()  # ASCII has 7 bits, too
+        return message[-1] == SYSEX_END and len(message) >= 2 and message[1:-1].isascii()
     return len(message) == want + 1 and message[1:].isascii()

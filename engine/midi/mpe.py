@@ -37,6 +37,13 @@ class Zone(NamedTuple):
         return self.manager, *self.members
 
 
+class Reaches(NamedTuple):
+    """How many semitones bends reach: those of members, or of one channel that is no zone, and those of the manager."""
+
+    member: int
+    manager: int
+
+
 def zone(first: int, last: int) -> Zone:
     """The lower zone begins at channel 2 and has manager 1, the upper one ends at 15 and has manager 16.
 

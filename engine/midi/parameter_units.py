@@ -92,6 +92,11 @@ class SelectedParameter:
         high, low = PAIRS[self._registered]
         return Parameter(self._registered, self.half(high), self.half(low))
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether both the MSB and the LSB of the one that is selected have been sent."""
+        return self._registered is not None and all(map(self.knows, PAIRS[self._registered]))
+
     def knows(self, number: int) -> bool:
         """Whether this controller has been sent."""
         return number in self._halves
@@ -113,13 +118,25 @@ class DataEntry:
     """What one channel of a stream sets: its selected parameter, and the last value of that."""
 
     def __init__(self) -> None:
-        self._selected = SelectedParameter()
-        self._msb: int | None = None
+        self.selection = SelectedParameter()
+        self.msb: int | None = None  # the last data MSB of the selected parameter, if that is known
 
     @property
     def selected(self) -> Parameter | None:
         """See `SelectedParameter.now`."""
-        return self._selected.now
+        return self.selection.now
+
+    def note(self, number: int, value: int) -> None:
+        """A controller of this channel."""
+        if number == DATA_MSB:
+            self.msb = value
+        elif number in (DATA_INCREMENT, DATA_DECREMENT):
+            self.msb = None  # what it is now is not known
+        elif number != DATA_LSB:
+            before = self.selection.now
+            self.selection.turn(number, value)
+            if self.selection.now != before:
+                self.msb = None
 
     def turn(self, number: int, value: int) -> str | None:
         """A controller of this channel; in words what it sets, None if it sets no parameter.
@@ -127,20 +144,13 @@ class DataEntry:
         "NRPN 1/8 = 64", "NRPN 1/8 = 8208 / 14" once the LSB has come, "NRPN 1/8 + 1", "NRPN 1/8, LSB = 16" without an
         MSB before.
         """
-        if number not in SETS:
-            before = self._selected.now
-            self._selected.turn(number, value)
-            if self._selected.now != before:
-                self._msb = None
-            return None
-        parameter = self._selected.now
-        if parameter is None or parameter.is_null:
+        self.note(number, value)
+        parameter = self.selected
+        if number not in SETS or parameter is None or parameter.is_null:
             return None
         if number == DATA_MSB:
-            self._msb = value
             return f"{parameter.words} = {value}"
         if number == DATA_LSB:
-            whole = None if self._msb is None else self._msb << 7 | value
+            whole = None if self.msb is None else self.msb << 7 | value
             return f"{parameter.words}, LSB = {value}" if whole is None else f"{parameter.words} = {whole} / 14"
-        self._msb = None  # what it is now is not known
         return f"{parameter.words} {'+' if number == DATA_INCREMENT else '-'} 1"

@@ -5,6 +5,7 @@ text can end a SysEx early.
 """
 
 import unicodedata
+from functools import lru_cache
 from typing import Final
 
 _NEAREST: Final = {
@@ -43,6 +44,7 @@ def seven_bit_text(text: str, width: int | None = None) -> bytes:
     return found.encode("ascii")
 
 
+@lru_cache(1024)  # a display of the clock is made twenty times per second
 def _nearest(letter: str) -> str:
     if letter in _NEAREST:
         return _NEAREST[letter]

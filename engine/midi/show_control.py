@@ -86,5 +86,6 @@ def read_show_control(message: bytes) -> ShowControl | None:
         return None
     if command == "load" and not fields:
         return None
-    cue, cue_list, path, *_ = (*(field.decode("ascii") for field in fields), None, None, None)
+    texts: list[str | None] = [field.decode("ascii") for field in fields]
+    cue, cue_list, path = [*texts, None, None, None][:3]
     return ShowControl(device, form, command, cue, cue_list, path, settings)

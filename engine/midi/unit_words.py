@@ -1,12 +1,42 @@
 """The messages that pass, in words, each parameter on one line: "channel 1 NRPN 1/8 = 64"."""
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Sequence
 from typing import NamedTuple
 
 from engine.midi.controllers import DATA_LSB, DATA_MSB
-from engine.midi.kinds import CONTROLLER
-from engine.midi.message_words import MiddleC, describe
+from engine.midi.kinds import CONTROLLER, Message, is_whole
+from engine.midi.message_words import MiddleC, describe, from_hex
 from engine.midi.parameter_units import SELECTS, SETS, DataEntry
+
+
+def unit_from_hex(text: str) -> tuple[Message, ...]:
+    """One whole message, or all those that select and set one parameter. Raises ValueError: it says what is allowed."""
+    try:
+        data = bytes.fromhex(text)
+    except ValueError:
+        data = b""
+    unit = tuple(data[place : place + 3] for place in range(0, len(data), 3))
+    if len(unit) > 1 and all(is_whole(each) and _is_of_parameter(each) for each in unit) and _is_one(unit):
+        return unit
+    try:
+        return (from_hex(text),)
+    except ValueError as fault:
+        raise ValueError(f"{fault}, or the messages of one parameter") from None
+
+
+def unit_in_words(unit: Sequence[Message], middle_c: MiddleC = "C4") -> str:
+    """One message, or those of one parameter, in one line."""
+    return UnitWords(middle_c).lines((None, each) for each in unit)[-1] or ""
+
+
+def _is_one(unit: tuple[Message, ...]) -> bool:
+    """Whether these are of one channel and make one line."""
+    lines = UnitWords().lines((each[0], each) for each in unit)
+    return len({each[0] for each in unit}) == 1 and not any(lines[:-1])
+
+
+def _is_of_parameter(message: Message) -> bool:
+    return message[0] & 0xF0 == CONTROLLER and message[1] in SELECTS | SETS
 
 
 class _Open(NamedTuple):
@@ -32,7 +62,7 @@ class UnitWords:
         opened: dict[tuple[Hashable, int], _Open] = {}
         for stream, message in passing:
             lines.append(describe(message, self.middle_c))
-            if message[0] & 0xF0 != CONTROLLER or message[1] not in SELECTS | SETS:
+            if not _is_of_parameter(message):
                 continue
             where = (stream, message[0] & 0x0F)
             words, opened[where], taken = self._step(where, message, opened.get(where, _Open()), len(lines) - 1)

@@ -11,6 +11,7 @@ from engine.core.commands import Command
 from engine.core.rules import RULES, RULES_1, Rules
 from engine.midi.kinds import is_whole
 from engine.offline import recording_format_1
+from engine.offline.earlier_show import Earlier, read_earlier
 
 FORMAT_1: Final = "bayleaf recording 1"
 FORMAT_2: Final = "bayleaf recording 2"
@@ -37,13 +38,14 @@ class Happened(NamedTuple):
 class FlightRecording:
     """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none.
 
-    `rules`: those of the engine that made it.
+    `rules`: those of the engine that made it; `before`: what was in force already, if the recording says so.
     """
 
     begins: int
     scene: int | None
     happened: list[Happened]
     rules: Rules = RULES
+    before: tuple[Earlier, ...] = ()
 
     @property
     def whole(self) -> bool:
@@ -75,11 +77,19 @@ def read_recording(path: Path) -> FlightRecording:
                 raise FlightRecordingError(f"{path}:1: monotonic is a whole number, scene an object or null")
             happened = [each for line in lines for each in _happened(path, form == FORMAT_1, begins, *line)]
             rules = RULES_1 if form == FORMAT_1 else RULES
-            return FlightRecording(begins, scene.get("number") if scene else None, happened, rules)
+            number = scene.get("number") if scene else None
+            return FlightRecording(begins, number, happened, rules, _before(path, head.get("before", [])))
     except OSError as fault:
         raise FlightRecordingError(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
         raise FlightRecordingError(f"{path} is not a flight recording; {_REMEDY}") from None
+
+
+def _before(path: Path, found: object) -> tuple[Earlier, ...]:
+    try:
+        return read_earlier(found)
+    except ValueError as fault:
+        raise FlightRecordingError(f"{path}:1: {fault}") from None
 
 
 def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:

@@ -1,4 +1,7 @@
-"""The differences between two performances, message by message: of a rig and its edit, or of now and an earlier run."""
+"""The differences between two performances: of a rig and its edit, or of now and an earlier run.
+
+They are compared message by message, but for parameters, each of which is set by several messages together.
+"""
 
 import json
 from collections import Counter
@@ -10,6 +13,7 @@ from typing import Any, Final, NamedTuple
 from engine.midi.message_words import MiddleC, describe, to_hex
 from engine.midi.midi_file import METER, TEMPO, MidiFileError, MidiFileEvent, read_smf
 from engine.offline.output_folder import REPORT
+from engine.offline.parameter_units import SentMessage, as_units
 from engine.offline.song_time import SongTime
 
 _NEAR: Final = 100_000  # ns: closer than files can distinguish at every tempo
@@ -21,17 +25,10 @@ _TO_SEARCH: Final = 4000
 _MOMENT: Final = 1000  # messages that are compared together at most
 
 
-class SentMessage(NamedTuple):
-    """A message of an output and when its first byte is on the cable (ns from the start)."""
-
-    at: int
-    message: bytes
-
-
 class PerformanceDifference(NamedTuple):
     """A message that only one of two performances has ("missing" or "new"), or at another time ("moved").
 
-    `at` in ns from the start; `moved` in ns.
+    `at` in ns from the start; `moved` in ns; `sets`: of messages that set a parameter together, what they set.
     """
 
     output: str
@@ -39,6 +36,7 @@ class PerformanceDifference(NamedTuple):
     at: int
     message: bytes
     moved: int = 0
+    sets: str = ""
 
     def plain(self, meter: SongTime, middle_c: MiddleC = "C4") -> dict[str, Any]:
         """For JSON."""
@@ -48,7 +46,7 @@ class PerformanceDifference(NamedTuple):
             "at": round(self.at / 1e9, 6),
             "place": meter.words(self.at),
             "message": to_hex(self.message),
-            "words": describe(self.message, middle_c),
+            "words": self.sets or describe(self.message, middle_c),
         }
         return {**found, "moved_ms": round(self.moved / 1e6, 3)} if self.what == "moved" else found
 
@@ -58,7 +56,7 @@ class PerformanceDifference(NamedTuple):
             how = f"{abs(self.moved) / 1e6:.1f} ms {'later' if self.moved > 0 else 'earlier'}"
         else:
             how = self.what
-        said = describe(self.message, middle_c)
+        said = self.sets or describe(self.message, middle_c)
         return f"{self.output} at {meter.words(self.at)}: {how}: {said} ({to_hex(self.message)})"
 
 
@@ -68,7 +66,10 @@ def differences(
     """All differences, in order of time. A message that moves by less than `least` ns counts as the same."""
     found: list[PerformanceDifference] = []
     for output in dict.fromkeys((*before, *after)):
-        found += _of_output(output, before.get(output, ()), after.get(output, ()), least)
+        sides = before.get(output, ()), after.get(output, ())
+        # where parameters are set to the same values by other messages, those say what differs
+        units = [*_of_output(output, as_units(sides[0]), as_units(sides[1]), least)]
+        found += units or _of_output(output, *sides, least)
     return sorted(found, key=lambda each: each.at)
 
 
@@ -78,11 +79,11 @@ def _of_output(
     """The differences on one output: equal messages are paired, simultaneous ones first; the rest is missing or new."""
     for old, new in _pairs(before, after):
         if old is None and new is not None:
-            yield PerformanceDifference(output, "new", new.at, new.message)
+            yield PerformanceDifference(output, "new", new.at, new.message, sets=new.words)
         elif new is None and old is not None:
-            yield PerformanceDifference(output, "missing", old.at, old.message)
+            yield PerformanceDifference(output, "missing", old.at, old.message, sets=old.words)
         elif old is not None and new is not None and abs(new.at - old.at) >= least:
-            yield PerformanceDifference(output, "moved", old.at, old.message, new.at - old.at)
+            yield PerformanceDifference(output, "moved", old.at, old.message, new.at - old.at, old.words)
 
 
 def _pairs(
@@ -106,7 +107,7 @@ def _pairs(
 def _at_one_time(before: Sequence[SentMessage], after: Sequence[SentMessage]) -> Iterable[tuple[int, int]]:
     """The places of equal messages at nearly the same time, in the order of both sides."""
     for i, j, k, end in _moments(before, after):
-        here, there = [m for _, m in before[i:j]], [m for _, m in after[k:end]]
+        here, there = [each.message for each in before[i:j]], [each.message for each in after[k:end]]
         if here == there:
             yield from zip(range(i, j), range(k, end), strict=True)
             continue
@@ -135,7 +136,7 @@ def _searched(
     if len(before) + len(after) > _TO_SEARCH:
         yield from _pairs_by_kind(before, after)
         return
-    matcher = SequenceMatcher(None, [m for _, m in before], [m for _, m in after], autojunk=False)
+    matcher = SequenceMatcher(None, [each.message for each in before], [each.message for each in after], autojunk=False)
     for what, i, j, k, end in matcher.get_opcodes():
         if what == "equal":
             yield from zip(before[i:j], after[k:end], strict=True)

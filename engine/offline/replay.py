@@ -18,6 +18,7 @@ from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.core.rules import RULES
 from engine.midi.message_words import describe
+from engine.offline.earlier_show import take_up
 from engine.offline.flight_recording import FlightRecording, FlightRecordingError, Happened
 from engine.offline.heard_notes import sounding
 from engine.offline.rehearsal import Performance, SceneChange
@@ -27,6 +28,7 @@ from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError, read
 
 _TOLD_EVERY: Final = 4096
+_EARLIER: Final = 10_000_000_000  # ns by which what is in force when a recording begins is older
 
 
 class _Then(NamedTuple):
@@ -104,8 +106,8 @@ class Replay:
             elif each.did[:1] in (("refused",), ("gone",)) and len(each.did) == 3:
                 what, port, message = each.did
                 self._then.setdefault(port, deque()).append(_Then(each.at, bytes.fromhex(message), what))
-        if not recording.whole and recording.scene is not None and recording.scene in self.engine.state.compiled.scenes:
-            self._resume_scene(recording.scene)
+        if not recording.whole:
+            self._resume(recording)
         for number, each in enumerate(happened):
             self._step(each, ticking=not recording.exact)
             if number % _TOLD_EVERY == 0:
@@ -113,12 +115,21 @@ class Replay:
         self._finish()
         return self._found
 
-    def _resume_scene(self, number: int) -> None:
-        """The recording begins within a scene: it is in force, and its burst went out before."""
-        engine = self.engine
-        engine.apply(self._now - 10_000_000_000, RecallScene(number), "before the recording")
-        while engine.waiting and engine.due is not None:
-            engine.tick(engine.due)
+    def _resume(self, recording: FlightRecording) -> None:
+        """The recording begins within a show: scenes are in force, pedals down, and what that sends went out before."""
+        engine, begins = self.engine, self._now - _EARLIER
+        if not recording.before and recording.scene is not None and recording.scene in engine.state.compiled.scenes:
+            engine.apply(begins, RecallScene(recording.scene), "before the recording")
+        for number, each in enumerate(recording.before):
+            now = begins + number * (_EARLIER // 2) // len(recording.before)
+            self._let_pass(now)
+            take_up(engine, now, each)
+        self._let_pass(self._now - _EARLIER // 4)
+        engine.reports.outcomes.clear()
+
+    def _let_pass(self, until: int) -> None:
+        while (due := self.engine.due) is not None and due < until:
+            self.engine.tick(due)
 
     def _step(self, each: Happened, ticking: bool) -> None:
         if ticking:  # an old recording does not say when; at the time it was due is near enough

@@ -22,8 +22,10 @@ from engine.panel.page_files import PageFile, answer, page_files
 from engine.panel.paired_browsers import LASTS, Role
 from engine.panel.pairing import Pairing, PairingRefused
 from engine.panel.pairing_requests import PairingRequests
+from engine.panel.rehearsals import Rehearsals
 from engine.panel.request_guard import is_the_players
 from engine.panel.shared_looks import SharedLooks
+from engine.protocol import REHEARSE
 
 _LONGEST_FORM: Final = 1000  # bytes
 _LOOK: Final = 1.0  # seconds after which a browser is gone whose pairing has ended
@@ -51,6 +53,7 @@ class Panel:
         self._looks = SharedLooks(engine, follower.situation)
         self._pairing = pairing
         self._requests = PairingRequests(pairing, address)
+        self._rehearsals = Rehearsals(follower.rig_file)
         self._cookie = f"bayleaf-{port}"
         self._tls = tls
         self._files = page_files()
@@ -130,7 +133,9 @@ class Panel:
     async def _look(self, socket: WebSocket, role: Role, token: str | None) -> None:
         """Serve a live socket until the browser disconnects, or its pairing ends."""
 
-        def own(request: Facts) -> Facts:
+        async def own(request: Facts) -> Facts:
+            if request["do"] == REHEARSE:
+                return (await self._rehearsals.answer(request, role)).plain()
             return self._requests.answer(request, role, token).plain()
 
         browser = browser_socket.BrowserSocket(socket, role, self._engine, self._follower, self._looks, own)

@@ -6,7 +6,7 @@ when it has taken the last, and one that lets too many short ones wait is discon
 
 import json
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
 import trio
@@ -46,7 +46,7 @@ class BrowserSocket:
         engine: str,
         follower: EngineFollower,
         looks: SharedLooks,
-        own: Callable[[Facts], Facts],
+        own: Callable[[Facts], Awaitable[Facts]],
     ) -> None:
         """`engine`: its name; `own` answers what the panel itself is asked."""
         self._socket = socket
@@ -63,6 +63,7 @@ class BrowserSocket:
         self._taken = trio.Event()
         self._lanes: dict[Lane, trio.MemorySendChannel[tuple[int, Facts]]] = {}
         self._scope = trio.CancelScope()
+        self._tasks: trio.Nursery
         self._ending: tuple[int, str] | None = None
         self.awake = True
         self.events = False
@@ -82,6 +83,7 @@ class BrowserSocket:
 
     async def _serve(self) -> None:
         async with trio.open_nursery() as nursery:
+            self._tasks = nursery
             self._say({"role": self._role})
             for lane, patience in _LANES.items():
                 self._lanes[lane], waiting = trio.open_memory_channel[tuple[int, Facts]](_WAITING)
@@ -139,7 +141,7 @@ class BrowserSocket:
         return True
 
     def _asked(self, number: int, request: Facts) -> None:
-        if request.get("do") == OF_THE_PANEL:
+        if request.get("do") in OF_THE_PANEL:
             self._ask_panel(number, request)
             return
         try:
@@ -166,7 +168,10 @@ class BrowserSocket:
             self._refuse(number, AnswerCode.TOO_MANY, "too many requests at once; nothing was done")
             return
         self._pace.take()
-        self._say({"id": number, "answer": self._own(request)})
+        self._tasks.start_soon(self._answer_panel, number, request)
+
+    async def _answer_panel(self, number: int, request: Facts) -> None:
+        self._say({"id": number, "answer": await self._own(request)})
 
     async def _pass_on(
         self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float, long: bool

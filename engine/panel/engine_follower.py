@@ -72,6 +72,11 @@ class EngineFollower:
         """What answers about the rig depend on; empty while the engine is not followed."""
         return {key: self._state[key] for key in _SITUATION if key in self._state}
 
+    def rig_file(self) -> tuple[str, bool] | None:
+        """The rig's file and whether it has all edits; None if it has none, or the engine is not followed."""
+        file, draft = self._state.get("file"), self._state.get("draft", False)
+        return None if draft or not isinstance(file, str) else (file, not self._state.get("unsaved", False))
+
     async def run(self) -> None:
         """Until cancelled."""
         while True:

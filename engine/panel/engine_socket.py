@@ -9,6 +9,7 @@ import trio
 
 from engine.live.socket.client import NoEngine, address_of, socket_path
 
+_AGAIN: Final = 0.02  # seconds until a connection is tried again that too many others wait for
 _LONGEST: Final = 32 << 20  # bytes of an answer: a whole rig comes in one
 
 
@@ -20,11 +21,23 @@ async def connect(name: str) -> trio.SocketStream:
     """To the engine of this name. Raises EngineUnanswered."""
     try:
         with address_of(socket_path(name)) as address:
-            return await trio.open_unix_socket(address)
+            return await _connected(address)
     except NoEngine as fault:
         raise EngineUnanswered(str(fault)) from None
     except OSError:
         raise EngineUnanswered(f'no engine named "{name}" is running') from None
+
+
+async def _connected(address: str) -> trio.SocketStream:
+    """A connection, when it is its turn: trio takes one for made that found too many waiting (unix(7), EAGAIN)."""
+    while True:
+        stream = await trio.open_unix_socket(address)
+        try:
+            stream.socket.getpeername()
+            return stream
+        except OSError:
+            await stream.aclose()
+            await trio.sleep(_AGAIN)
 
 
 async def ask(name: str, request: dict[str, Any], patience: float) -> str:

@@ -5,7 +5,7 @@ from engine.panel.paired_browsers import Role
 from engine.panel.pairing import Pairing
 from engine.panel.pairing_display import pairing_link, pairing_squares
 from engine.plurals import counted
-from engine.protocol import OF_THE_PANEL, Answer, AnswerCode, PairingsAnswer, done, refused
+from engine.protocol import PAIRINGS, Answer, AnswerCode, PairingsAnswer, done, refused
 
 
 class PairingRequests:
@@ -19,11 +19,11 @@ class PairingRequests:
         if role != "operate":
             text = "only a browser that may do everything can see pairings; nothing was done"
             return refused(AnswerCode.NOT_ALLOWED, text)
-        if request == {"do": OF_THE_PANEL}:
+        if request == {"do": PAIRINGS}:
             return self._listed(own_token)
         if request.keys() == {"do", "what", "id"} and request["what"] == "end" and isinstance(request["id"], str):
             return self._end(request["id"])
-        text = f'{OF_THE_PANEL} takes nothing more, or "what": "end" with the "id" of a pairing; nothing was done'
+        text = f'{PAIRINGS} takes nothing more, or "what": "end" with the "id" of a pairing; nothing was done'
         return refused(AnswerCode.BAD_REQUEST, text)
 
     def _listed(self, own_token: str | None) -> PairingsAnswer:

@@ -167,6 +167,14 @@ class BackupAnswer(Answer):
     device: int
 
 
+class RehearseAnswer(Answer):
+    """What a rehearsal found: sentences of what to fix, remarks, and the whole report as a page of HTML, or ""."""
+
+    findings: list[str]
+    remarks: list[str]
+    page: str
+
+
 class IdentifyAnswer(Answer):
     """A row for each reply and each output without one: {"output", "input", "identity", "text"}."""
 
@@ -182,6 +190,12 @@ class ReceivedAnswer(Answer):
     request: str = ""
     output: str = ""
     identity: Facts | None = None
+
+
+class DumpAnswer(Answer):
+    """A whole dump, message by message, in hexadecimal."""
+
+    messages: list[str]
 
 
 class SentAnswer(Answer):

@@ -49,6 +49,7 @@ class StoreSceneRequest(Request):
 
     number: Number = Field(description="a scene's number")
     name: Name | None = Field(None, description="the scene's name")
+    player: Name = Field("", description="the name of a player, or empty for whose scene it is")
 
 
 class UndoRequest(Request):
@@ -87,6 +88,13 @@ class ChainRequest(EditRequest):
 
     route: Number = Field(description="the place of a route in its scene; the first is 0")
     through: Links = Field(description="a list of filters, each with its settings, and names of chains")
+
+
+class SplitRequest(EditRequest):
+    """Give one output of a route a route of its own, through the same filters."""
+
+    route: Number = Field(description="the place of a route in its scene; the first is 0")
+    to: Name = Field(description="the name of one of its outputs")
 
 
 class BurstRequest(EditRequest):

@@ -56,6 +56,16 @@ class DifferencesRequest(Request):
     second: Number = Field(description="a scene's number")
 
 
+class KeepAtHomeRequest(Request):
+    """Write the last seconds of the show to a new file in the player's home folder."""
+
+    last_s: float = Field(gt=0, lt=_AGES, description="a number of seconds above 0")
+    file: Name = Field(
+        pattern=r"^[^/\x00]+\.(mid|jsonl)$",
+        description="the name of a file that ends in .mid or .jsonl, without a folder",
+    )
+
+
 class KeepRequest(Request):
     """Write the last seconds of the show to a file."""
 

@@ -1,12 +1,13 @@
 """Requests that edit any part of the current rig by its place: ports, instruments, songs, set lists, controls."""
 
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar, Final
 
 from pydantic import Field
 
-from engine.protocol.fields import Name, Number, Request, Tables
+from engine.protocol.fields import Name, Number, Request, Tables, Unread
 
 Section = Annotated[str, Field(max_length=20)]
+_CSV: Final = 1 << 20  # characters
 _SECTION = "inputs, outputs, instruments, chains, songs or setlists"
 
 
@@ -82,5 +83,9 @@ class ListenRequest(Request):
 class SoundsRequest(Request):
     """Give an instrument the sounds of a list in CSV."""
 
+    long_texts: ClassVar = ("csv",)
+
     instrument: Name = Field(description="the name of an instrument")
-    csv: str = Field(max_length=1 << 20, description="a text with the columns msb, lsb, program, name")
+    csv: Annotated[str, Field(max_length=_CSV)] | Unread = Field(
+        description="a text with the columns msb, lsb, program, name"
+    )

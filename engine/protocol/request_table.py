@@ -21,22 +21,29 @@ from engine.protocol.edit_requests import (
     RedoRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
 )
 from engine.protocol.fields import Facts, Request
 from engine.protocol.gear_requests import (
     AuditionRequest,
+    DumpReceiveRequest,
+    DumpSendRequest,
     IdentifyRequest,
     PlayTestNoteRequest,
     ReceiveDumpRequest,
     SendDumpRequest,
+    TryControlRequest,
+    TryDisplayRequest,
+    TryTallyRequest,
 )
 from engine.protocol.look_requests import (
     DifferencesRequest,
     ExplainRequest,
     FiltersRequest,
     FollowRequest,
+    KeepAtHomeRequest,
     KeepRequest,
     PortsRequest,
     RigRequest,
@@ -56,6 +63,7 @@ from engine.protocol.part_requests import (
 from engine.protocol.save_requests import (
     BackupRequest,
     HistoryRequest,
+    ReplaceRigRequest,
     RestoreRequest,
     SaveAsRequest,
     SaveRequest,
@@ -141,6 +149,7 @@ TABLE: Final[Mapping[str, Row]] = {
     "learned": Row(LearnedRequest, "operate"),
     "differences": Row(DifferencesRequest, "view", cost="paced", serves="revision"),
     "keep": Row(KeepRequest, "shell"),
+    "keep home": Row(KeepAtHomeRequest, "operate"),
     "scenes list": Row(ListScenesRequest, "operate"),
     "scenes add": Row(AddSceneRequest, "operate"),
     "scenes copy": Row(CopySceneRequest, "operate"),
@@ -154,12 +163,14 @@ TABLE: Final[Mapping[str, Row]] = {
     "edit join": Row(JoinRequest, "operate"),
     "edit part": Row(PartRequest, "operate"),
     "edit chain": Row(ChainRequest, "operate"),
+    "edit split": Row(SplitRequest, "operate"),
     "edit burst": Row(BurstRequest, "operate"),
     "edit lines": Row(LinesRequest, "operate"),
     "edit facts": Row(FactsRequest, "operate"),
     "edit undo": Row(UndoRequest, "operate"),
     "edit redo": Row(RedoRequest, "operate"),
     "edit values": Row(PutValuesRequest, "operate"),
+    "edit rig": Row(ReplaceRigRequest, "operate"),
     "edit rename": Row(RenamePartRequest, "operate"),
     "edit remove": Row(RemovePartRequest, "operate"),
     "edit move": Row(MovePartRequest, "operate"),
@@ -170,18 +181,25 @@ TABLE: Final[Mapping[str, Row]] = {
     "save undo": Row(UndoSaveRequest, "operate"),
     "save history": Row(HistoryRequest, "operate"),
     "save diff": Row(UnsavedRequest, "operate", cost="worker"),
-    "backup": Row(BackupRequest, "shell"),
+    "backup": Row(BackupRequest, "operate"),
     "restore": Row(RestoreRequest, "shell"),
     "test note": Row(PlayTestNoteRequest, "operate", audible=True),
     "audition": Row(AuditionRequest, "operate", audible=True),
+    "try control": Row(TryControlRequest, "operate", "show", audible=True),
+    "try tally": Row(TryTallyRequest, "operate", audible=True),
+    "try display": Row(TryDisplayRequest, "operate", audible=True),
     "identify": Row(IdentifyRequest, "operate", audible=True),
+    "dump receive": Row(DumpReceiveRequest, "operate", audible=True),
+    "dump send": Row(DumpSendRequest, "operate", audible=True),
     "sysex identify": Row(IdentifyRequest, "shell", cost="connection", audible=True),
     "sysex receive": Row(ReceiveDumpRequest, "shell", cost="connection"),
     "sysex send": Row(SendDumpRequest, "shell", cost="connection", audible=True),
 }
 
 #: what a browser asks the panel itself, which answers it in place of the engine
-OF_THE_PANEL: Final = "pairings"
+PAIRINGS: Final = "pairings"
+REHEARSE: Final = "rehearse"
+OF_THE_PANEL: Final = (PAIRINGS, REHEARSE)
 
 _WORDS: Final = ("do", "what")
 _FIELDS: Final = 50  # of a request; for each that is unknown, validation takes time in which no music plays

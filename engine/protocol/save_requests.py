@@ -1,10 +1,10 @@
 """Requests about the rig's file and its versions, backups and what comes back from them."""
 
-from typing import Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from engine.protocol.fields import LONGEST_REQUEST, FilePath, Name, Number, Request
+from engine.protocol.fields import LONGEST_REQUEST, FilePath, Name, Number, Request, Unread
 
 
 class SaveRequest(Request):
@@ -41,8 +41,19 @@ class BackupRequest(Request):
     output: Name | None = Field(None, description="the name of an output, or null for the text")
 
 
+class ReplaceRigRequest(Request):
+    """Play this rig instead of the current one, if it changes nothing that only its file may say."""
+
+    long_texts: ClassVar = ("text",)
+
+    text: Annotated[str, Field(max_length=LONGEST_REQUEST)] | Unread = Field(description="a whole rig file as text")
+    where: FilePath = Field(description="where the text comes from, for the answer")
+
+
 class RestoreRequest(Request):
     """Play this rig instead of the current one."""
 
-    text: str = Field(max_length=LONGEST_REQUEST, description="a whole rig file as text")
+    long_texts: ClassVar = ("text",)
+
+    text: Annotated[str, Field(max_length=LONGEST_REQUEST)] | Unread = Field(description="a whole rig file as text")
     where: FilePath = Field(description="where the text comes from, for the answer")

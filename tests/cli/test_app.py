@@ -14,6 +14,7 @@ import pytest
 
 from engine.cli import commands
 from engine.cli.app import GROUPS, command, command_names
+from engine.which_build import build_in_words
 from tests.support.bayleaf_command import Bayleaf
 from tests.support.paths import BAYLEAF
 
@@ -27,8 +28,8 @@ def test_every_module_is_a_command() -> None:
 
 
 def test_the_version(bayleaf: Bayleaf) -> None:
-    """A report of a fault can name the version: the one that is installed."""
-    assert bayleaf("--version").out == f"bayleaf {version('bayleaf')}\n"
+    """A report of a fault can name the version, and the build: the one that is installed."""
+    assert bayleaf("--version").out == f"bayleaf {version('bayleaf')} ({build_in_words()})\n"
 
 
 def test_every_command_is_in_one_group_of_the_help() -> None:

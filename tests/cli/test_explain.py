@@ -30,6 +30,22 @@ def test_explain_in_words(bayleaf: Bayleaf) -> None:
     assert "brass: 90 3C 37" in said.out
 
 
+def test_a_parameter_is_explained_as_one(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """Its messages go through the filters in a row; the filter parameters takes them as a unit."""
+    file = tmp_path / "old.toml"
+    file.write_text(
+        'format = 2\n[inputs]\nkeys = { port = "k" }\n[outputs]\nbox = { port = "b" }\n[instruments.old]\n'
+        'output = "box"\nchannel = 1\n[[scenes]]\nnumber = 1\nname = "A"\nplay = [{ from = "keys", on = "old", '
+        'through = [{ filter = "parameters", map = { "nrpn 1/8" = "controller 74" } }] }]\n'
+        'routes = [{ from = "keys", to = "box", through = [{ filter = "channels", map = { 1 = 2 } }] }]\n'
+    )
+    said = bayleaf("explain", str(file), "--input", "keys", "B0 63 01", "B0 62 08", "B0 06 40")
+    assert "from keys in scene 1 A: channel 1 NRPN 1/8 = 64" in said.out
+    assert "parameters: B0 4A 40" in said.out
+    assert "B1 63 01; B1 62 08; B1 06 40 (channel 2 NRPN 1/8 = 64)" in said.out
+    assert "B0 4A 40 (channel 1 brightness 64)" in said.out
+
+
 SONGS = """
 [[songs]]
 name = "Market"

@@ -45,6 +45,7 @@ def found(**more: Any) -> dict[str, Any]:
         "filter_faults": {},
         "latency": {"p50_ms": 0.21, "p99_ms": 0.5, "p99_9_ms": 0.8, "worst_ms": 1.2},
         "scheduling": "ordinary scheduling: this login may not ask for real-time scheduling (rtprio, see limits.conf)",
+        "compiled": True,
         "driver": "JACK through one client",
         "recorder": {"seconds": 100, "events": 2000},
         "refused_rig": None,
@@ -107,6 +108,13 @@ def test_the_cue_and_the_text_of_the_scene_are_shown() -> None:
         "watch the drummer, bar 40",
     ]
     assert len(status_on_screen(found(scene=scene | {"text": "wait " * 200}), 80, 23)) <= 23
+
+
+def test_the_text_of_the_song_is_shown_below_it() -> None:
+    song = {"name": "Market", "transpose": 2, "text": "second verse\nis cut"}
+    shown = status_on_screen(found(song=song), 100, 23)
+    place = next(place for place, line in enumerate(shown) if line.startswith("song Market"))
+    assert shown[place + 1] == "second verse is cut"
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from engine.cli.status_words import network_faults_in_words
 from engine.core.commands import MuteRoute, RecallScene
 from engine.live.socket import client
 from engine.live.socket.status import status
+from engine.which_build import build_in_words
 from tests.support.small_show import RIG, Bench
 
 SYNC = """
@@ -78,7 +79,7 @@ def test_the_handbook_s_list_of_what_status_shows(monkeypatch: pytest.MonkeyPatc
         "from reading a message to handing it on: p50",
         "! muted: what goes to strings comes back at pedals, a loop",
         "muted routes: pads",
-        said["scheduling"],
+        f"{build_in_words()}; {said['scheduling']}",
         "recorder: ",
         "pit.toml:22: there is no input",
     ):

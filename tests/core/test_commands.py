@@ -18,7 +18,7 @@ from engine.core.commands import (
 )
 from engine.core.compiled import compile_rig
 from engine.core.control.setlist import ShowPosition
-from engine.core.timing.clock import ClockGenerator
+from engine.core.timing.clock import ClockStand
 from engine.rig.read.load import read
 from tests.support.pit_engine import PORTS, SCENES, engine
 
@@ -43,7 +43,7 @@ VALUES: dict[str, Any] = {
     "muted": (),
     "channels": (("lead", 11),),
     "age": 7,
-    "clock": ClockGenerator.Stand(97.5, 24, None, False),
+    "clock": ClockStand(97.5, 24, None, False),
     "timecode": ("01:00:00:00", 40),
     "value": 96.5,
 }

@@ -293,8 +293,9 @@ def _to(step: Step, message: bytes, receiver: MpeReceiver) -> None:
 @given(_ZONE_MUSIC)
 def test_a_zone_sounds_the_same_in_another_zone(music: list[bytes]) -> None:
     """At every moment the same pitches, pressures and timbres sound behind the filter as before it: exact to a cent."""
-    step = step_of(f'filter = "mpe", from = {LOWER}, to = {{ members = [9, 15], bend = 60 }}')
-    before, behind = MpeReceiver(1, 2, range(2, 9), 48), MpeReceiver(16, 2, range(9, 16), 60)
+    came, goes = "members = [2, 8], bend = 48", "members = [9, 15], bend = 60, manager_bend = 12"
+    step = step_of(f'filter = "mpe", from = {{ {came}, manager_bend = 7 }}, to = {{ {goes} }}')
+    before, behind = MpeReceiver(1, 7, range(2, 9), 48), MpeReceiver(16, 12, range(9, 16), 60)
     for message in _played(music):
         before.hear(message)
         _to(step, message, behind)
@@ -306,8 +307,9 @@ def test_a_zone_sounds_the_same_in_another_zone(music: list[bytes]) -> None:
 def test_the_leading_note_of_a_zone_sounds_the_same_on_one_channel(music: list[bytes]) -> None:
     """The last key that is down sounds as high on the channel as in the zone; without any, nothing is bent or pressed
     but by the manager."""
-    step = step_of(f'filter = "mpe", from = {LOWER}, to = {{ channel = 1, bend = 60 }}')
-    before, behind = MpeReceiver(1, 2, range(2, 9), 48), MpeReceiver(1, 60)
+    came = "members = [2, 8], bend = 48, manager_bend = 12"
+    step = step_of(f'filter = "mpe", from = {{ {came} }}, to = {{ channel = 1, bend = 60 }}')
+    before, behind = MpeReceiver(1, 12, range(2, 9), 48), MpeReceiver(1, 60)
     for message in _played(music):
         before.hear(message)
         _to(step, message, behind)
@@ -441,6 +443,9 @@ def test_what_is_allowed_is_said() -> None:
     assert "two channels, [first, last]" in refusal('filter = "mpe", from = { members = 2 }, to = { channel = 1 }')
     assert "semitones from 1 to 96" in refusal(
         'filter = "mpe", from = { members = [2, 8], bend = 97 }, to = { channel = 1 }'
+    )
+    assert "manager_bend goes with members; for a channel write bend" in refusal(
+        f'filter = "mpe", from = {LOWER}, to = {{ channel = 1, manager_bend = 2 }}'
     )
     assert "note goes with a zone that becomes one channel" in refusal(f'{TO_ZONE}, note = "last"')
     assert "pressure goes with a zone that becomes" in refusal(f'{TO_ZONE}, pressure = "keys"')

@@ -95,3 +95,24 @@ def test_a_module_is_set_up_by_it(ends: tuple[int, int], bend: int) -> None:
             port.hear(message)
     assert port.zones == {wanted.manager: ends}
     assert port.ranges(wanted.manager) == {wanted.manager: 2} | dict.fromkeys(wanted.members, bend)
+
+
+@pytest.mark.parametrize(("ends", "manager"), [((2, 8), 1), ((9, 15), 16)])
+def test_a_manager_has_a_range_of_its_own(ends: tuple[int, int], manager: int) -> None:
+    """RPN 0 on the manager channel (M1-100 section 2.4): at a module that is set up by it, and of a controller that
+    announces it. A new configuration takes it back."""
+    port, zones = MpePort(), AnnouncedZones()
+    for message in (message for unit in configuration(zone(*ends), 24, 12) for message in unit):
+        port.hear(message)
+        zones.turn(message)
+    assert port.ranges(manager) == {manager: 12} | dict.fromkeys(range(ends[0], ends[1] + 1), 24)
+    found = zones.zone(manager)
+    assert found is not None
+    assert (found.bend, found.manager_bend) == (24, 12)
+    for text in _announcement(manager, 7):
+        zones.turn(from_hex(text))
+    found = zones.zone(manager)
+    assert found is not None
+    assert (found.bend, found.manager_bend) == tuple(
+        check_value("mpe-bend-defaults").expected[of] for of in ("member", "manager")
+    )

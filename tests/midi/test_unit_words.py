@@ -1,10 +1,11 @@
 """What passes in words: a parameter is one line, whatever comes in between. (The wording is our own.)"""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.message_words import describe, from_hex
-from engine.midi.unit_words import UnitWords
+from engine.midi.unit_words import UnitWords, unit_from_hex, unit_in_words
 from tests.support.filter_bench import MESSAGES
 
 
@@ -63,3 +64,29 @@ def test_each_message_has_its_place(messages: list[bytes]) -> None:
     assert len(lines) == len(messages)
     for message, line in zip(messages, lines, strict=True):
         assert line or (message[0] & 0xF0 == 0xB0 and message[1] in (6, 98, 99, 100, 101))
+
+
+def test_one_message_or_one_parameter_is_read() -> None:
+    unit = ("B4 65 00", "B4 64 01", "B4 06 40", "B4 26 10")
+    assert unit_from_hex(" ".join(unit)) == tuple(map(from_hex, unit))
+    assert unit_in_words(unit_from_hex(" ".join(unit))) == "channel 5 RPN 0/1 = 8208 / 14"
+    assert unit_from_hex("903C40") == (from_hex("90 3C 40"),)
+    assert unit_in_words((from_hex("90 3C 40"),), "C3") == "channel 1 note on C3 velocity 64"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "hello",
+        "B0 63",
+        "90 3C 40 80 3C 40",
+        "B0 07 40 B0 06 40",
+        "B0 63 01 B1 62 08 B1 06 40",
+        "B0 63 01 B0 62 08 B0 06 40 B0 06 41",
+        "B0 63 01 B0 62 88",
+    ],
+)
+def test_what_is_neither_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r"one whole MIDI message .*, or the messages of one parameter"):
+        unit_from_hex(text)

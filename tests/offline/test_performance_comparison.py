@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.offline import performance_comparison
-from engine.offline.performance_comparison import SentMessage, differences
+from engine.offline.parameter_units import SentMessage
+from engine.offline.performance_comparison import differences
 from engine.offline.song_time import SongTime
 
 MS = 1_000_000
@@ -87,3 +88,80 @@ def test_an_output_that_only_one_side_has_is_all_difference() -> None:
     found = differences({"a": [SentMessage(0, note)]}, {"b": [SentMessage(0, note)]})
     assert sorted((each.output, each.what) for each in found) == [("a", "missing"), ("b", "new")]
     assert performance_comparison.summary(found) == ["a: 1 missing", "b: 1 new"]
+
+
+def _sent(*messages: str) -> list[SentMessage]:
+    """Each a millisecond after the one before."""
+    return [SentMessage(number * MS, bytes.fromhex(message)) for number, message in enumerate(messages)]
+
+
+_NULL = ("B0 65 7F", "B0 64 7F")
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        (
+            ("B0 63 01", "B0 62 08", "B0 06 40", *_NULL),
+            ("B0 63 01", "B0 62 09", "B0 06 40", *_NULL),
+            [
+                "missing: channel 1 NRPN 1/8 = 64 (B0 63 01 B0 62 08 B0 06 40)",
+                "new: channel 1 NRPN 1/9 = 64 (B0 63 01 B0 62 09 B0 06 40)",
+            ],
+        ),
+        (
+            ("B0 65 00", "B0 64 00", "B0 06 02", "B0 26 00"),
+            ("B0 65 00", "B0 64 00", "B0 06 02", "B0 26 05"),
+            [
+                "missing: channel 1 RPN 0/0 = 256 / 14 (B0 65 00 B0 64 00 B0 06 02 B0 26 00)",
+                "new: channel 1 RPN 0/0 = 261 / 14 (B0 65 00 B0 64 00 B0 06 02 B0 26 05)",
+            ],
+        ),
+        (
+            (),
+            ("B0 63 01", "90 3C 40", "B0 62 08", "B0 60 00"),
+            [
+                "new: channel 1 note on C4 velocity 64 (90 3C 40)",
+                "new: channel 1 NRPN 1/8 + 1 (B0 63 01 B0 62 08 B0 60 00)",
+            ],
+        ),
+    ],
+)
+def test_a_parameter_is_one_thing(before: tuple[str, ...], after: tuple[str, ...], said: list[str]) -> None:
+    """Selection and value are compared and described together, with an LSB if one follows."""
+    found = differences({"a": _sent(*before)}, {"a": _sent(*after)})
+    assert [each.words(SongTime(480)).partition(": ")[2] for each in found] == said
+
+
+def test_what_selects_and_sets_nothing_is_described_as_it_is() -> None:
+    found = differences({"a": _sent("B2 63 01", "B2 62 08")}, {"a": _sent("B2 06 40")})
+    assert [(each.what, each.message.hex()) for each in found] == [
+        ("missing", "b26301"),
+        ("new", "b20640"),
+        ("missing", "b26208"),
+    ]
+
+
+def test_parameters_that_are_set_otherwise_are_told_message_by_message() -> None:
+    """The values are the same, and yet not the bytes: one side selects the parameter again."""
+    once = _sent("B0 63 01", "B0 62 08", "B0 06 40", "B0 06 41")
+    again = _sent("B0 63 01", "B0 62 08", "B0 06 40", "B0 62 08", "B0 06 41")
+    found = differences({"a": once}, {"a": again}, least=10 * MS)
+    assert [(each.what, each.message.hex()) for each in found] == [("new", "b06208")]
+
+
+_controllers = st.lists(
+    st.builds(
+        lambda number, value: bytes((0xB0, number, value)),
+        st.sampled_from([6, 7, 38, 96, 98, 99, 100, 101, 121]),
+        st.sampled_from([0, 1, 127]),
+    ),
+    max_size=20,
+)
+
+
+@given(_controllers, _controllers)
+def test_no_difference_is_hidden_by_a_unit(before: list[bytes], after: list[bytes]) -> None:
+    """Other bytes are a difference, whatever they set, and equal ones are none."""
+    then, now = ([SentMessage(n * MS, message) for n, message in enumerate(side)] for side in (before, after))
+    assert (differences({"a": then}, {"a": now}) == []) == (before == after)

@@ -63,9 +63,7 @@ async def test_requests_reach_the_engine_and_answers_come_back(tmp_path: Path) -
             assert answer == {"done": True, "text": f"done: {request['do']}", "asked": asked}
 
 
-@pytest.mark.parametrize(
-    "do", ["keep", "follow", "watch", "backup", "restore", "learn", "sysex", "", "SCENE", None, 3, ["next"]]
-)
+@pytest.mark.parametrize("do", ["keep", "follow", "watch", "restore", "learn", "sysex", "", "SCENE", None, 3, ["next"]])
 async def test_nothing_else_reaches_the_engine(tmp_path: Path, do: object) -> None:
     """A request that would write files of the caller's choice, take over the connection, or is unknown is rejected."""
     engine = Engine()

@@ -9,6 +9,7 @@ import pytest
 from engine.panel.page_files import page_files
 from tests.support.panel_ends import Engine, panel
 
+PAGE = Path(__file__).parents[2] / "engine" / "panel" / "page"
 MOST = 150_000  # bytes transferred, in all
 
 
@@ -20,6 +21,18 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_page_is_small() -> None:
     """All files of the page together are under 150 kB as transferred."""
     assert 0 < sum(len(file.packed) for file in page_files().values()) < MOST
+
+
+def test_only_comments_are_left_out_of_what_is_served() -> None:
+    """What a browser gets of a module are its own lines in their order; those left out are comments, whole lines."""
+    for file in PAGE.glob("*.js"):
+        served, inside = iter(page_files()[file.name].body.decode().splitlines()), False
+        for line in file.read_text(encoding="utf-8").splitlines():
+            inside |= line.lstrip().startswith("/**") and (line.rstrip().endswith("*/") or "*/" not in line)
+            if not inside and not line.lstrip().startswith("//"):
+                assert next(served) == line, file.name
+            inside &= not line.rstrip().endswith("*/")
+        assert next(served, None) is None, file.name
 
 
 def test_no_file_has_inline_code_or_asks_another_host() -> None:

@@ -4,7 +4,8 @@ import pytest
 
 from engine import handbook
 from engine.midi.kinds import is_press
-from engine.offline.performance_comparison import SentMessage, differences
+from engine.offline.parameter_units import SentMessage
+from engine.offline.performance_comparison import differences
 from engine.offline.rehearsal import Performance
 from engine.offline.rehearsal_run import rehearse
 from engine.offline.scene_proof import CompiledSide, SceneProof

@@ -106,6 +106,33 @@ def test_a_chain_is_edited_with_forms(page_pit: PanelInBrowser) -> None:
     page_pit.heard("strings", (0, MIDDLE_C + 7))
 
 
+def test_one_output_is_split_off_and_disconnected(page_pit: PanelInBrowser) -> None:
+    """A press on a cell with filters opens its input and parts nothing; one output gets filters of its own; Disconnect
+    takes a connection away, filters and all, and so does Delete on its cell; Undo brings it back."""
+    through = [{"filter": "transpose", "semitones": 12}]
+    both = {"from": "keys", "to": ["strings", "brass"], "through": through}
+    page_pit.engine.request("edit", what="values", values=[{"path": ["scenes", 0, "routes"], "value": [both]}])
+    page = page_pit.page(view="patch")
+    drawer = page.locator("#view-patch .detail")
+    filtered = page.get_by_role("button", name="keys to strings: connected through filters", exact=True)
+    filtered.click()
+    drawer.get_by_role("button", name="Only this output: strings").click()
+    drawer.get_by_label("Semitones", exact=False).fill("-12")
+    drawer.get_by_role("button", name="Apply filters").click()
+    expect(drawer.locator(".route")).to_have_count(2)
+    expect(page.locator("#dock-said")).to_contain_text("keys to strings goes through transpose")
+    page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+    page_pit.heard("strings", (0, MIDDLE_C - 12))
+    page_pit.heard("brass", (0, MIDDLE_C + 12))
+    drawer.get_by_role("button", name="Disconnect keys from strings").click()
+    page.get_by_role("button", name="keys to strings: not connected", exact=True).wait_for()
+    page.get_by_role("button", name="Undo").click()
+    filtered.press("Delete")
+    page.get_by_role("button", name="keys to strings: not connected", exact=True).wait_for()
+    page.get_by_role("button", name="keys to brass: connected through filters", exact=True).wait_for()
+    assert page_pit.said == []
+
+
 def test_what_is_being_typed_stays_with_its_scene(page_pit: PanelInBrowser) -> None:
     """A scene recalled while a chain and a burst are being edited neither discards the edits nor receives them."""
     page = page_pit.page(view="patch")

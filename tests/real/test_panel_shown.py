@@ -135,6 +135,7 @@ def test_the_monitor_tells_in_words_and_explains(look_pit: PanelInBrowser) -> No
     expect(page.locator(".explained")).to_contain_text("90 30 40")
     page.get_by_label("Port", exact=True).select_option("in keys")
     expect(played.filter(has_text="out brass")).to_have_count(0)
+    page.get_by_text("Messages to show").click()
     page.get_by_label("notes", exact=True).uncheck()
     expect(played).to_have_count(0)
 

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from engine.live.socket.client import connected
 from tests.support.answering_engine import until_it_answers
 from tests.support.paths import process_of
 from tests.support.timed_notes import TimedNotes
@@ -187,9 +188,7 @@ class AttackedStage:
 
     def ask(self, request: dict[str, Any]) -> dict[str, Any]:
         """One request on the engine's socket."""
-        with socket.socket(socket.AF_UNIX) as talk:
-            talk.settimeout(_ANSWERED)
-            talk.connect(str(self.target.control))
+        with connected(self.target.control, _ANSWERED) as talk:
             talk.sendall(json.dumps(request).encode() + b"\n")
             with talk.makefile("rb") as lines:
                 answer: dict[str, Any] = json.loads(lines.readline())

@@ -9,7 +9,7 @@ import trio
 
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
-from engine.live.edit.rig_session import RigSession
+from engine.live.edit.rig_session import Elsewhere, RigSession
 from engine.live.process.instance_lock import InstanceLock, claim_socket
 from engine.live.process.worker_threads import to_its_end
 from engine.live.socket import client
@@ -31,12 +31,16 @@ def claimed(name: str = "pit") -> Iterator[InstanceLock]:
 
 @contextlib.asynccontextmanager
 async def serving(
-    bench: Bench, file: Path = Path("pit.toml"), text: str = "", system: MemorySystem | None = None
+    bench: Bench,
+    file: Path = Path("pit.toml"),
+    text: str = "",
+    system: MemorySystem | None = None,
+    elsewhere: Elsewhere = to_its_end,
 ) -> AsyncIterator[Any]:
-    """The engine named pit, answering; `text` is what its rig was read from."""
+    """The engine named pit, answering; `text` is what its rig was read from, `elsewhere` its worker."""
     with claimed() as claim:
         async with trio.open_nursery() as nursery:
-            session = RigSession(bench.show, file, text, to_its_end)
+            session = RigSession(bench.show, file, text, elsewhere)
             panel = PanelRequests(bench.show, session, system or MemorySystem("pit"))
             work = RemoteWork(bench.show, session)
             server = SocketServer(bench.show, session, RigSaver(session), work, panel, claim.listener)

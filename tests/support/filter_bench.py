@@ -39,7 +39,7 @@ class PlainSurroundings:
         self.bpm, self.values = bpm, values if values is not None else {}
         self.moved: list[bytes] = []
         self.sounds: dict[int, bool] = {}  # by channel from 0
-        self.zone: tuple[int, int, int] | None = None  # that the input has announced
+        self.zone: tuple[int, int, int, int] | None = None  # that the input has announced
         self._shared: dict[Hashable, dict[Any, Any]] = {}
 
     def tempo(self, now: int) -> float:
@@ -58,7 +58,7 @@ class PlainSurroundings:
         """See Surroundings."""
         return self.sounds
 
-    def announced(self, manager: int) -> tuple[int, int, int] | None:
+    def announced(self, manager: int) -> tuple[int, int, int, int] | None:
         """See Surroundings."""
         return self.zone
 

@@ -3,6 +3,9 @@
 Each cable is decoded by itself, so that banks, parameter numbers and MSBs are always those of the player who sent them;
 what it means is then done to one instrument. The same instrument with one cable is an ordinary receiver.
 
+Where two channels of one cable have become one, the data of each set the parameter that was selected there, if it was
+selected whole, since a selection is for its channel (p. 17, 18); otherwise whatever the cable has selected.
+
 Sources: MIDI 1.0 Detailed Specification 4.2.1 p. 10-25; RP-015 for Reset All Controllers. It resets 2 as well
 (M2-113-UM appendix A). Hold 2 is like the sustain pedal (common practice, no source).
 """
@@ -65,8 +68,11 @@ class PlayedInstrument:
         self.values[what], self.movers[what] = (value, 0), player
 
     def set_low(self, player: int, what: Hashable, high: int | None, value: int) -> None:
+        """Whoever sent the last MSB has the controller; an LSB without one of its own changes nothing about that."""
         self.values[what] = (self.values.get(what, (0, 0))[0] if high is None else high, value)
-        self.movers[what] = player
+        if high is not None:
+            self.movers[what] = player
+        self.movers.setdefault(what, player)
 
     def others_sound(self, player: int, channel: int) -> bool:
         """Whether another player holds a key here, or a pedal that may hold notes."""
@@ -101,18 +107,45 @@ class PlayedInstrument:
         return {"sounding": self.sounding(), "pedals": pedals, "values": moved, "steps": steps, "modes": self.modes}
 
 
+class _Selection:
+    """Which parameter is selected, of one kind or the other."""
+
+    def __init__(self) -> None:
+        self._kind = ""
+        self._numbers: dict[str, list[int | None]] = {REGISTERED: [None, None], OTHER: [None, None]}
+
+    def select(self, number: int, value: int) -> None:
+        self._kind, half = SELECTS[number]
+        self._numbers[self._kind][half] = value
+
+    def reset(self) -> None:
+        """To null (RP-015)."""
+        self._numbers = {REGISTERED: [127, 127], OTHER: [127, 127]}
+
+    @property
+    def is_whole(self) -> bool:
+        return bool(self._kind) and None not in self._numbers[self._kind]
+
+    @property
+    def now(self) -> tuple[str, int, int] | None:
+        """An LSB that was never sent counts as 0; without an MSB, or with one that is null, it is nothing."""
+        high, low = self._numbers.get(self._kind, [None, None])
+        return None if high in (None, 127) else (self._kind, high or 0, low or 0)
+
+
 class DecodedCable:
     """One cable: what its messages mean, done to an instrument."""
 
     def __init__(self, instrument: PlayedInstrument, player: int = 0) -> None:
         self._instrument, self._player = instrument, player
         self._banks: defaultdict[int, list[int | None]] = defaultdict(lambda: [None, None])
-        self._kind: dict[int, str] = {}
-        self._numbers: defaultdict[tuple[int, str], list[int | None]] = defaultdict(lambda: [None, None])
+        self._selections: defaultdict[tuple[int, int | None], _Selection] = defaultdict(_Selection)
         self._highs: dict[Hashable, int] = {}
+        self._came = 0
 
-    def hear(self, message: bytes) -> None:
-        """One whole channel message."""
+    def hear(self, message: bytes, came: int = 0) -> None:
+        """One whole channel message. `came`: the channel that it was played on."""
+        self._came = came
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
         instrument, player = self._instrument, self._player
         if kind == 0x90 and message[2]:
@@ -138,18 +171,16 @@ class DecodedCable:
         elif number == 32:
             self._banks[channel][1] = value
         elif number in SELECTS:
-            kind, half = SELECTS[number]
-            self._kind[channel] = kind
-            self._numbers[channel, kind][half] = value
+            for came in (None, self._came):  # on any channel, and on this one
+                self._selections[channel, came].select(number, value)
         elif number in (6, 38, 96, 97):
             self._data(channel, number, value)
         elif 64 <= number < 70:
             instrument.move_pedal(player, channel, number, value)
         elif number == 121:
             instrument.reset(player, channel)
-            self._kind.pop(channel, None)
-            for kind in (REGISTERED, OTHER):
-                self._numbers.pop((channel, kind), None)
+            for came in (None, self._came):
+                self._selections[channel, came].reset()
             for what in self._highs:
                 if isinstance(what, tuple) and what[0] == channel and what[1] in RESETS:
                     self._highs[what] = RESETS[what[1]]
@@ -162,14 +193,9 @@ class DecodedCable:
             instrument.set_high(player, (channel, number), value)
 
     def _selected(self, channel: int) -> Hashable:
-        """The parameter; an LSB that was never sent counts as 0, or as null with an MSB that is null."""
-        kind = self._kind.get(channel)
-        if kind is None:
-            return None
-        high, low = self._numbers[channel, kind]
-        if low is None:
-            low = 127 if high == 127 else 0
-        return None if high is None or high == low == 127 else (channel, kind, high, low)
+        own = self._selections[channel, self._came]
+        selected = (own if own.is_whole else self._selections[channel, None]).now
+        return None if selected is None else (channel, *selected)
 
     def _data(self, channel: int, number: int, value: int) -> None:
         what = self._selected(channel)
@@ -192,8 +218,8 @@ class PerfectMerger:
         self.instrument = PlayedInstrument()
         self._cables = [DecodedCable(self.instrument, player) for player in range(cables)]
 
-    def hear(self, player: int, message: bytes) -> None:
-        self._cables[player].hear(message)
+    def hear(self, player: int, message: bytes, came: int) -> None:
+        self._cables[player].hear(message, came)
 
 
 def _rest(what: Hashable) -> tuple[int, int] | None:

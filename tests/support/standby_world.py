@@ -88,7 +88,7 @@ class Engine:
         self.world, self.name = world, name
         self.frozen = False
         self.link = world.net.link(name)
-        rig = rig_of(name)
+        rig = rig_of(name, world.text)
         self.joined = ClusterSession(rig, self.link)
         self.far = self.joined.machines
         self.far.begin()
@@ -98,7 +98,7 @@ class Engine:
         self.reader = HandReader()
         self.told: list[str] = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
-        self.session = RigSession(self.show, Path(f"{name}.toml"), RIG, to_its_end)
+        self.session = RigSession(self.show, Path(f"{name}.toml"), world.text, to_its_end)
         self.joined.tasks(self.show, self.session)
         assert self.joined.standby is not None
         self.standby = self.joined.standby
@@ -128,7 +128,7 @@ class Owner:
 
     def __init__(self, world: "World") -> None:
         self.world = world
-        rig = rig_of("left")
+        rig = rig_of("left", world.text)
         assert rig.network is not None
         self.rig = rig
         self.keys = NetworkKeys(rig.rig.name)
@@ -154,8 +154,9 @@ class Owner:
 class World:
     """`desk` is the main engine, `spare` the standby, `left` lends."""
 
-    def __init__(self) -> None:
-        self.now = 1_000 * MS
+    def __init__(self, text: str = RIG) -> None:
+        """`text`: the rig, with the machines and ports of `RIG`."""
+        self.now, self.text = 1_000 * MS, text
         self.net = FakeNet()
         self.owner = Owner(self)
         self.engines: dict[str, Engine] = {}

@@ -17,7 +17,7 @@ from typing import Final, NamedTuple
 
 from engine.midi.byte_stream import StreamParser
 
-_APART: Final = 0.002  # seconds between messages: a press and its release take turns
+APART: Final = 0.002  # seconds between messages: a press and its release take turns
 _LAST: Final = 5.0  # seconds that the last message may take
 
 
@@ -46,7 +46,7 @@ def play(into: int, out_of: int, seconds: float) -> TimedNotes:
     """Play for this long on two open FIFOs; `out_of` was opened without blocking."""
     waiting: dict[bytes, float] = {}
     delays, strangers, parser = [], 0, StreamParser()
-    played = iter(messages(int(seconds / _APART)))
+    played = iter(messages(int(seconds / APART)))
     due = time.monotonic()
     end = None
     while end is None or (waiting and time.monotonic() < end):
@@ -58,7 +58,7 @@ def play(into: int, out_of: int, seconds: float) -> TimedNotes:
                 delays += [] if at is None else [1e6 * (now - at)]
         if time.monotonic() >= due:
             message = next(played, b"")
-            due = time.monotonic() + _APART
+            due = time.monotonic() + APART
             if message:
                 waiting[message] = time.monotonic()
                 os.write(into, message)

@@ -23,6 +23,7 @@ from engine.midi.message_words import to_hex
 from engine.midi.mpe_configuration import configuration
 from engine.midi.setup_words import set_up
 from engine.offline.cable_forecast import DENSITY, warnings
+from engine.offline.idle_controls import idle_controls
 from engine.offline.rig_finding import RigFinding
 from engine.offline.silent_drums import silent_drums
 from engine.offline.silent_ways import SilentWays
@@ -85,7 +86,7 @@ def _next(loaded: Rig, file: Path) -> str:
 
 def _findings(loaded: Rig, file: Path) -> list[dict[str, Any]]:
     """What nobody can hear, and sounds that cannot all be meant so, in the order of the files."""
-    found = [*SilentWays(loaded).findings(), *sound_conflicts(loaded), *silent_drums(loaded)]
+    found = [*SilentWays(loaded).findings(), *sound_conflicts(loaded), *silent_drums(loaded), *idle_controls(loaded)]
     if not found:
         return []
     places = places_in(file)
@@ -125,7 +126,7 @@ def _print_tables(found: dict[str, Any]) -> None:
 def _setup(rig: Rig) -> Iterator[dict[str, str]]:
     for name, gear in rig.instruments.items():
         if gear.mpe is not None:
-            units = configuration(gear.mpe.zone, gear.mpe.bend)
+            units = configuration(gear.mpe.zone, gear.mpe.bend, gear.mpe.manager_bend)
             messages = tuple(message for unit in units for message in unit)
             yield {"instrument": name, "words": "MPE zone and bend ranges", "messages": _listed(messages)}
         to = receiver_at(gear, device_id(rig))

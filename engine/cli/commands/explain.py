@@ -11,8 +11,8 @@ from engine.cli.output import CommandError, as_json, print_line, write_new
 from engine.cli.rig_lookup import check_input, scene_of, song_of
 from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
-from engine.midi.message_words import describe, from_hex, to_hex
-from engine.midi.unit_words import UnitWords
+from engine.midi.message_words import to_hex
+from engine.midi.unit_words import UnitWords, unit_from_hex, unit_in_words
 from engine.offline.scene_change import ChangeOnOutput, may_move, scene_change
 from engine.offline.signal_flow import flow
 from engine.rig.models.rig import Rig, Scene, SongTable
@@ -23,7 +23,7 @@ from filters.registry import Later
 def explain(
     rig: RigFile,
     message: Annotated[
-        list[str] | None, typer.Argument(metavar="HEX...", help="One message, such as 90 3C 40.")
+        list[str] | None, typer.Argument(metavar="HEX...", help="One message, such as 90 3C 40, or a parameter's.")
     ] = None,
     input: Annotated[str | None, typer.Option("--input", help="The input of the rig that it comes from.")] = None,
     scene: Annotated[str | None, typer.Option("--scene", help="Number or name. Default: the first scene.")] = None,
@@ -87,15 +87,15 @@ def _check_together(
         )
 
 
-def _message(words: list[str]) -> bytes:
+def _message(words: list[str]) -> tuple[bytes, ...]:
     try:
-        return from_hex(" ".join(words))
+        return unit_from_hex(" ".join(words))
     except ValueError as fault:
         raise CommandError(f'found "{" ".join(words)}"; allowed: {fault}') from None
 
 
-def _heading(rig: Rig, found: Explanation, source: str, message: bytes) -> str:
-    asked = f"{to_hex(message)} from {source}: {describe(message, rig.rig.middle_c)}"
+def _heading(rig: Rig, found: Explanation, source: str, asked_of: Sequence[bytes]) -> str:
+    asked = f"{to_hex(b''.join(asked_of))} from {source}: {unit_in_words(asked_of, rig.rig.middle_c)}"
     return f"{asked}; {found.command.words}" if found.command else asked
 
 
@@ -150,11 +150,11 @@ def _plain_change(change: ChangeOnOutput) -> dict[str, Any]:
     }
 
 
-def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
+def _plain(found: Explanation, source: str, asked: Sequence[bytes]) -> dict[str, Any]:
     return {
         "scene": {"number": found.scene[0], "name": found.scene[1]},
         "input": source,
-        "message": to_hex(message),
+        "message": to_hex(b"".join(asked)),
         "command": None
         if found.command is None
         else {"by": found.command.by, "commands": list(found.command.commands), "routed": found.command.routed},
@@ -173,11 +173,13 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
     }
 
 
-def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes, song: SongTable | None) -> None:
+def _print_explanation(
+    rig: Rig, found: Explanation, source: str, asked: Sequence[bytes], song: SongTable | None
+) -> None:
     where = f"scene {found.scene[0]} {found.scene[1]}"
     if song is not None:
         where += f" of {song.name}" + (f", transposed by {song.transpose:+d}" if song.transpose else "")
-    print_line(f"{to_hex(message)} from {source} in {where}: {describe(message, rig.rig.middle_c)}")
+    print_line(f"{to_hex(b''.join(asked))} from {source} in {where}: {unit_in_words(asked, rig.rig.middle_c)}")
     if found.command is not None:
         print_line(f"  {found.command.words}")
     elif not found.routes:

@@ -15,7 +15,8 @@ from engine.cli.rig_lookup import scene_of
 from engine.offline import performance_comparison
 from engine.offline.flight_recording import FlightRecording, FlightRecordingError, read_recording
 from engine.offline.output_folder import OutputFolderError, refuse, write
-from engine.offline.performance_comparison import SentMessage, said_in
+from engine.offline.parameter_units import SentMessage
+from engine.offline.performance_comparison import said_in
 from engine.offline.rehearsal_run import Rehearsed, replay
 from engine.offline.rehearsal_run import rehearse as play
 from engine.offline.song import Song, SongError, read_song

@@ -69,12 +69,22 @@ class RemoteMachines:
         self.news()
 
     def _sees_port(self, key: str, there: bool) -> None:
+        """Nobody waits for this: missing ports are looked for several times per second, however often one flickers."""
         if not there:
             self._plugged.discard(key)
-            self._lose_ports(lambda of: of == key, f"{port_of(key)} at {machine_of(key)} is gone")
+            self._lose_port(key)
         elif len(self._plugged) < _MOST_PORTS:
             self._plugged.add(key)
-        self.news()
+
+    def _lose_port(self, token: str) -> None:
+        machine, name = machine_of(token), port_of(token)
+        port: RemoteInput | RemoteOutput | None
+        if token == self.keys.plugged(machine, "in", name):
+            port = self._inputs.get(self.keys.input(machine, name))
+        else:
+            _, port = self._outputs.get(self.keys.output(machine, name), (machine, None))
+        if port is not None:
+            port.gone = port.gone or f"{name} at {machine} is gone"
 
     def _lose_ports(self, meant: Callable[[str], bool], why: str) -> None:
         for key, source in [*self._inputs.items()]:

@@ -20,12 +20,15 @@ class Allowance:
         self._left = float(_AT_ONCE)
         self._since = clock()
 
-    def covers(self, length: int) -> bool:
-        """Take a message of this many bytes off; False if that is more than there is left."""
+    def covers(self, length: int, beside: int = 0) -> bool:
+        """Take a message of this many bytes off, which costs as many words `beside` what every one does.
+
+        False if that is more than there is left.
+        """
         now = self._clock()
         self._left = min(_AT_ONCE, self._left + (now - self._since) * _PER_SECOND)
         self._since = now
-        cost = _EACH + min(length, _LONG) // 4
+        cost = _EACH + beside + min(length, _LONG) // 4
         if cost > self._left:
             return False
         self._left -= cost

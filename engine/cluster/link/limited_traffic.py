@@ -16,15 +16,31 @@ PAUSE: Final = 5.0  # seconds
 Take = Callable[[Any], None]
 
 
+def _alike(found: Any) -> int:
+    """All that arrives costs the same, but for its length."""
+    return 0
+
+
 class LimitedTraffic:
     """Takes samples, or questions, of the transport in the transport's thread."""
 
-    def __init__(self, declare: Callable[[Take], Any], take: Take, too_much: TooMuch, deferred: DeferredCalls) -> None:
-        """`declare` gives the transport a callable for what arrives, and returns what can be undeclared."""
+    def __init__(
+        self,
+        declare: Callable[[Take], Any],
+        take: Take,
+        too_much: TooMuch,
+        deferred: DeferredCalls,
+        beside: Callable[[Any], int] = _alike,
+    ) -> None:
+        """`declare` gives the transport a callable for what arrives, and returns what can be undeclared.
+
+        `beside`: what one of them costs more than others, as in `Allowance.covers`.
+        """
         self._declare = declare
         self._take = take
         self._too_much = too_much
         self._deferred = deferred
+        self._beside = beside
         self._allowance = Allowance()
         self._paused = False
         self._declared = declare(self._arrived)
@@ -33,7 +49,7 @@ class LimitedTraffic:
         if self._paused:
             return
         length = len(found.payload) if found.payload is not None else 0
-        if self._allowance.covers(length):
+        if self._allowance.covers(length, self._beside(found)):
             self._take(found)
             return
         self._paused = True

@@ -8,7 +8,8 @@ from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from engine.core.cable.channel_sounds import selects_sound
-from engine.core.cable.output_cable import Delivery, KeptUnit, Unit
+from engine.core.cable.kept_unit import KeptUnit
+from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind
 from engine.core.cable.scheduler import Cable

@@ -67,5 +67,5 @@ def show_command(place: ShowPlace) -> FollowShow:
 
 def time_command(place: TimePlace, age: int) -> FollowTime:
     """What the word about clock and time code, said `age` ns ago, commands here."""
-    stand = clock.ClockGenerator.Stand(*place.clock) if place.clock is not None else None
+    stand = clock.ClockStand(*place.clock) if place.clock is not None else None
     return FollowTime(age, stand, place.timecode)

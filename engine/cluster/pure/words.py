@@ -154,7 +154,7 @@ class ShowPlace(BaseModel):
 
 
 class TimePlace(BaseModel):
-    """How clock and time code run: see `ClockGenerator.Stand` and `FollowTime`; None for what the rig does not have."""
+    """How clock and time code run: see `ClockStand` and `FollowTime`; None for what the rig does not have."""
 
     model_config = _STRICT
     clock: _Stand | None = None

@@ -18,12 +18,6 @@ Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on 
 Unit = tuple[bytes, ...]  # messages that stay together
 
 
-class KeptUnit(tuple[bytes, ...]):
-    """Messages that keep their place before the notes that come later, although they are values."""
-
-    __slots__ = ()
-
-
 class BurstUnit(NamedTuple):
     """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns).
 

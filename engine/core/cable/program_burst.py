@@ -160,7 +160,7 @@ def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> Bursts:
     steps: dict[int, list[BurstUnit]] = {}
     for gear in rig.instruments.values():
         if gear.mpe is not None:
-            units = configuration(gear.mpe.zone, gear.mpe.bend)
+            units = configuration(gear.mpe.zone, gear.mpe.bend, gear.mpe.manager_bend)
             zone = [BurstUnit(unit[0][0] & 0x0F, unit, 0, lasting=True, always=True) for unit in units]
             steps.setdefault(outputs[gear.output], []).extend(zone)
         for channel, line in product((gear.channel, *gear.spare), gear.setup):

@@ -15,7 +15,8 @@ from collections.abc import Container, Iterator
 from typing import Final
 
 from engine.core.cable.bulk_queue import BulkQueue
-from engine.core.cable.output_cable import CableCounts, KeptUnit, Unit
+from engine.core.cable.kept_unit import KeptUnit
+from engine.core.cable.output_cable import CableCounts, Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets, slot
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX, is_press, is_release
 

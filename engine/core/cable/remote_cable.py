@@ -9,7 +9,8 @@ from enum import IntEnum
 from typing import Final, NamedTuple
 
 from engine.core.cable.channel_sounds import ChannelSounds
-from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, KeptUnit, Unit
+from engine.core.cable.kept_unit import KeptUnit
+from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.speed import CableSpeed
 from engine.rig.models.rig import Rig

@@ -10,8 +10,9 @@ from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.silencing_messages import EVERY_KEY
 from engine.core.command_result import CommandResult
+from engine.core.control.controls import PressedControl
 from engine.core.control.scene_changes import SceneChanges
-from engine.core.control.whose_stack import Refusal, whose_stack
+from engine.core.control.whose_stack import Refusal, for_players, whose_stack
 from engine.core.routing.channel_places import placed
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.outputs import Outputs
@@ -40,6 +41,17 @@ class CommandExecution:
                 command.word, AnswerCode.NOT_LEADER, f"{state.led_by} is in charge; nothing changed here", who
             )
         return self.carry_out(now, command, who, out)
+
+    def obey_control(self, now: int, source: int, asked: PressedControl, heard: str, out: list[Delivery]) -> None:
+        """What a control at this input asks for, for each player whom it is for. `heard`: the last message, in words.
+
+        An engine that follows leaves it to the one in charge, which has the same controls.
+        """
+        state = self._state
+        if state.led_by is None:
+            who = f"{state.compiled.inputs[source]}, {asked.pressed or heard}"
+            for command in for_players(state.compiled, asked.command, asked.players):
+                state.reports.outcomes.append(self.carry_out(now, command, who, out))
 
     def carry_out(self, now: int, command: do.PlayerCommand, who: str, out: list[Delivery]) -> CommandResult:
         """Carry it out, even if another engine is in charge."""

@@ -1,11 +1,11 @@
 """Finds the controls of an input that a message belongs to.
 
 A condition with one number wins over a range, and a range over "any"; a condition with a channel wins over one without,
-and a control for some scenes or songs over one for all.
+and a control for some scenes, songs or players over one for all.
 """
 
-from collections.abc import Iterable, Sequence
-from typing import Final, NamedTuple
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final, NamedTuple, Protocol
 
 from engine.midi.controllers import ON_FROM
 from engine.midi.key_messages import key_code, key_name, read_key
@@ -25,6 +25,37 @@ class Playing(NamedTuple):
     scene: int
     name: str
     song: str | None = None
+
+
+class Plays(Protocol):
+    """Somebody who plays: the player's name, "" for the rest of the rig, and what is in force for them."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def playing(self) -> Playing | None:
+        """None before their first scene."""
+        ...
+
+
+class InForce:
+    """What the controls of an input look at. `own`: who plays by this input; `players`: all of the rig, by name."""
+
+    def __init__(self, own: Plays, players: Mapping[str, Plays]) -> None:
+        self._own, self._players = own, players
+
+    def counts_for(self, control: Control) -> list[str]:
+        """Those whom a press of a control is for, as things are: "" is the rest of the rig; empty if it is for nobody.
+
+        A player's input is theirs alone. Elsewhere a control may be for several players, each by what they play.
+        """
+        own = self._own
+        if not control.players or own.name in control.players:
+            chosen = [own]
+        else:
+            chosen = [] if own.name else [self._players[name] for name in control.players if name in self._players]
+        return [each.name for each in chosen if _holds(control, each.playing)]
 
 
 class Contact(NamedTuple):
@@ -94,8 +125,8 @@ def turned(value: int) -> str | None:
     return None if value in (0, ON_FROM) else "up" if value < ON_FROM else "down"
 
 
-def holds_in(control: Control, playing: Playing | None) -> bool:
-    """Whether a control works while this plays."""
+def _holds(control: Control, playing: Playing | None) -> bool:
+    """Whether this is among the scenes and songs that a control is for."""
     if playing is None:
         return not control.scenes and not control.songs
     in_scene = not control.scenes or any(one in playing[:2] for one in control.scenes)
@@ -116,7 +147,7 @@ class ControlConditions:
         """Whether any condition looks at this contact, in any scene and on any channel."""
         return contact[:2] in self._by_key or (contact.kind, _ANY) in self._by_key
 
-    def owners(self, contact: Contact, playing: Playing | None) -> list[Owner]:
+    def owners(self, contact: Contact, in_force: InForce) -> list[Owner]:
         """For each zone of values the narrowest control here, and those for other kinds of press of the same switch."""
         found = (*self._by_key.get(contact[:2], ()), *self._by_key.get((contact.kind, _ANY), ()))
         first: dict[Zone, Owner] = {}
@@ -124,7 +155,7 @@ class ControlConditions:
             owner
             for owner in found
             if _is_on_channel(owner.control.when, contact)
-            and holds_in(owner.control, playing)
+            and in_force.counts_for(owner.control)
             and _same_switch(first.setdefault(owner.zone, owner), owner)
         ]
 
@@ -168,4 +199,4 @@ def _breadth(control: Control) -> tuple[int, bool, bool]:
     when = control.when
     found = when.program or when.song or when.note
     numbers = 1 << 16 if found == "any" else found[1] - found[0] if found is not None else 0
-    return numbers, when.channel is None, not control.scenes and not control.songs
+    return numbers, when.channel is None, not (control.scenes or control.songs or control.players)

@@ -12,12 +12,11 @@ from engine.core.control.control_commands import commands_of
 from engine.core.control.control_matching import (
     Contact,
     ControlConditions,
+    InForce,
     Owner,
-    Playing,
     Zone,
     closes,
     contact_of,
-    holds_in,
     turned,
 )
 from engine.core.control.switches import SHORT, FootSwitch
@@ -27,9 +26,13 @@ from engine.rig.models.control import Control
 
 
 class PressedControl(NamedTuple):
-    """What a control asks for. `pressed`: how, where the last message would not say: "controller 64, long press"."""
+    """What a control asks for, and for which players, "" being the rest of the rig.
+
+    `pressed`: how, where the last message would not say: "controller 64, long press".
+    """
 
     command: PlayerCommand
+    players: tuple[str, ...]
     pressed: str = ""
 
 
@@ -41,7 +44,7 @@ class Taken(NamedTuple):
 
 
 class Switchboard:
-    """The controls of one input. Loop only. `playing`: what is in force, None before the first scene."""
+    """The controls of one input. Loop only. `in_force`: what they look at."""
 
     def __init__(self, conditions: ControlConditions, sendings: Sendings) -> None:
         """`sendings`: what the actions send that are given in words."""
@@ -56,38 +59,38 @@ class Switchboard:
         """When `tick` next has something, or None."""
         return min((due for switch in self.waiting if (due := switch.due) is not None), default=None)
 
-    def owns(self, message: bytes, playing: Playing | None) -> bool:
+    def owns(self, message: bytes, in_force: InForce) -> bool:
         """Whether a message like this is a command in this scene, and not routed."""
         contact = contact_of(message)
         if contact is None or not self._conditions.look_at(contact):
             return False
-        owners = self._conditions.owners(contact, playing)
+        owners = self._conditions.owners(contact, in_force)
         return bool(owners) and not any(owner.control.passes for owner in owners)
 
-    def take(self, now: int, message: bytes, playing: Playing | None) -> Taken | None:
+    def take(self, now: int, message: bytes, in_force: InForce) -> Taken | None:
         """What a message commands; None if it does not belong to a control in this scene."""
         contact = contact_of(message)
         if contact is None or not (self._conditions.look_at(contact) or contact in self._switches):
             return None
-        commands = self.tick(now, playing)
-        owners = self._conditions.owners(contact, playing)
+        commands = self.tick(now, in_force)
+        owners = self._conditions.owners(contact, in_force)
         passes = any(owner.control.passes for owner in owners)
-        commands += self._commands(_turns(owners, message), contact, playing)
+        commands += self._commands(_turns(owners, message), contact, in_force)
         mine = bool(owners)
         for zone, closing in self._touched(contact, owners, message):
             means = _meanings(owners, zone)
             switch = self._switch(contact, zone, bool(closing and means))
             if switch is not None and (means or _goes_on(switch, now, closing)):
                 mine, passes = True, passes or (switch.passes and not means)
-                commands += self._commands(_touch(switch, now, closing, means), contact, playing)
+                commands += self._commands(_touch(switch, now, closing, means), contact, in_force)
                 self._wait_for(switch, contact)
         return Taken(passes or not mine, tuple(commands)) if mine or commands else None
 
-    def tick(self, now: int, playing: Playing | None) -> list[PressedControl]:
+    def tick(self, now: int, in_force: InForce) -> list[PressedControl]:
         """The presses that are complete by now: long ones, and short ones that have not become double."""
         commands: list[PressedControl] = []
         for switch, contact in list(self.waiting.items()):
-            pressed_controls = self._commands(switch.tick(now), contact, playing)
+            pressed_controls = self._commands(switch.tick(now), contact, in_force)
             commands += [each._replace(pressed=each.pressed or contact.place) for each in pressed_controls]
             self._wait_for(switch, contact)
         return commands
@@ -108,13 +111,15 @@ class Switchboard:
             switch.mean_only(conditions.controls)
 
     def _commands(
-        self, pressed_controls: Sequence[Control], contact: Contact, playing: Playing | None
+        self, pressed_controls: Sequence[Control], contact: Contact, in_force: InForce
     ) -> list[PressedControl]:
         """What these presses command, if they still do in this scene."""
         return [
-            PressedControl(command, f"{contact.place}, {control.when.press} press" if control.when.press else "")
+            PressedControl(
+                command, for_whom, f"{contact.place}, {press} press" if (press := control.when.press) else ""
+            )
             for control in pressed_controls
-            if holds_in(control, playing)
+            if (for_whom := tuple(in_force.counts_for(control)))
             for command in commands_of(control, contact, self._sendings)
         ]
 

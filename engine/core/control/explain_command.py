@@ -2,10 +2,12 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from engine.core.control.control_matching import (
     Contact,
     ControlConditions,
+    InForce,
     Owner,
     Playing,
     closes,
@@ -14,6 +16,7 @@ from engine.core.control.control_matching import (
 )
 from engine.core.control.remote_messages import RemoteReader, RemoteRequest, remote_settings
 from engine.core.control.show_commands import SHOW_COMMANDS
+from engine.core.control.switches import SHORT
 from engine.midi.message_words import to_hex
 from engine.rig.models.actions import ActionTable
 from engine.rig.models.control import Control
@@ -39,12 +42,27 @@ class ExplainedCommand:
         return f"{self.by} {what}: {'; '.join(self.commands) or 'it commands nothing by itself'}"
 
 
+class _Player(NamedTuple):
+    """A player, or the rest of the rig, while one scene is explained."""
+
+    name: str
+    playing: Playing
+
+
+def _in_force(rig: Rig, scene: Scene, source: str, song: str | None) -> InForce:
+    """As if this scene were that of whoever a control is for."""
+    playing = Playing(scene.number, scene.name, song)
+    players = {each.name: _Player(each.name, playing) for each in rig.players}
+    own = next((each.name for each in rig.players if source in each.inputs), "")
+    return InForce(_Player(own, playing), players)
+
+
 def commanded(rig: Rig, scene: Scene, source: str, message: bytes, song: str | None = None) -> ExplainedCommand | None:
     """None if the message is not a command. A press is taken to be the first one; `song`: the one in force."""
     contact = contact_of(message)
     if contact is not None:
         conditions = ControlConditions(control for control in rig.controls if control.input == source)
-        owners = conditions.owners(contact, Playing(scene.number, scene.name, song))
+        owners = conditions.owners(contact, _in_force(rig, scene, source, song))
         if owners:
             words = dict.fromkeys(_commands_in_words(rig, owners, contact, message))
             return ExplainedCommand("a control", tuple(words), any(owner.control.passes for owner in owners))
@@ -67,10 +85,14 @@ def _asked(rig: Rig, request: RemoteRequest) -> str:
 
 
 def _commands_in_words(rig: Rig, owners: list[Owner], contact: Contact, message: bytes) -> Iterator[str]:
+    narrowest: dict[tuple[object, str], Control] = {}  # of each kind of press
     for control, zone in owners:
+        if narrowest.setdefault((zone, control.when.press or SHORT), control) is not control:
+            continue
         if turned(message[2]) == zone if isinstance(zone, str) else closes(message, None, zone):
             press = f", by a {control.when.press} press" if control.when.press else ""
-            yield f"{', then '.join(_does(rig, control, each, contact) for each in control.actions)}{press}"
+            players = f", for {' and '.join(control.players)}" if control.players else ""
+            yield f"{', then '.join(_does(rig, control, each, contact) for each in control.actions)}{players}{press}"
 
 
 def _does(rig: Rig, control: Control, action: str | ActionTable, contact: Contact) -> str:

@@ -77,7 +77,7 @@ class DumpCollector:
         self._parts[block.number] = block.part
         return BlockNews(True, f"block {block.number} received")
 
-    def text(self) -> str:  # any thread
+    def text(self) -> str:  # in the worker process
         """The text of a complete dump. Takes time. Raises ValueError, with a sentence."""
         text = _text_of(b"".join(self._parts[place] for place in sorted(self._parts)), self._whole)
         if text is None:

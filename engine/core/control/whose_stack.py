@@ -1,10 +1,11 @@
 """On whose stack a command acts: that of the player who is named, or the one that what it asks for belongs to."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from engine.answer_codes import AnswerCode
-from engine.core.commands import ChooseSetlist, ChooseSong, RecallScene, StackCommand
+from engine.core.commands import ChooseSetlist, ChooseSong, PlayerCommand, RecallScene, StackCommand
 from engine.core.compiled import CompiledRig
 from engine.rig.read.raw_data import no_such
 
@@ -29,6 +30,18 @@ def whose_stack(compiled: CompiledRig, command: StackCommand) -> str | Refusal:
         return named or whose or ""
     whose = f"plays inputs of {whose}" if whose else "plays inputs that are no player's"
     return Refusal(AnswerCode.NOT_POSSIBLE, f"{_what(command)} {whose}, not of {named}; nothing changed")
+
+
+def for_players(compiled: CompiledRig, command: PlayerCommand, players: Sequence[str]) -> list[PlayerCommand]:
+    """The command of a control that is for these players, one for each stack that it acts on.
+
+    Of several players, what is one player's own is asked for that player alone.
+    """
+    if not isinstance(command, StackCommand):
+        return [command]
+    whose = compiled.players.whose(_asked(compiled, command)) if len(players) > 1 else None
+    chosen = players if whose is None or whose not in players else (whose,)
+    return [replace(command, player=each) for each in chosen]
 
 
 def _asked(compiled: CompiledRig, command: StackCommand) -> Sequence[int]:

@@ -51,7 +51,7 @@ class DelayedSending:
         for output, unit in units:
             state.ledger.move(due.source, message, moves_of(output, unit))
         if state.routes is not None and state.merging.on and is_merged(message):
-            return state.merging.merge(due.source, message, units, state.routes)
+            return state.merging.merge(due.source, message, units, state.routes, late=True)
         return units
 
     def keep(self, source: int, held: Iterable[TimedMessage]) -> dict[Target, tuple[int, int]]:
@@ -92,9 +92,11 @@ class DelayedSending:
         kinds = (player,) if state.rules.gestures and not scene.compiled.cuts else (player, holder)
         self.end(now, {kind(source, each) for source in sources for each in lasting for kind in kinds}, out)
 
-    def test_note(self, now: int, target: Target, length: int, out: list[Delivery]) -> None:
-        """A note that nobody plays, velocity 64, this long; it has its note-off whatever comes between."""
-        on, off = (bytes((form | target.channel, target.key, 64)) for form in (NOTE_ON, NOTE_OFF))
+    def test_note(self, now: int, target: Target, length: int, velocity: int, out: list[Delivery]) -> None:
+        """A note that nobody plays, this long; it has its note-off whatever comes between."""
+        on, off = (
+            bytes((form | target.channel, target.key, hard)) for form, hard in ((NOTE_ON, velocity), (NOTE_OFF, 64))
+        )
         self._state.ledger.press(player(NOBODY, True), on, (target,))
         self._state.delayed.add(NOBODY, TimedMessage(now + length, off, (target.output,), True))
         self._outputs.put(now, ((target.output, on),), out)

@@ -1,4 +1,4 @@
-"""Explains what becomes of one message in one scene: asks the same filters as the show, one by one."""
+"""Explains what becomes of one message, or one parameter, in a scene: asks the same filters as the show, one by one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,7 +11,8 @@ from engine.core.routing.scene_in_play import SceneInPlay
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
 from engine.midi.message_words import to_hex
-from engine.rig.models.rig import Instrument, Rig, Scene, drum_of, gear_at, sound_of
+from engine.rig.gear_words import drum_of, gear_at, sound_of
+from engine.rig.models.rig import Instrument, Rig, Scene
 from filters.registry import Later, registry
 
 
@@ -59,29 +60,32 @@ class Explanation:
 
 
 def explain(
-    rig: Rig, scene: Scene, source: str, message: bytes, song: str | None = None, transposed: int = 0
+    rig: Rig, scene: Scene, source: str, messages: Sequence[bytes], song: str | None = None, transposed: int = 0
 ) -> Explanation:
     """Every route's verdict on a message of this input. KeyError if the rig has no such input.
 
-    `song`: the one in force; `transposed`: semitones by which song and foot transpose play lines.
+    `messages`: one, or those that select and set one parameter; `song`: the one in force; `transposed`: semitones by
+    which song and foot transpose play lines.
     """
     if source not in rig.inputs:
         raise KeyError(source)
-    command = commanded(rig, scene, source, message, song)
+    commands = (commanded(rig, scene, source, message, song) for message in messages)
+    command = next((each for each in commands if each is not None), None)
     if command is not None and not command.routed:
         return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = FilterFaults()
     compiled = _compiled(rig, scene, source, transposed)
     names = tuple(rig.outputs)
-    routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[0], *compiled.own[0]))
+    routes = tuple(_judge(path, names, messages, faults) for path in (*compiled.everywhere[0], *compiled.own[0]))
     # compiled again: filters with state have just been asked once
-    answer = SceneInPlay(_compiled(rig, scene, source, transposed), faults).routes.answer(0, message, 0)
+    playing = SceneInPlay(_compiled(rig, scene, source, transposed), faults).routes
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
-    for output, unit in answer.units:
-        outputs[names[output]] += unit
-    for timed in answer.later:
-        for output in timed.outputs:
-            outputs[names[output]] += (Later(timed.at, timed.message),)
+    for answer in (playing.answer(0, message, 0) for message in messages):
+        for output, unit in answer.units:
+            outputs[names[output]] += unit
+        for timed in answer.later:
+            for output in timed.outputs:
+                outputs[names[output]] += (Later(timed.at, timed.message),)
     return Explanation((scene.number, scene.name), command, routes, outputs)
 
 
@@ -130,8 +134,8 @@ def _sound(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str 
     return alike[0] if len(alike) == 1 else None
 
 
-def _judge(path: RoutePath, outputs: tuple[str, ...], message: bytes, faults: FilterFaults) -> RouteVerdict:
-    flowing: tuple[bytes | Later, ...] = (message,)
+def _judge(path: RoutePath, outputs: tuple[str, ...], messages: Sequence[bytes], faults: FilterFaults) -> RouteVerdict:
+    flowing: tuple[bytes | Later, ...] = tuple(messages)
     verdicts = []
     for link in path.links:
         took = flowing

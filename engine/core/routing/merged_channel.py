@@ -66,19 +66,24 @@ class MergedChannel:
         """The MSBs of this controller: it is the number of its MSB."""
         return self._controllers.setdefault(number, HighsSent())
 
-    def turn(self, player: int, message: bytes, came: SelectedParameter | None = None) -> Unit:
+    def turn(
+        self,
+        player: int,
+        message: bytes,
+        whole: SelectedParameter | None = None,
+        missed: tuple[Parameter, int] | None = None,
+    ) -> Unit:
         """What the channel gets for a controller that has an MSB and an LSB, selects a bank, or is of a parameter.
 
-        `came`: what the player has selected there where this comes from, if it passes as it came in: other routes may
-        have led some of that elsewhere.
+        `whole`: what is selected where this comes from, MSB and LSB: channels of one input that are led to one channel
+        here each have their own (MIDI 1.0 p. 17); without it what has come here from this player counts. `missed`: a
+        parameter and its data MSB, which has not come here.
         """
         number, value = message[1], message[2]
-        if came is not None and number in PARAMETERS:
-            self._selected[player] = came
         if number in SELECTS:
-            return self._select(player, message)
+            return self._select(player, message, whole)
         if number in PARAMETERS:
-            return self._set(player, message)
+            return self._set(player, message, whole or self._own(player), missed)
         if number in BANKS:
             _turn_bank(self._banks.setdefault(player, {}), number, value)
             _turn_bank(self._bank, number, value)
@@ -100,35 +105,47 @@ class MergedChannel:
 
     # Parameters
 
-    def _select(self, player: int, message: bytes) -> Unit:
+    def _select(self, player: int, message: bytes, whole: SelectedParameter | None) -> Unit:
         number = message[1]
-        own = self._selected.setdefault(player, SelectedParameter())
-        high = _HIGH_OF[number]
+        own = self._own(player)
+        selected, high = whole or own, _HIGH_OF[number]
         sent: Unit = (message,)
-        if number != high and own.knows(high) and not self._is_in_force(high, own.half(high)):
-            sent = self._message(high, own.half(high)), message
+        if number != high and selected.knows(high) and not self._is_in_force(high, selected.half(high)):
+            sent = self._message(high, selected.half(high)), message
         own.turn(number, message[2])
         for each in sent:
             self._in_force.turn(each[1], each[2])
         return sent
 
+    def _own(self, player: int) -> SelectedParameter:
+        return self._selected.setdefault(player, SelectedParameter())
+
     def _is_in_force(self, number: int, value: int) -> bool:
         return self._in_force.knows(number) and self._in_force.half(number) == value
 
-    def _set(self, player: int, message: bytes) -> Unit:
+    def _set(
+        self, player: int, message: bytes, selected: SelectedParameter, missed: tuple[Parameter, int] | None
+    ) -> Unit:
         """Data entry, increment or decrement."""
-        own = self._selected.get(player)
-        parameter = None if own is None else own.now
+        parameter = selected.now
         if parameter is None or parameter.is_null:
-            known = self._in_force.now
-            of_others = known is not None and not known.is_null and any(each != player for each in self._selected)
-            return () if of_others else (message,)
+            return () if self._would_set(player, parameter) else (message,)
         number, before = message[1], tuple(self._selecting(player, parameter))
-        if number == DATA_LSB:
+        if missed is not None and missed[0] == parameter:
+            self._of_parameter(parameter).send(player, missed[1])
+            before += (self._message(DATA_MSB, missed[1]),)
+        elif number == DATA_LSB:
             before += self._own_high(player, self._parameters.get(parameter), DATA_MSB)
         else:  # after an increment or decrement the value is not known
             self._of_parameter(parameter).send(player, message[2] if number == DATA_MSB else None)
         return (*before, message)
+
+    def _would_set(self, player: int, null: Parameter | None) -> bool:
+        """Whether data of a player who has selected nothing, or `null`, would set what others have selected."""
+        in_force = self._in_force.now
+        if in_force is None or in_force.is_null:
+            return False
+        return null is not None or any(each != player for each in self._selected)
 
     def _selecting(self, player: int, parameter: Parameter) -> Iterator[bytes]:
         """What selects this parameter, if another one is in force."""

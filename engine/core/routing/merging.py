@@ -12,12 +12,19 @@ from engine.core.routing.held_ledger import Ledger, Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import HIGHS, MERGED_VALUES, SentHigh, ends_notes, is_pedal
 from engine.core.routing.open_routes import OpenRoutes
+from engine.core.routing.played_parameters import PlayedParameter
 from engine.core.routing.player_numbers import NOBODY, all_of
 from engine.core.routing.positions import Positions
 from engine.core.routing.sent_values import Hand, Moved, hand_of, moves_of, rest_for
-from engine.midi.controllers import ALL_SOUND_OFF, ENDS_NOTES, PARAMETERS, RESET_ALL_CONTROLLERS
+from engine.midi.controllers import (
+    ALL_SOUND_OFF,
+    DATA_LSB,
+    DATA_MSB,
+    ENDS_NOTES,
+    PARAMETERS,
+    RESET_ALL_CONTROLLERS,
+)
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
-from engine.midi.parameter_units import SelectedParameter
 
 _Units = Iterable[tuple[int, Unit]]
 
@@ -30,12 +37,12 @@ class Merging:
         self.on = on
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
-        self._came: defaultdict[Hand, SelectedParameter] = defaultdict(SelectedParameter)  # as selected at the inputs
+        self._came: defaultdict[Hand, PlayedParameter] = defaultdict(PlayedParameter)
         self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
 
     def hear(self, player: int, message: bytes) -> None:
         """A controller came in that is part of a parameter, or resets all, wherever it is routed."""
-        self._came[hand_of(player, message)].turn(message[1], message[2])
+        self._came[hand_of(player, message)].hear(message[1], message[2])
 
     def look_after_lows(self, routes: OpenRoutes, positions: Positions) -> None:
         """The first LSB of all has come in: `note` hears of each MSB from now on. Earlier ones are in `positions`."""
@@ -62,17 +69,20 @@ class Merging:
             sent.owner = player
             sent.values[player] = value
 
-    def merge(self, player: int, came: bytes, units: _Units, routes: OpenRoutes) -> list[tuple[int, Unit]]:
+    def merge(
+        self, player: int, came: bytes, units: _Units, routes: OpenRoutes, late: bool = False
+    ) -> list[tuple[int, Unit]]:
         """What the outputs get for a player's message that came in and made these units by these routes.
 
-        The ledger has noted what they move and select.
+        The ledger has noted what they move and select. `late`: a filter has held this back.
         """
+        now = None if late else routes
         merged: list[tuple[int, Unit]] = []
         for output, unit in units:
             if len(unit) == 1:
-                made = self._merge(player, came, output, unit[0])
+                made = self._merge(player, came, output, unit[0], now)
             else:
-                made = tuple(each for message in unit for each in self._merge(player, came, output, message))
+                made = tuple(each for message in unit for each in self._merge(player, came, output, message, now))
             if made:
                 merged.append((output, made))
         if ends_notes(came):
@@ -102,14 +112,12 @@ class Merging:
         for hand in [each for each in self._came if each[0] == player]:
             del self._came[hand]
 
-    def _merge(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
+    def _merge(self, player: int, came: bytes, output: int, message: bytes, routes: OpenRoutes | None) -> Unit:
         kind = message[0] & 0xF0
         if kind == CONTROLLER:
             number = message[1]
             if number in MERGED_VALUES:
-                passes = message[1:] == came[1:] and number in PARAMETERS
-                selected = self._came[hand_of(player, came)] if passes else None
-                made = self._channel(output, message[0]).turn(player, message, selected)
+                made = self._value(player, came, output, message, routes)
                 return made if len(made) == 1 else self._noted(player, came, output, made)
             if is_pedal(message):
                 return self._pedal(player, came, output, message)
@@ -121,6 +129,27 @@ class Merging:
             made = self._channel(output, message[0]).program(player, message)
             return made if len(made) == 1 else self._noted(player, came, output, made)
         return (message,)
+
+    def _value(self, player: int, came: bytes, output: int, message: bytes, routes: OpenRoutes | None) -> Unit:
+        """What the channel gets for a value that others follow.
+
+        What the player has selected and sent before counts wherever it was led, unless filters have changed this, or
+        (`routes` is None) have held it back.
+        """
+        channel, number = self._channel(output, message[0]), message[1]
+        if number not in PARAMETERS:
+            return channel.turn(player, message)
+        played, place = self._came[hand_of(player, came)], (output, message[0] & 0x0F)
+        if number == DATA_MSB:
+            played.reach(place)
+        if routes is None or message[1:] != came[1:]:
+            return channel.turn(player, message)
+        if number == DATA_LSB:
+            missed = played.missed(place)
+            if missed is not None and place in routes.leads(player, bytes((came[0], DATA_MSB, missed[1]))):
+                played.reach(place)
+                return channel.turn(player, message, played.whole, missed)
+        return channel.turn(player, message, played.whole)
 
     def _channel(self, output: int, status: int) -> MergedChannel:
         place = (output, status & 0x0F)
@@ -185,13 +214,18 @@ class Merging:
                 pedal = Moved(output, rest[:2])
                 theirs = {hand for hand in self._ledger.movers(pedal) if hand[0] == player}
                 made += tuple(each for _, each in self._ledger.leave(pedal, theirs))
-            else:
+            elif self._owner(output, rest) in (player, None):
                 self._ledger.move(player, came, moves_of(output, (rest,)))
-                made += self._merge(player, came, output, rest)
+                made += self._merge(player, came, output, rest, None)
         if alone:
             self._ledger.reset(place)
         channel.reset(player, alone)
         return (message,) if alone else made
+
+    def _owner(self, output: int, message: bytes) -> int | None:
+        """Who sent the last MSB of this message's controller, if that is known: an LSB alone makes it nobody else's."""
+        sent = self._highs.get((output, message[0], message[1])) if message[0] & 0xF0 == CONTROLLER else None
+        return None if sent is None else sent.owner
 
 
 def _all_of(player: int) -> frozenset[int]:

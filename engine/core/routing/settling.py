@@ -8,7 +8,8 @@ or made loud by a scene change.
 from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.cable.output_cable import Delivery, KeptUnit
+from engine.core.cable.kept_unit import KeptUnit
+from engine.core.cable.output_cable import Delivery
 from engine.core.routing.gestures import PAUSE
 from engine.core.routing.held_ledger import Target
 from engine.core.routing.merged_messages import is_pedal
@@ -258,7 +259,7 @@ class Settling:
     def consumes(self, source: int, message: bytes) -> bool:
         """Whether a control takes this input's message in the scene in force, so that it takes no route."""
         board = self._state.boards[source] if source != NOBODY else None
-        return board is not None and board.owns(message, self._state.stack_of[source].playing)
+        return board is not None and board.owns(message, self._state.in_force[source])
 
     def _send(self, now: int, wanted: AllWanted, out: list[Delivery], sounding: Container[Channel] = ()) -> None:
         """Tell what is wanted, where it is not so already; on channels that sound it waits."""

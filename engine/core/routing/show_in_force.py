@@ -91,10 +91,10 @@ class ChainSurroundings:
                 found[channel] = sounds or found.get(channel, False)
         return found
 
-    def announced(self, manager: int) -> tuple[int, int, int] | None:
+    def announced(self, manager: int) -> tuple[int, int, int, int] | None:
         """See Surroundings."""
         found = self._show.announced(self._ends.source, manager)
-        return (found.zone.first, found.zone.last, found.bend) if found is not None else None
+        return (found.zone.first, found.zone.last, found.bend, found.manager_bend) if found is not None else None
 
     def shared(self, key: Hashable) -> dict[Any, Any]:
         """See Surroundings."""

@@ -92,7 +92,7 @@ class ClockFollower:
             self._starting = False
         if not self._ticks:
             self._ticks.append((0, now))
-            self._due_at = now
+            self._due_at = float(now)
             return
         last, at = self._ticks[-1]
         expected = self._period()
@@ -103,7 +103,7 @@ class ClockFollower:
             self._odd, steps = 0, 1
         if steps:
             self._ticks.append((last + steps, now))
-            due_at = self._due_at + steps * expected if expected else now
+            due_at = self._due_at + steps * expected if expected else float(now)
             self._due_at = due_at + _CALM * (now - due_at)
             if len(self._ticks) == _KEPT or not len(self._ticks) % _FEWEST:
                 self.last_bpm = self.bpm(now)
@@ -136,6 +136,18 @@ class ClockFollower:
         return over / sum((n - mean_n) ** 2 for n, _ in points)
 
 
+class ClockStand(NamedTuple):
+    """Tempo, clocks since the beginning of the song, and ns until the next one, None if none will come.
+
+    `idle`: the song is stopped, and clocks come all the same.
+    """
+
+    bpm: float
+    position: int
+    next_in: int | None
+    idle: bool
+
+
 class ClockGenerator:
     """Makes a clock. Its times are counted from the last change of tempo, so that it never drifts.
 
@@ -143,17 +155,6 @@ class ClockGenerator:
     move the song, and a start changes nothing in their times. Continue comes with the song position, for a receiver
     that was not there when it stopped.
     """
-
-    class Stand(NamedTuple):
-        """Tempo, clocks since the beginning of the song, and ns until the next one, None if none will come.
-
-        `idle`: the song is stopped, and clocks come all the same.
-        """
-
-        bpm: float
-        position: int
-        next_in: int | None
-        idle: bool
 
     def __init__(self, bpm: float, *, idles: bool = False, tells_position: bool = True) -> None:
         self.bpm = bpm
@@ -249,7 +250,7 @@ class ClockGenerator:
         if self.running or self._idles:
             self._begin_grid(now)
 
-    def follow(self, now: int, other: "ClockGenerator.Stand") -> None:
+    def follow(self, now: int, other: ClockStand) -> None:
         """Run, or be stopped, as another generator is."""
         self.bpm = max(SLOWEST, min(FASTEST, other.bpm))
         self.position = other.position
@@ -257,10 +258,10 @@ class ClockGenerator:
         self._begin_grid(now + (other.next_in or 0))
         self._sends = other.next_in is not None
 
-    def stand(self, now: int) -> "ClockGenerator.Stand":
+    def stand(self, now: int) -> ClockStand:
         """Its tempo, position and time to the next clock; see `follow`."""
         idle = self._sends and not self.running
-        return self.Stand(self.bpm, self.position, self.due - now if self.due is not None else None, idle)
+        return ClockStand(self.bpm, self.position, self.due - now if self.due is not None else None, idle)
 
     def send(self, now: int) -> list[bytes]:
         """The clock, if it is due.

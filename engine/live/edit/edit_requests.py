@@ -5,6 +5,7 @@ from functools import partial
 from typing import Any
 
 from engine.core import scene_snapshot
+from engine.live.edit.listed_sounds import count_sounds
 from engine.live.edit.part_requests import (
     add_scene_plan,
     move_plan,
@@ -17,7 +18,8 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change
-from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan, facts_plan, lines_plan
+from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan, facts_plan, lines_plan, split_plan
+from engine.live.process.worker_process import WorkGivenUp
 from engine.live.show import Show
 from engine.plurals import counted
 from engine.protocol import (
@@ -46,12 +48,14 @@ from engine.protocol import (
     RenamePartRequest,
     RenameSceneRequest,
     RenumberSceneRequest,
+    ReplaceRigRequest,
     Request,
     RestoreRequest,
     SaveAsRequest,
     SaveRequest,
     ScenesAnswer,
     SoundsRequest,
+    SplitRequest,
     StoreSceneRequest,
     UndoRequest,
     UndoSaveRequest,
@@ -82,6 +86,7 @@ class EditRequests:
             JoinRequest: self._edit(partial(connection_plan, on=True)),
             PartRequest: self._edit(partial(connection_plan, on=False)),
             ChainRequest: self._edit(chain_plan),
+            SplitRequest: self._edit(split_plan),
             BurstRequest: self._edit(burst_plan),
             LinesRequest: self._edit(lines_plan),
             FactsRequest: self._edit(facts_plan),
@@ -90,7 +95,7 @@ class EditRequests:
             RemovePartRequest: self._edit(remove_plan),
             MovePartRequest: self._edit(move_plan),
             AddSceneRequest: self._edit(add_scene_plan),
-            SoundsRequest: self._edit(sounds_plan),
+            SoundsRequest: self._put_sounds,
             UndoRequest: lambda _: session.undo(),
             RedoRequest: lambda _: session.redo(),
             LearnRequest: self._learn,
@@ -100,6 +105,7 @@ class EditRequests:
             HistoryRequest: lambda _: saver.history(),
             UnsavedRequest: lambda asked: saver.unsaved_difference(asked.version),
             BackupRequest: self._backup,
+            ReplaceRigRequest: lambda asked: remote_work.replace(asked.text, asked.where),
             RestoreRequest: lambda asked: remote_work.restore(asked.text, asked.where),
         }
 
@@ -123,6 +129,15 @@ class EditRequests:
     async def _learn(self, request: LearnRequest) -> Answer:
         change = partial(scene_edits.add_control, control=request.control)
         return await self._saver.edit_and_save(lambda: (change, "the control works"))
+
+    async def _put_sounds(self, request: SoundsRequest) -> Answer:
+        try:
+            count = await self._session.elsewhere(count_sounds, request.csv)
+        except WorkGivenUp as fault:
+            return refused(AnswerCode.NOT_POSSIBLE, f"reading the list was given up: {fault}; nothing was changed")
+        if isinstance(count, Answer):
+            return count
+        return await self._session.edit(lambda: sounds_plan(self._show, request, count))
 
     async def _backup(self, request: BackupRequest) -> Answer:
         show, output = self._show, request.output
@@ -167,11 +182,15 @@ def _delete(show: Show, asked: DeleteSceneRequest) -> tuple[Change, str]:
     return partial(scene_edits.delete_scene, number=asked.number), f"scene {asked.number} deleted{left}"
 
 
-def _store(show: Show, asked: StoreSceneRequest) -> tuple[Change, str]:
+def _store(show: Show, asked: StoreSceneRequest) -> tuple[Change, str] | Answer:
+    players = show.engine.state.compiled.players
+    player = asked.player or players.scenes.get(asked.number, "")
+    if player and player not in players.setlists:
+        return refused(AnswerCode.UNKNOWN_PLAYER, f"{no_such('player', player, players.setlists)}; nothing changed")
     scene = show.engine.rig.scene(asked.number)
     following = scene_references.followers(show.engine.rig, asked.number)
     name = asked.name or (scene.name if scene is not None else f"Scene {asked.number}")
-    played = scene_snapshot.played(show.engine, scene)
+    played = scene_snapshot.played(show.engine, scene, player)
     lines, routes = (len(played[key]) for key in ("play", "routes"))
     sounds = sum("program" in step or "sound" in step for step in (*played["burst"], *played["play"]))
     change = partial(scene_edits.put_scene, number=asked.number, name=name, played=played)

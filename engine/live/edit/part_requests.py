@@ -3,6 +3,7 @@
 from functools import partial
 from typing import Any, Final
 
+from engine.live.edit.listed_sounds import put_sounds
 from engine.live.edit.rig_texts import Change
 from engine.live.show import Show
 from engine.plurals import counted
@@ -20,8 +21,7 @@ from engine.protocol import (
 from engine.rig.edit import named_parts, part_edits, scene_edits
 from engine.rig.models.rig import SCENE_NUMBERS
 from engine.rig.read.raw_data import no_such
-from engine.rig.read.sound_list import SoundListError, read_list, shipped
-from engine.rig.sound_csv import from_csv
+from engine.rig.read.sound_list import shipped
 
 #: what is never edited over the socket: who may reach this computer, and which of its files are opened
 _CLOSED: Final = ("format", "include", "remote", "osc", "network")
@@ -110,23 +110,11 @@ def add_scene_plan(show: Show, asked: AddSceneRequest) -> _Plan:
     return change, f"scene {number} {name} added"
 
 
-def sounds_plan(show: Show, asked: SoundsRequest) -> _Plan:
-    """Give an instrument the sounds of a list in CSV, beside those that it has."""
+def sounds_plan(show: Show, asked: SoundsRequest, count: int) -> _Plan:
+    """Give an instrument the sounds of a list in CSV, beside those that it has; `count`: how many it has."""
     instruments = show.engine.rig.instruments
     if asked.instrument not in instruments:
         return refused(AnswerCode.UNKNOWN_INSTRUMENT, no_such("instrument", asked.instrument, instruments))
-    try:
-        found = read_list(from_csv(asked.csv, "line"), "line")
-    except SoundListError as fault:
-        return refused(AnswerCode.NOT_POSSIBLE, f"{fault}; nothing was changed")
-    shift = instruments[asked.instrument].programs_from - found.programs_from
-    values = [
-        (
-            ("instruments", asked.instrument, "sounds", each.name),
-            {**({"bank": [*each.bank]} if each.bank else {}), "program": each.program + shift},
-        )
-        for each in found.sounds
-        if each.program is not None
-    ]
-    change = partial(part_edits.put_values, values=values)
-    return change, f"{asked.instrument}: {counted(len(values), 'sound')} from the list"
+    programs_from = instruments[asked.instrument].programs_from
+    change = partial(put_sounds, instrument=asked.instrument, csv=asked.csv, programs_from=programs_from)
+    return change, f"{asked.instrument}: {counted(count, 'sound')} from the list"

@@ -12,14 +12,14 @@ import trio
 from engine.core import scene_snapshot
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import BLOCK, SET_ROUTE, RemoteRequest, RouteRequest, answer_reply
+from engine.core.control.rig_dump import DumpCollector
 from engine.live.edit.incoming_dumps import IncomingDumps
 from engine.live.edit.rig_session import RigSession
-from engine.live.edit.rig_texts import Change
+from engine.live.edit.rig_texts import Change, SentRig, replaced, replaced_from_outside
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
-from engine.protocol import Answer, AnswerCode, refused, unchanged
+from engine.protocol import Answer, AnswerCode, LongText, refused, unchanged
 from engine.rig.edit import scene_edits
-from engine.rig.edit.remote_restore import checked
 
 _ROUND: Final = 0.05  # seconds between looks for requests
 _AFTER_EACH: Final = 0.001  # seconds: a turn of the loop for each is not enough, since the reader needs Python's lock
@@ -112,12 +112,7 @@ class RemoteWork:
         dump = self._dumps.take(now, source, block)
         if dump is None:
             return
-        try:
-            text = await in_a_thread(dump.text)
-        except ValueError as fault:
-            self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, str(fault)))
-        else:
-            self._answer(source, BLOCK, await self._restore_dump(text, f"a dump on {show.inputs[source]}"))
+        self._answer(source, BLOCK, await self._restore_dump(dump, f"a dump on {show.inputs[source]}"))
         await trio.sleep(_AFTER_RESTORE)
 
     def _give_up(self) -> None:
@@ -125,19 +120,25 @@ class RemoteWork:
         for source, text in self._dumps.stopped(self._show.clock()):
             self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, text))
 
-    async def restore(self, text: str, where: str) -> Answer:
+    async def restore(self, text: str | LongText, where: str) -> Answer:
         """Replace the current rig with this text, if it is valid: the player wishes it."""
-        return await self._replace(text, text, where)
+        return await self._replace(partial(replaced, new=text, where=where), where)
 
-    async def _restore_dump(self, text: str, where: str) -> Answer:
-        """The same for a text that came by MIDI, which must be allowed and may not change everything."""
+    async def _restore_dump(self, dump: DumpCollector, where: str) -> Answer:
+        """The same for a whole dump that came by MIDI, which must be allowed and may not change everything."""
         if not self._restores:
             return _NOT_RESTORED
-        return await self._replace(text, partial(checked, new=text, source=str(self._session.file)), where)
+        return await self._bounded(dump, where, "over MIDI")
 
-    async def _replace(self, text: str, change: Change, where: str) -> Answer:
-        if text == self._session.text:
-            return unchanged(f"the rig from {where} is already current")
+    async def replace(self, text: str | LongText, where: str) -> Answer:
+        """The same for a text that a page sends."""
+        return await self._bounded(text, where, "from a page")
+
+    async def _bounded(self, sent: SentRig, where: str, way: str) -> Answer:
+        change = partial(replaced_from_outside, new=sent, where=where, source=str(self._session.file), way=way)
+        return await self._replace(change, where)
+
+    async def _replace(self, change: Change, where: str) -> Answer:
         return await self._session.edit(lambda: (change, f"the rig from {where} plays"))
 
     # A route

@@ -62,10 +62,10 @@ class RigFileStore:
             return "they differ in too much to be listed"
         return shown
 
-    async def lists_named(self, text: str) -> frozenset[str]:
-        """The sound lists that a text names."""
-        try:
-            names: frozenset[str] = await self._elsewhere(rig_texts.lists_named, text)
-        except WorkGivenUp:
-            return frozenset()
-        return names
+    async def look(self, read: str | None, played: str) -> rig_texts.FileLook:
+        """What the file holds, beside the text that was read from it last and the one that plays.
+
+        Whoever wrote it, the engine takes nothing in but this answer. Raises RigError and WorkGivenUp.
+        """
+        found: rig_texts.FileLook = await self._elsewhere(rig_texts.looked_into, self.file, read, played)
+        return found

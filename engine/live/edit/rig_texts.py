@@ -1,4 +1,4 @@
-"""Edits and reads rig texts in the engine's worker process: the only place where a running engine parses them.
+"""Edits and reads rig texts and files in the engine's worker process: the only place where a running engine does.
 
 A rig goes back to the engine in pickled parts, so that it can keep every part that is as it was.
 """
@@ -8,18 +8,22 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, refused
+from engine.core.control.rig_dump import DumpCollector
+from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, LongText, refused, unchanged, whole_text
 from engine.rig.edit import differences
+from engine.rig.edit.remote_restore import checked
 from engine.rig.edit.scene_edits import EditError, UnknownScene
 from engine.rig.edit.versions import plain
 from engine.rig.edit.whole_edits import InvalidRig
 from engine.rig.models.pickled import pickled
 from engine.rig.models.rig import Rig, rig_model
-from engine.rig.read.load import RigError, RigProblem, read
+from engine.rig.read.load import RigError, RigProblem, read, text_of
 from engine.rig.read.sound_list import named
 
 #: makes one text of another, given the rig's `folder` by that keyword, or is the new text
 Change = Callable[..., str] | str
+#: the text of a whole rig, or what holds it: to read it holds Python's lock, so that is done here, too
+SentRig = str | LongText | DumpCollector
 
 _SCENES: Final = "scenes"
 
@@ -38,11 +42,29 @@ class EditedText(NamedTuple):
     rig: PackedRig
 
 
+class FileLook(NamedTuple):
+    """What a rig file holds."""
+
+    lists: frozenset[str]  # the sound lists that it names, even if it is not valid
+    as_read: bool  # the text that it held when it was read last
+    as_played: bool  # the text that plays
+
+
+class NotReplaced(Exception):
+    """A rig that was sent does not take the place of the one that plays: `answer` says why."""
+
+    def __init__(self, answer: Answer) -> None:
+        super().__init__(answer.text)
+        self.answer = answer
+
+
 def edited(change: Change, text: str, source: str) -> EditedText | Answer:
     """The changed text with its rig, or why there is none; `source` is as in `read`."""
     try:
         made = plain(change if isinstance(change, str) else change(text, folder=Path(source).parent))
         return EditedText(made, packed(read(made, source)))
+    except NotReplaced as fault:
+        return fault.answer
     except UnknownScene as fault:
         return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
     except InvalidRig as fault:
@@ -76,9 +98,36 @@ def lines(old: str, new: str, from_name: str, to_name: str) -> str:
     return shown.encode("utf-8", errors="surrogateescape").decode("utf-8", errors="replace")
 
 
-def lists_named(text: str) -> frozenset[str]:
-    """The sound lists that a rig's text names, even if it is not valid."""
-    return named(text)
+def looked_into(file: Path, read: str | None, played: str) -> FileLook:
+    """What a rig file holds, beside the text that was read from it last and the one that plays. Raises RigError."""
+    text = text_of(file)
+    return FileLook(named(text), text == read, text == played)
+
+
+# Changes
+
+
+def replaced_by_file(text: str, *, file: Path, folder: Path) -> str:
+    """The text of a rig file. Raises RigError."""
+    return text_of(file)
+
+
+def replaced(text: str, *, new: SentRig, where: str, folder: Path) -> str:
+    """The text that the player sends; `where` it comes from. Raises NotReplaced."""
+    try:
+        wanted = new.text() if isinstance(new, DumpCollector) else whole_text(new)
+    except ValueError as fault:
+        raise NotReplaced(refused(AnswerCode.INTERRUPTED, str(fault))) from None
+    if wanted == text:
+        raise NotReplaced(unchanged(f"the rig from {where} is already current"))
+    return wanted
+
+
+def replaced_from_outside(text: str, *, new: SentRig, where: str, source: str, way: str, folder: Path) -> str:
+    """The same for a text that came "over MIDI" or another `way`, which may not change everything. Raises what
+    `checked` raises, too."""
+    wanted = replaced(text, new=new, where=where, folder=folder)
+    return checked(text, new=wanted, source=source, way=way, folder=folder)
 
 
 # Parts on their way between two processes

@@ -19,11 +19,12 @@ from engine.protocol import (
     Facts,
     FactsRequest,
     LinesRequest,
+    SplitRequest,
     refused,
     unchanged,
 )
 from engine.rig.edit import scene_edits, scene_references
-from engine.rig.models.rig import Rig, Scene
+from engine.rig.models.rig import Rig, Route, Scene
 from engine.rig.read.raw_data import no_such
 
 
@@ -59,16 +60,49 @@ def chain_plan(show: Show, asked: ChainRequest) -> tuple[Change, str] | Answer:
     scene = _scene(show, asked)
     if isinstance(scene, Answer):
         return scene
-    if not 0 <= asked.route < len(scene.routes):
-        routes = counted(len(scene.routes), "route", zero="no")
-        return refused(AnswerCode.UNKNOWN_ROUTE, f"scene {scene.number} has {routes}; the first is route 0")
+    route = _route(scene, asked.route)
+    if isinstance(route, Answer):
+        return route
     tables = [scene_snapshot.line_table(each) for each in scene.routes]
     tables[asked.route]["through"] = asked.through
-    route = scene.routes[asked.route]
-    name = route.name or f"{' and '.join(route.source)} to {' and '.join(route.to)}"
     filters = ", ".join(_link(each) for each in asked.through) or "no filter"
     change = partial(scene_edits.set_routes, number=scene.number, routes=tables)
-    return change, f"scene {scene.number}: {name} goes through {filters}{_followers(show, scene)}"
+    return change, f"scene {scene.number}: {_name(route)} goes through {filters}{_followers(show, scene)}"
+
+
+def split_plan(show: Show, asked: SplitRequest) -> tuple[Change, str] | Answer:
+    """Give one output of a route a route of its own, which is muted together with the other one."""
+    scene = _scene(show, asked)
+    if isinstance(scene, Answer):
+        return scene
+    route = _route(scene, asked.route)
+    if isinstance(route, Answer):
+        return route
+    others = [each for each in route.to if each != asked.to]
+    if len(others) == len(route.to) or not others:
+        text = f"{_name(route)} leads to {' and '.join(route.to)}: choose one of several outputs. Nothing was changed"
+        return refused(AnswerCode.NOT_POSSIBLE, text)
+    tables = [scene_snapshot.line_table(each) for each in scene.routes]
+    both = tables[asked.route]
+    own = {key: value for key, value in both.items() if key != "name"}
+    if route.name is not None and route.group is None and show.engine.rig.format > 1:
+        own["group"] = route.name
+    tables[asked.route : asked.route + 1] = [{**both, "to": others}, {**own, "to": [asked.to]}]
+    change = partial(scene_edits.set_routes, number=scene.number, routes=tables)
+    done = f"scene {scene.number}: {' and '.join(route.source)} to {asked.to} is a route of its own"
+    return change, f"{done}{_followers(show, scene)}"
+
+
+def _route(scene: Scene, place: int) -> Route | Answer:
+    """One of the scene's own routes."""
+    if 0 <= place < len(scene.routes):
+        return scene.routes[place]
+    routes = counted(len(scene.routes), "route", zero="no")
+    return refused(AnswerCode.UNKNOWN_ROUTE, f"scene {scene.number} has {routes}; the first is route 0")
+
+
+def _name(route: Route) -> str:
+    return route.name or f"{' and '.join(route.source)} to {' and '.join(route.to)}"
 
 
 def _link(link: Facts | str) -> str:

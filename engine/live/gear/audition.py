@@ -1,4 +1,4 @@
-"""Auditions a sound of an instrument: recalls it, plays a soft short phrase and recalls the previous sound."""
+"""Auditions a sound of an instrument: recalls it, plays a short phrase and recalls the previous sound."""
 
 from typing import Final
 
@@ -16,7 +16,6 @@ from engine.rig.read.raw_data import no_such
 _PHRASE: Final = (60, 64, 67)  # a C major chord, note by note
 _DRUMS: Final = (36, 38, 42)  # bass drum, snare, closed hi-hat (RP-003, Table 3)
 _DRUM_CHANNEL: Final = 10  # RP-003 p. 2
-_VELOCITY: Final = 48  # softer than the 64 of a keyboard without dynamics (MIDI 1.0 p. 10)
 _NOTE: Final = 0.25  # seconds
 
 _under_way = trio.Lock()
@@ -43,8 +42,8 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
             for step in steps:
                 show.send((output, message) for message in placed(output, step.unit, show.engine.state.places))
                 await trio.sleep(step.settle / 1e9)
-            for key in _DRUMS if gear.channel == _DRUM_CHANNEL else _PHRASE:
-                await _play(show, output, channel, key)
+            for key in _DRUMS if gear.drums or gear.channel == _DRUM_CHANNEL else _PHRASE:
+                await _play(show, output, channel, key, request.velocity)
         finally:
             now = show.engine.state.cables[output].sounds.get(channel)  # a scene may have been recalled meanwhile
             show.send((output, message) for message in now or ())
@@ -52,8 +51,8 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
     return done(f"{name}: {request.sound} was played; {left}")
 
 
-async def _play(show: Show, output: int, channel: int, key: int) -> None:
-    show.send([(output, bytes((NOTE_ON | channel, key, _VELOCITY)))])
+async def _play(show: Show, output: int, channel: int, key: int, velocity: int) -> None:
+    show.send([(output, bytes((NOTE_ON | channel, key, velocity)))])
     try:
         await trio.sleep(_NOTE)
     finally:

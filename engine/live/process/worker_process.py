@@ -104,6 +104,9 @@ class WorkerProcess:
         except (EOFError, BrokenPipeError, pickle.UnpicklingError):
             _end(child)
             raise WorkGivenUp(f"it took more than {_TIME} seconds or {_MEMORY >> 30} GB of memory") from None
+        except Exception:  # work that cannot be pickled: the child waits for the rest of it
+            _end(child)
+            raise
 
 
 def _end(child: subprocess.Popen[bytes]) -> None:
@@ -115,8 +118,8 @@ def _end(child: subprocess.Popen[bytes]) -> None:
                 pipe.close()
 
 
-def _write(pipe: IO[bytes], answer: object) -> None:
-    pipe.write(pickle.dumps(answer))
+def _write(pipe: IO[bytes], work: object) -> None:
+    pickle.dump(work, pipe)  # piece by piece: a copy of the whole would hold the lock while memory is found for it
     pipe.flush()
 
 

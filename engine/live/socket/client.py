@@ -7,6 +7,7 @@ import re
 import signal
 import socket
 import stat
+import time
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,6 +20,7 @@ from engine.user_error import UserError
 _APP: Final = "bayleaf"
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _PATIENCE: Final = 5.0  # seconds
+_AGAIN: Final = 0.02  # seconds until a connection is tried again that too many others wait for
 _ADDRESS: Final = 103  # bytes of a Unix socket's address that every system takes
 
 
@@ -76,17 +78,33 @@ def address_of(path: Path) -> Iterator[str]:
         os.close(folder)
 
 
-def _connect(name: str, patience: float = _PATIENCE) -> socket.socket:
-    path = socket_path(name)
+def connected(path: Path, patience: float = _PATIENCE) -> socket.socket:
+    """A connection to an engine's socket, which may wait as long as others come before it. Raises OSError."""
     connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     connection.settimeout(patience)
+    until = time.monotonic() + patience
     try:
         with address_of(path) as address:
-            connection.connect(address)
+            while True:
+                try:
+                    connection.connect(address)
+                    return connection
+                except BlockingIOError:  # unix(7): too many wait to be taken
+                    if time.monotonic() > until:
+                        raise
+                    time.sleep(_AGAIN)
     except OSError:
         connection.close()
+        raise
+
+
+def _connect(name: str, patience: float = _PATIENCE) -> socket.socket:
+    try:
+        return connected(socket_path(name), patience)
+    except BlockingIOError:
+        raise NoEngine(f'the engine named "{name}" has too many connections that wait; try again') from None
+    except OSError:
         raise NoEngine(f'no engine named "{name}" is running; start one with: bayleaf run RIG --name {name}') from None
-    return connection
 
 
 def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict[str, Any]:

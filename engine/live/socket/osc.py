@@ -35,6 +35,7 @@ from engine.core.commands import (
 from engine.core.control.request_budget import RequestBudget
 from engine.core.control.setlist import LAST_STEP
 from engine.core.control.stack import Stack
+from engine.core.control.whose_stack import whose_stack
 from engine.live.show import Show
 from engine.live.socket.osc_facts import everything, osc_now
 from engine.live.socket.osc_packets import LARGEST, OscAsked, Value, osc_message, read_packet, seconds_until
@@ -222,7 +223,13 @@ class OscServer:
             return [osc_message("answer", f"/bayleaf/{do} is not a command, or takes other values; nothing changed")]
         if not self._admits(word == "panic"):
             return []
-        return [osc_message("answer", self._apply(command, f"osc {sender[0]}")), osc_now(stack)]
+        return [osc_message("answer", self._apply(command, f"osc {sender[0]}")), osc_now(self._acted(command, stack))]
+
+    def _acted(self, command: PlayerCommand, asked: Stack) -> Stack:
+        """The stack that a command is for: a scene that is a player's is recalled for them, whoever asks."""
+        state = self._show.engine.state
+        whose = whose_stack(state.compiled, command) if isinstance(command, StackCommand) else asked.name
+        return state.stacks[whose] if isinstance(whose, str) else asked
 
     def _answer_query(self, word: str, stack: Stack, sender: Sender) -> list[bytes]:
         if word == "state":

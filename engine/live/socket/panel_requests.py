@@ -3,6 +3,7 @@
 Whatever takes long is done in a worker thread.
 """
 
+from collections.abc import Sequence
 from functools import cache, partial
 from typing import Any, Final
 
@@ -17,12 +18,14 @@ from engine.core.scene_snapshot import channel_of
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import unknown_scene
+from engine.live.gear.output_readiness import not_ready
 from engine.live.gear.port_listening import PortListening
 from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.live.socket.rig_outline import RigOutline
-from engine.midi.message_words import describe, from_hex, note_name
+from engine.midi.message_words import from_hex, note_name
+from engine.midi.unit_words import unit_from_hex, unit_in_words
 from engine.plurals import counted
 from engine.ports.port import PortError, PortSystem
 from engine.protocol import (
@@ -49,6 +52,7 @@ from engine.protocol import (
     refused,
 )
 from engine.rig.edit import differences
+from engine.rig.gear_words import drum_of
 from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import Rig, Scene, rig_models
 from engine.rig.models.scene_lines import Sending
@@ -56,6 +60,7 @@ from engine.rig.read.raw_data import no_such
 from filters.registry import registry
 
 _TEST_KEY: Final = 60  # middle C
+_SNARE: Final = 38  # RP-003, Table 3
 _TEST_LENGTH: Final = 500_000_000  # ns
 
 
@@ -117,10 +122,10 @@ class PanelRequests:
         if source not in rig.inputs:
             return refused(AnswerCode.UNKNOWN_INPUT, no_such("input", source, rig.inputs))
         try:
-            message = from_hex(request.message)
+            messages = unit_from_hex(request.message)
         except ValueError as fault:
             return refused(AnswerCode.BAD_REQUEST, f"{request.message} is not a message; give {fault}")
-        return await in_a_thread(_explained, rig, scene, source, message, muted, song, transposed)
+        return await in_a_thread(_explained, rig, scene, source, messages, muted, song, transposed)
 
     async def _ports(self, request: PortsRequest) -> Answer:
         show, system = self._show, self._system
@@ -160,17 +165,13 @@ class PanelRequests:
         instrument = show.engine.rig.instruments.get(name)
         if instrument is None:
             return refused(AnswerCode.UNKNOWN_INSTRUMENT, no_such("instrument", name, show.engine.rig.instruments))
-        output = show.outputs.index(instrument.output)
-        if output in show.ports.missing()[1]:
-            text = f"output {instrument.output} of {name} is missing; nothing was sent"
-            return refused(AnswerCode.MISSING_PORT, text)
-        if output in show.ports.stuck() or show.engine.state.cables[output].full:
-            text = f"output {instrument.output} of {name} is full; nothing was sent. Try again later"
-            return refused(AnswerCode.BUSY, text)
+        if (answer := not_ready(show, instrument.output, name)) is not None:
+            return answer
         channel = channel_of(show.engine, name)
-        show.apply(PlayTestNote(instrument.output, channel - 1, _TEST_KEY, _TEST_LENGTH))
-        where = f"{instrument.output}, channel {channel}"
-        return done(f"{note_name(_TEST_KEY, show.engine.rig.rig.middle_c)} for half a second to {name} ({where})")
+        key = min(instrument.keys, default=_SNARE if drum_of(instrument, channel, _SNARE) else _TEST_KEY)
+        show.apply(PlayTestNote(instrument.output, channel - 1, key, _TEST_LENGTH, request.velocity))
+        what = drum_of(instrument, channel, key) or note_name(key, show.engine.rig.rig.middle_c)
+        return done(f"{what} for half a second to {name} ({instrument.output}, channel {channel})")
 
     async def _differences(self, request: DifferencesRequest) -> Answer:
         rig = self._show.engine.rig
@@ -202,11 +203,17 @@ def _schema(model: type[BaseModel]) -> dict[str, Any]:
 
 
 def _explained(
-    rig: Rig, scene: Scene, source: str, message: bytes, muted: set[str], song: str | None, transposed: int
+    rig: Rig,
+    scene: Scene,
+    source: str,
+    messages: Sequence[bytes],
+    muted: set[str],
+    song: str | None,
+    transposed: int,
 ) -> Answer:
-    found = explain(rig, scene, source, message, song, transposed)
+    found = explain(rig, scene, source, messages, song, transposed)
     answer = ExplainAnswer(
-        text=f"{describe(message, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
+        text=f"{unit_in_words(messages, rig.rig.middle_c)} from {source} in scene {scene.number} {scene.name}",
         routes=[_verdict(rig, scene, route, muted) for route in found.routes],
         outputs={name: shown(messages) for name, messages in found.outputs.items() if messages},
     )

@@ -6,11 +6,10 @@ in time is dropped: the show never waits for it.
 """
 
 import contextlib
-import json
 import reprlib
 import socket
 from collections import deque
-from collections.abc import AsyncGenerator, Awaitable, Callable
+from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Any, Final, get_args
 
@@ -22,18 +21,21 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.gear.audition import audition
+from engine.live.gear.dump_requests import DumpRequests
 from engine.live.gear.sysex_requests import SysexRequests
+from engine.live.gear.trials import Trials
+from engine.live.process.worker_process import WorkGivenUp
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show, ShowEvent
 from engine.live.socket.answer_queue import AnswerQueue
 from engine.live.socket.json_lines import line_of
 from engine.live.socket.pace import ServicePace
 from engine.live.socket.panel_requests import PanelRequests
+from engine.live.socket.request_lines import RequestLines, request_lines
 from engine.live.socket.show_requests import ShowRequests
 from engine.live.socket.status import sync
 from engine.live.socket.status_stream import StatusFrames, follow
 from engine.protocol import (
-    LONGEST_REQUEST,
     Answer,
     AnswerCode,
     AuditionRequest,
@@ -41,6 +43,7 @@ from engine.protocol import (
     FollowRequest,
     Handler,
     IdentifyRequest,
+    LongLine,
     ReceiveDumpRequest,
     Request,
     RequestError,
@@ -48,24 +51,22 @@ from engine.protocol import (
     Row,
     SendDumpRequest,
     WatchRequest,
-    read_request,
+    read_line,
+    read_long,
     refused,
 )
-from engine.rig.models.rig import Rig, drum_struck
+from engine.rig.gear_words import drum_struck
+from engine.rig.models.rig import Rig
 
 _AT_ONCE: Final = 100  # requests that are answered without a wait
 _PER_SECOND: Final = 200.0  # the same after that
 _CONNECTIONS_AT_ONCE: Final = 16  # that are taken without a wait: they may all end in the same turn of the loop
 _CONNECTIONS_PER_SECOND: Final = 150.0  # the same after that
-_REST: Final = 0.002  # seconds after each piece of a long request
-_SHORT: Final = 1 << 16  # bytes of a request that is read in the loop
 _LONG_AT_ONCE: Final = 4  # longer requests that are answered without a wait
-_LONG_PER_SECOND: Final = 1.0  # the same after that: reading each may hold the music up for milliseconds
+_LONG_PER_SECOND: Final = 1.0  # the same after that: the worker process reads them, which the player edits with
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE_WITH_DUMP: Final = 30.0  # seconds that a client may take to read a piece of a dump
 _PATIENCE: Final = 1.0  # seconds that a watcher may take to read
-
-_Lines = AsyncGenerator[bytes, None]
 
 
 class SocketServer:
@@ -93,11 +94,13 @@ class SocketServer:
             **ShowRequests(show, written, cluster).handlers,
             **EditRequests(show, session, saver, remote_work).handlers,
             **panel.handlers,
+            **Trials(show).handlers,
+            **DumpRequests(self._sysex).handlers,
             AuditionRequest: partial(audition, show),
             IdentifyRequest: self._sysex.identify_quietly,
         }
         #: what takes the rest of a connection
-        self._streams: dict[type[Request], Callable[[trio.SocketStream, _Lines, Any], Awaitable[None]]] = {
+        self._streams: dict[type[Request], Callable[[trio.SocketStream, RequestLines, Any], Awaitable[None]]] = {
             WatchRequest: self._watch,
             FollowRequest: self._follow,
             IdentifyRequest: self._with_progress,
@@ -118,18 +121,18 @@ class SocketServer:
         """Serve one client; whatever it does, the show goes on."""
         try:
             with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
-                async with stream, contextlib.aclosing(_lines(stream)) as lines:
+                async with stream, contextlib.aclosing(request_lines(stream)) as lines:
                     await self._answer_lines(stream, lines)
         except Exception as fault:  # it costs this connection
             self._show.own_fault("serving a connection of the socket", fault)
 
-    async def _answer_lines(self, stream: trio.SocketStream, lines: _Lines) -> None:
+    async def _answer_lines(self, stream: trio.SocketStream, lines: RequestLines) -> None:
         async for line in lines:
-            try:
-                row, request = await self._read(line)
-            except RequestError as fault:
-                await stream.send_all(line_of(refused(fault.code, str(fault)).plain()))
+            found = await self._read(line)
+            if isinstance(found, Answer):
+                await stream.send_all(line_of(found.plain()))
                 continue
+            row, request = found
             if row.audible and (leader := self._show.engine.state.led_by):
                 answer = refused(AnswerCode.NOT_LEADER, f"{leader} is in charge; ask there")
                 await stream.send_all(line_of(answer.plain()))
@@ -139,13 +142,23 @@ class SocketServer:
                 return
             await stream.send_all(await self._answer(row, request))
 
-    async def _read(self, line: bytes) -> tuple[Row, Request]:
-        """What is asked for, when it is its turn. Raises RequestError."""
+    async def _read(self, line: bytes | LongLine) -> tuple[Row, Request] | Answer:
+        """What is asked for, when it is its turn, or why it cannot be read."""
         await self._pace.turn()
-        if len(line) < _SHORT:
-            return _parse(line)
+        try:
+            return read_line(line) if isinstance(line, bytes) else await self._read_long(line)
+        except RequestError as fault:
+            return refused(fault.code, str(fault))
+        except WorkGivenUp as fault:
+            return refused(AnswerCode.BAD_REQUEST, f"reading the request was given up: {fault}")
+
+    async def _read_long(self, line: LongLine) -> tuple[Row, Request] | Answer:
         await self._long_pace.turn()
-        return await to_its_end(_parse, line)
+        found: tuple[Row, Request] | Answer = await self._session.elsewhere(read_long, line)
+        if isinstance(found, Answer):
+            return found
+        row, request = found
+        return row, line.of(request)
 
     async def _answer(self, row: Row, request: Request) -> bytes:
         handler = self._handlers[row.model]
@@ -160,7 +173,7 @@ class SocketServer:
         """A fault of Bayleaf itself costs the request that met it, not the show."""
         return refused(AnswerCode.OWN_FAULT, self._show.own_fault(f"answering {reprlib.repr(request)}", fault))
 
-    async def _with_progress(self, stream: trio.SocketStream, lines: _Lines, request: Request) -> None:
+    async def _with_progress(self, stream: trio.SocketStream, lines: RequestLines, request: Request) -> None:
         """Long work that reports its progress. Anything the client sends stops it, and so does a client that goes."""
         stop = trio.Event()
 
@@ -186,11 +199,11 @@ class SocketServer:
             await report(answer.plain())
             nursery.cancel_scope.cancel()
 
-    async def _follow(self, stream: trio.SocketStream, lines: _Lines, request: FollowRequest) -> None:
+    async def _follow(self, stream: trio.SocketStream, lines: RequestLines, request: FollowRequest) -> None:
         frames = StatusFrames(self._show, self._session, self._panel.load, request.events, self._cluster)
         await follow(stream, lines, frames)
 
-    async def _watch(self, stream: trio.SocketStream, lines: _Lines, request: WatchRequest) -> None:
+    async def _watch(self, stream: trio.SocketStream, lines: RequestLines, request: WatchRequest) -> None:
         events = self._show.watch()
         try:
             while True:
@@ -217,14 +230,6 @@ def _plain(event: ShowEvent, rig: Rig) -> Facts:
     return plain if struck is None else {**plain, "drum": struck}
 
 
-def _parse(line: bytes) -> tuple[Row, Request]:
-    """Raises RequestError."""
-    try:
-        return read_request(json.loads(line))
-    except (ValueError, RecursionError):
-        raise RequestError(AnswerCode.BAD_REQUEST, "a request is one JSON object on a line") from None
-
-
 class PacedListener(trio.abc.Listener[trio.SocketStream]):
     """A listener that takes connections at a limited pace; the others wait in the system's queue."""
 
@@ -240,18 +245,3 @@ class PacedListener(trio.abc.Listener[trio.SocketStream]):
     async def aclose(self) -> None:
         """See trio.abc.Listener."""
         await self._listener.aclose()
-
-
-async def _lines(stream: trio.SocketStream) -> _Lines:
-    """Whole lines; a line longer than allowed ends the connection. A long one is taken in with rests."""
-    begun: list[bytes | bytearray] = []
-    async for piece in stream:
-        first, *others = piece.split(b"\n")
-        begun.append(first)
-        for other in others:
-            yield b"".join(begun)
-            begun = [other]
-        if sum(map(len, begun)) > LONGEST_REQUEST:
-            return
-        if len(begun) > 1:
-            await trio.sleep(_REST)

@@ -43,6 +43,7 @@ from engine.protocol import (
     FirstRequest,
     Handler,
     HandoverRequest,
+    KeepAtHomeRequest,
     KeepRequest,
     MuteRequest,
     NextRequest,
@@ -103,7 +104,8 @@ class ShowRequests:
             UnmuteRequest: lambda asked: self._apply(UnmuteRoute(asked.route)),
             HandoverRequest: lambda _: hand_over(cluster),
             StatusRequest: self._status,
-            KeepRequest: self._keep,
+            KeepRequest: lambda asked: self._keep(Path(asked.file), asked.last_s),
+            KeepAtHomeRequest: lambda asked: self._keep(Path.home() / asked.file, asked.last_s),
         }
 
     async def _apply(self, command: PlayerCommand) -> Answer:
@@ -119,10 +121,9 @@ class ShowRequests:
         shown = {**status(self._show), **network}
         return StatusAnswer(text="the state of the show", status=shown)
 
-    async def _keep(self, request: KeepRequest) -> Answer:
+    async def _keep(self, file: Path, last_s: float) -> Answer:
         show = self._show
-        kept = show.recorder.last(show.clock(), request.last_s)
-        file, name = Path(request.file), show.engine.rig.rig.name
+        kept, name = show.recorder.last(show.clock(), last_s), show.engine.rig.rig.name
         try:
             return done(await in_a_thread(keep, kept, file, show.inputs, show.outputs, name))
         except RecordingFileError as fault:

@@ -8,6 +8,7 @@ from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.meters import PortMeter
 from engine.live.show import Show
+from engine.which_build import is_compiled
 
 
 def status(show: Show) -> dict[str, Any]:
@@ -41,6 +42,7 @@ def status(show: Show) -> dict[str, Any]:
         "muted_messages": engine.state.loops.dropped,
         "latency": show.latency.percentiles(),
         "scheduling": show.scheduling,
+        "compiled": is_compiled(),
         "driver": show.driver(),
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,

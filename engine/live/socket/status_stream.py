@@ -7,7 +7,6 @@ asks for them, and only the newest. A follower that does not read in time is dro
 import contextlib
 import json
 from collections import deque
-from collections.abc import AsyncGenerator
 from typing import Final
 
 import trio
@@ -20,11 +19,13 @@ from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
 from engine.live.show import Show, ShowEvent
+from engine.live.socket.request_lines import RequestLines
 from engine.live.socket.status import next_facts, scene_facts, song_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
-from engine.protocol import AnswerCode, Facts, refused
-from engine.rig.models.rig import Rig, drum_struck
+from engine.protocol import AnswerCode, Facts, LongLine, refused
+from engine.rig.gear_words import drum_struck
+from engine.rig.models.rig import Rig
 
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE: Final = 1.0  # seconds a follower may take to read
@@ -36,7 +37,7 @@ _SHORT: Final = 200  # bytes of a line that is read
 _ELSEWHERE: Final = 'this connection follows and takes {"events": true} and {"events": false}; ask on another'
 
 
-async def follow(stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], frames: "StatusFrames") -> None:
+async def follow(stream: trio.SocketStream, lines: RequestLines, frames: "StatusFrames") -> None:
     """Send frames and heed the follower's lines until either end hangs up or the follower does not read."""
     try:
         async with trio.open_nursery() as nursery:
@@ -59,7 +60,7 @@ async def _send(stream: trio.SocketStream, frames: "StatusFrames") -> None:
         await trio.sleep(_FRAME)
 
 
-async def _heed(lines: AsyncGenerator[bytes, None], frames: "StatusFrames", scope: trio.CancelScope) -> None:
+async def _heed(lines: RequestLines, frames: "StatusFrames", scope: trio.CancelScope) -> None:
     with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
         async for line in lines:
             frames.heed(line)
@@ -91,10 +92,10 @@ class StatusFrames:
         self._show.unwatch(self._notices)
         self._want(False)
 
-    def heed(self, line: bytes) -> None:
+    def heed(self, line: bytes | LongLine) -> None:
         """Take a line that the follower sent."""
         try:
-            said = json.loads(line) if len(line) < _SHORT else None
+            said = json.loads(line) if isinstance(line, bytes) and len(line) < _SHORT else None
         except (ValueError, RecursionError):
             said = None
         events = said.get("events") if isinstance(said, dict) else None

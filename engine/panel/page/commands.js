@@ -7,7 +7,11 @@ import { forPlayer } from "./player.js";
 const STAYS = 8000; // ms that a sentence about what was done stays
 const FAILED_STAYS = 20000; // ms that one about what was not done stays
 
+const FRAMES = 3; // that say after an edit that the rig is the one that is held: the edit changed nothing
+
 let asked = 0;
+/** @type {Promise<unknown> | null} */
+let underWay = null;
 /** @type {number | undefined} */
 let fading;
 
@@ -25,9 +29,53 @@ export const mayRunShow = () => held.role !== "view";
 export async function command(request, words) {
   const mine = ++asked;
   tell(`Requested: ${words} …`, "asked");
-  const answer = await ask(request);
+  const asking = ask(request);
+  if (request.do === "edit" || request.do === "scenes") follow(asking);
+  const answer = await asking;
   if (mine === asked) tell(answer.done ? answer.text : `Not done: ${answer.text}`, answer.done ? "done" : "failed");
   return answer;
+}
+
+/** The edits under way, until the page shows the rig with them; null if there are none. */
+export const editUnderWay = () => underWay;
+
+/** @param {Promise<Answer>} asking */
+function follow(asking) {
+  const { rig } = held;
+  const mine = Promise.all([underWay, asking.then((answer) => (answer.done && answer.code === "done" ? anotherRig(rig) : null))]).then(() => {
+    if (underWay === mine) underWay = null;
+  });
+  underWay = mine;
+}
+
+/**
+ * Until this is not the rig any more.
+ * @param {Rig | null} rig
+ * @returns {Promise<void>}
+ */
+function anotherRig(rig) {
+  if (held.rig !== rig) return Promise.resolve();
+  return new Promise((settled) => {
+    waiting.add({ settled, frames: FRAMES });
+  });
+}
+
+/** @type {Set<{settled: () => void, frames: number}>} edits whose rig has not come yet */
+const waiting = new Set();
+
+function settleAll() {
+  for (const { settled } of waiting) settled();
+  waiting.clear();
+}
+
+function countFrame() {
+  if (held.rig?.revision !== held.facts.revision) return;
+  for (const each of waiting) {
+    each.frames -= 1;
+    if (each.frames > 0) continue;
+    each.settled();
+    waiting.delete(each);
+  }
 }
 
 export const next = () => command({ do: "next", ...forPlayer() }, "next");
@@ -66,11 +114,14 @@ export function tell(text, state) {
 }
 
 export function start() {
+  on("rig", settleAll);
+  on("frame", countFrame);
   byId("next").addEventListener("click", next);
   byId("back").addEventListener("click", back);
   byId("next-song").addEventListener("click", nextSong);
   byId("back-song").addEventListener("click", backSong);
   on("connection", () => {
-    for (const id of ["next", "back", "next-song", "back-song", "panic"]) buttonById(id).disabled = !mayRunShow();
+    settleAll();
+    for (const id of ["next", "back", "next-song", "back-song", "panic"]) buttonById(id).disabled = !mayRunShow() || held.gone !== null;
   });
 }

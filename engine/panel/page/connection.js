@@ -31,7 +31,7 @@ let pause = FIRST_PAUSE;
 let resting = false;
 let eventsRequested = 0;
 let rigAsked = false;
-let oldBefore = false;
+let old = false;
 let awakeSince = performance.now();
 
 /**
@@ -76,10 +76,8 @@ export function requestEvents(on) {
   if (before !== eventsRequested > 0) send({ events: on });
 }
 
-/** Whether no frame has come for two seconds. */
-export function isOld() {
-  return !resting && performance.now() - Math.max(held.heardAt ?? 0, awakeSince) > OLD;
-}
+/** Whether no frame has come for two seconds, as listeners have been told: it changes with "age" alone. */
+export const isOld = () => old;
 
 /** The filters there are, with the schemas of their settings; asked once. */
 export async function filters() {
@@ -180,7 +178,7 @@ function receiveFrame(frame) {
   Object.assign(held.facts, lasting);
   for (const heed of listeners.frame) heed(frame);
   if (held.rig === null || held.rig.revision !== held.facts.revision) fetchRig();
-  if (oldBefore) watchAge();
+  if (old) watchAge();
 }
 
 /** All of the rig at the first look; after that what has changed since the revision that is held. */
@@ -197,7 +195,7 @@ async function fetchRig() {
 }
 
 function watchAge() {
-  const old = isOld();
-  if (old || old !== oldBefore) tell("age");
-  oldBefore = old;
+  const before = old;
+  old = !resting && performance.now() - Math.max(held.heardAt ?? 0, awakeSince) > OLD;
+  if (old || before) tell("age");
 }

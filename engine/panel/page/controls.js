@@ -1,19 +1,14 @@
-// Foot switches and other controls in the room Gear: what each does; learned by pressing it three times; lights, displays.
+// Foot switches and other controls in the room Gear: learned by pressing them three times, edited, tried, removed.
 
-import { mayOperate } from "./commands.js";
+import { command, mayOperate } from "./commands.js";
 import { ask, held, on, requestEvents } from "./connection.js";
+import { actionFields, doWords } from "./control-actions.js";
 import { button, make, note, select } from "./dom.js";
 import { putValues, textInput, valueField } from "./value-fields.js";
 
-/** @typedef {"controls" | "tallies" | "displays"} Lists */
 /** @typedef {import("./gear-ports.js").Choose} Choose */
 
 const PRESSES = 3;
-
-/** What a control may do, in words that the rig file uses. */
-const WORDS = ["next", "back", "first", "next song", "back song", "panic", "resend", "tap", "clock start", "clock stop", "clock continue"];
-const SCENE = "scene ";
-const TOGGLE = "toggle ";
 
 /** @type {{input: string, heard: HeardMessage[], proposal: ControlTable | null, presses: number} | null} what is being learned */
 let learning = null;
@@ -74,19 +69,17 @@ async function keep(choose) {
  * @param {Choose} choose
  */
 export function list(chosen, choose) {
-  const { controls = [], tallies = [], displays = [] } = held.rig ?? {};
-  const row = (/** @type {Lists} */ section, /** @type {number} */ place, /** @type {string} */ name, /** @type {string} */ how) =>
-    make("li", { "data-key": `${section} ${place}` }, make("button", { type: "button", class: "thing", "aria-pressed": String(chosen?.section === section && Number(chosen.name) === place), on: { click: () => choose({ section, name: String(place) }) } },
-      make("span", { class: "name", text: name }), make("span", { class: "how", text: how })));
-  const rows = controls.map((control, place) => row("controls", place, `${control.input}: ${whenWords(control.when)}`, doWords(control)));
-  const lights = [...tallies.map((each, place) => row("tallies", place, `light at ${each.to}`, `${each.on} on, ${each.off} off`)), ...displays.map((each, place) => row("displays", place, `display at ${each.to}`, String(each.show)))];
+  const rows = (held.rig?.controls ?? []).map((control, place) => {
+    const pressed = chosen?.section === "controls" && Number(chosen.name) === place;
+    return make("li", { "data-key": `controls ${place}` }, make("button", { type: "button", class: "thing", "aria-pressed": String(pressed), on: { click: () => choose({ section: "controls", name: String(place) }) } },
+      make("span", { class: "name", text: title(place) }), make("span", { class: "how", text: doWords(control) })));
+  });
   const add = button("Learn a switch", learn, { "data-key": "learn" });
   add.disabled = !mayOperate() || !held.rig?.inputs.length;
   return [
     make("h2", { text: "Foot switches and other controls" }),
     make("ul", { class: "gear", "data-key": "controls" }, ...(rows.length ? rows : [make("li", { class: "note", text: "None yet. Learn a switch: press it three times, and say what it does." })])),
     ...(learning ? [learningBox(choose)] : [add]),
-    ...(lights.length ? [make("h2", { text: "Lights and displays" }), make("ul", { class: "gear", "data-key": "lights" }, ...lights)] : []),
   ];
 }
 
@@ -104,39 +97,29 @@ function learningBox(choose) {
 
 /** @param {Record<string, unknown>} when */
 function whenWords(when) {
-  return Object.entries(when).map(([key, value]) => `${key.replace("_", " ")} ${Array.isArray(value) ? value.join(" to ") : value}`).join(", ");
+  return Object.entries(when).map(([key, value]) => `${key.replace("_", " ")} ${Array.isArray(value) ? [...new Set(value)].join(" to ") : value}`).join(", ");
 }
 
-/** @param {ControlTable} control */
-function doWords(control) {
-  const all = Array.isArray(control.do) ? control.do : [control.do];
-  return all.map((each) => (typeof each === "string" ? (each === "scene" && control.scene !== undefined ? `scene ${control.scene}` : each) : Object.entries(each).map(([key, value]) => `${key} ${Array.isArray(value) ? value.join(", ") : value}`).join(" "))).join(", then ");
-}
-
-/**
- * @param {Lists} section
- * @param {number} place
- */
-export function title(section, place) {
+/** @param {number} place */
+export function title(place) {
   const control = held.rig?.controls[place];
-  if (section === "controls" && control) return `${control.input}: ${whenWords(control.when)}`;
-  return section === "tallies" ? `Light ${place + 1}` : `Display ${place + 1}`;
+  return control ? `${control.input}: ${whenWords(control.when)}` : "";
 }
 
 /**
- * @param {string} section
  * @param {number} place
  * @param {Choose} choose
  */
-export function details(section, place, choose) {
+export function details(place, choose) {
+  const control = held.rig?.controls[place];
+  if (!control) return [note("It is not in this rig any more.")];
+  const test = button("Test: do it now", () => command({ do: "try", what: "control", place }, `test: ${doWords(control)}`), { "data-key": "test" });
   const remove = button("Remove", async () => {
-    const answer = await putValues([[[section, place], null]], `${title(/** @type {Lists} */ (section), place)} removed`);
+    const answer = await putValues([[["controls", place], null]], `${title(place)} removed`);
     if (answer.done) choose(null);
   }, { class: "danger", "data-key": "remove" });
-  remove.disabled = !mayOperate();
-  const control = section === "controls" ? held.rig?.controls[place] : undefined;
-  if (!control) return [note("Its words are in the rig file."), remove];
-  return [...controlFields(control, place), remove];
+  test.disabled = remove.disabled = !mayOperate();
+  return [...controlFields(control, place), make("div", { class: "row" }, test, remove)];
 }
 
 /**
@@ -146,40 +129,10 @@ export function details(section, place, choose) {
 function controlFields(control, place) {
   const put = (/** @type {string} */ key, /** @type {unknown} */ value, /** @type {string} */ words) => putValues([[["controls", place, key], value]], `${control.input}: ${words}`);
   return [
-    valueField("What it does", select(actions(control), actionOf(control), () => {}), `do ${place}`, (value) => putAction(control, place, value)),
+    ...actionFields(control, place),
     ...(["controller", "note", "key"].some((kind) => kind in control.when)
       ? [valueField("Which press", select([["", "any"], ["short", "a short one"], ["long", "a long one"], ["double", "a double one"]], control.when.press ?? "", () => {}), `press ${place}`, (value) => putValues([[["controls", place, "when", "press"], value || null]], `${control.input}: ${value || "any"} press`))]
       : []),
     valueField("Only in scenes", textInput((control.scenes ?? []).join(", ")), `scenes ${place}`, (value) => put("scenes", value ? value.split(/ *, */).map((each) => (/^\d+$/.test(each) ? Number(each) : each)) : null, "in these scenes"), "numbers or names, empty for all"),
   ];
-}
-
-/** @param {ControlTable} control */
-function actions(control) {
-  const scenes = (held.rig?.scenes ?? []).map(({ number, name }) => [`${SCENE}${number}`, `scene ${number} ${name}`]);
-  const names = [...new Set((held.rig?.scenes ?? []).flatMap((each) => [...each.play, ...each.routes]).map((each) => each.name).filter(Boolean))].map((name) => [`${TOGGLE}${name}`, `mute or unmute ${name}`]);
-  const words = WORDS.map((word) => [word, word]);
-  const now = actionOf(control);
-  const all = [...words, ...scenes, ...names];
-  return /** @type {import("./dom.js").Option[]} */ (all.some(([value]) => value === now) ? all : [[now, doWords(control)], ...all]);
-}
-
-/** @param {ControlTable} control */
-function actionOf(control) {
-  const { do: does } = control;
-  if (does === "scene" && control.scene !== undefined) return `${SCENE}${control.scene}`;
-  if (typeof does === "string") return does;
-  if (!Array.isArray(does) && "toggle" in does) return `${TOGGLE}${does.toggle}`;
-  return doWords(control);
-}
-
-/**
- * @param {ControlTable} control
- * @param {number} place
- * @param {string} value
- */
-function putAction(control, place, value) {
-  const at = (/** @type {string} */ key) => /** @type {(string | number)[]} */ (["controls", place, key]);
-  const does = value.startsWith(SCENE) ? { scene: Number(value.slice(SCENE.length)) } : value.startsWith(TOGGLE) ? { toggle: value.slice(TOGGLE.length) } : value;
-  return putValues([[at("do"), does], ...(control.scene === undefined ? [] : [/** @type {[(string | number)[], unknown]} */ ([at("scene"), null])])], `${control.input}: ${value}`);
 }

@@ -100,8 +100,16 @@ const heeding = new WeakMap();
  */
 const rendered = new WeakMap();
 
+/** @type {(event: Event) => boolean} */
+let keepsBack = () => false;
+
+/** @param {(event: Event) => boolean} heed says of each event whether it is kept back */
+export function onAct(heed) {
+  keepsBack = heed;
+}
+
 /** @param {Event} event */
-const dispatch = (event) => event.currentTarget instanceof Element && heeding.get(event.currentTarget)?.[event.type]?.(event);
+const dispatch = (event) => event.currentTarget instanceof Element && !keepsBack(event) && heeding.get(event.currentTarget)?.[event.type]?.(event);
 
 /**
  * @param {Element} element

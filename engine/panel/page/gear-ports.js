@@ -4,6 +4,7 @@ import { rateWords } from "./activity.js";
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make, note, select } from "./dom.js";
+import { filterFields, freeZone, zoneFields } from "./gear-zones.js";
 import { timeWords } from "./labels.js";
 import { putValues, textInput, tick, valueField } from "./value-fields.js";
 
@@ -115,7 +116,7 @@ export function portDetails(section, name, free, choose) {
   return [
     valueField("Name", textInput(name), `name ${section} ${name}`, (value) => rename(section, name, value, choose)),
     valueField("Port", select(ports, now, () => {}), `port ${section} ${name}`, (value) => putValues([[[section, name, "port"], value]], `${name} is now ${value}`), `The ${what} ${name} may move to any port that is connected and not used.`),
-    ...(section === "inputs" ? stops(name, port.stop ?? []) : cable(name, port.wire ?? "fast")),
+    ...(section === "inputs" ? [...stops(name, port.stop ?? []), ...(port.keyboard ? [] : zone(name, port)), ...filterFields("inputs", name, port.through ?? [])] : cable(name, port.wire ?? "fast")),
     removal(section, name, choose),
   ];
 }
@@ -142,6 +143,17 @@ function stops(name, stopped) {
       const now = value === "true" ? [...stopped, kind] : stopped.filter((each) => each !== kind);
       return putValues([[["inputs", name, "stop"], now.length ? now : null]], `${name}: ${words} ${value === "true" ? "stopped" : "passed on"}`);
     })))];
+}
+
+/**
+ * Whether it is an MPE controller, and its zone.
+ * @param {string} name
+ * @param {PortTable} port
+ */
+function zone(name, { mpe }) {
+  const isOne = valueField("An MPE controller: a channel for each note", tick(mpe !== undefined), `mpe ${name}`, (value) =>
+    putValues([[["inputs", name, "mpe"], value === "true" ? freeZone([]) : null]], `${name}: ${value === "true" ? "an MPE controller" : "no MPE controller"}`));
+  return [isOne, ...(mpe ? zoneFields("inputs", name, mpe) : [])];
 }
 
 /**

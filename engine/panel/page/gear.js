@@ -7,10 +7,16 @@ import * as controls from "./controls.js";
 import * as devices from "./devices.js";
 import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
 import * as firstSteps from "./first-steps.js";
+import * as dumps from "./gear-dumps.js";
 import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
 import { freeRows, portDetails, portRows } from "./gear-ports.js";
+import * as zones from "./gear-zones.js";
+import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
+import * as rehearse from "./rehearse.js";
+import * as rigFile from "./rig-file.js";
 import { onSearch } from "./sounds.js";
+import { onVelocity, velocityField } from "./trying.js";
 
 const ROUND = 700; // ms between two looks at the ports
 
@@ -36,8 +42,11 @@ export function start() {
   onLook(showActivity);
   controls.start();
   onSearch(render);
+  onVelocity(render);
   firstSteps.onChange(render);
   controls.onChange(render);
+  lights.onChange(render);
+  zones.onChange(render);
   setInterval(look, ROUND);
 }
 
@@ -50,11 +59,13 @@ export function enter() {
 
 export function leave() {
   controls.leave();
+  zones.forget();
 }
 
 /** @param {import("./gear-ports.js").Chosen | null} thing */
 function choose(thing) {
   chosen = thing;
+  zones.forget();
   render();
   if (thing && parts && !matchMedia("(min-width: 64rem)").matches) find(parts.drawer, "h2")?.focus();
 }
@@ -86,7 +97,7 @@ function build() {
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "Gear" }),
     made.steps,
-    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), pairings.section()), made.drawer),
+    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), dumps.section(), rigFile.section(), rehearse.section(), pairings.section()), made.drawer),
   );
   return made;
 }
@@ -94,10 +105,13 @@ function build() {
 function render() {
   if (!parts || !held.rig || byId("view-gear").hidden) return;
   refill(parts.steps, ...firstSteps.steps(free));
-  refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose));
+  refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose), ...lights.list(chosen, choose));
   refill(parts.drawer, ...details());
   parts.drawer.classList.toggle("open", chosen !== null);
   devices.show();
+  dumps.show();
+  rigFile.show();
+  rehearse.show();
   showActivity();
 }
 
@@ -119,19 +133,20 @@ function instrumentList() {
   const rows = instrumentRows(chosen, choose);
   return [
     make("h2", { text: "Instruments" }),
-    note("A test note is middle C for half a second. Mind the monitors."),
+    velocityField(),
     make("ul", { class: "gear", "data-key": "instruments" }, ...(rows.length ? rows : [make("li", { class: "note", text: "None yet. An instrument is what answers on a channel of an output." })])),
     addInstrument(choose),
   ];
 }
 
 function details() {
-  if (!chosen) return [note("Choose a port, an instrument or a switch: what can be set of it comes here.")];
+  if (!chosen) return [note("Choose a port, an instrument, a switch or a light: what can be set of it comes here.")];
   const { section, name } = chosen;
   const inside = section === "inputs" || section === "outputs" ? portDetails(section, name, free[section], choose)
     : section === "instruments" ? instrumentDetails(name, choose)
-    : controls.details(section, Number(name), choose);
-  const title = section === "controls" || section === "tallies" || section === "displays" ? controls.title(section, Number(name)) : name;
+    : section === "controls" ? controls.details(Number(name), choose)
+    : lights.details(/** @type {import("./lights.js").Section} */ (section), name, choose);
+  const title = section === "controls" ? controls.title(Number(name)) : section === "tallies" || section === "displays" ? lights.title(section, name) : name;
   return [
     make("h2", { tabindex: "-1", text: title, "data-key": `title ${section} ${name}` }),
     make("div", { class: "details", "data-key": `details ${section} ${name}` }, ...inside),

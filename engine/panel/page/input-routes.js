@@ -60,13 +60,30 @@ function outputs(scene, input, query) {
       make("span", { class: "how", text: words }),
       make("span", { class: "plays", "data-way": "out", "data-port": name }));
     row.disabled = !mayOperate();
-    return make("li", { "data-key": name }, row);
+    return make("li", { "data-key": name, class: how === "none" ? "" : "with-test" }, row, how === "none" ? null : parting(input, name));
   });
 }
 
 /**
- * Shows a line or route in full; opens a form for a new line.
- * @typedef {{show: (each: Playing) => void, add: (scene: Scene, line: PlayLine) => void}} Opening
+ * A button that takes an input's connection to an output away, with its lines and filters; Undo brings them back.
+ * @param {string} input
+ * @param {string} output
+ */
+function parting(input, output) {
+  const made = button("Disconnect", () => disconnect(input, output), { "data-key": `part ${output}`, "aria-label": `Disconnect ${input} from ${output}` });
+  made.disabled = !mayOperate();
+  return made;
+}
+
+/**
+ * @param {string} input
+ * @param {string} output
+ */
+export const disconnect = (input, output) => edit({ what: "part", from: input, to: output }, `disconnect ${input} from ${output}`);
+
+/**
+ * Shows a line in full, or all that an input plays; opens a form for a new line.
+ * @typedef {{show: (each: Playing, input: string) => void, add: (scene: Scene, line: PlayLine) => void}} Opening
  */
 
 /** @type {Opening} */
@@ -89,7 +106,7 @@ export async function pressed(row, input, output) {
   if (!now) return;
   const { how, own } = cellOf(playing(now), input, output, now);
   if (how === "played" || how === "filtered") {
-    opening.show(own.find(({ line }) => line) ?? own[0]);
+    opening.show(own.find(({ line }) => line) ?? own[0], input);
     return;
   }
   const gear = held.rig?.format === 1 ? [] : (held.rig?.instruments ?? []).filter((each) => each.output === output);
@@ -100,7 +117,7 @@ export async function pressed(row, input, output) {
   const sign = find(row, ".how") ?? row;
   const before = sign.textContent;
   sign.textContent = sign === row ? "…" : "requested …";
-  const answer = how === "none" ? await connect(now, input, output, gear[0]) : await edit({ what: "part", from: input, to: output }, `disconnect ${input} from ${output}`);
+  const answer = how === "none" ? await connect(now, input, output, gear[0]) : await disconnect(input, output);
   if (!answer.done && row.isConnected) sign.textContent = before;
 }
 
@@ -168,7 +185,26 @@ function closed(scene, route, index, again) {
     again();
   }, { "data-key": `edit ${index}`, "aria-label": `Edit filters of route ${index + 1}` });
   open.disabled = !mayOperate();
-  return [filterList(route), make("div", { class: "row" }, open, muting(route))];
+  return [filterList(route), make("div", { class: "row" }, open, muting(route)), ...(route.to.length > 1 ? [make("div", { class: "row" }, ...route.to.map((output) => split(scene, index, output, again)))] : [])];
+}
+
+/**
+ * A button that gives one output of a route a route of its own, whose filters then open.
+ * @param {Scene} scene
+ * @param {number} index
+ * @param {string} output
+ * @param {() => void} again
+ */
+function split(scene, index, output, again) {
+  const made = button(`Only this output: ${output}`, async () => {
+    stayWith(scene);
+    const answer = await edit({ what: "split", route: index, to: output }, `a route of its own to ${output}`);
+    if (!answer.done) return;
+    openRoute = index + 1;
+    again();
+  }, { "data-key": `split ${index} ${output}` });
+  made.disabled = !mayOperate();
+  return made;
 }
 
 /**

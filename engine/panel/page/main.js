@@ -8,6 +8,7 @@ import { byId, kept, say } from "./dom.js";
 import * as flow from "./flow.js";
 import * as gear from "./gear.js";
 import * as help from "./help.js";
+import * as inTurn from "./in-turn.js";
 import * as keyboard from "./keyboard.js";
 import * as machines from "./machines.js";
 import * as monitor from "./monitor.js";
@@ -68,7 +69,7 @@ byId("theme").addEventListener("click", () => {
 });
 nameTheme();
 
-for (const part of [commands, panic, keyboard, activity, machines, ...VIEWS.values()]) part.start();
+for (const part of [commands, inTurn, panic, keyboard, activity, machines, ...VIEWS.values()]) part.start();
 addEventListener("hashchange", turn);
 connection.on("rig", leadOn);
 turn();

@@ -3,11 +3,13 @@
 import { held, on, requestEvents } from "./connection.js";
 import { button, byId, findAll, labelled, make, note, say, select, setOptions } from "./dom.js";
 import * as explain from "./explain.js";
+import * as explainForm from "./explain-form.js";
 import { KINDS, kindOf, timeWords } from "./labels.js";
 
 const KEPT = 1000; // messages
 const SHOWN = 120; // lines
 const ROUND = 400; // ms between two changes of the list: fewer than three per second
+const NOTICES = "Bayleaf’s own notices";
 const SOURCES = 6; // input messages that one output message may have been made from
 
 /** @type {MonitorLine[]} the oldest first */
@@ -65,6 +67,7 @@ function build() {
   };
   const made = {
     port: select([["", "all ports"]], "", rebuild),
+    kinds: make("summary"),
     freeze: button("Freeze", toggle, { "aria-pressed": "false" }),
     state: note(""),
     list: make("ol", { class: "passing", on: { pointerenter: point(true), pointerleave: point(false), focusin: point(true), focusout: point(false) } }),
@@ -72,9 +75,9 @@ function build() {
   };
   byId("view-monitor").append(
     make("h1", { id: "title-monitor", tabindex: "-1", text: "Monitor" }),
-    make("div", { class: "choose" }, labelled("Port", made.port), make("div", { class: "row" }, made.freeze, button("Clear", clear))),
-    make("fieldset", { class: "kinds" }, make("legend", { text: "Messages to show" }), ...[...KINDS, ["notice", "Bayleaf’s own notices"]].map(kindBox)),
-    made.state,
+    make("div", { class: "choose" }, labelled("Port", made.port), make("div", { class: "row" }, made.freeze, button("Clear", clear)), made.state),
+    make("details", {}, made.kinds, make("div", { class: "kinds", role: "group", "aria-label": "Messages to show" }, ...[...KINDS, ["notice", NOTICES]].map(kindBox))),
+    explainForm.form(made.trace),
     make("div", { class: "monitor" }, made.list, made.trace),
   );
   return made;
@@ -94,6 +97,7 @@ function kindBox([kind, words]) {
 
 function listPorts() {
   if (!parts || !held.rig) return;
+  explainForm.show();
   const chosen = parts.port.value;
   /** @type {import("./dom.js").Option[]} */
   const options = [
@@ -129,6 +133,9 @@ function rebuild() {
   if (!parts) return;
   fresh = 0;
   parts.list.replaceChildren(...lines.filter(isShown).slice(-SHOWN).reverse().map(row));
+  const left = KINDS.filter(([kind]) => hidden.has(kind)).map(([, words]) => words);
+  if (hidden.has("notice")) left.push(NOTICES);
+  say(parts.kinds, `Messages to show: all${left.length ? ` but ${left.join(", ")}` : ""}`);
   sayState();
 }
 

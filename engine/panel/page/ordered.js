@@ -1,6 +1,6 @@
 // A list whose entries are put in order: dragged, or moved by Alt with the arrow keys.
 
-import { mayOperate } from "./commands.js";
+import { editUnderWay, mayOperate } from "./commands.js";
 import { find, findAll, make } from "./dom.js";
 
 /** @typedef {{key: string, label: string, current?: boolean, inside: (HTMLElement | null)[], press?: () => unknown}} Entry */
@@ -16,7 +16,8 @@ export function ordered(label, entries, move) {
   const shift = async (/** @type {HTMLElement} */ list, /** @type {number} */ from, /** @type {number} */ to) => {
     if (to < 0 || to >= entries.length || to === from || !mayOperate()) return;
     await move(from, to);
-    setTimeout(() => rowsOf(list)[to]?.focus(), 300);
+    await editUnderWay();
+    rowsOf(list)[to]?.focus();
   };
   return make("ol", { class: "ordered", "aria-label": `${label}; Alt with an arrow key moves an entry`, on: { keydown: (event) => keyed(event, shift) } },
     ...entries.map((entry, index) => make("li", {

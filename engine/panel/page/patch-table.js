@@ -13,18 +13,21 @@ const MOVES = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowUp: [-1, 0], ArrowD
 let at = [0, 0]; // row and column of the cell that Tab reaches
 
 /**
- * Show the table of this scene; `press` acts on a cell, `choose` opens an input.
+ * Show the table of this scene; `press` acts on a cell, `part` disconnects it, `choose` opens an input.
  * @param {HTMLElement} place
  * @param {Scene} scene
  * @param {string} query
  * @param {Press} press
+ * @param {(input: string, output: string) => unknown} part
  * @param {(input: string) => void} choose
  */
-export function table(place, scene, query, press, choose) {
+export function table(place, scene, query, press, part, choose) {
   const [inputs, outputs] = found(held.rig?.inputs ?? [], held.rig?.outputs.map(({ name }) => name) ?? [], query);
   at = [Math.min(at[0], inputs.length - 1), Math.min(at[1], outputs.length - 1)];
+  place.style.setProperty("--columns", String(outputs.length));
+  place.style.setProperty("--rows", String(inputs.length));
   if (!inputs.length || !outputs.length) {
-    refill(place, note("No match."));
+    refill(place, ...nothing(query));
     return;
   }
   const all = playing(scene);
@@ -34,11 +37,19 @@ export function table(place, scene, query, press, choose) {
     make("th", { scope: "row" }, button(input, () => choose(input), { class: "small", "aria-label": `${input}: what it plays` }),
       make("span", { class: "plays", "data-way": "in", "data-port": input, "data-short": "" })),
     ...outputs.map((output, column) => make("td", {}, cell(scene, all, input, output, [row, column], press)))));
-  const body = make("tbody", { on: { keydown: (event) => move(event, place) } }, ...rows);
+  const body = make("tbody", { on: { keydown: (event) => keyed(event, place, (row, column) => part(inputs[row], outputs[column])) } }, ...rows);
   refill(place,
-    make("details", {}, make("summary", { text: "What the signs mean" }), note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; click an input’s name for all that it plays.")),
     make("table", { "aria-label": "Inputs in rows, outputs in columns", on: { pointerover: light, focusin: light } }, make("thead", {}, make("tr", {}, make("td", {}), ...heads)), body));
 }
+
+/** What the signs in the cells mean, and what a press on one does. */
+export const signs = () => make("details", { class: "signs" }, make("summary", { text: "Signs" }), note("◆ plays an instrument, ◇ muted, ↑ inherited, ✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click an empty cell to connect, ✓ to disconnect, any other to open it; the Delete key disconnects any. Click an input’s name for all that it plays, with its filters."));
+
+/**
+ * What is said where there is nothing to show.
+ * @param {string} query
+ */
+export const nothing = (query) => (query ? [note("No match.")] : [note("Nothing to connect yet: first name what plays and where it sounds."), make("a", { href: "#gear", text: "Go to Gear" })]);
 
 /**
  * The names with these letters.
@@ -109,14 +120,17 @@ function sign({ own }) {
 const cellAt = (place) => find(place, `[data-at="${at.join()}"]`);
 
 /**
- * Arrow keys go from cell to cell.
+ * Arrow keys go from cell to cell, and Delete disconnects.
  * @param {KeyboardEvent} event
  * @param {HTMLElement} place
+ * @param {(row: number, column: number) => unknown} part
  */
-function move(event, place) {
+function keyed(event, place, part) {
   const by = MOVES[event.key];
   const from = event.target instanceof HTMLElement ? event.target.dataset.at?.split(",").map(Number) : undefined;
-  if (!by || !from) return;
+  if (!from) return;
+  if (event.key === "Delete" && mayOperate()) part(from[0], from[1]);
+  if (!by) return;
   event.preventDefault();
   const to = [from[0] + by[0], from[1] + by[1]];
   const next = find(place, `[data-at="${to.join()}"]`);

@@ -8,7 +8,7 @@ import { button, byId, find, findAll, kept, make, note, refill, say, select, set
 import { chooseScene, chosenScene, scene } from "./edited-scene.js";
 import * as inputRoutes from "./input-routes.js";
 import { chainWords, sceneOptions } from "./labels.js";
-import { table } from "./patch-table.js";
+import { nothing, signs, table } from "./patch-table.js";
 import { playing, stateWords } from "./playing.js";
 import { save } from "./saving.js";
 import * as scenes from "./scenes.js";
@@ -38,11 +38,12 @@ export function enter() {
 /**
  * Open a line for editing; of a route, all that its input plays.
  * @param {Playing} each
+ * @param {string} input
  */
-function openFully(each) {
+function openFully(each, input) {
   const shown = scene();
   if (each.line && shown) scenes.openLine(shown, each);
-  else choose(each.from[0]);
+  else choose(input);
 }
 
 /** @param {number | null} number of the scene to show, or null for the current one */
@@ -56,7 +57,7 @@ function turnTo(number) {
 function build() {
   const made = {
     scene: select([], "", (value) => turnTo(value === "" ? null : Number(value)), { "aria-label": "Scene" }),
-    search: make("input", { "aria-label": "Find an input or output", placeholder: "Find an input or output", autocomplete: "off", spellcheck: "false", on: { input: render } }),
+    search: make("input", { "aria-label": "Find an input or output", placeholder: "Find a port", autocomplete: "off", spellcheck: "false", on: { input: render } }),
     table: make("div", { class: "table" }),
     form: button("", changeForm),
     unsaved: make("span", { class: "state", role: "status" }),
@@ -75,7 +76,7 @@ function build() {
   byId("view-patch").append(
     make("h1", { id: "title-patch", tabindex: "-1", text: "Patch" }),
     make("div", { class: "bar" }, made.scene, made.undo, made.redo, made.save, made.unsaved, made.form, made.search,
-      make("a", { href: "#scenes", text: "In sentences" }), make("a", { href: "#flow", text: "As a drawing" })),
+      make("a", { href: "#scenes", text: "Sentences" }), make("a", { href: "#flow", text: "Drawing" }), signs()),
     made.said,
     make("div", { class: "room" },
       make("div", {}, made.table, made.body, make("h2", { text: "Burst: the sounds that this scene recalls" }), made.burst),
@@ -144,7 +145,7 @@ function showDetail(shown, query) {
 function showForm(shown, query) {
   if (!parts) return;
   say(parts.form, asTable ? "Show as list" : "Show as table");
-  if (asTable) table(parts.table, shown, query, inputRoutes.pressed, choose);
+  if (asTable) table(parts.table, shown, query, inputRoutes.pressed, inputRoutes.disconnect, choose);
   else listInputs(shown, query);
   parts.table.hidden = !asTable;
   parts.list.hidden = asTable;
@@ -159,7 +160,7 @@ function listInputs(shown, query) {
   const rows = (held.rig?.inputs ?? []).map((name) => ({ name, reached: reach(shown, name) })).filter(({ name, reached }) =>
     `${name} ${reached.join(" ")}`.toLowerCase().includes(query));
   const found = rows.map(({ name, reached }) => make("li", { "data-key": name }, inputButton(name, reached)));
-  refill(parts.inputs, ...(found.length ? found : [make("li", { class: "note", text: "No match." })]));
+  refill(parts.inputs, ...(found.length ? found : [make("li", { class: "note" }, ...nothing(query))]));
 }
 
 const inputButtons = () => (parts ? findAll(parts.inputs, "button") : []);
@@ -205,7 +206,7 @@ function showActivity() {
   if (!parts || byId("view-patch").hidden) return;
   for (const sign of findAll(byId("view-patch"), ".plays")) {
     const words = rateWords(sign.dataset.way, sign.dataset.port);
-    say(sign, "short" in sign.dataset ? (words === "still" ? "" : "♪") : words);
+    say(sign, words === "still" ? "" : "short" in sign.dataset ? "♪" : words);
     sign.dataset.state = words === "still" ? "still" : "plays";
   }
 }

@@ -93,6 +93,13 @@ export function lineWords(line) {
   ].filter((words) => typeof words === "string" && words !== "").map(String);
 }
 
+/** The names of all lines, routes and groups: what can be muted. */
+export function routeNames() {
+  const { scenes = [], routes = [] } = held.rig ?? {};
+  const all = [...routes, ...scenes.flatMap((each) => [...each.play, ...each.routes])];
+  return [...new Set(all.flatMap(({ name, group }) => [name, group]).filter((name) => typeof name === "string" && name !== ""))].map(String);
+}
+
 /**
  * Whether a route, a line or a group of this name is muted.
  * @param {string | null | undefined} name

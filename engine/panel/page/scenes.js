@@ -11,14 +11,18 @@ import { start as startKeys } from "./range-keys.js";
 import { save } from "./saving.js";
 import * as sentences from "./sentences.js";
 import * as setlists from "./setlists.js";
+import { onVelocity } from "./trying.js";
 import { numberOf, textInput, valueField } from "./value-fields.js";
 
 /** @type {ReturnType<typeof build> | null} */
 let parts = null;
+/** @type {number | undefined} the scene whose place in the list was shown last */
+let seen;
 
 export function start() {
   startKeys();
   sentences.onChange(render);
+  onVelocity(render);
   on("rig", render);
   on("connection", render);
   on("frame", (frame) => {
@@ -32,6 +36,7 @@ export function enter() {
 }
 
 export function leave() {
+  seen = undefined;
   sentences.forget();
 }
 
@@ -58,7 +63,7 @@ export function openNew(shown, line) {
 
 function build() {
   const made = { bar: make("div", { class: "bar" }), said: make("div", { class: "save-said", role: "status" }), list: make("div", { class: "things" }), drawer: make("div", { class: "drawer" }) };
-  byId("view-scenes").append(make("h1", { id: "title-scenes", tabindex: "-1", text: "Scenes" }), made.bar, made.said, make("div", { class: "room" }, made.list, made.drawer));
+  byId("view-scenes").append(make("div", { class: "top" }, make("h1", { id: "title-scenes", tabindex: "-1", text: "Scenes" }), made.bar), made.said, make("div", { class: "room" }, made.list, made.drawer));
   return made;
 }
 
@@ -68,7 +73,12 @@ function render() {
   refill(parts.bar, ...toolbar());
   refill(parts.list, ...sceneList(shown), ...setlists.lists("setlists", shown), ...(held.rig.format === 1 ? [] : setlists.lists("songs", shown)));
   refill(parts.drawer, ...(shown ? details(shown) : [note("Choose a scene.")]));
+  if (shown?.number !== seen && besides()) find(parts.list, "[aria-current]")?.scrollIntoView({ block: "center" });
+  seen = shown?.number;
 }
+
+/** Whether the list and what is chosen in it are side by side. */
+const besides = () => matchMedia("(min-width: 48rem) and (min-height: 32.01rem)").matches;
 
 /** What was done last and can be undone, and whether the file has it. */
 export function toolbar() {
@@ -96,13 +106,12 @@ function sceneList(shown) {
     return made;
   };
   return [
-    make("h2", { text: "Scenes" }),
-    ordered("Scenes", entries, (from, to) => command({ do: "scenes", what: "move", number: scenes[from].number, new: scenes[to > from ? to + 1 : to]?.number ?? null }, `move ${sceneWords(scenes[from])}`)),
-    make("div", { class: "row" },
+    make("div", { class: "row making" },
       act("New", () => add({})),
       act("Copy", () => shown && copy(shown), shown !== null),
       act("Like this one", () => shown && add({ like: shown.number }), shown !== null && held.rig?.format !== 1),
       act("Delete", () => shown && drop(shown), shown !== null && scenes.length > 1)),
+    ordered("Scenes", entries, (from, to) => command({ do: "scenes", what: "move", number: scenes[from].number, new: scenes[to > from ? to + 1 : to]?.number ?? null }, `move ${sceneWords(scenes[from])}`)),
     note("Drag a scene, or press Alt with an arrow key, to move it."),
   ];
 }
@@ -112,7 +121,7 @@ function choose(number) {
   sentences.forget();
   chooseScene(number);
   render();
-  if (parts && !matchMedia("(min-width: 64rem)").matches) find(parts.drawer, "h2")?.focus();
+  if (parts && !besides()) find(parts.drawer, "h2")?.focus();
 }
 
 const nextNumber = () => Math.max(0, ...(held.rig?.scenes ?? []).map(({ number }) => number)) + 1;

@@ -1,24 +1,28 @@
 // A play line as a sentence with holes: each part of it is a button, which opens the one control that fits it.
 
-import { command, mayOperate } from "./commands.js";
+import { editUnderWay, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make, note } from "./dom.js";
 import { edit, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { muting } from "./input-routes.js";
 import { filterWords, sceneWords } from "./labels.js";
+import { lineIds } from "./line-places.js";
 import { baseOf, noteEnds, noteKeys, playing, velocityEnds } from "./playing.js";
 import { rangeControl, stopListening } from "./range-keys.js";
 import { matchingSounds, placeWords } from "./sounds.js";
+import { trySound, velocityField } from "./trying.js";
 import { channelButtons, numberOf, textInput, valueField } from "./value-fields.js";
 
 /** @typedef {"from" | "sound" | "on" | "notes" | "velocity" | "transpose" | "channel" | "pedal" | "programs" | "through" | "name"} Hole */
 
-/** @type {{scene: number, row: number, hole: Hole | "more"} | null} */
+/** @type {{scene: number, row: number, hole: Hole | "more"} | null} `row`: the number by which the line is known */
 let open = null;
 let letters = ""; // of the sound that is searched for
 /** @type {{key: string, element: HTMLElement} | null} the filters that are being edited */
 let chain = null;
+/** @type {{key: string, sound: string | undefined} | null} what Cancel puts back */
+let soundBefore = null;
 let again = () => {};
 
 /** @param {() => void} heed draws the sentences again */
@@ -30,6 +34,7 @@ export function onChange(heed) {
 export function forget() {
   open = null;
   chain = null;
+  soundBefore = null;
   filterChain.forget();
   stopListening();
 }
@@ -42,9 +47,15 @@ export function forget() {
 export function openLine(scene, line) {
   forget();
   const lines = linesOf(scene);
-  const row = line ? lines.findIndex((each) => each.index === line.index && each.line === line.line) : lines.length - 1;
-  open = row < 0 ? null : { scene: scene.number, row, hole: "more" };
+  const at = line ? lines.findIndex((each) => each.index === line.index && each.line === line.line) : lines.length - 1;
+  open = at < 0 ? null : { scene: scene.number, row: idsOf(scene, lines)[at], hole: "more" };
 }
+
+/**
+ * @param {Scene} scene
+ * @param {Playing[]} lines
+ */
+const idsOf = (scene, lines) => lineIds(scene.number, lines.map(({ line }) => line));
 
 /** @param {Scene} scene */
 const linesOf = (scene) => playing(scene).filter(({ line }) => line);
@@ -54,7 +65,9 @@ const linesOf = (scene) => playing(scene).filter(({ line }) => line);
  * @param {Scene} scene
  */
 export function sentences(scene) {
-  const rows = linesOf(scene).map((each, row) => sentenceOf(scene, each, row));
+  const lines = linesOf(scene);
+  const ids = idsOf(scene, lines);
+  const rows = lines.map((each, row) => sentenceOf(scene, each, ids[row]));
   const add = button("Add a play line", () => addLine(scene, {}), { "data-key": "add", class: rows.length ? "" : "accent" });
   add.disabled = !mayOperate() || !held.rig?.instruments.length || !held.rig?.inputs.length;
   const empty = held.rig?.instruments.length ? "Nothing plays here yet. Add the first line." : "First say in Gear what plays and where it sounds.";
@@ -72,7 +85,12 @@ export async function addLine(scene, line) {
   const added = { from: held.rig?.inputs.slice(0, 1), on: held.rig?.instruments[0]?.name, ...line };
   const answer = await put(scene, null, added);
   if (!answer.done) return;
-  open = { scene: scene.number, row: scene.play.filter((each) => !each.off).length, hole: line.on ? "sound" : "on" };
+  await editUnderWay();
+  const now = held.rig?.scenes.find(({ number }) => number === scene.number);
+  const lines = now ? linesOf(now) : [];
+  const at = lines.findIndex(({ index }) => index === scene.play.length);
+  if (at < 0) return;
+  open = { scene: scene.number, row: idsOf(scene, lines)[at], hole: line.on ? "sound" : "on" };
   again();
 }
 
@@ -264,6 +282,12 @@ function more(scene, line, row, change) {
 function soundControl(line, key, pick) {
   const on = line.on ?? "";
   const found = matchingSounds(on, letters).slice(0, 40);
+  const before = soundBefore?.key === key ? soundBefore.sound : line.sound ?? undefined;
+  soundBefore = { key, sound: before };
+  const cancel = button(`Cancel: back to ${before ?? "the sound it is on"}`, async () => {
+    if ((await pick(before)).done) forget();
+    again();
+  }, { "data-key": "cancel" });
   const search = textInput(letters, { "aria-label": "Find a sound", placeholder: "Find a sound", "data-key": `find ${key}` });
   return [
     make("div", { on: { input: ({ target }) => {
@@ -275,8 +299,10 @@ function soundControl(line, key, pick) {
       ...found.map(({ sound, place }) => make("li", { "data-key": sound },
         button(sound, () => pick(sound), { "aria-pressed": String(line.sound === sound) }),
         make("span", { class: "how", text: placeWords(place) }),
-        button("Try", () => command({ do: "audition", instrument: on, sound }, `try ${sound}`), { "aria-label": `Try ${sound}: a soft phrase; mind the monitors` })))),
+        trySound(on, sound)))),
+    velocityField(),
     ...(found.length ? [] : [note(letters ? "No sound has these letters." : `${on} has no sounds yet; add them in Gear.`)]),
+    ...((line.sound ?? undefined) === before ? [] : [cancel]),
   ];
 }
 

@@ -41,13 +41,13 @@ function oneList(section, place, { name, scenes, songs = [] }, scene) {
   const words = (/** @type {number | string} */ entry) => (bySongs ? String(entry) : `${entry} ${held.rig?.scenes.find(({ number }) => number === entry)?.name ?? ""}`);
   const add = button(scene && !bySongs ? `Add ${scene.number} ${scene.name}` : "Add", () => put([...entries, /** @type {Scene} */ (scene).number], `${name}: ${scene?.number} added`), { "data-key": "add" });
   add.disabled = !mayOperate() || !scene || bySongs;
-  const remove = button("Remove this list", () => command({ do: "edit", what: "remove", section, name }, `remove ${name}`), { class: "danger", "data-key": "remove" });
+  const remove = button("Remove this list", () => command({ do: "edit", what: "remove", section, name }, `remove ${name}`), { class: "danger", "data-key": "remove", "aria-label": `Remove this list: ${name}` });
   remove.disabled = !mayOperate();
   return make("details", { "data-key": `${section} ${place}`, class: "list" },
     make("summary", { text: `${name}: ${entries.length === 1 ? "1 entry" : `${entries.length} entries`}` }),
     valueField("Name", textInput(name), `name ${section} ${place}`, (value) => command({ do: "edit", what: "rename", section, name, new: value }, `call it ${value}`)),
     ordered(`${name}, in order`, entries.map((entry, index) => ({
-      key: String(index),
+      key: `${entry} ${entries.slice(0, index).filter((each) => each === entry).length}`,
       label: words(entry),
       inside: [make("span", { class: "place", text: `${index + 1}.` }), make("span", { class: "name", text: words(entry) }), drop(entries, index, name, words(entry), put)],
     })), (from, to) => put(moved(entries, from, to), `${name}: ${words(entries[from])} is now ${to + 1}.`)),
@@ -62,7 +62,8 @@ function oneList(section, place, { name, scenes, songs = [] }, scene) {
  * @param {(now: (number | string)[], words: string) => unknown} put
  */
 function drop(entries, index, name, words, put) {
-  const made = button("✕", () => put(entries.filter((_, place) => place !== index), `${name}: ${words} taken out`), { "aria-label": `Take out ${index + 1}. ${words}`, "data-key": "drop" });
+  const twice = entries.filter((each) => each === entries[index]).length > 1;
+  const made = button("✕", () => put(entries.filter((_, place) => place !== index), `${name}: ${words} taken out`), { "aria-label": `Take out ${words}${twice ? ` at ${index + 1}` : ""}`, "data-key": "drop" });
   made.disabled = !mayOperate() || entries.length === 1;
   return made;
 }

@@ -146,8 +146,9 @@ function showConnection() {
 
 function ageWords() {
   const why = held.gone ? `${sentence(held.gone)} ` : held.open ? "" : "The panel does not answer. ";
-  if (!held.heardTime) return `${why}Connecting; nothing received yet.`;
-  return `Display out of date since ${timeWords(held.heardTime)}. ${why}Reconnecting.`;
+  const remedy = held.gone && held.open ? "Start it again with bayleaf run; this page reconnects by itself." : "Reconnecting.";
+  if (!held.heardTime) return `${why}Nothing received yet. ${remedy}`;
+  return `Display out of date since ${timeWords(held.heardTime)}. ${why}${remedy}`;
 }
 
 /** @param {string} text */
@@ -208,7 +209,7 @@ function markScenes() {
     const place = Number(row.dataset.place) || null;
     const here = Number(row.dataset.number) === scene?.number && (place === null || place === setlist?.place);
     const following = Number(row.dataset.number) === next?.number && (place === null || loaded || place === (setlist?.place ?? 0) + 1);
-    if (here && row.getAttribute("aria-current") !== "true" && matchMedia("(min-width: 64rem)").matches) row.scrollIntoView({ block: "nearest" });
+    if (here && row.getAttribute("aria-current") !== "true" && matchMedia("(min-width: 64rem)").matches) row.scrollIntoView({ block: "center" });
     if (here) row.setAttribute("aria-current", "true");
     else row.removeAttribute("aria-current");
     const mark = find(row, ".mark");

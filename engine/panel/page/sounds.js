@@ -3,6 +3,7 @@
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, find, make, note } from "./dom.js";
+import { trySound } from "./trying.js";
 import { numberOf, putValues, textInput } from "./value-fields.js";
 
 const SHOWN = 60;
@@ -61,20 +62,22 @@ function searched(field) {
  * @param {number[]} place
  */
 function row(name, sound, place) {
-  const hear = button("Try", () => command({ do: "audition", instrument: name, sound }, `try ${sound}`), { "aria-label": `Try ${sound}: a soft phrase; mind the monitors`, title: "A soft phrase; the sound before comes back. Mind the monitors." });
+  const hear = trySound(name, sound);
   const drop = button("Remove", () => putValues([[["instruments", name, "sounds", sound], null]], `${name}: sound ${sound} removed`), { "aria-label": `Remove ${sound}` });
-  hear.disabled = drop.disabled = !mayOperate();
-  return make("li", { "data-key": sound }, make("span", { class: "name", text: sound }), make("span", { class: "how", text: placeWords(place) }), hear, drop);
+  drop.disabled = !mayOperate();
+  const label = held.rig?.instruments.find((each) => each.name === name)?.printed[sound];
+  return make("li", { "data-key": sound }, make("span", { class: "name", text: sound }), make("span", { class: "how", text: label ? `${label}, ${placeWords(place)}` : placeWords(place) }), hear, drop);
 }
 
 /** @param {string} name */
 function adding(name) {
   const field = (/** @type {string} */ label, /** @type {string} */ key, /** @type {Record<string, string>} */ facts = {}) =>
     make("label", { class: "short" }, label, textInput("", { "data-key": key, name: key, ...facts }));
+  const labelled = held.rig?.gear[name]?.labels !== undefined;
   const add = make("button", { text: "Add the sound" });
   add.disabled = !mayOperate();
   return make("form", { class: "add-sound", "data-key": `add sound ${name}`, on: { submit: (event) => added(event, name) } },
-    field("Name", "sound"), field("MSB", "msb", { inputmode: "numeric", size: "3" }), field("LSB", "lsb", { inputmode: "numeric", size: "3" }), field("Program", "program", { inputmode: "numeric", size: "3" }), add);
+    field("Name", "sound"), field("MSB", "msb", { inputmode: "numeric", size: "3" }), field("LSB", "lsb", { inputmode: "numeric", size: "3" }), labelled ? field("As printed", "program", { size: "4" }) : field("Program", "program", { inputmode: "numeric", size: "3" }), add);
 }
 
 /**
@@ -87,7 +90,7 @@ async function added(event, name) {
   if (!(form instanceof HTMLFormElement)) return;
   const value = (/** @type {string} */ key) => /** @type {HTMLInputElement} */ (find(form, `[name=${key}]`)).value.trim();
   const banked = value("msb") !== "" || value("lsb") !== "";
-  const sound = { ...(banked ? { bank: [numberOf(value("msb") || "0"), numberOf(value("lsb") || "0")] } : {}), program: numberOf(value("program")) };
+  const sound = { ...(banked ? { bank: [numberOf(value("msb") || "0"), numberOf(value("lsb") || "0")] } : {}), ...(held.rig?.gear[name]?.labels === undefined ? { program: numberOf(value("program")) } : { printed: value("program") }) };
   const answer = await putValues([[["instruments", name, "sounds", value("sound")], sound]], `${name}: sound ${value("sound")} added`);
   if (!answer.done) return;
   form.reset();

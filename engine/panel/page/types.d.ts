@@ -78,12 +78,20 @@ interface Instrument {
 }
 
 /** A port in the keys of the rig file. */
-interface PortTable { port?: string; device?: string; keyboard?: string; stop?: string[]; wire?: string }
+interface PortTable { port?: string; device?: string; keyboard?: string; stop?: string[]; wire?: string; mpe?: ZoneTable; through?: Chain }
+
+/** An MPE zone: its first and last member, and how many semitones their bends and the manager's reach. */
+interface ZoneTable { members: number[]; bend?: number; manager_bend?: number }
 
 /** An instrument in the keys of the rig file; times in ns; each sound's place as [program], [msb, lsb, program] or []. */
 interface GearTable {
   output: string;
   channel: number;
+  mpe?: ZoneTable;
+  pressure?: string;
+  labels?: string | Record<string, number>;
+  through?: Chain;
+  request?: string;
   bank?: string;
   settle?: number;
   programs_from?: number;
@@ -100,7 +108,19 @@ interface ControlTable {
   do: string | Line | (string | Line)[];
   scene?: number | string;
   scenes?: (number | string)[];
+  route?: string;
 }
+
+/** A light in the keys of the rig file; its messages in hexadecimal. */
+interface TallyTable {
+  to: string;
+  when: { scene?: number | string; route?: string; song?: string; clock?: string; player?: string };
+  on: string;
+  off: string;
+}
+
+/** A display in the keys of the rig file. */
+interface DisplayTable { to: string; show: string; player?: string }
 
 interface HeardMessage { at: number; message: string }
 
@@ -125,8 +145,8 @@ interface Rig {
   ports: { inputs: Record<string, PortTable>; outputs: Record<string, PortTable> };
   gear: Record<string, GearTable>;
   controls: ControlTable[];
-  tallies: Line[];
-  displays: Line[];
+  tallies: TallyTable[];
+  displays: DisplayTable[];
   input_chains: { [input: string]: { stop: string[]; through: Chain } };
   chains: { [name: string]: Chain };
   routes: Route[];
@@ -277,8 +297,14 @@ interface Answers {
   learned: { control: ControlTable | null; presses: number; bounce_ms: number };
   identify: { rows: IdentifiedRow[] };
   differences: { differences: string[] };
+  versions: { versions: RigVersion[] };
+  rehearse: { findings: string[]; remarks: string[]; page: string };
+  dump: { messages: string[] };
+  backup: { rig: string; device: number };
   pairings: { pairings: PairedRow[]; codes: PairingCode[] };
 }
+
+interface RigVersion { number: number; time: string; bytes: number }
 
 interface EngineRequest { do: string; [fact: string]: unknown }
 

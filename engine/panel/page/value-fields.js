@@ -13,11 +13,12 @@ const faults = new Map();
  * Put values into their places in the rig, in one step; null takes a value away.
  * @param {[Path, unknown][]} values
  * @param {string} words
+ * @param {number} [seen] the revision of the rig that the edit is made for
  */
-export function putValues(values, words) {
+export function putValues(values, words, seen) {
   const byPlace = values.some(([path]) => path.some((key) => typeof key === "number"));
   const listed = values.map(([path, value]) => ({ path, value }));
-  return command({ do: "edit", what: "values", values: listed, words, revision: byPlace ? held.rig?.revision : null }, words);
+  return command({ do: "edit", what: "values", values: listed, words, revision: seen ?? (byPlace ? held.rig?.revision : null) }, words);
 }
 
 /**

@@ -1,4 +1,4 @@
-"""A rig that comes over MIDI: what it may not change, whoever sends it.
+"""A rig that comes over MIDI or from a page: what it may not change, whoever sends it.
 
 Whatever opens this machine to others, or makes it open a file, is the player's to change: `[osc]`, `[network]`,
 `[remote]`, the devices of ports, the sound lists and the included files. So no file that the new text alone names is
@@ -22,25 +22,19 @@ _NAMED: Final = 5  # that a refusal lists
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
-def checked(current: str, *, new: str, source: str, folder: Path) -> str:
-    """The new text, if it may take the place of the current one. `source` names it in errors; `folder` has the files
-    that the current one includes.
+def checked(current: str, *, new: str, source: str, way: str, folder: Path) -> str:
+    """The new text, if it may take the place of the current one. `source` names it in errors; `way` says how it came,
+    such as "over MIDI"; `folder` has the files that the current one includes.
 
     Raises RigError, and EditError with the reason for a refusal.
     """
     if _included(new) != _included(current):
-        raise EditError(_refused(["include"]))
+        raise EditError(_refused(["include"], way))
     old, wanted = (read(text, source, lists=False, folder=folder) for text in (current, new))
-    reason = refusal(old, wanted)
-    if reason is not None:
-        raise EditError(reason)
+    changed = list(_changed(old, wanted))
+    if changed:
+        raise EditError(_refused(changed, way))
     return new
-
-
-def refusal(current: Rig, new: Rig) -> str | None:
-    """Why a rig that came over MIDI may not take the place of the current one, or None. Both read without lists."""
-    changed = list(_changed(current, new))
-    return _refused(changed) if changed else None
 
 
 def _included(text: str) -> list[str]:
@@ -51,10 +45,10 @@ def _included(text: str) -> list[str]:
         return []
 
 
-def _refused(changed: list[str]) -> str:
+def _refused(changed: list[str], way: str) -> str:
     listed = ", ".join(changed[:_NAMED]) + (f" and {len(changed) - _NAMED} more" if len(changed) > _NAMED else "")
-    way = "change that in the rig file, or play the rig from a file (bayleaf restore FILE.syx)"
-    return f"a rig that comes over MIDI may not change {listed}; {way}"
+    remedy = "change that in the rig file, or play the rig from a file (bayleaf restore FILE.syx)"
+    return f"a rig that comes {way} may not change {listed}; {remedy}"
 
 
 def _changed(current: Rig, new: Rig) -> Iterator[str]:

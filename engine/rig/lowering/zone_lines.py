@@ -24,19 +24,22 @@ def to_instrument(source: MpeZone | None, gear: Instrument, converted: bool) -> 
     `source`: the zone of its inputs, if they have one; `converted`: a filter of the line has seen to zones already.
     """
     if gear.mpe is None:
-        first = () if source is None or converted else (_between(source, None, gear.channel, bend_range(gear)),)
-        return (*first, _on_channel(gear.channel))
+        if source is None or converted:
+            return (_on_channel(gear.channel),)
+        return _between(source, None, gear.channel, bend_range(gear), gear.pressure), _on_channel(gear.channel)
     kept = _kept(gear.mpe.zone.channels)
     if converted:
         return (kept,)
+    to = gear.mpe.model_copy(update={"manager_bend": bend_range(gear)})
     if source is None:
-        return _on_channel(1), _between(None, gear.mpe, 1, MANAGER_RANGE), kept
-    return _between(source, gear.mpe), kept
+        return _on_channel(1), _between(None, to, 1, MANAGER_RANGE), kept
+    return _between(source, to), kept
 
 
 def bend_range(gear: Instrument) -> int:
-    """How far the bend of an instrument without a zone reaches (semitones): as its set-up says, or 2."""
-    selected, found = SelectedParameter(), MANAGER_RANGE
+    """How far the bend of an instrument, or of its manager channel, reaches (semitones): as its set-up says, which is
+    sent last, or its zone, or 2."""
+    selected, found = SelectedParameter(), gear.mpe.manager_bend if gear.mpe is not None else MANAGER_RANGE
     for line in gear.setup:
         for message in set_up(line, Receiver(gear.channel - 1, gear.programs_from)).messages:
             if message[0] & 0xF0 == CONTROLLER:
@@ -50,13 +53,20 @@ def bend_range(gear: Instrument) -> int:
 
 
 @cache
-def _between(source: MpeZone | None, to: MpeZone | None, channel: int = 1, bend: int = MANAGER_RANGE) -> FilterSettings:
-    """From one zone to another one, or with None from or to a channel."""
+def _between(
+    source: MpeZone | None,
+    to: MpeZone | None,
+    channel: int = 1,
+    bend: int = MANAGER_RANGE,
+    pressure: str = "channel",
+) -> FilterSettings:
+    """From one zone to another one, or with None from or to a channel, which may have pressures of its keys."""
     ends = {
-        name: {"channel": channel, "bend": bend} if zone is None else {"members": zone.members, "bend": zone.bend}
+        name: {"channel": channel, "bend": bend} if zone is None else zone.model_dump()
         for name, zone in (("from", source), ("to", to))
     }
-    return mpe.Settings.model_validate({"filter": "mpe", **ends})
+    by_keys = {"pressure": pressure} if pressure != "channel" else {}
+    return mpe.Settings.model_validate({"filter": "mpe", **ends, **by_keys})
 
 
 @cache

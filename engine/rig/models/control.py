@@ -92,9 +92,9 @@ class When(Part):
 class Control(Part):
     """A message that triggers an action, or several in one step.
 
-    `scenes`, `songs`: those in which it is active, all if empty. `hold`, `between`: the length of a long press, and the
-    longest gap in a double press (ns). `scene`, `route`, `output` and `messages` are for the words scene, mute and
-    unmute, and send.
+    `scenes`, `songs`: those in which it is active, all if empty; `players`: those whom it is for, whoever plays by the
+    input if empty. `hold`, `between`: the length of a long press, and the longest gap in a double press (ns). `scene`,
+    `route`, `output` and `messages` are for the words scene, mute and unmute, and send.
     """
 
     input: Annotated[str, Reference("inputs")]
@@ -105,6 +105,7 @@ class Control(Part):
     passes: bool = Field(False, alias="pass")
     scenes: Scenes = ()
     songs: Annotated[Songs, Since(2)] = ()
+    players: Annotated[Names, Reference("players", many=True), Since(2)] = ()
     hold: Nanoseconds = 600_000_000
     between: Nanoseconds = 350_000_000
     route: Annotated[Text | None, Reference("routes")] = None

@@ -284,7 +284,7 @@ def _controls(data: Data) -> Iterator[Complaint]:
 
 def _condition(control: Data) -> Data:
     """The condition of a control with its defaults, so that equal ones look alike however they are written."""
-    condition = {**table(control, "when"), "scenes": control.get("scenes"), "songs": control.get("songs")}
+    condition = {**table(control, "when"), **{key: control.get(key) for key in ("scenes", "songs", "players")}}
     if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
         condition["at_least"] = 64
     if isinstance(condition.get("key"), int):

@@ -4,7 +4,7 @@ reported."""
 from collections.abc import Iterator
 from typing import Any
 
-from engine.midi.mpe import LOWER_MANAGER, MEMBER_RANGE, Zone, zone
+from engine.midi.mpe import LOWER_MANAGER, MANAGER_RANGE, MEMBER_RANGE, Zone, zone
 from engine.rig.read.raw_data import Complaint, Data, Keys, names, table, tables
 
 
@@ -46,10 +46,10 @@ def zone_of(found: Any) -> Zone | None:
         return None
 
 
-def _as_found(port: Any) -> tuple[Any, Any] | None:
-    """Members and bend range of an input."""
+def _as_found(port: Any) -> Data | None:
+    """The zone of an input with its bend ranges."""
     found = table(port, "mpe")
-    return (found.get("members"), found.get("bend", MEMBER_RANGE)) if found else None
+    return {"bend": MEMBER_RANGE, "manager_bend": MANAGER_RANGE, **found} if found else None
 
 
 def _instruments(data: Data) -> Iterator[Complaint]:
@@ -61,6 +61,8 @@ def _instruments(data: Data) -> Iterator[Complaint]:
         keys: Keys = ("instruments", name, "mpe")
         if "spare" in gear:
             yield Complaint(keys, "an instrument with a zone has no channel to spare; leave out mpe or spare")
+        if "pressure" in gear:
+            yield Complaint((*keys[:2], "pressure"), "each member of a zone has its own; leave out mpe or pressure")
         for other, each in instruments.items():
             if other != name and gear.get("output") == each.get("output"):
                 shared = sorted({*found.channels} & _channels(each))

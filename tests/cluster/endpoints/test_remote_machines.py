@@ -11,6 +11,7 @@ from engine.cluster.link.wire_format import EventSender
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused
 from engine.core.cable.output_cable import BurstUnit
 from engine.ports.port import PortError, PortGone
+from tests.support.counted_work import lines_run
 from tests.support.fake_link import FakeNet
 from tests.support.lending_world import BOX, OFF, ON, Box, Engine
 
@@ -258,3 +259,24 @@ def test_what_the_other_machine_counts_is_reported(net: FakeNet) -> None:
     assert (desk.cable.counts.shed, desk.cable.counts.replaced) == (3, 2)
     desk.open()
     assert desk.port.longest == 4096
+
+
+def test_a_port_that_flickers_wakes_nobody_and_costs_the_same_among_many(net: FakeNet) -> None:
+    """A machine can show and withdraw a port without end: the loop must not take a turn for each."""
+    desk, box = _playing(net)
+    woken: list[int] = []
+    desk.far.news = lambda: woken.append(1)
+    token = desk.keys.plugged(BOX, "out", "strings")
+
+    def flicker() -> None:
+        box.link.gone(token)
+        box.link.alive(token)
+
+    steps = lines_run(flicker)
+    assert desk.output is not None
+    assert desk.output.gone == "strings at stage-left is gone"
+    assert woken == []
+    for number in range(200):
+        box.link.alive(desk.keys.plugged(BOX, "in", f"pad {number}"))
+        desk.far.input(f"pad {number}", desk.rig.inputs["keys"])
+    assert lines_run(flicker) < steps + 20

@@ -258,13 +258,11 @@ def test_tokens_that_flicker_without_end_count_as_gone(pair: tuple[Link, Link]) 
     left.alive("r1/test/alive/stage-left/in/keys")
     until("the token", lambda: len(there) == 1)
 
-    def flicker() -> bool:
-        for _ in range(1000):
-            left.alive("r1/test/alive/stage-left/in/pads")
-            left.gone("r1/test/alive/stage-left/in/pads")
-        return not there
-
-    until("the tokens to be gone", flicker)
+    for _ in range(1000):
+        left.alive("r1/test/alive/stage-left/in/pads")
+        left.gone("r1/test/alive/stage-left/in/pads")
+    until("the tokens to be gone", lambda: not there)
+    assert len(changes) < 1500, "some are left out"
     until("the token that stays", lambda: there == {"r1/test/alive/stage-left/in/keys"})
     assert desk.faults == 0
 

@@ -1,6 +1,7 @@
 """What is sent over a link arrives as it was sent, and nothing else does."""
 
 import contextlib
+from functools import partial
 
 import pytest
 from hypothesis import given
@@ -10,6 +11,7 @@ from engine.cluster.link.wire_format import EventSender, OrderSender, read_event
 from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind
+from tests.support.counted_work import lines_run
 
 _messages = st.one_of(
     st.sampled_from((b"\xf8", b"\xf0\x7e\xf7", b"\xc1\x05", b"\xf0" + bytes(5000) + b"\xf7")),
@@ -79,6 +81,13 @@ def test_what_is_nothing_of_the_kind_is_refused(payload: bytes) -> None:
     for read in (read_events, read_orders):
         with contextlib.suppress(ValueError):
             read(payload)
+
+
+def test_a_long_message_takes_no_more_steps_to_check_than_a_short_one() -> None:
+    """A machine that floods the network with dumps must not hold Python's lock with each byte."""
+    short, long = (bytes((0xF0, *bytes(length), 0xF7)) for length in (5, 50_000))
+    steps = [lines_run(partial(read_events, next(EventSender(1).packs([(0, each)]))[0])) for each in (short, long)]
+    assert steps[1] - steps[0] < 10
 
 
 def test_a_message_that_is_none_is_refused() -> None:

@@ -5,7 +5,8 @@ from hypothesis import strategies as st
 
 from engine.cluster.link.wire_format import OrderSender, read_orders
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused, Grant, OutputLender
-from engine.core.cable.output_cable import BurstUnit, Delivery, KeptUnit, again
+from engine.core.cable.kept_unit import KeptUnit
+from engine.core.cable.output_cable import BurstUnit, Delivery, again
 from engine.core.cable.program_burst import select
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable

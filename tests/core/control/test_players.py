@@ -3,11 +3,13 @@
 import pytest
 
 from engine.answer_codes import AnswerCode
+from engine.core.command_result import Result
 from engine.core.commands import (
     ChooseSetlist,
     FirstScene,
     FollowShow,
     NextScene,
+    OutputThere,
     PreviousScene,
     RecallScene,
     Resend,
@@ -16,6 +18,7 @@ from engine.core.commands import (
     Transpose,
 )
 from engine.core.control.setlist import ShowPosition
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import adopt
 from tests.support.play_rig import heard
@@ -146,6 +149,43 @@ def test_one_players_recall_does_not_take_away_anothers_burst() -> None:
     while (due := engine.due) is not None and due < 2 * SECOND:
         out += engine.tick(due)
     assert [message.hex() for _, message, _ in out if message[0] & 0xF0 == 0xC0] == ["c13b", "c023"]
+
+
+def _on_a_slow_cable() -> Engine:
+    """Both instruments of the left box are behind a SysEx that takes a while."""
+    engine = players_engine(PLAYERS.replace('port = "Box*1"', 'port = "Box*1", wire = "din"'))
+    engine.tick(SECOND)
+    engine.receive(2 * SECOND, 0, b"\xf0" + bytes(100) + b"\xf7")
+    heard(engine, "90 3C 40", "keys", 2 * SECOND)
+    return engine
+
+
+def _programs(engine: Engine, *results: Result) -> list[str]:
+    """What leaves on the left until the cable is idle, after these."""
+    out = [delivery for result in results for delivery in result.deliveries]
+    while (due := engine.due) is not None and due < 4 * SECOND:
+        out += engine.tick(due)
+    return [message.hex() for output, message, _ in out if output == 0 and message[0] & 0xF0 == 0xC0]
+
+
+def test_what_a_resend_for_all_sends_is_each_players_own() -> None:
+    """While it waits, a player's recall replaces that player's part of it, and nothing of the others'."""
+    engine = _on_a_slow_cable()
+    sent = ask(engine, Resend(), 2 * SECOND), recall_for(engine, 22, "anna", 2 * SECOND)
+    assert _programs(engine, *sent) == ["c020", "c13b"]
+
+
+def test_a_second_resend_for_all_repeats_nothing_that_waits() -> None:
+    engine = _on_a_slow_cable()
+    sent = [ask(engine, Resend(player=player), 2 * SECOND) for player in ("", "anna", "")]
+    assert _programs(engine, *sent) == ["c020", "c13d"]
+
+
+def test_an_output_that_is_back_gets_every_players_sounds_and_each_may_replace_their_own() -> None:
+    engine = players_engine(PLAYERS.replace('port = "Box*1"', 'port = "Box*1", wire = "din"'))
+    engine.tick(SECOND)
+    back = engine.apply(2 * SECOND, OutputThere("left"), "test")
+    assert _programs(engine, back, recall_for(engine, 22, "anna", 2 * SECOND)) == ["c020", "c13b"]
 
 
 def test_an_engine_that_follows_is_where_every_player_is() -> None:

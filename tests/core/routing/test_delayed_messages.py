@@ -319,7 +319,7 @@ def test_a_later_message_may_be_stopped_by_a_filter_behind() -> None:
 def test_explain_tells_what_comes_later() -> None:
     """The explanation of each filter, and of what the output gets, gives times from now."""
     loaded = read(rig(f'{ECHO}, {{ filter = "transpose", semitones = 12 }}'), "test")
-    found = explain(loaded, loaded.scenes[0], "keys", b"\x90\x3c\x40")
+    found = explain(loaded, loaded.scenes[0], "keys", (b"\x90\x3c\x40",))
     assert found.outputs["brass"] == (
         b"\x90\x48\x40",
         Later(100 * MS, b"\x90\x48\x20"),

@@ -110,7 +110,7 @@ def test_each_player_is_heard_as_on_a_cable_of_their_own(stream: list[tuple[int,
     engine, merger, instrument = merged(), PerfectMerger(PLAYERS), PlayedInstrument()
     cable = DecodedCable(instrument)
     for now, (player, message) in enumerate(playable(stream), 1):
-        merger.hear(player, arriving(player, message))
+        merger.hear(player, arriving(player, message), message[0] & 0x0F)
         for _, sent, _ in engine.receive(now, player, message):
             cable.hear(sent)
         assert instrument.heard() == merger.instrument.heard(), (player, message.hex(" "))
@@ -133,7 +133,7 @@ def test_a_busy_cable_makes_no_difference(stream: list[tuple[int, bytes]], apart
         now += apart
         while engine.waiting and engine.due is not None and engine.due <= now:
             out += engine.tick(engine.due)
-        merger.hear(player, arriving(player, message))
+        merger.hear(player, arriving(player, message), message[0] & 0x0F)
         out += engine.receive(now, player, message)
     for _, sent, _ in out + run_dry(engine, now)[1]:
         cable.hear(sent)

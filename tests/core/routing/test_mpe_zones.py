@@ -66,8 +66,8 @@ play = [
 class Stage:
     """The rig, and a module with MPE at each output, which has been set up."""
 
-    def __init__(self, scene: int = 1) -> None:
-        self.engine = PlayedEngine(RIG, scene)
+    def __init__(self, scene: int = 1, rig: str = RIG) -> None:
+        self.engine = PlayedEngine(rig, scene)
         self.modules = [MpePort(), MpePort()]
         self._heard = 0
         self.listen()
@@ -115,6 +115,24 @@ def test_a_zone_plays_a_zone_of_another_range() -> None:
     assert stage.modules[WIDE].refused == []
 
 
+WIDER = RIG.replace("bend = 24 }", "bend = 24, manager_bend = 12 }")
+
+
+@pytest.mark.parametrize(
+    "rig", [WIDER, RIG.replace("bend = 24 }", 'bend = 24 }\nsetup = ["pitch bend range 12"]')], ids=["mpe", "setup"]
+)
+def test_the_managers_bend_has_a_range_of_its_own(rig: str) -> None:
+    """It is sent at set-up, and what the controller's manager bends, 2 semitones at the most, is scaled to it; so is
+    what a controller announces by itself."""
+    stage = Stage(rig=rig)
+    assert stage.modules[WIDE].ranges(1) == {1: 12} | dict.fromkeys(range(2, 16), 24)
+    stage.play(GRID, "92 3C 40", "E0 00 60")
+    assert stage.pitches(WIDE) == pytest.approx([61], abs=CENT)
+    stage.play(GRID, "82 3C 40", "B0 65 00", "B0 64 06", "B0 06 07", "B0 65 00", "B0 64 00", "B0 06 05")
+    stage.play(GRID, "92 3C 40", "E0 00 60")
+    assert stage.pitches(WIDE) == pytest.approx([62.5], abs=CENT)
+
+
 def test_a_zone_plays_an_ordinary_instrument() -> None:
     """All on its channel; the bend is scaled to the range that its set-up says."""
     stage = Stage(2)
@@ -123,6 +141,15 @@ def test_a_zone_plays_an_ordinary_instrument() -> None:
     assert {message[0] & 0x0F for message in sent} == {2}
     bend = next(message for message in sent if message[0] == 0xE2)
     assert 12 * ((bend[1] | bend[2] << 7) - 8192) / 8191 == pytest.approx(2, abs=CENT)
+
+
+def test_an_instrument_may_know_the_pressure_of_each_key() -> None:
+    """Then each finger's is that of its key, and not the channel's."""
+    by_channel, by_keys = Stage(2), Stage(2, RIG.replace("channel = 3\n", 'channel = 3\npressure = "keys"\n'))
+    for stage, wanted in ((by_channel, {"D2 30", "D2 20"}), (by_keys, {"A2 3C 30", "A2 40 20"})):
+        stage.play(GRID, "92 3C 40", "D2 30", "93 40 40", "D3 20")
+        sent = {message.hex(" ").upper() for _, message, _ in stage.engine.heard(BOX) if message[0] in (0xA2, 0xD2)}
+        assert {message for message in sent if not message.endswith("00")} == wanted
 
 
 def test_a_keyboard_plays_a_zone() -> None:

@@ -6,10 +6,14 @@ from typing import Any
 import pytest
 
 from engine.core.commands import RecallScene
+from engine.live.edit import listed_sounds
+from engine.live.edit.rig_session import Elsewhere
+from engine.live.process.worker_threads import to_its_end
 from engine.ports.memory import MemorySystem
 from engine.rig.starter_rig import EMPTY
 from tests.support.engine_socket import ask, serving
 from tests.support.small_show import RIG, Bench
+from tests.support.working_elsewhere import worker_process
 
 pytestmark = pytest.mark.usefixtures("runtime_dir")
 
@@ -22,11 +26,13 @@ def _bench(text: str = TEXT) -> Bench:
     return bench
 
 
-async def _edited(tmp_path: Path, *requests: dict[str, Any], text: str = TEXT) -> tuple[list[dict[str, Any]], Bench]:
+async def _edited(
+    tmp_path: Path, *requests: dict[str, Any], text: str = TEXT, elsewhere: Elsewhere = to_its_end
+) -> tuple[list[dict[str, Any]], Bench]:
     file = tmp_path / "pit.toml"
     file.write_text(text, encoding="utf-8")
     bench = _bench(text)
-    async with serving(bench, file, text):
+    async with serving(bench, file, text, elsewhere=elsewhere):
         return [await ask(each) for each in requests], bench
 
 
@@ -116,6 +122,20 @@ async def test_sounds_come_from_a_list(tmp_path: Path) -> None:
     assert put["done"], put["text"]
     assert list(bench.show.engine.rig.instruments["string-machine"].sounds) == ["Warm", "Cold"]
     assert "line:2" in refused["text"]
+
+
+async def test_a_list_of_sounds_is_read_by_the_worker_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Somebody else wrote it, and it may be long: the engine's process never parses CSV."""
+
+    def read(*_: object) -> None:
+        raise AssertionError("a list was read in the engine")
+
+    monkeypatch.setattr(listed_sounds, "from_csv", read)
+    asked = {"do": "edit", "what": "sounds", "instrument": "string-machine", "csv": "program,name\n1,Warm\n2,Cold\n"}
+    with worker_process() as elsewhere:
+        (put,), bench = await _edited(tmp_path, asked, elsewhere=elsewhere)
+    assert put["text"].startswith("string-machine: 2 sounds from the list"), put["text"]
+    assert list(bench.show.engine.rig.instruments["string-machine"].sounds) == ["Warm", "Cold"]
 
 
 async def test_what_a_switch_asks_for(tmp_path: Path) -> None:

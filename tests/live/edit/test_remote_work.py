@@ -11,13 +11,15 @@ from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import OwnMessage, RouteRequest, own, read_own, seven
 from engine.live.edit.remote_work import RemoteWork
-from engine.live.edit.rig_session import RigSession
+from engine.live.edit.rig_session import Elsewhere, RigSession
 from engine.live.process.worker_threads import to_its_end
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
+from engine.rig.read.toml_limits import LONGEST_TEXT
 from tests.support.remote_writing import plain_request, route_request
 from tests.support.small_show import RIG, Bench
 from tests.support.waiting import eventually
+from tests.support.working_elsewhere import memory_taken, worker_process
 
 DEVICE = 5
 REMOTE = f"""
@@ -39,13 +41,13 @@ PEDALS = 1
 class RemoteMachine:
     """A show in scene 1 with its session, and its remote work running."""
 
-    def __init__(self, folder: Path, text: str = TEXT) -> None:
+    def __init__(self, folder: Path, text: str = TEXT, elsewhere: Elsewhere = to_its_end) -> None:
         self.bench = Bench(text)
         self.show = self.bench.show
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(text, encoding="utf-8")
-        self.session = RigSession(self.show, file, text, to_its_end)
+        self.session = RigSession(self.show, file, text, elsewhere)
         self.remote_work = RemoteWork(self.show, self.session)
         self.brass()
 
@@ -241,6 +243,21 @@ async def test_the_shell_may_restore_anything(remote: RemoteMachine) -> None:
     assert remote.show.engine.rig.osc is not None
 
 
+async def test_a_dump_is_put_together_by_the_worker_process(tmp_path: Path, nursery: trio.Nursery) -> None:
+    """Four megabytes come in a few blocks, and whoever sends them again and again must not stop the music for them."""
+    bomb = rig_dump.blocks("#" * LONGEST_TEXT, DEVICE)
+    assert len(bomb) < 30
+    with worker_process() as elsewhere:
+        remote = RemoteMachine(tmp_path, elsewhere=elsewhere)
+        await elsewhere(len, "")  # it has started
+        nursery.start_soon(remote.remote_work.run)
+        with memory_taken() as taken:
+            remote.play(*bomb)
+            assert (await remote.answer())[1] is False
+        nursery.cancel_scope.cancel()
+    assert taken.most < 1_000_000
+
+
 async def test_our_own_backup_that_comes_back(remote: RemoteMachine) -> None:
     """The current rig, sent back, changes nothing and makes no live edit."""
     remote.play(*rig_dump.blocks(TEXT, DEVICE))
@@ -294,3 +311,14 @@ async def test_a_route_between_nothing(remote: RemoteMachine) -> None:
         assert (command, done) == (0x07, False)
         assert text.startswith("there is no input")
     assert remote.session.text == TEXT
+
+
+async def test_a_page_replaces_the_rig_within_the_same_bounds(tmp_path: Path) -> None:
+    """Also without restore = true, since its browser is paired for everything; but not what only the file may say."""
+    remote = RemoteMachine(tmp_path, RIG)
+    answer = await remote.remote_work.replace(RIG.replace("Finale", "Last dance"), "copy.toml")
+    assert answer.text.startswith("the rig from copy.toml plays")
+    assert remote.bench.scene(3).name == "Last dance"
+    refusal = await remote.remote_work.replace(RIG + "[osc]\nport = 9000\n", "copy.toml")
+    assert not refusal.done
+    assert "a rig that comes from a page may not change [osc]; change that in the rig file" in refusal.text

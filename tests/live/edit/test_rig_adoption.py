@@ -46,7 +46,7 @@ class Desk:
         self.show.apply(RecallScene(1), "shell")
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
-            RigFileFollower(RigSession(self.show, file, text_of(file), to_its_end)),
+            RigFileFollower(RigSession(self.show, file, text_of(file), to_its_end), at_once),
         )
         self.heard("Box 1")
 

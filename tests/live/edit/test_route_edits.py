@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from engine.core.commands import RecallScene
+from engine.core.commands import MuteRoute, RecallScene
 from engine.live.edit.edit_requests import EditRequests
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
@@ -152,6 +152,32 @@ async def test_a_chain_plays_at_once(panel: Panel) -> None:
     assert panel.heard()[0] == ["90 3C 40", "80 3C 40"]
 
 
+async def test_one_output_gets_a_route_of_its_own(tmp_path: Path) -> None:
+    """With the same filters, which can then differ; a mute by the route's name still mutes both."""
+    shift = 'through = [{ filter = "transpose", semitones = 5 }]'
+    plain = '{ from = "keys", to = ["strings", "brass"]'
+    text = TEXT.replace("format = 1", "format = 2").replace(plain, f'{plain}, name = "tune", {shift}')
+    panel = Panel(tmp_path, text)
+    answer = await panel.edit("split", 2, route=0, to="strings")
+    assert answer["text"].startswith("scene 2: keys to strings is a route of its own")
+    kept, own = panel.bench.scene(2).routes
+    assert (kept.name, kept.to, own.name, own.group, own.to) == ("tune", ("brass",), None, "tune", ("strings",))
+    assert (await panel.edit("chain", 2, route=1, through=[]))["done"]
+    panel.show.apply(RecallScene(2), "shell")
+    panel.heard()
+    panel.bench.play(KEYS, "90 3C 40")
+    assert panel.heard() == (["90 3C 40"], ["90 41 40"])
+    panel.show.apply(MuteRoute("tune"), "shell")
+    panel.bench.play(KEYS, "90 40 40")
+    assert panel.heard() == ([], [])
+
+
+async def test_a_route_with_one_output_is_not_split(panel: Panel) -> None:
+    """Nor is one that the scene does not have, or by an output that it does not lead to."""
+    for scene, place, to in ((1, 0, "strings"), (2, 0, "lights"), (2, 7, "strings")):
+        assert not (await panel.edit("split", scene, route=place, to=to))["done"]
+
+
 async def test_an_invalid_chain_is_refused_with_its_keys(panel: Panel) -> None:
     """The settings at fault are named as data, so that a form can mark them without parsing the sentence."""
     chain = [{"filter": "velocity", "fixed": 64}, {"filter": "transpose", "semitones": 300}]
@@ -181,9 +207,8 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
     assert panel.bench.scene(1).burst == ()
 
 
-ONE_OF = (
-    'edit: "what" must be join, part, chain, burst, lines, facts, undo, redo, values, rename, remove, move or sounds'
-)
+KINDS = "join, part, chain, split, burst, lines, facts, undo, redo, values, rig, rename, remove, move or sounds"
+ONE_OF = f'edit: "what" must be {KINDS}'
 
 
 @pytest.mark.parametrize(

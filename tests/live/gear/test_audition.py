@@ -16,7 +16,7 @@ ASKED = {"do": "audition", "instrument": "string-machine", "sound": "Tremolo"}
 SOUND, BEFORE = ["B4 00 00", "B4 20 03", "C4 2C"], ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
-async def asked(bench: Bench, request: dict[str, str]) -> dict[str, Any]:
+async def asked(bench: Bench, request: dict[str, Any]) -> dict[str, Any]:
     return await answered({AuditionRequest: partial(audition, bench.show)}, request)
 
 
@@ -29,6 +29,15 @@ async def test_a_sound_is_recalled_played_softly_and_put_back(autojump_clock: ob
     notes = [note for key in ("3C", "40", "43") for note in (f"94 {key} 30", f"84 {key} 40")]
     assert bench.heard("strings") == [*SOUND, *notes, *BEFORE]
     assert answer["text"] == "string-machine: Tremolo was played; the previous sound is back"
+
+
+async def test_drums_are_tried_with_drums(autojump_clock: object) -> None:
+    """An instrument with drums plays bass drum, snare and hi-hat, as hard as asked. Source: RP-003, Table 3."""
+    bench = Bench(
+        WITH_SOUND.replace("channel = 5\n", "channel = 5\ndrums = true\n").replace("format = 1", "format = 2")
+    )
+    assert (await asked(bench, {**ASKED, "velocity": 100}))["done"]
+    assert [each for each in bench.heard("strings") if each.startswith("94")] == ["94 24 64", "94 26 64", "94 2A 64"]
 
 
 async def test_at_a_missing_output_nothing_is_played() -> None:

@@ -17,6 +17,7 @@ import trio
 from engine.live.process.worker_process import WorkerProcess, WorkGivenUp
 from engine.rig.read.load import RigError, read
 from tests.support.waiting import eventually
+from tests.support.working_elsewhere import memory_taken
 
 
 @pytest.fixture
@@ -48,6 +49,22 @@ async def test_printing_does_not_come_between_the_answers(worker: WorkerProcess)
     """A library that prints does no harm."""
     await worker.run(print, "between")
     assert await worker.run(len, "abc") == 3
+
+
+async def test_work_that_cannot_be_sent_is_raised_here(worker: WorkerProcess) -> None:
+    """Half of it may be on its way: the next piece is still done."""
+    with pytest.raises((AttributeError, pickle.PicklingError), match="pickle"):
+        await worker.run(len, ["x" * 200_000, lambda: None])
+    assert await worker.run(len, "abc") == 3
+
+
+async def test_work_is_sent_without_a_copy_of_it(worker: WorkerProcess) -> None:
+    """What a stranger has sent in pieces goes on in them: a copy of the whole would hold Python's lock."""
+    pieces = [bytes(1 << 14) for _ in range(200)]
+    await worker.run(len, pieces)
+    with memory_taken() as taken:
+        assert await worker.run(len, pieces) == len(pieces)
+    assert taken.most < 1_000_000
 
 
 async def test_a_child_that_was_lost_is_replaced(worker: WorkerProcess) -> None:

@@ -706,6 +706,8 @@ def test_a_players_surface_puts_their_name_first() -> None:
         "scene 31 plays inputs of ben, not of anna; nothing changed",
     )
     assert said(take(server, message("/bayleaf/ben/state"))) == [("/bayleaf/ben/now", 31, "Tremolo")]
+    assert said(take(server, message("/bayleaf/scene", 32)))[1] == ("/bayleaf/ben/now", 32, "Unison")
+    assert said(take(server, message("/bayleaf/scene", 1)))[1] == ("/bayleaf/now", 1, "Overture")
     for wrong in ("carl/next", "anna/panic", "anna/mute"):
         reply = said(take(server, message(f"/bayleaf/{wrong}")))
         assert [each[0] for each in reply] == ["/bayleaf/answer"]

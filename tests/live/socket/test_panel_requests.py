@@ -265,6 +265,20 @@ async def test_a_test_note(bench: Bench) -> None:
     assert bench.heard("strings") == ["84 3C 40"]
 
 
+async def test_a_test_note_on_drums() -> None:
+    """Drums are sent a drum, by its name, at the velocity that was asked for: their own first key, or the snare."""
+    of_gm = TEXT.replace("channel = 5", "channel = 5\ndrums = true").replace("format = 1", "format = 2")
+    for text, note, name in (
+        (of_gm, "26", "Acoustic Snare"),
+        (of_gm.replace("drums = true", 'drums = true\nkeys = { 40 = "Rim", 36 = "Kick" }'), "24", "Kick"),
+    ):
+        bench = Bench(text)
+        async with serving(bench):
+            answer = await ask({"do": "test note", "instrument": "string-machine", "velocity": 100})
+        assert answer["text"] == f"{name} for half a second to string-machine (strings, channel 5)"
+        assert bench.heard("strings") == [f"94 {note} 64"]
+
+
 async def test_a_test_note_whose_cable_is_pulled(bench: Bench) -> None:
     """A test note that was cut off by an unplugged cable gets its note-off when the output is back."""
     async with serving(bench):

@@ -504,6 +504,17 @@ async def test_keep_writes_what_was_played(bench: Bench, tmp_path: Path) -> None
     assert {"90 3C 40", "80 3C 40"} <= {line.get("message") for line in kept}
 
 
+async def test_a_page_keeps_in_the_home_folder(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A new file there, and nowhere else."""
+    monkeypatch.setenv("HOME", str(tmp_path))
+    async with serving(bench):
+        asked = {"do": "keep", "what": "home", "last_s": 300}
+        assert (await ask({**asked, "file": "mishap.mid"}))["done"]
+        for name in ("mishap.mid", "../mishap.mid", str(tmp_path / "other.mid"), "notes.txt", ".mid"):
+            assert not (await ask({**asked, "file": name}))["done"], name
+    assert [name for name in os.listdir(tmp_path) if name.endswith(".mid")] == ["mishap.mid"]
+
+
 @pytest.mark.parametrize(
     ("request_", "said"),
     [
@@ -560,7 +571,7 @@ async def test_a_fault_in_a_connection_costs_that_connection(bench: Bench, monke
 
     async with serving(bench):
         with monkeypatch.context() as patch:
-            patch.setattr(server, "read_request", broken)
+            patch.setattr(server, "read_line", broken)
             with pytest.raises(client.NoEngine):
                 await ask({"do": "next"})
         assert (await ask({"do": "status"}))["status"]["own_faults"] == 1

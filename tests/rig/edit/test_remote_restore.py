@@ -45,10 +45,14 @@ stage = { listen = "127.0.0.1:7411" }
 """
 
 
+def over_midi(current: str, *, new: str, folder: Path) -> str:
+    return checked(current, new=new, source="rig.toml", way="over MIDI", folder=folder)
+
+
 def refused(new: str, current: str = RIG) -> str:
     """What is said to be changed; empty if the new text is taken."""
     try:
-        assert checked(current, new=new, source="rig.toml", folder=Path()) == new
+        assert over_midi(current, new=new, folder=Path()) == new
     except EditError as fault:
         words = str(fault)
         end = "; change that in the rig file, or play the rig from a file (bayleaf restore FILE.syx)"
@@ -132,15 +136,13 @@ def test_of_many_changes_the_first_are_named() -> None:
 def test_a_text_that_is_no_rig() -> None:
     """A text with mistakes raises what a rig file with mistakes does."""
     with pytest.raises(RigError, match="nobody"):
-        checked(RIG, new=RIG.replace('from = "keys"', 'from = "nobody"'), source="rig.toml", folder=Path())
+        over_midi(RIG, new=RIG.replace('from = "keys"', 'from = "nobody"'), folder=Path())
 
 
 def test_a_sound_list_that_is_missing_is_in_nobodys_way() -> None:
     """Neither rig's sound lists are read: a rig whose list is gone can still be replaced by a backup of it."""
     text = RIG.replace('"general-midi"', '"gone.toml"')
-    assert (
-        checked(text, new=text.replace("Overture", "Prelude"), source="rig.toml", folder=Path()).count("Prelude") == 1
-    )
+    assert over_midi(text, new=text.replace("Overture", "Prelude"), folder=Path()).count("Prelude") == 1
 
 
 def test_no_file_is_opened_to_find_out(tmp_path: Path) -> None:
@@ -159,7 +161,11 @@ def test_the_included_files_are_the_players(tmp_path: Path) -> None:
     (tmp_path / "gear.toml").write_text('[inputs]\nkeys = { port = "Keys*" }\n')
     text = 'format = 2\ninclude = ["gear.toml"]\n[[scenes]]\nnumber = 1\nname = "One"\n'
     renamed = text.replace("One", "Two")
-    assert checked(text, new=renamed, source="rig.toml", folder=tmp_path) == renamed
+    assert over_midi(text, new=renamed, folder=tmp_path) == renamed
     for other in ('include = ["other.toml"]', ""):
         with pytest.raises(EditError, match="may not change include; change that in the rig file"):
-            checked(text, new=text.replace('include = ["gear.toml"]', other), source="rig.toml", folder=tmp_path)
+            over_midi(
+                text,
+                new=text.replace('include = ["gear.toml"]', other),
+                folder=tmp_path,
+            )

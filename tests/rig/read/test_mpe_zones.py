@@ -55,6 +55,12 @@ def test_a_zone_has_no_spare_channels() -> None:
     assert "leave out mpe or spare" in fault
 
 
+def test_a_zone_s_members_have_pressures_of_their_own() -> None:
+    """So `pressure`, which is for instruments with a channel, is refused beside `mpe`."""
+    (fault,) = _faults('[instruments.two]\noutput = "synth"\nmpe = { members = [12, 15] }\npressure = "keys"\n' + SCENE)
+    assert "instruments.two.pressure: each member of a zone has its own; leave out mpe or pressure" in fault
+
+
 def test_members_that_are_no_zone() -> None:
     """What is allowed is said, and nothing is reported beside it."""
     (fault,) = _faults('[instruments.two]\noutput = "synth"\nmpe = { members = [3, 8] }\n' + SCENE)
