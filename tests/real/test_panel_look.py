@@ -72,7 +72,8 @@ def test_axe_finds_nothing_on_any_view(
 
 
 def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
-    """Zero violations with each control of a sentence open, and with the details of all that Gear lists."""
+    """Zero violations with each control of a sentence open, with the details of all that Gear lists or that is being
+    made there, and with a message to be traced."""
     page = two_pit.page(PHONE, "light", "scenes")
     page.get_by_role("button", name="14 Waltz", exact=True).click()
     for hole in ("from", "sound", "on"):
@@ -90,6 +91,12 @@ def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
         for more in page.locator("#view-gear .drawer details:not([open]) > summary").all():
             more.click()
         assert _violations(page, "#view-gear .drawer") == [], thing.inner_text()
+    for made in ("Add a light", "Add a display"):
+        page.get_by_role("button", name=made).click()
+        assert _violations(page, "#view-gear .drawer") == [], made
+    _turn(page, "monitor")
+    page.get_by_text("Trace a message that you type").click()
+    assert _violations(page, "#view-monitor") == []
     assert two_pit.said == []
 
 
