@@ -491,6 +491,8 @@ class Engine:
                 self._feedback.forget(now, output)
                 self._outputs.there(now, output, speed, owed, out)
                 self._settling.send_to_output(now, output, out)
+            case do.OutputTaken():
+                self._feedback.forget(now, output)
             case do.OutputLeft():
                 self._outputs.left(now, output, out)
             case do.OutputLost():
