@@ -191,7 +191,7 @@ class Engine:
         if routes is None:
             return
         gestures, cables = state.gestures, state.cables
-        if gestures.taken:
+        if gestures.leading:
             answer = gestures.answer(now, source, message, routes)
         else:
             known = routes.known[source].get(message)
@@ -265,7 +265,7 @@ class Engine:
                 self._settling.before_press(now, source, answer.targets, out)
                 state.ledger.press(source, message, answer.targets)
                 if state.ledger.ringing.rings(answer.targets):  # it is another note now
-                    gestures.look(now)
+                    gestures.notes_changed(now)
             else:
                 state.ledger.press(source, message, answer.targets)
         if answer.kind != PLAIN and state.prefixes.any:
@@ -285,8 +285,11 @@ class Engine:
             else:
                 for output, unit in units:
                     cables[output].put(now, unit, out)
-        if gestures.active and (answer.kind == RELEASE or answer.merges or is_pedal(message)):
-            self._settling.after_end(now, source, out)
+        if gestures.active:
+            if answer.kind == RELEASE:
+                gestures.notes_changed(now, (source,))  # pedals may be left behind
+            elif answer.merges or is_pedal(message):
+                self._settling.after_pedal(now, source, out)
 
     def _system(
         self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
@@ -329,12 +332,12 @@ class Engine:
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
-        if state.routes is not None and state.gestures.taken:
+        if state.routes is not None and state.gestures.leading:
             answer = state.gestures.answer(now, source, message, None)
             if answer.noted:
                 self._note(now, source, message, answer, out)
             self._put_merged(now, source, message, answer, answer.units, out)
-            self._settling.after_end(now, source, out)
+            self._settling.after_pedal(now, source, out)
         state.positions.lose(source, position_of(message))
 
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
@@ -363,7 +366,7 @@ class Engine:
     def _released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         held = answer.held
-        if self.state.gestures.taken:  # an older scene's filter may hold what began there
+        if self.state.gestures.leading:  # an older scene's filter may hold what began there
             held += self.state.gestures.held(now, source, message)
         kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)
