@@ -129,7 +129,7 @@ def test_a_finger_hits_what_it_aims_at(look_pit: PanelInBrowser, size: tuple[int
 
 def test_a_large_table_shows_eleven_rows(look_pit: PanelInBrowser) -> None:
     """Of 32 inputs and 40 outputs, a laptop of 1366 x 768 pixels shows eleven whole rows of at least 44 pixels, below
-    one toolbar of at most 48."""
+    one toolbar of at most 48, and whatever is said in the dock."""
     page = look_pit.page((1366, 768))
     page.evaluate(LARGE)
     _turn(page, "patch")
@@ -139,6 +139,10 @@ def test_a_large_table_shows_eleven_rows(look_pit: PanelInBrowser) -> None:
     eleventh, dock = rows.nth(10).bounding_box(), page.locator(".dock").bounding_box()
     assert eleventh is not None
     assert dock is not None
+    page.evaluate(
+        "async () => (await import('/page/commands.js')).tell('It was done, long as this is. '.repeat(9), 'done')"
+    )
+    assert page.locator(".dock").bounding_box() == dock
     assert eleventh["height"] >= 44
     assert page.locator("#view-patch .bar").evaluate("each => each.offsetHeight") <= 48
     assert eleventh["y"] + eleventh["height"] <= dock["y"]

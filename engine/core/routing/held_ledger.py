@@ -352,13 +352,18 @@ class Ledger:
         together = (target for press in sounding if press.routes is routes for target in press.targets)
         return routes, {(output, channel) for output, channel, _ in together}
 
-    def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
-        """Other routes take the place of these: what the inputs that `leave` them play goes on by them until silent."""
+    def bind(self, leaving: Container[int], routes: "OpenRoutes") -> set[Channel]:
+        """Other routes take the place of these: what the inputs play that leave them goes on by them until silent.
+
+        The answer are the channels where it sounds.
+        """
+        bound = self.ringing.bind(leaving, routes)
         for (source, _, _), presses in self._presses.items():
             for press in presses:
-                if press.routes is None and leave(press.hand[0] if press.hand else source):
+                if press.routes is None and (press.hand[0] if press.hand else source) in leaving:
                     press.routes = routes
-        self.ringing.bind(leave, routes)
+                    bound.update((output, channel) for output, channel, _ in press.targets)
+        return bound
 
     # Who has moved what
 
