@@ -1,6 +1,6 @@
 """Describes what plays now in the words of the rig file, so that it can be stored as a scene."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final, TypeVar
 
 from engine.core.cable.output_cable import Unit
@@ -9,38 +9,42 @@ from engine.core.routing.channel_places import by_instrument
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
 from engine.midi.message_words import note_range
+from engine.rig.gear_words import sound_of
 from engine.rig.lowering.lowered_scene import LoweredRoute, Lowering
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
+from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene
 from engine.rig.models.scene_lines import PlayLine
 
 _ALL_NOTES: Final = (0, 127)
 
 Table = dict[str, Any]
+_Place = tuple[str, int]  # output, channel 1 to 16
 Line = TypeVar("Line", bound=Route | PlayLine)
 
 
-def in_force(engine: Engine) -> Scene | None:
-    """The scene in force, unless an edit removed it from the rig."""
-    return engine.rig.scene(engine.scene[0]) if engine.scene else None
+def in_force(engine: Engine, player: str = "") -> Scene | None:
+    """The scene in force for a player, or for the rest of the rig, unless an edit removed it from the rig."""
+    now = engine.state.stacks[player].in_force
+    return engine.rig.scene(now[0]) if now else None
 
 
-def played(engine: Engine, over: Scene | None = None) -> Table:
-    """What plays now, by the keys of a scene: lines, routes, the sounds as a burst, and the transposition.
+def played(engine: Engine, over: Scene | None = None, player: str = "") -> Table:
+    """What a player, or the rest of the rig, plays now, by the keys of a scene: lines, routes, the sounds as a burst,
+    and the transposition.
 
     What is muted is left out. A line says the present sound of its instrument itself. `over`: see `burst`.
     """
-    scene = in_force(engine)
+    scene = in_force(engine, player)
     whole = WholeScenes(engine.rig).whole(scene) if scene else None
-    steps = burst(engine, over)
+    steps = burst(engine, over, player)
     lines = [_with_sound(engine.rig, line, steps) for line in _unmuted(engine, whole.play if whole else ())]
-    found: Table = {"play": lines, "routes": routes(engine), "burst": steps}
+    found: Table = {"play": lines, "routes": routes(engine, player), "burst": steps}
     return {**found, "transpose": whole.transpose} if whole is not None and whole.transpose else found
 
 
-def routes(engine: Engine) -> list[Table]:
+def routes(engine: Engine, player: str = "") -> list[Table]:
     """The routes of the scene in force, inherited ones too, without those that are muted."""
-    scene = in_force(engine)
+    scene = in_force(engine, player)
     return [line_table(each) for each in _unmuted(engine, WholeScenes(engine.rig).whole(scene).routes if scene else ())]
 
 
@@ -66,22 +70,47 @@ def _with_sound(rig: Rig, line: PlayLine, steps: list[Table]) -> Table:
     return {**table, "sound": step["sound"]}
 
 
-def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
-    """The bank and program that each channel of each output was last sent, as steps of a burst.
+def burst(engine: Engine, over: Scene | None = None, player: str = "") -> list[Table]:
+    """The bank and program that each channel of each output was last sent, as steps of a burst, but for channels of
+    other players.
 
     The blank steps of the scene it is to be stored `over` keep their places, but for those that have a sound now.
     """
     steps = []
     sounding = set()
+    is_own = _own_channels(engine, player)
     for index, output in enumerate(engine.outputs):
         if output in engine.rig.outputs:
             for channel, unit in sorted(_at_home(engine, index).items()):
-                steps.append(_step(engine.rig, output, channel + 1, unit))
-                sounding.add((output, channel + 1))
+                if is_own((output, channel + 1)):
+                    steps.append(_step(engine.rig, output, channel + 1, unit))
+                    sounding.add((output, channel + 1))
     for place, step in enumerate(over.burst if over else ()):
         if step.blank and _gear(engine.rig, step) not in sounding:
             steps.insert(place, step.model_dump(mode="json", exclude_unset=True))
     return steps
+
+
+def _own_channels(engine: Engine, player: str) -> Callable[[_Place], bool]:
+    """Whether a channel is one that this player's scene names, or that no other player's does and its routes reach;
+    the rest of the rig has all channels that no player's scene names."""
+    named = {name: _named(engine.rig, in_force(engine, name)) for name in engine.state.stacks}
+    own, outputs = named.pop(player)
+    others = set[_Place]().union(*(places for places, _ in named.values()))
+    return lambda place: place in own or (place not in others and (not player or place[0] in outputs))
+
+
+def _named(rig: Rig, scene: Scene | None) -> tuple[set[_Place], set[str]]:
+    """The channels that a scene names in its steps and lines, and the outputs of its routes."""
+    if scene is None:
+        return set(), set()
+    lowered = Lowering(rig).lowered(scene)
+    gear = [rig.instruments[line.on] for line in lowered.whole.play if line.on is not None]
+    places = {(each.output, each.channel) for each in gear}
+    places |= {
+        (output, channel) for output, channel in (_gear(rig, step) for step in lowered.burst) if output and channel
+    }
+    return places, {output for route in lowered.whole.routes for output in route.to}
 
 
 def _at_home(engine: Engine, output: int) -> dict[int, Unit]:

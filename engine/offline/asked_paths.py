@@ -9,8 +9,7 @@ from itertools import product
 from typing import Any, Final, NamedTuple
 
 from engine.core.routing.compiled_scene import RoutePath
-from engine.core.routing.filter_chain import FilterFaults, through
-from engine.core.routing.open_routes import run_chain
+from engine.core.routing.filter_chain import FilterFaults, run_chain, through
 from engine.midi.kinds import CONTROLLER, NOTE_ON, SYSEX, is_press
 from filters.registry import FilterSettings, Later
 
@@ -150,7 +149,7 @@ class PathAsker:
 
     def _answers(self, path: RoutePath, message: bytes) -> list[bytes]:
         asked = path.renewed() if path.keeps_state else path
-        given = run_chain(asked, message, 0, self._faults)
+        given = run_chain(asked.links, message, 0, self._faults)
         return [each.message if isinstance(each, Later) else each for each in given]
 
     def _reach(self, path: RoutePath, messages: Iterable[bytes]) -> Reach:

@@ -18,7 +18,8 @@ from engine.offline.rehearsal import Performance, SceneChange
 from engine.offline.report_findings import findings
 from engine.offline.song_time import SongTime
 from engine.offline.timed_cable import InstrumentReady, SentByCable
-from engine.rig.models.rig import Rig, sound_of
+from engine.rig.gear_words import sound_of
+from engine.rig.models.rig import Rig
 
 FORMAT: Final = "bayleaf rehearsal 1"
 _S: Final = 1_000_000_000

@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from engine.midi.message_words import note_name
 from engine.offline.rig_finding import LinePlaces, RigFinding
 from engine.plurals import some
+from engine.rig.gear_words import drum_of
 from engine.rig.lowering.lowered_scene import Lowering
-from engine.rig.models.rig import Instrument, Rig, drum_of
+from engine.rig.models.rig import Instrument, Rig
 from filters.notes import Settings
 
 

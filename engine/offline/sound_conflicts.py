@@ -10,8 +10,7 @@ from typing import Final
 from engine.core.cable.program_burst import compile_recall, duration
 from engine.core.cable.speed import pace
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
-from engine.core.routing.filter_chain import FilterFaults
-from engine.core.routing.open_routes import run_chain
+from engine.core.routing.filter_chain import FilterFaults, run_chain
 from engine.midi.kinds import PROGRAM
 from engine.midi.timecode import RATES, cue_place
 from engine.offline.rig_finding import LinePlaces, RigFinding
@@ -109,7 +108,7 @@ def _program_ends(rig: Rig, lowered: LoweredScene, compiled: CompiledScene) -> d
             reached = {
                 gear[outputs[output], one[0] & 0x0F]: None
                 for path in paths
-                for one in run_chain(path, message, 0, faults)
+                for one in run_chain(path.links, message, 0, faults)
                 if isinstance(one, bytes) and one[0] & 0xF0 == PROGRAM
                 for output in path.outputs
                 if (outputs[output], one[0] & 0x0F) in gear

@@ -11,6 +11,7 @@ from engine.protocol.answers import (
     BackupAnswer,
     CommandAnswer,
     DifferencesAnswer,
+    DumpAnswer,
     ExplainAnswer,
     FiltersAnswer,
     Handler,
@@ -62,6 +63,8 @@ from engine.protocol.fields import (
 )
 from engine.protocol.gear_requests import (
     AuditionRequest,
+    DumpReceiveRequest,
+    DumpSendRequest,
     IdentifyRequest,
     PlayTestNoteRequest,
     ReceiveDumpRequest,
@@ -163,6 +166,9 @@ __all__ = [
     "DeleteSceneRequest",
     "DifferencesAnswer",
     "DifferencesRequest",
+    "DumpAnswer",
+    "DumpReceiveRequest",
+    "DumpSendRequest",
     "EditRequest",
     "EntryRequest",
     "ExplainAnswer",

@@ -192,6 +192,12 @@ class ReceivedAnswer(Answer):
     identity: Facts | None = None
 
 
+class DumpAnswer(Answer):
+    """A whole dump, message by message, in hexadecimal."""
+
+    messages: list[str]
+
+
 class SentAnswer(Answer):
     """A dump that went out, or part of it. Counts, and seconds that the rest would take."""
 

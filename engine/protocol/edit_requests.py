@@ -49,6 +49,7 @@ class StoreSceneRequest(Request):
 
     number: Number = Field(description="a scene's number")
     name: Name | None = Field(None, description="the scene's name")
+    player: Name = Field("", description="the name of a player, or empty for whose scene it is")
 
 
 class UndoRequest(Request):

@@ -64,6 +64,22 @@ class ReceiveDumpRequest(Request):
     wait: Seconds = Field(60.0, description=_SECONDS)
 
 
+class DumpReceiveRequest(Request):
+    """Receive a dump of up to 128 kB within 25 seconds, asking an instrument for it first or not."""
+
+    input: Name = Field(description="the name of an input")
+    instrument: Name | None = Field(None, description="the name of an instrument whose request the rig gives")
+
+
+class DumpSendRequest(Request):
+    """Send a dump, as much of it as goes out within 25 seconds."""
+
+    output: Name = Field(description="the name of an output")
+    messages: list[str] = Field(
+        min_length=1, max_length=2000, description=f"a list of up to 2,000 messages, each {_MESSAGE}"
+    )
+
+
 class SendDumpRequest(Request):
     """Send a dump."""
 

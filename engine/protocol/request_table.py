@@ -28,6 +28,8 @@ from engine.protocol.edit_requests import (
 from engine.protocol.fields import Facts, Request
 from engine.protocol.gear_requests import (
     AuditionRequest,
+    DumpReceiveRequest,
+    DumpSendRequest,
     IdentifyRequest,
     PlayTestNoteRequest,
     ReceiveDumpRequest,
@@ -187,6 +189,8 @@ TABLE: Final[Mapping[str, Row]] = {
     "try tally": Row(TryTallyRequest, "operate", audible=True),
     "try display": Row(TryDisplayRequest, "operate", audible=True),
     "identify": Row(IdentifyRequest, "operate", audible=True),
+    "dump receive": Row(DumpReceiveRequest, "operate", audible=True),
+    "dump send": Row(DumpSendRequest, "operate", audible=True),
     "sysex identify": Row(IdentifyRequest, "shell", cost="connection", audible=True),
     "sysex receive": Row(ReceiveDumpRequest, "shell", cost="connection"),
     "sysex send": Row(SendDumpRequest, "shell", cost="connection", audible=True),

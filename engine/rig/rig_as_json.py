@@ -4,8 +4,9 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from engine.rig.gear_words import drum_of, label_of
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Instrument, Rig, Route, Scene, drum_of, label_of
+from engine.rig.models.rig import Instrument, Rig, Route, Scene
 from engine.rig.models.scene_lines import Chain
 
 Table = dict[str, Any]

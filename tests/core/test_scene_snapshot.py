@@ -9,6 +9,7 @@ from tests.support.engine_calls import apply, mute, recall
 from tests.support.pit_engine import MS, engine, hexed, run_dry
 from tests.support.play_rig import playing
 from tests.support.play_rig import scene as toml_scene
+from tests.support.players_rig import PLAYERS, players_engine, recall_for
 
 SCENES = """
 [[routes]]
@@ -259,3 +260,36 @@ def test_a_line_connects_an_input_with_its_instruments_output() -> None:
     made = playing(toml_scene(1, both))
     lists = scene_snapshot.with_route(made, scene_snapshot.in_force(made), "keys", "left", False)
     assert lists == {"routes": [], "play": [{"from": ["upper"], "on": "brass"}, {"from": ["keys"], "on": "kit"}]}
+
+
+# Players
+
+
+def test_what_is_stored_is_the_players_own() -> None:
+    """Their lines with the present sounds of their instruments, and no sound of anybody else's."""
+    made = players_engine()
+    recall_for(made, 22)
+    assert scene_snapshot.played(made, player="anna") == {
+        "play": [{"from": ["anna"], "on": "brass", "sound": "Muted", "transpose": 12}],
+        "routes": [],
+        "burst": [],
+    }
+    assert [line["sound"] for line in scene_snapshot.played(made)["play"]] == ["Upright"]
+    assert scene_snapshot.played(made)["burst"] == []
+
+
+def test_channels_that_no_players_scene_names_are_stored_by_the_rest() -> None:
+    """A player's scene has them if its routes lead there."""
+    made = players_engine()
+    for output, message in (("left", "C9 01"), ("right", "C2 30"), ("right", "CA 02")):
+        apply(made, 1, SendPreset(output, (bytes.fromhex(message),)))
+    (left, right) = ({"output": "left", "channel": 10, "program": 2}, {"output": "right", "channel": 11, "program": 3})
+    assert scene_snapshot.played(made)["burst"] == [left, right]
+    assert scene_snapshot.played(made, player="ben")["burst"] == []
+    routed = PLAYERS.replace('play = [{ from = "ben", on = "strings", sound = "Soft" }]', ROUTED)
+    made = players_engine(routed)
+    apply(made, 1, SendPreset("right", (bytes.fromhex("CA 02"),)))
+    assert scene_snapshot.played(made, player="ben")["burst"] == [right]
+
+
+ROUTED = 'routes = [{ from = "ben", to = "right" }]'

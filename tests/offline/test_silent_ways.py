@@ -5,8 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.routing.compiled_scene import SceneCompiler
-from engine.core.routing.filter_chain import FilterFaults
-from engine.core.routing.open_routes import run_chain
+from engine.core.routing.filter_chain import FilterFaults, run_chain
 from engine.offline.asked_paths import PathAsker
 from engine.offline.silent_ways import SilentWays
 from engine.offline.sound_conflicts import sound_conflicts
@@ -135,7 +134,7 @@ def test_the_values_asked_are_all_that_can_differ(
     whole = PathAsker(10**6).whole(path, Lowering(rig).lowered(rig.scenes[0]).routes[0].through)
     every = (bytes((0x90, key, hard)) for key in range(128) for hard in range(1, 128))
     assert whole is not None
-    assert bool(whole.notes) == any(run_chain(path, each, 0, FilterFaults()) for each in every)
+    assert bool(whole.notes) == any(run_chain(path.links, each, 0, FilterFaults()) for each in every)
 
 
 def test_a_spare_channel_is_heard() -> None:

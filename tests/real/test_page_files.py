@@ -8,6 +8,7 @@ from playwright.sync_api import Locator, expect
 
 from tests.support.panel_in_browser import LONGEST, PanelInBrowser, in_force
 from tests.support.paths import PRESETS
+from tests.support.waiting import until
 
 
 @pytest.fixture
@@ -91,4 +92,39 @@ def test_a_song_is_rehearsed(two_pit: PanelInBrowser) -> None:
     with page.expect_download() as download:
         page.get_by_role("link", name="Download the whole report").click()
     assert "Pit with a page" in Path(download.value.path()).read_text(encoding="utf-8")
+    assert two_pit.said == []
+
+
+def test_dumps_of_gear(two_pit: PanelInBrowser, tmp_path: Path) -> None:
+    """What gear sends of its memory is downloaded, byte for byte, and sent back from such a file."""
+    dump = (bytes((0xF0, 0x7D, 1, *range(100), 0xF7)), bytes((0xF0, 0x7D, 2, 5, 0xF7)))
+    page = two_pit.page(view="gear")
+    page.get_by_label("Comes in at").select_option("pads")
+    page.get_by_role("button", name="Receive a dump").click()
+    expect(page.locator("#view-gear")).to_contain_text("start it at the gear")
+
+    brass = two_pit.boxes["brass"]
+
+    def kept_back() -> bool:
+        """Before the engine waits for a dump, it is routed like music."""
+        brass.synth.log.clear()
+        two_pit.players["pads"].play(dump[0])
+        page.wait_for_timeout(400)
+        brass.listen()
+        return dump[0] not in brass.synth.log
+
+    until("the engine to wait for it", kept_back)
+    page.get_by_role("link", name="Download the dump").wait_for()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Download the dump").click()
+    assert download.value.suggested_filename == "pads.syx"
+    assert Path(download.value.path()).read_bytes() == dump[0]
+    file = tmp_path / "kept.syx"
+    file.write_bytes(b"\x00".join(dump))
+    page.get_by_label("Dump", exact=True).set_input_files(file)
+    page.get_by_label("Goes to").select_option("strings")
+    page.get_by_role("button", name="Send the dump").click()
+    expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
+    two_pit.boxes["strings"].listen()
+    assert [each for each in two_pit.boxes["strings"].synth.log if each[:2] == b"\xf0\x7d"] == [*dump]
     assert two_pit.said == []

@@ -10,6 +10,22 @@ from playwright.sync_api import Browser, Dialog, Page, expect
 from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, PanelInBrowser, pit
 
 MOST = 150_000  # bytes transferred
+#: what can be pressed and is less than 44 pixels high; a tick box counts with its label
+SMALL = """() => [...document.querySelectorAll("button, input, select, textarea, summary, a[href]")].filter((each) => {
+  const target = each.type === "checkbox" ? each.closest("label") ?? each : each;
+  const within = each.tagName === "A" && each.closest(".handbook, .skip, p") !== null;
+  const { height } = target.getBoundingClientRect();
+  return each.checkVisibility() && !within && !each.classList.contains("skip") && height < 43.9;
+}).map((each) => `${each.outerHTML.slice(0, 120)} ${each.getBoundingClientRect().height}`)"""
+#: gives the page a rig of 32 inputs and 40 outputs, without an engine that has so many
+LARGE = """async () => {
+  const { held } = await import("/page/connection.js");
+  const names = (count, stem) => Array.from({ length: count }, (_, index) => `${stem}-${index + 1}`);
+  const [output] = held.rig.outputs;
+  held.facts.undo = "11: keys plays Warm pad on string-machine, up to B3";
+  held.rig.inputs = names(32, "player");
+  held.rig.outputs = names(40, "strings-rack").map((name) => ({ ...output, name }));
+}"""
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
@@ -24,9 +40,9 @@ def _turn(page: Page, view: str) -> None:
         expect(page.locator(".things .thing").first).to_contain_text("Page")
 
 
-def _violations(page: Page) -> list[str]:
-    """What axe-core finds, as its rule and the first place."""
-    found: list[dict[str, Any]] = Axe().run(page).response["violations"]
+def _violations(page: Page, within: str | None = None) -> list[str]:
+    """What axe-core finds on the page, or in a part of it, as its rule and the first place."""
+    found: list[dict[str, Any]] = Axe().run(page, context=within).response["violations"]
     return [f"{each['id']}: {each['nodes'][0]['html']}" for each in found]
 
 
@@ -55,6 +71,35 @@ def test_axe_finds_nothing_on_any_view(
     assert look_pit.said == []
 
 
+def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
+    """Zero violations with each control of a sentence open, with the details of all that Gear lists or that is being
+    made there, and with a message to be traced."""
+    page = two_pit.page(PHONE, "light", "scenes")
+    page.get_by_role("button", name="14 Waltz", exact=True).click()
+    for hole in ("from", "sound", "on"):
+        page.locator(f"[data-key='hole 0 {hole}']").click()
+        assert _violations(page, ".line") == [], hole
+    for hole in ("notes", "velocity", "transpose", "channel", "through", "name"):
+        page.locator("[data-key='hole 0 more']").click()
+        page.locator(f".control [data-key='{hole}']").click()
+        page.locator(f"[data-key='control {hole}']").wait_for()
+        assert _violations(page, ".line") == [], hole
+        page.keyboard.press("Escape")
+    _turn(page, "gear")
+    for thing in page.locator(".things .thing[data-key]").all():
+        thing.click()
+        for more in page.locator("#view-gear .drawer details:not([open]) > summary").all():
+            more.click()
+        assert _violations(page, "#view-gear .drawer") == [], thing.inner_text()
+    for made in ("Add a light", "Add a display"):
+        page.get_by_role("button", name=made).click()
+        assert _violations(page, "#view-gear .drawer") == [], made
+    _turn(page, "monitor")
+    page.get_by_text("Trace a message that you type").click()
+    assert _violations(page, "#view-monitor") == []
+    assert two_pit.said == []
+
+
 @pytest.mark.parametrize("size", [PHONE, TABLET, SCREEN, (320, 256)], ids=["phone", "tablet", "screen", "400%"])
 @pytest.mark.parametrize("letters", [100, 200])
 def test_nothing_runs_out_of_the_side(look_pit: PanelInBrowser, size: tuple[int, int], letters: int) -> None:
@@ -67,6 +112,40 @@ def test_nothing_runs_out_of_the_side(look_pit: PanelInBrowser, size: tuple[int,
         _turn(page, view)
         for scrolls in ("html", "main"):
             assert page.locator(scrolls).evaluate("each => each.scrollWidth - each.clientWidth") == 0, view
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET], ids=["phone", "tablet"])
+def test_a_finger_hits_what_it_aims_at(look_pit: PanelInBrowser, size: tuple[int, int]) -> None:
+    """On every view all that can be pressed is 44 pixels high, but for links within a sentence (WCAG 2.2, 2.5.5); the
+    main actions of a phone and the way to all views take at most 120 pixels."""
+    page = look_pit.page(size)
+    for view in VIEWS:
+        _turn(page, view)
+        assert page.evaluate(SMALL) == [], view
+    if size == PHONE:
+        heights = [page.locator(each).evaluate("each => each.offsetHeight") for each in (".dock", "nav")]
+        assert sum(heights) <= 120, heights
+
+
+def test_a_large_table_shows_eleven_rows(look_pit: PanelInBrowser) -> None:
+    """Of 32 inputs and 40 outputs, a laptop of 1366 x 768 pixels shows eleven whole rows of at least 44 pixels, below
+    one toolbar of at most 48, and whatever is said in the dock."""
+    page = look_pit.page((1366, 768))
+    page.evaluate(LARGE)
+    _turn(page, "patch")
+    rows = page.locator(".table tbody tr")
+    expect(rows).to_have_count(32)
+    expect(page.locator(".table thead th")).to_have_count(40)
+    eleventh, dock = rows.nth(10).bounding_box(), page.locator(".dock").bounding_box()
+    assert eleventh is not None
+    assert dock is not None
+    page.evaluate(
+        "async () => (await import('/page/commands.js')).tell('It was done, long as this is. '.repeat(9), 'done')"
+    )
+    assert page.locator(".dock").bounding_box() == dock
+    assert eleventh["height"] >= 44
+    assert page.locator("#view-patch .bar").evaluate("each => each.offsetHeight") <= 48
+    assert eleventh["y"] + eleventh["height"] <= dock["y"]
 
 
 def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tmp_path: Path) -> None:

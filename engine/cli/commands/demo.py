@@ -24,7 +24,8 @@ from engine.midi.controllers import BANK_LSB, BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 from engine.midi.message_words import describe, note_name
 from engine.ports.memory import MemoryInput, MemoryOutput, MemorySystem
-from engine.rig.models.rig import Instrument, Rig, sound_of
+from engine.rig.gear_words import sound_of
+from engine.rig.models.rig import Instrument, Rig
 from engine.rig.read.load import read
 
 _RIG: Final = "demo.toml"

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.options import Json, Name, Number
+from engine.cli.options import Json, Name, Number, Player
 from engine.cli.output import as_json, table
 from engine.cli.requests import LONG_PATIENCE, do
 from engine.live.socket import client
@@ -107,14 +107,17 @@ def delete(number: Number, name: Name = "bayleaf", json: Json = False) -> None:
 def store(
     number: Number,
     as_name: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Name, if the scene is new.")] = None,
+    player: Player = "",
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
     """Store the current state as a scene: its routes without the muted ones, and the current sounds.
 
+    Of a player, it is what that player plays.
+
     Example: bayleaf scenes store 20 --as "Soft strings"
     """
-    _edit(name, json, "store", number=number, name=as_name)
+    _edit(name, json, "store", number=number, name=as_name, player=player)
 
 
 @scenes.command()

@@ -10,7 +10,8 @@ import typer
 from engine.cli.options import Json, Name
 from engine.cli.output import CommandError, as_json, print_line, table, write_new
 from engine.cli.requests import do
-from engine.rig.models.rig import Rig, label_of
+from engine.rig.gear_words import label_of
+from engine.rig.models.rig import Rig
 from engine.rig.read.load import load
 from engine.rig.read.raw_data import no_such
 from engine.rig.read.sound_list import SoundListError

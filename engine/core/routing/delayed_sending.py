@@ -25,13 +25,14 @@ class DelayedSending:
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
         cables, prefixes = self._state.cables, self._state.prefixes
-        for due in self._state.delayed.take(now):
+        due_now = self._state.delayed.take(now)
+        for due in due_now:
             for output, unit in self._deliveries(due):
                 if prefixes.any and not cables[output].full:  # it must not take what belongs to a player's note
                     unit = prefixes.with_low(output, unit)
                 self._outputs.route(now, output, unit, out)
-        if self._state.gestures.active:
-            self._state.gestures.look(now)
+        if due_now:
+            self._state.gestures.notes_changed(now)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message

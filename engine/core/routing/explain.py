@@ -11,7 +11,8 @@ from engine.core.routing.scene_in_play import SceneInPlay
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
 from engine.midi.message_words import to_hex
-from engine.rig.models.rig import Instrument, Rig, Scene, drum_of, gear_at, sound_of
+from engine.rig.gear_words import drum_of, gear_at, sound_of
+from engine.rig.models.rig import Instrument, Rig, Scene
 from filters.registry import Later, registry
 
 

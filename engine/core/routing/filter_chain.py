@@ -1,14 +1,19 @@
 """The links of a chain of filters, and what one of them makes of a message: a filter that fails is bypassed."""
 
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple, Protocol
+from dataclasses import dataclass
+from typing import Final, Protocol
 
 from engine.midi.kinds import SYSEX, is_whole
 from filters.registry import Later, Step
 
+#: what chains made of messages that is remembered, some 250 bytes each
+_REMEMBERED: Final = 1 << 14
 
-class FilterLink(NamedTuple):
-    """One filter of a chain."""
+
+@dataclass(frozen=True, eq=False, slots=True)
+class FilterLink:
+    """One filter of a chain; it equals no other."""
 
     name: str
     step: Step
@@ -59,6 +64,37 @@ def through(link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults
         else:
             answered.extend(_answers(link, item, now, faults))
     return tuple(answered)
+
+
+def run_chain(links: Iterable[FilterLink], message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+    """What these filters make of a message. A filter that fails is bypassed, and counted in `faults`."""
+    flowing: tuple[bytes | Later, ...] = (message,)
+    for link in links:
+        flowing = through(link, flowing, now, faults)
+        if not flowing:
+            break
+    return flowing
+
+
+class ChainMemory:
+    """What chains without state have made of messages, in whatever scenes; the newest replaces the oldest.
+
+    A scene change asks what becomes of the place of each pedal, wheel and fader, and most scenes share their chains.
+    """
+
+    def __init__(self, most: int = _REMEMBERED) -> None:
+        self._most = most
+        self._made: dict[tuple[tuple[FilterLink, ...], bytes], tuple[bytes, ...]] = {}
+
+    def run(self, links: tuple[FilterLink, ...], message: bytes, faults: Faults) -> tuple[bytes, ...]:
+        """As `run_chain`, for filters without state."""
+        made = self._made.get((links, message))
+        if made is None:
+            made = tuple(each for each in run_chain(links, message, 0, faults) if isinstance(each, bytes))
+            if len(self._made) >= self._most:
+                del self._made[next(iter(self._made))]
+            self._made[links, message] = made
+        return made
 
 
 def _answers(link: FilterLink, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:

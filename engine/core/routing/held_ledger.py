@@ -12,7 +12,6 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from engine.core.routing.merged_messages import PEDAL_NAMES
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
@@ -353,13 +352,18 @@ class Ledger:
         together = (target for press in sounding if press.routes is routes for target in press.targets)
         return routes, {(output, channel) for output, channel, _ in together}
 
-    def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
-        """Other routes take the place of these: what the inputs that `leave` them play goes on by them until silent."""
+    def bind(self, leaving: Container[int], routes: "OpenRoutes") -> set[Channel]:
+        """Other routes take the place of these: what the inputs play that leave them goes on by them until silent.
+
+        The answer are the channels where it sounds.
+        """
+        bound = self.ringing.bind(leaving, routes)
         for (source, _, _), presses in self._presses.items():
             for press in presses:
-                if press.routes is None and leave(press.hand[0] if press.hand else source):
+                if press.routes is None and (press.hand[0] if press.hand else source) in leaving:
                     press.routes = routes
-        self.ringing.bind(leave, routes)
+                    bound.update((output, channel) for output, channel, _ in press.targets)
+        return bound
 
     # Who has moved what
 
@@ -368,8 +372,9 @@ class Ledger:
         return self.pedals.hands(moved) or self.sent.mover(moved)
 
     def moved_by(self, sources: Container[int]) -> list[Moved]:
-        """What is off rest, and was moved by these inputs: of pedals all."""
-        return [moved for moved, sent in self.sent.values.items() if sent[0] in sources or moved[1] in PEDAL_NAMES]
+        """What is off rest, and was moved by these inputs."""
+        held = self.pedals.of(sources)
+        return [moved for moved, sent in self.sent.values.items() if sent[0] in sources or moved in held]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.sent.moved():

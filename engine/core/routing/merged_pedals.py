@@ -55,6 +55,10 @@ class MergedPedals:
             if hand[0] in sources
         ]
 
+    def of(self, sources: Container[int]) -> set[Moved]:
+        """The pedals that any of these inputs has off 0."""
+        return {pedal for pedal, hands in self._held.items() for source, _ in hands if source in sources}
+
     def hands(self, pedal: Moved) -> dict[Hand, bytes]:
         """Who has this pedal off 0, and the message with which each has moved it."""
         return {hand: came for hand, (came, _) in self._held.get(pedal, {}).items()}

@@ -49,7 +49,7 @@ class Merging:
         for player in [*positions.places]:
             for message in positions.of(player):
                 for (output, what), sent in routes.moves(player, message).items():
-                    if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
+                    if sent and what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:  # else a filter holds it back
                         self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
         values = self._ledger.sent
         for (output, status, number), sent_high in self._highs.items():

@@ -11,7 +11,7 @@ from typing import Final
 from engine.core.cable.output_cable import Unit
 from engine.core.routing.channel_places import AT_HOME, Places, placed
 from engine.core.routing.compiled_scene import Paths, RoutePath
-from engine.core.routing.filter_chain import FilterFaults, through
+from engine.core.routing.filter_chain import ChainMemory, FilterFaults, run_chain
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
 from engine.core.routing.sent_values import Channel, Hand, Moved, made_of, moves_of
 from engine.midi.controllers import SHAPING
@@ -32,20 +32,14 @@ _SHAPES: Final = (
 )
 
 
-def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
-    """What a route's filters make of a message. A filter that fails is bypassed, and counted in `faults`."""
-    flowing: tuple[bytes | Later, ...] = (message,)
-    for link in path.links:
-        flowing = through(link, flowing, now, faults)
-        if not flowing:
-            break
-    return flowing
-
-
 class AnswerMemory:
-    """The answers that the inputs of all scenes remember; the newest replaces the oldest."""
+    """The answers that the inputs of all scenes remember; the newest replaces the oldest.
+
+    `chains`: what their filters have made of the places of pedals, wheels and faders.
+    """
 
     def __init__(self, most: int = REMEMBERED) -> None:
+        self.chains = ChainMemory()
         self._most = most
         self._places: deque[tuple[dict[bytes, RoutedMessage], bytes]] = deque()  # oldest first
 
@@ -132,8 +126,8 @@ class OpenRoutes:
         value would undo it: a switch that latches, for one, is not pressed. What a filter holds back for a while stays
         as it is; that is empty here.
         """
-        known = self.known[source].get(message) or self._work_out(source, message, 0)
-        moved = {move.moved: move.sent for move in known.moves}
+        known = self.known[source].get(message)
+        moved = self._led(source, message) if known is None else {move.moved: move.sent for move in known.moves}
         for path in self.called[source]:
             undone = self._moved_by((path.renewed(),), rest_of(message) or message)
             asked = self._moved_by((path.renewed(),), message)
@@ -157,8 +151,8 @@ class OpenRoutes:
             if moved in self._moved_by(self.lasting[source], message):
                 return True
         else:
-            known = self.known[source].get(message) or self._work_out(source, message, 0)
-            if any(move.moved == moved for move in known.moves):
+            known = self.known[source].get(message)
+            if moved in (self._led(source, message) if known is None else [move.moved for move in known.moves]):
                 return True
         # as in `moves`; for routes of every scene, which were not reset, the message counts, too
         for path in self.called[source]:
@@ -168,6 +162,16 @@ class OpenRoutes:
             if any(moved in self._moved_by((path.renewed().open(),), each) for each in asked):
                 return True
         return False
+
+    def _led(self, source: int, message: bytes) -> dict[Moved, bytes]:
+        """What a message, no note, moves on its way along the lasting routes."""
+        chains, places = self._memory.chains, self.places
+        units: dict[tuple[int, Unit], None] = {}  # what would go twice to one output goes once
+        for path in self.lasting[source]:
+            unit = chains.run(path.links, message, self.faults)
+            for output in path.outputs if unit else ():
+                units[output, placed(output, unit, places) if places else unit] = None
+        return {each.moved: each.sent for unit in units for each in moves_of(*unit) + made_of(*unit)}
 
     def _moved_by(self, paths: tuple[RoutePath, ...], message: bytes) -> dict[Moved, bytes]:
         """What this message moves on its way along these paths, now and later."""
@@ -192,7 +196,7 @@ class OpenRoutes:
         for path in paths:
             given = known.get(id(path)) if known is not None else None
             if given is None:
-                given = run_chain(path, message, now, self.faults)
+                given = run_chain(path.links, message, now, self.faults)
                 if known is not None:
                     known[id(path)] = given
             unit = tuple(item for item in given if isinstance(item, bytes))

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.midi.timecode import RATES, Label, Rate, read_label
-from engine.rig.models.rig import Clock, Rig
+from engine.rig.models.rig import Rig
+from engine.rig.models.sync import Clock
 
 INTERNAL: Final = "internal"
 

@@ -149,8 +149,8 @@ class EditRequests:
             return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", output, outputs))
         try:
             blocks = await self._remote_work.send_backup((show.outputs.index(output),))
-        except ValueError as fault:
-            return refused(AnswerCode.NOT_POSSIBLE, str(fault))
+        except (ValueError, WorkGivenUp) as fault:
+            return refused(AnswerCode.NOT_POSSIBLE, f"no backup was sent: {fault}")
         return done(f"the rig is being sent to {output} in {counted(len(blocks), 'block')}")
 
 
@@ -182,11 +182,15 @@ def _delete(show: Show, asked: DeleteSceneRequest) -> tuple[Change, str]:
     return partial(scene_edits.delete_scene, number=asked.number), f"scene {asked.number} deleted{left}"
 
 
-def _store(show: Show, asked: StoreSceneRequest) -> tuple[Change, str]:
+def _store(show: Show, asked: StoreSceneRequest) -> tuple[Change, str] | Answer:
+    players = show.engine.state.compiled.players
+    player = asked.player or players.scenes.get(asked.number, "")
+    if player and player not in players.setlists:
+        return refused(AnswerCode.UNKNOWN_PLAYER, f"{no_such('player', player, players.setlists)}; nothing changed")
     scene = show.engine.rig.scene(asked.number)
     following = scene_references.followers(show.engine.rig, asked.number)
     name = asked.name or (scene.name if scene is not None else f"Scene {asked.number}")
-    played = scene_snapshot.played(show.engine, scene)
+    played = scene_snapshot.played(show.engine, scene, player)
     lines, routes = (len(played[key]) for key in ("play", "routes"))
     sounds = sum("program" in step or "sound" in step for step in (*played["burst"], *played["play"]))
     change = partial(scene_edits.put_scene, number=asked.number, name=name, played=played)

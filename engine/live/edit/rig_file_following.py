@@ -6,7 +6,7 @@ from typing import Final
 
 import trio
 
-from engine.live.edit.rig_session import RigSession
+from engine.live.edit.rig_session import WAITS, RigSession
 from engine.live.edit.rig_texts import replaced_by_file
 from engine.live.edit.sound_list_files import Facts, SoundLists, facts
 from engine.live.port_reopening import Apart
@@ -77,7 +77,7 @@ class RigFileFollower:
             elif found.as_played:
                 session.saved()
             elif session.unsaved:
-                self._reject("it was edited while live edits are unsaved; bayleaf save shows the difference")
+                self._reject(WAITS)
             else:
                 await self._follow()
 

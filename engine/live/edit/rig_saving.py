@@ -6,7 +6,7 @@ from typing import Final
 import trio
 
 from engine.live.edit.rig_file_store import RigFileStore
-from engine.live.edit.rig_session import Plan, RigSession
+from engine.live.edit.rig_session import WAITS, Plan, RigSession
 from engine.live.edit.rig_texts import edited
 from engine.live.process.worker_process import WorkGivenUp
 from engine.live.process.worker_threads import to_its_end
@@ -90,7 +90,7 @@ class RigSaver:
             return _missing(f"{self._session.file} no longer exists, so nothing was saved")
         shown = await self._session.store.lines(now, self._session.text, str(self._session.file), "current rig")
         choices = "bayleaf save --playing (the file gets the current rig)"
-        if self._session.show.refused is None:
+        if self._session.show.refused in (None, WAITS):
             choices += " or bayleaf save --file (the file's rig plays)"
         else:
             choices += f", or correct the file, whose rig was rejected (bayleaf check {self._session.file})"

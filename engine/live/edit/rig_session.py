@@ -23,6 +23,8 @@ from engine.rig.edit.toml_edits import EditError
 from engine.rig.models.rig import Rig
 from filters.registry import FilterFault
 
+#: why a changed file waits, though nothing is wrong with its rig
+WAITS: Final = "it was edited while live edits are unsaved; bayleaf save shows the difference"
 _UNDO: Final = 100  # edits that can be undone
 _UNDO_BYTES: Final = 16 << 20  # of memory for their texts
 

@@ -52,8 +52,9 @@ from engine.protocol import (
     refused,
 )
 from engine.rig.edit import differences
+from engine.rig.gear_words import drum_of
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import Rig, Scene, drum_of, rig_models
+from engine.rig.models.rig import Rig, Scene, rig_models
 from engine.rig.models.scene_lines import Sending
 from engine.rig.read.raw_data import no_such
 from filters.registry import registry

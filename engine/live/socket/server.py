@@ -21,6 +21,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.gear.audition import audition
+from engine.live.gear.dump_requests import DumpRequests
 from engine.live.gear.sysex_requests import SysexRequests
 from engine.live.gear.trials import Trials
 from engine.live.process.worker_process import WorkGivenUp
@@ -54,7 +55,8 @@ from engine.protocol import (
     read_long,
     refused,
 )
-from engine.rig.models.rig import Rig, drum_struck
+from engine.rig.gear_words import drum_struck
+from engine.rig.models.rig import Rig
 
 _AT_ONCE: Final = 100  # requests that are answered without a wait
 _PER_SECOND: Final = 200.0  # the same after that
@@ -93,6 +95,7 @@ class SocketServer:
             **EditRequests(show, session, saver, remote_work).handlers,
             **panel.handlers,
             **Trials(show).handlers,
+            **DumpRequests(self._sysex).handlers,
             AuditionRequest: partial(audition, show),
             IdentifyRequest: self._sysex.identify_quietly,
         }

@@ -24,7 +24,8 @@ from engine.live.socket.status import next_facts, scene_facts, song_facts, sync
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords
 from engine.protocol import AnswerCode, Facts, LongLine, refused
-from engine.rig.models.rig import Rig, drum_struck
+from engine.rig.gear_words import drum_struck
+from engine.rig.models.rig import Rig
 
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE: Final = 1.0  # seconds a follower may take to read

@@ -7,6 +7,7 @@ import * as controls from "./controls.js";
 import * as devices from "./devices.js";
 import { button, byId, find, findAll, make, note, refill, say } from "./dom.js";
 import * as firstSteps from "./first-steps.js";
+import * as dumps from "./gear-dumps.js";
 import { addInstrument, instrumentDetails, instrumentRows } from "./gear-instruments.js";
 import { freeRows, portDetails, portRows } from "./gear-ports.js";
 import * as zones from "./gear-zones.js";
@@ -96,7 +97,7 @@ function build() {
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "Gear" }),
     made.steps,
-    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), rigFile.section(), rehearse.section(), pairings.section()), made.drawer),
+    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), dumps.section(), rigFile.section(), rehearse.section(), pairings.section()), made.drawer),
   );
   return made;
 }
@@ -108,6 +109,7 @@ function render() {
   refill(parts.drawer, ...details());
   parts.drawer.classList.toggle("open", chosen !== null);
   devices.show();
+  dumps.show();
   rigFile.show();
   rehearse.show();
   showActivity();

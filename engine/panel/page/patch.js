@@ -206,7 +206,7 @@ function showActivity() {
   if (!parts || byId("view-patch").hidden) return;
   for (const sign of findAll(byId("view-patch"), ".plays")) {
     const words = rateWords(sign.dataset.way, sign.dataset.port);
-    say(sign, "short" in sign.dataset ? (words === "still" ? "" : "♪") : words);
+    say(sign, words === "still" ? "" : "short" in sign.dataset ? "♪" : words);
     sign.dataset.state = words === "still" ? "still" : "plays";
   }
 }

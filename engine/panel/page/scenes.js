@@ -78,7 +78,7 @@ function render() {
 }
 
 /** Whether the list and what is chosen in it are side by side. */
-const besides = () => matchMedia("(min-width: 64rem)").matches;
+const besides = () => matchMedia("(min-width: 48rem) and (min-height: 32.01rem)").matches;
 
 /** What was done last and can be undone, and whether the file has it. */
 export function toolbar() {

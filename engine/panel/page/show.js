@@ -146,7 +146,7 @@ function showConnection() {
 
 function ageWords() {
   const why = held.gone ? `${sentence(held.gone)} ` : held.open ? "" : "The panel does not answer. ";
-  const remedy = held.gone && held.open ? "Start it again with bayleaf run if it has ended; this page reconnects by itself." : "Reconnecting.";
+  const remedy = held.gone && held.open ? "Start it again with bayleaf run; this page reconnects by itself." : "Reconnecting.";
   if (!held.heardTime) return `${why}Nothing received yet. ${remedy}`;
   return `Display out of date since ${timeWords(held.heardTime)}. ${why}${remedy}`;
 }

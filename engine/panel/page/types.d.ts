@@ -91,6 +91,7 @@ interface GearTable {
   pressure?: string;
   labels?: string | Record<string, number>;
   through?: Chain;
+  request?: string;
   bank?: string;
   settle?: number;
   programs_from?: number;
@@ -298,6 +299,7 @@ interface Answers {
   differences: { differences: string[] };
   versions: { versions: RigVersion[] };
   rehearse: { findings: string[]; remarks: string[]; page: string };
+  dump: { messages: string[] };
   backup: { rig: string; device: number };
   pairings: { pairings: PairedRow[]; codes: PairingCode[] };
 }

@@ -7,8 +7,9 @@ from typing import Any
 
 from engine.midi.message_words import MiddleC, note_name
 from engine.rig.edit.filter_words import bank_in_words, link_in_words
+from engine.rig.gear_words import gear_at, sound_of
 from engine.rig.lowering.whole_scenes import WholeScenes
-from engine.rig.models.rig import BurstStep, Rig, Route, Scene, gear_at, sound_of
+from engine.rig.models.rig import BurstStep, Rig, Route, Scene
 from engine.rig.models.scene_lines import PlayLine, Sending
 
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}

@@ -9,29 +9,24 @@ from pydantic import (
     AfterValidator,
     BeforeValidator,
     Field,
-    ValidationInfo,
     WrapSerializer,
     WrapValidator,
     create_model,
-    field_validator,
     model_validator,
 )
 
-from engine.midi.drum_names import CHANNEL as DRUM_CHANNEL
-from engine.midi.drum_names import drum
-from engine.midi.kinds import is_press
 from engine.midi.message_words import MiddleC
 from engine.midi.show_control import plain_cue
-from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
 from engine.rig.models.feedback import MOST_DISPLAYS, MOST_TALLIES, Display, Tally
 from engine.rig.models.formats import Since
 from engine.rig.models.mpe_zone import MpeZone
 from engine.rig.models.network import Network
 from engine.rig.models.player import Player
-from engine.rig.models.printed_labels import Labels, check_labels, programs_by_label
+from engine.rig.models.printed_labels import Labels, check_labels
 from engine.rig.models.references import Reference
 from engine.rig.models.scene_lines import Chain, PlayLine, Sending
+from engine.rig.models.sync import Sync, place_in_code
 from engine.rig.models.values import (
     Bank,
     BankUse,
@@ -40,7 +35,6 @@ from engine.rig.models.values import (
     Inputs,
     KeyNames,
     Name,
-    Names,
     NamesOrNone,
     Nanoseconds,
     Outputs,
@@ -49,7 +43,6 @@ from engine.rig.models.values import (
     PrintedProgram,
     Scenes,
     SetupLines,
-    Shift,
     ShownText,
     Songs,
     Stops,
@@ -173,59 +166,6 @@ class Instrument(Part):
         return self.mpe.zone.channels if self.mpe is not None else (self.channel, *self.spare)
 
 
-def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
-    """The name of the sound that these messages select alone; `bank` (MSB, LSB) as sent, `program` 0 to 127."""
-    for name, sound in gear.sounds.items():
-        if (
-            not sound.send
-            and sound.program == program + gear.programs_from
-            and _effective(gear, sound.bank) == _effective(gear, bank)
-        ):
-            return name
-    return None
-
-
-def drum_of(gear: Instrument, channel: int, key: int) -> str | None:
-    """What a key is called on a channel (1 to 16) of an instrument; None for keys without a name.
-
-    They are those of General MIDI 2 if it has drums, and of General MIDI if that is its list of sounds and this is
-    channel 10.
-    """
-    if gear.keys:
-        return gear.keys.get(key)
-    is_kit = gear.drums or (gear.sounds_from == "general-midi" and channel == DRUM_CHANNEL + 1)
-    return drum(key, gm_2=gear.drums) if is_kit else None
-
-
-def drum_struck(rig: "Rig", output: str, message: bytes) -> str | None:
-    """The drum that a message to an output strikes; None if it strikes none."""
-    if len(message) < 3 or not is_press(message):
-        return None
-    channel = (message[0] & 0x0F) + 1
-    gear = gear_at(rig, output, channel)
-    return drum_of(gear, channel, message[1]) if gear is not None else None
-
-
-def label_of(gear: Instrument, sound: Sound) -> str | None:
-    """How the instrument prints the program of a sound, as far as that is known."""
-    if sound.printed is not None or gear.labels is None or sound.program is None:
-        return sound.printed
-    programs = programs_by_label(gear.labels, gear.programs_from)
-    return next((label for label, program in programs.items() if program == sound.program), None)
-
-
-def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
-    """The instrument that receives on an output's channel (1 to 16)."""
-    here = (gear for gear in rig.instruments.values() if gear.output == output and channel in gear.channels)
-    return next(here, None)
-
-
-def _effective(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
-    """The parts of a bank that the instrument responds to."""
-    msb, lsb = bank or (0, 0)
-    return msb if "msb" in gear.bank else 0, lsb if "lsb" in gear.bank else 0
-
-
 class BurstStep(Part):
     """Either an instrument with a sound (or a program), or an output with a channel and a program.
 
@@ -299,56 +239,6 @@ class Route(Part):
     through: Annotated[Chain, Reference("chains", many=True)] = ()
 
 
-def _place(found: str) -> str:
-    """A position in time code, with up to 30 frames; the rate that runs decides how many there are."""
-    read_label(found, RATES["30"])
-    return found
-
-
-class Clock(Part):
-    """One clock for the rig, from the first of these sources that is running: inputs, or "internal".
-
-    `idle`: our own clock goes on while it is stopped; `offset`: by output, how much later it gets the clock;
-    `transport`: those of `to` that get start, stop and song position, None for all.
-    """
-
-    source: Annotated[Names, Reference("inputs", word="internal", many=True)] = Field(("internal",), alias="from")
-    bpm: Tempo = 120.0
-    to: Outputs = ()
-    run: bool = False
-    idle: Annotated[bool, Since(2)] = True
-    offset: Annotated[dict[str, Shift], Since(2)] = Field(default_factory=dict)
-    transport: Annotated[NamesOrNone | None, Reference("outputs", many=True), Since(2)] = None
-
-
-class TimeCode(Part):
-    """One time code for the rig.
-
-    `chase`: a jump recalls the scene that belongs there; `with_clock`: our own time code starts and stops with the
-    clock that is followed.
-    """
-
-    source: Annotated[str, Reference("inputs", word="internal")] = Field("internal", alias="from")
-    rate: Literal["24", "25", "29.97 drop", "30"] = "25"
-    start: str = "00:00:00:00"
-    to: Outputs = ()
-    run: bool = False
-    chase: bool = False
-    with_clock: bool = False
-
-    @field_validator("start")
-    @classmethod
-    def _exists(cls, start: str, known: ValidationInfo) -> str:
-        if "rate" in known.data:
-            read_label(start, RATES[known.data["rate"]])
-        return start
-
-
-class Sync(Part):
-    clock: Clock | None = None
-    timecode: TimeCode | None = None
-
-
 class Scene(Part):
     """`like`: the scene that this one is like, but for what it says itself (see `engine.rig.lowering`).
 
@@ -363,7 +253,7 @@ class Scene(Part):
     text: Annotated[ShownText | None, Since(2)] = None
     tempo: Annotated[Tempo | None, Since(2)] = None
     transpose: Annotated[int, between(-127, 127), Since(2)] = 0
-    at: Annotated[str, AfterValidator(_place)] | None = None
+    at: Annotated[str, AfterValidator(place_in_code)] | None = None
     held: Literal["ring", "cut"] = "ring"
     play: Annotated[tuple[PlayLine, ...], Since(2)] = ()
     routes: tuple[Route, ...] = ()

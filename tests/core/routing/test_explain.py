@@ -3,7 +3,7 @@
 import pytest
 
 from engine.core.routing.explain import called
-from engine.rig.models.rig import drum_struck
+from engine.rig.gear_words import drum_struck
 from engine.rig.read.load import RigError, read
 from filters.registry import Later
 from tests.support.check_values import check_value

@@ -2,8 +2,9 @@
 
 import pytest
 
-from tests.support.engine_calls import input_lost, recall
-from tests.support.pit_engine import engine, hexed
+from engine.rig.read.load import read
+from tests.support.engine_calls import engine_of, input_lost, recall
+from tests.support.pit_engine import PORTS, engine, hexed
 from tests.support.two_players import ANNA, BEN, BOTH, plays, scenes
 
 # Parameters
@@ -196,6 +197,15 @@ def test_an_unplugged_player_is_forgotten() -> None:
 
 
 # 14-bit controllers, banks
+
+
+def test_an_lsb_comes_after_an_msb_that_a_filter_holds_back() -> None:
+    """The first LSB of all makes the engine look where all MSBs are; one that is held back is nowhere yet."""
+    caught = '{ from = ["keys"], to = "strings", through = [ { filter = "catch", controllers = [11] } ] }'
+    listed = f'[[scenes]]\nnumber = 1\nname = "S1"\nroutes = [ {caught} ]\n'
+    router = engine_of(read(f"{PORTS}{listed}".replace("format = 1", "format = 2").replace("WIRE", "fast"), "test"))
+    recall(router, 0, 1)
+    assert plays(router, ANNA, "B0 0B 40", "B0 0A 40", "B0 2A 10") == ["B0 0A 40", "B0 2A 10"]
 
 
 def test_an_lsb_has_its_own_msb() -> None:

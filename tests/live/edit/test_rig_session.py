@@ -12,6 +12,7 @@ import pytest
 import trio
 import trio.testing
 
+from engine.answer_codes import AnswerCode
 from engine.core.commands import NextScene, RecallScene, Resend
 from engine.core.control.remote_messages import RouteRequest
 from engine.live.edit import rig_session
@@ -24,6 +25,7 @@ from engine.live.process.worker_threads import to_its_end
 from engine.rig.edit import versions as saving
 from engine.rig.read.load import read
 from tests.support.answered import answered
+from tests.support.players_rig import PLAYERS
 from tests.support.small_show import RIG, Bench
 from tests.support.waiting import eventually
 
@@ -33,13 +35,13 @@ TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["br
 class Desk:
     """A show in scene 1 with its session, which is asked as the socket asks it."""
 
-    def __init__(self, folder: Path) -> None:
-        self.bench = Bench(TEXT)
+    def __init__(self, folder: Path, text: str = TEXT) -> None:
+        self.bench = Bench(text)
         self.show = self.bench.show
         self.show.apply(RecallScene(1), "shell")
         self.file = folder / "pit.toml"
-        self.file.write_text(TEXT, encoding="utf-8")
-        self.session = RigSession(self.show, self.file, TEXT, to_its_end)
+        self.file.write_text(text, encoding="utf-8")
+        self.session = RigSession(self.show, self.file, text, to_its_end)
         self.saver = RigSaver(self.session)
         self.remote_work = RemoteWork(self.show, self.session)
         self.requests = EditRequests(self.show, self.session, self.saver, self.remote_work)
@@ -105,9 +107,14 @@ async def test_undo_and_redo(desk: Desk) -> None:
     assert desk.names() == ["Overture", "Parade", "Last dance"]
 
 
+@pytest.mark.parametrize("noticed", [None, rig_session.WAITS])
 @pytest.mark.parametrize("choice", ["playing", "file"])
-async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: Desk, choice: str) -> None:
-    """If the file was edited too, nothing is saved until one text is chosen; the other is kept as a version."""
+async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(
+    desk: Desk, choice: str, noticed: str | None
+) -> None:
+    """If the file was edited too, nothing is saved until one text is chosen; the other is kept as a version. It is the
+    same if the file has been looked at by then."""
+    desk.show.refused = noticed
     await desk.scenes("rename", 3, name="Last dance")
     played, theirs = desk.session.text, TEXT.replace("March", "Parade")
     desk.file.write_text(theirs, encoding="utf-8")
@@ -289,6 +296,24 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk:
     assert "note = 3" in desk.session.text
     assert 40 in [scene.number for scene in desk.show.engine.rig.scenes]
     assert desk.file.read_text() == held
+
+
+async def test_a_players_scene_is_stored_from_what_they_play(tmp_path: Path) -> None:
+    """A scene that is Anna's stays hers; a new one is hers if she is named, and takes nobody else's sounds."""
+    desk = Desk(tmp_path, PLAYERS)
+    desk.show.apply(RecallScene(22), "shell")
+    desk.show.apply(RecallScene(31), "shell")
+    said = await desk.scenes("store", 21)
+    assert said["text"].startswith("scene 21 Fanfare stored: 1 line, 1 sound;")
+    said = await desk.scenes("store", 23, name="Echo", player="anna")
+    assert said["done"]
+    for number in (21, 23):
+        found = desk.bench.scene(number)
+        assert [(line.on, line.sound, line.transpose) for line in found.play] == [("brass", "Muted", 12)]
+        assert found.burst == ()
+    assert desk.show.engine.state.compiled.players.scenes[23] == "anna"
+    said = await desk.scenes("store", 24, player="carl")
+    assert said["code"] == AnswerCode.UNKNOWN_PLAYER
 
 
 async def test_what_plays_is_stored(desk: Desk) -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from engine.rig.models.rig import Clock
+from engine.rig.models.sync import Clock
 from engine.rig.read.load import RigError, read
 
 RIG = """format = {format}

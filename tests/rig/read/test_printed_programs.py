@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 
 from engine.core.cable.program_burst import compile_step
+from engine.rig.gear_words import label_of
 from engine.rig.models.printed_labels import programs_by_label
-from engine.rig.models.rig import BurstStep, label_of
+from engine.rig.models.rig import BurstStep
 from engine.rig.read.load import RigError, read
 from engine.rig.sound_csv import from_csv
 

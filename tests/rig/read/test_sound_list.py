@@ -6,7 +6,8 @@ from typing import Literal
 import pytest
 
 from engine.rig.edit.scene_edits import rename_scene
-from engine.rig.models.rig import Instrument, Sound, sound_of
+from engine.rig.gear_words import sound_of
+from engine.rig.models.rig import Instrument, Sound
 from engine.rig.read.load import RigError, load
 from engine.rig.read.sound_list import SoundListError, read_list, sound_list
 from engine.rig.sound_csv import from_csv
