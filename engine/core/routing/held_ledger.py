@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
-from engine.midi.controllers import HOLDING, ON_FROM
+from engine.midi.controllers import HOLDING, ON_FROM, SOSTENUTO
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, is_press, is_release
 
 if TYPE_CHECKING:
@@ -303,14 +303,13 @@ class Ledger:
         for move in moves:
             sent = move.sent
             if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
-                self._hold(move.moved, sent[2])
+                self._hold(move.moved.channel, sent[1], sent[2])
 
-    def _hold(self, pedal: Moved, value: int) -> None:
-        output, what = pedal
-        channel, down = (output, what[0] & 0x0F), value >= ON_FROM
-        if down != (what[1] in self.ringing.held.get(channel, ())):
-            keys = (key for at, on, key in self._holders if (at, on) == channel)
-            self.ringing.pedal(channel, what[1], down, keys)
+    def _hold(self, channel: Channel, pedal: int, value: int) -> None:
+        down = value >= ON_FROM
+        if down != (pedal in self.ringing.held.get(channel, ())):
+            keys = [key for at, on, key in self._holders if (at, on) == channel] if down and pedal == SOSTENUTO else ()
+            self.ringing.pedal(channel, pedal, down, keys)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
@@ -401,11 +400,18 @@ class Ledger:
 
     def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
         """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
+        number = moved[1][1]
+        return self.turn(moved, player, came, value, moved.channel, number if number in HOLDING else None)
+
+    def turn(
+        self, moved: Moved, player: int, came: bytes, value: int, channel: Channel, number: int | None
+    ) -> int | None:
+        """As `turn_pedal`; `number`: the controller, if it holds notes on the channel."""
         sent = self.pedals.turn(moved, player, came, value)
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
-        elif moved[1][1] in HOLDING:
-            self._hold(moved, value)
+        elif number is not None:
+            self._hold(channel, number, value)
         return sent
 
     def _leave_pedal(self, moved: Moved, hands: Iterable[Hand]) -> int | None:
