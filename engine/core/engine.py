@@ -25,7 +25,7 @@ from engine.core.feedback_plan import Thing
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.merged_messages import is_pedal

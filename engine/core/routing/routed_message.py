@@ -7,7 +7,7 @@ from typing import NamedTuple
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import resets
-from engine.core.routing.held_ledger import Target, targets_of
+from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
 from engine.core.routing.sent_values import Channel, Move, Moved, Sent, is_low, made_of, moves_of, position_of, sent_of
 from engine.core.routing.velocity_prefixes import is_prefix
