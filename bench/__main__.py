@@ -4,7 +4,7 @@
 
 The whole run takes some eight minutes. It prints tables, says whether each target is met, and writes results.json,
 results.svg and the results in README.md of the folder, this one by default. A part given by name replaces its earlier
-results; the others stay. Parts "hour" and "attacks" take an hour and fifteen minutes, and are measured only if they are
+results; the others stay. Parts "hour" and "attacks" take an hour and twenty minutes, and are measured only if they are
 given by name.
 """
 

@@ -11,11 +11,10 @@ from collections.abc import Iterable, Mapping
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.cable.replaceable_values import resets
 from engine.core.cable.speed import CableSpeed
-from engine.core.command_result import CommandResult, Result
+from engine.core.command_result import Result
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
 from engine.core.control.remote_commands import RemoteCommands
@@ -31,11 +30,11 @@ from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
-from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.sent_values import is_low, position_of
 from engine.core.routing.settling import Settling
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
+from engine.core.system_commands import SystemCommands
 from engine.core.timing.sync import is_clock
 from engine.midi.kinds import SYSEX, is_release
 from engine.midi.message_words import describe
@@ -70,8 +69,9 @@ class Engine:
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
         self._feedback = Feedback(self.state, self._outputs)
         self._follower = Follower(self.state, self._players)
-        scenes = self._players.scenes
-        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, scenes, self._settling)
+        self._commands = SystemCommands(
+            self.state, self._inputs, self._outputs, self._delayed, self._settling, self._players, self._feedback
+        )
 
     # What is asked
 
@@ -443,82 +443,8 @@ class Engine:
         elif isinstance(command, do.FollowTime):
             outcome = self._follower.follow_time(now, command, who)
         elif isinstance(command, do.WakeUp):
-            outcome = self._wake_up(now, who, out)
+            outcome = self._commands.wake_up(now, who, out)
         else:
-            self._carry_out(now, command, out)
+            self._commands.carry_out(now, command, out)
             outcome = self.state.outcome(command.word, AnswerCode.DONE, "", who)
         return Result(outcome, out)
-
-    def _carry_out(self, now: int, command: do.Command, out: list[Delivery]) -> None:
-        """The commands that cannot fail."""
-        state = self.state
-        match command:
-            case do.InputCommand():
-                if command.input in self.inputs:
-                    self._carry_out_for_input(now, command, self.inputs.index(command.input), out)
-            case do.OutputCommand():
-                if command.output in self.outputs:
-                    self._carry_out_for_output(now, command, self.outputs.index(command.output), out)
-            case do.SendMessages(messages):
-                self._outputs.send(now, messages, out)
-            case do.FollowLeader(machine):
-                state.led_by = machine
-                self._feedback.forget(now)
-            case do.ResumePosition(position, player):
-                if player in state.stacks:
-                    state.resume(state.stacks[player], position)
-            case do.Begin():
-                self._outputs.put(now, state.sync.begin(now), out)
-            case do.Finish():
-                self._finish(now, out)
-            case do.AdoptRig(compiled=CompiledRig() as compiled, scenes=scenes):
-                ready = scenes or ScenesInPlay(compiled.scenes, compiled.transposed)
-                self._adoption.adopt(now, compiled, ready, out)
-            case _:
-                raise TypeError(f"the engine cannot carry out {command}")
-
-    def _carry_out_for_input(self, now: int, command: do.InputCommand, source: int, out: list[Delivery]) -> None:
-        kept_back = self.state.kept_back
-        match command:
-            case do.InputThere():
-                self._inputs.there(source)
-            case do.InputLost():
-                self._inputs.lost(now, source, out)
-            case do.KeepSysexBack(on=on):
-                (kept_back.add if on else kept_back.discard)(source)
-            case _:
-                raise TypeError(f"the engine cannot carry out {command}")
-
-    def _carry_out_for_output(self, now: int, command: do.OutputCommand, output: int, out: list[Delivery]) -> None:
-        match command:
-            case do.OutputThere(speed=speed, owed=owed):
-                self._feedback.forget(now, output)
-                self._outputs.there(now, output, speed, owed, out)
-                self._settling.send_to_output(now, output, out)
-            case do.OutputLeft():
-                self._outputs.left(now, output, out)
-            case do.OutputLost():
-                self._outputs.lost(output)
-            case do.PlayTestNote(channel=channel, key=key, length=length, velocity=velocity):
-                self._delayed.test_note(now, Target(output, channel, key), length, velocity, out)
-            case _:
-                raise TypeError(f"the engine cannot carry out {command}")
-
-    def _finish(self, now: int, out: list[Delivery]) -> None:
-        if self.state.led_by is None:  # else the clock runs on where it is led
-            self._outputs.put(now, self.state.sync.finish(now), out)
-        self._outputs.release_all(now, out)
-
-    def _wake_up(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
-        """Nothing that was held or moved is sure any more, so all is released, and the sounds are sent again."""
-        state = self.state
-        self._feedback.forget(now)
-        state.sensing.excuse(now)
-        for board in state.boards:
-            if board is not None:
-                board.forget()
-        state.renew_filters(lambda at, path: True)
-        self._outputs.release_all(now, out)
-        state.ledger.forget_keys()
-        state.positions.forget_all()
-        return self._players.scenes.resend(now, "", who, out)

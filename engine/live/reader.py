@@ -304,8 +304,9 @@ class InputReader:
                 heard = True
                 continue
             if messages:
-                self._backlogs[source].put(now, messages)
-                heard = True
+                backlog = self._backlogs[source]
+                heard |= len(backlog.queue) < _TURN  # a flood is no reason to look at the others less often
+                backlog.put(now, messages)
         return heard
 
     def _settle(self) -> bool:  # reader thread

@@ -244,3 +244,22 @@ def test_messages_that_bear_their_time_keep_it(started: Callable[..., Any]) -> N
     keys.push(bytes.fromhex("90 3C 64 80 3C 40"))
     found = taken(reader, pokes, 2)
     assert [(at, message.hex()) for at, _, message in found] == [(0, "903c64"), (1, "803c40")]
+
+
+def test_a_flood_does_not_make_the_rests_longer() -> None:
+    """After a poll that brought something the reader rests longer, so that the loop can route it; what only joins a
+    backlog does not count, or a flood at one input would make the notes of all others late."""
+    flood, keys = MemoryInput("pads"), MemoryInput("keys")
+    reader = InputReader({0: flood, 1: keys})
+    clock = bytes((0xF8,))
+    flood.push(clock * 10)
+    assert reader._poll(1)
+    flood.push(clock * 10)
+    assert not reader._poll(2)
+    flood.push(clock)
+    keys.push(bytes((0x90, 60, 100)))
+    assert reader._poll(3)
+    taken = []
+    while found := reader.take():
+        taken += found
+    assert len(taken) == 22

@@ -149,8 +149,8 @@ class EditRequests:
             return refused(AnswerCode.UNKNOWN_OUTPUT, no_such("output", output, outputs))
         try:
             blocks = await self._remote_work.send_backup((show.outputs.index(output),))
-        except ValueError as fault:
-            return refused(AnswerCode.NOT_POSSIBLE, str(fault))
+        except (ValueError, WorkGivenUp) as fault:
+            return refused(AnswerCode.NOT_POSSIBLE, f"no backup was sent: {fault}")
         return done(f"the rig is being sent to {output} in {counted(len(blocks), 'block')}")
 
 

@@ -1,4 +1,4 @@
-"""Requests of other machines that take worker threads: set a route by SysEx, send the rig as a dump, restore it.
+"""Requests of other machines that take a worker: set a route by SysEx, send the rig as a dump, restore it.
 
 Whatever a machine asks for and however often, its requests are carried out one at a time, with a rest after each edit,
 so that the music goes on beside them.
@@ -16,7 +16,7 @@ from engine.core.control.rig_dump import DumpCollector
 from engine.live.edit.incoming_dumps import IncomingDumps
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change, SentRig, replaced, replaced_from_outside
-from engine.live.process.worker_threads import in_a_thread
+from engine.live.process.worker_process import WorkGivenUp
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, LongText, refused, unchanged
 from engine.rig.edit import scene_edits
@@ -73,9 +73,12 @@ class RemoteWork:
     # The rig as a dump
 
     async def send_backup(self, outputs: tuple[int, ...]) -> list[bytes]:
-        """Put the current rig on the cables of these outputs as a dump; the blocks. Raises ValueError if too long."""
+        """Put the current rig on the cables of these outputs as a dump; the blocks.
+
+        Raises ValueError if it is too long, and WorkGivenUp.
+        """
         device = self._show.engine.state.compiled.remote.device
-        blocks = await in_a_thread(rig_dump.blocks, self._session.text, device)
+        blocks: list[bytes] = await self._session.elsewhere(rig_dump.blocks, self._session.text, device)
         for place in range(0, len(blocks), _AT_ONCE):
             self._show.send((output, block) for block in blocks[place : place + _AT_ONCE] for output in outputs)
             await trio.lowlevel.checkpoint()  # music first
@@ -89,7 +92,7 @@ class RemoteWork:
             cables = self._show.engine.state.cables
             while any(cables[to].holds(each) for to in outputs for each in last):  # noqa: ASYNC110 a cable sets no event
                 await trio.sleep(_LOOK)
-        except ValueError as fault:
+        except (ValueError, WorkGivenUp) as fault:
             self._show.tell(self._show.inputs[source], f"no backup was sent: {fault}")
         except Exception as fault:  # it costs this backup, not the show
             self._show.own_fault(f"sending a backup for {self._show.inputs[source]}", fault)

@@ -243,6 +243,31 @@ async def test_the_shell_may_restore_anything(remote: RemoteMachine) -> None:
     assert remote.show.engine.rig.osc is not None
 
 
+async def test_a_backup_is_made_by_the_worker_process(
+    tmp_path: Path, nursery: trio.Nursery, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However often a machine asks for one, no thread of the engine is at work on it while music plays."""
+    expected = rig_dump.blocks(TEXT, DEVICE)
+
+    def made(*_: object) -> None:
+        raise AssertionError("a backup was made in the engine")
+
+    monkeypatch.setattr(rig_dump, "_block", made)
+    heard: list[bytes] = []
+    with worker_process() as elsewhere:
+        machine = RemoteMachine(tmp_path, elsewhere=elsewhere)
+        nursery.start_soon(machine.remote_work.run)
+        machine.play(plain_request(DEVICE, "ask backup"))
+
+        def all_came() -> bool:
+            heard.extend(machine.brass())
+            return len(heard) == len(expected)
+
+        await eventually(all_came)
+        nursery.cancel_scope.cancel()
+    assert sorted(heard) == sorted(expected)
+
+
 async def test_a_dump_is_put_together_by_the_worker_process(tmp_path: Path, nursery: trio.Nursery) -> None:
     """Four megabytes come in a few blocks, and whoever sends them again and again must not stop the music for them."""
     bomb = rig_dump.blocks("#" * LONGEST_TEXT, DEVICE)
