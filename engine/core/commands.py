@@ -288,6 +288,14 @@ class OutputThere(OutputCommand):
 
 
 @dataclass(frozen=True)
+class OutputTaken(OutputCommand):
+    """An output at another machine is played from here now. What its lights and displays show is not known."""
+
+    word: ClassVar[str] = "output taken"
+    output: str
+
+
+@dataclass(frozen=True)
 class OutputLeft(OutputCommand):
     """An output is about to be closed: what sounds there is released, and nothing more begins."""
 

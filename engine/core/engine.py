@@ -11,11 +11,10 @@ from collections.abc import Iterable, Mapping
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.cable.replaceable_values import resets
 from engine.core.cable.speed import CableSpeed
-from engine.core.command_result import CommandResult, Result
+from engine.core.command_result import Result
 from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
 from engine.core.control.remote_commands import RemoteCommands
@@ -25,17 +24,17 @@ from engine.core.feedback_plan import Thing
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
-from engine.core.routing.scenes_in_play import ScenesInPlay
 from engine.core.routing.sent_values import is_low, position_of
 from engine.core.routing.settling import Settling
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
+from engine.core.system_commands import SystemCommands
 from engine.core.timing.sync import is_clock
 from engine.midi.kinds import SYSEX, is_release
 from engine.midi.message_words import describe
@@ -70,8 +69,9 @@ class Engine:
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
         self._feedback = Feedback(self.state, self._outputs)
         self._follower = Follower(self.state, self._players)
-        scenes = self._players.scenes
-        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, scenes, self._settling)
+        self._commands = SystemCommands(
+            self.state, self._inputs, self._outputs, self._delayed, self._settling, self._players, self._feedback
+        )
 
     # What is asked
 
@@ -191,7 +191,7 @@ class Engine:
         if routes is None:
             return
         gestures, cables = state.gestures, state.cables
-        if gestures.taken:
+        if gestures.leading:
             answer = gestures.answer(now, source, message, routes)
         else:
             known = routes.known[source].get(message)
@@ -265,7 +265,7 @@ class Engine:
                 self._settling.before_press(now, source, answer.targets, out)
                 state.ledger.press(source, message, answer.targets)
                 if state.ledger.ringing.rings(answer.targets):  # it is another note now
-                    gestures.look(now)
+                    gestures.notes_changed(now)
             else:
                 state.ledger.press(source, message, answer.targets)
         if answer.kind != PLAIN and state.prefixes.any:
@@ -285,8 +285,11 @@ class Engine:
             else:
                 for output, unit in units:
                     cables[output].put(now, unit, out)
-        if gestures.active and (answer.kind == RELEASE or answer.merges or is_pedal(message)):
-            self._settling.after_end(now, source, out)
+        if gestures.active:
+            if answer.kind == RELEASE:
+                gestures.notes_changed(now, (source,))  # pedals may be left behind
+            elif answer.merges or is_pedal(message):
+                self._settling.after_pedal(now, source, out)
 
     def _system(
         self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
@@ -318,23 +321,27 @@ class Engine:
     def _put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
         state = self.state
-        self._sent.move(source, message, answer.moves)
+        if len(answer.sent) == len(answer.moves):  # none of them to rest
+            self._sent.values.update(answer.sent)
+        else:
+            self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message
-        for moved, value in answer.pedals:
-            sent = state.ledger.turn_pedal(moved, source, message, value)
-            if sent is not None:
-                output, what = moved
-                state.cables[output].put(now, (what + bytes((sent,)),), out)
+        for moved, value, unit, channel, number in answer.pedals:
+            sent = state.ledger.turn(moved, source, message, value, channel, number)
+            if sent == value:
+                state.cables[channel[0]].put(now, unit, out)
+            elif sent is not None:
+                state.cables[channel[0]].put(now, (moved.what + bytes((sent,)),), out)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
         state = self.state
-        if state.routes is not None and state.gestures.taken:
+        if state.routes is not None and state.gestures.leading:
             answer = state.gestures.answer(now, source, message, None)
             if answer.noted:
                 self._note(now, source, message, answer, out)
             self._put_merged(now, source, message, answer, answer.units, out)
-            self._settling.after_end(now, source, out)
+            self._settling.after_pedal(now, source, out)
         state.positions.lose(source, position_of(message))
 
     def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
@@ -363,7 +370,7 @@ class Engine:
     def _released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         held = answer.held
-        if self.state.gestures.taken:  # an older scene's filter may hold what began there
+        if self.state.gestures.leading:  # an older scene's filter may hold what began there
             held += self.state.gestures.held(now, source, message)
         kept = self._delayed.keep(source, held) if held else None
         offs = self.state.ledger.release(source, message, kept)
@@ -436,82 +443,8 @@ class Engine:
         elif isinstance(command, do.FollowTime):
             outcome = self._follower.follow_time(now, command, who)
         elif isinstance(command, do.WakeUp):
-            outcome = self._wake_up(now, who, out)
+            outcome = self._commands.wake_up(now, who, out)
         else:
-            self._carry_out(now, command, out)
+            self._commands.carry_out(now, command, out)
             outcome = self.state.outcome(command.word, AnswerCode.DONE, "", who)
         return Result(outcome, out)
-
-    def _carry_out(self, now: int, command: do.Command, out: list[Delivery]) -> None:
-        """The commands that cannot fail."""
-        state = self.state
-        match command:
-            case do.InputCommand():
-                if command.input in self.inputs:
-                    self._carry_out_for_input(now, command, self.inputs.index(command.input), out)
-            case do.OutputCommand():
-                if command.output in self.outputs:
-                    self._carry_out_for_output(now, command, self.outputs.index(command.output), out)
-            case do.SendMessages(messages):
-                self._outputs.send(now, messages, out)
-            case do.FollowLeader(machine):
-                state.led_by = machine
-                self._feedback.forget(now)
-            case do.ResumePosition(position, player):
-                if player in state.stacks:
-                    state.resume(state.stacks[player], position)
-            case do.Begin():
-                self._outputs.put(now, state.sync.begin(now), out)
-            case do.Finish():
-                self._finish(now, out)
-            case do.AdoptRig(compiled=CompiledRig() as compiled, scenes=scenes):
-                ready = scenes or ScenesInPlay(compiled.scenes, compiled.transposed)
-                self._adoption.adopt(now, compiled, ready, out)
-            case _:
-                raise TypeError(f"the engine cannot carry out {command}")
-
-    def _carry_out_for_input(self, now: int, command: do.InputCommand, source: int, out: list[Delivery]) -> None:
-        kept_back = self.state.kept_back
-        match command:
-            case do.InputThere():
-                self._inputs.there(source)
-            case do.InputLost():
-                self._inputs.lost(now, source, out)
-            case do.KeepSysexBack(on=on):
-                (kept_back.add if on else kept_back.discard)(source)
-            case _:
-                raise TypeError(f"the engine cannot carry out {command}")
-
-    def _carry_out_for_output(self, now: int, command: do.OutputCommand, output: int, out: list[Delivery]) -> None:
-        match command:
-            case do.OutputThere(speed=speed, owed=owed):
-                self._feedback.forget(now, output)
-                self._outputs.there(now, output, speed, owed, out)
-                self._settling.send_to_output(now, output, out)
-            case do.OutputLeft():
-                self._outputs.left(now, output, out)
-            case do.OutputLost():
-                self._outputs.lost(output)
-            case do.PlayTestNote(channel=channel, key=key, length=length, velocity=velocity):
-                self._delayed.test_note(now, Target(output, channel, key), length, velocity, out)
-            case _:
-                raise TypeError(f"the engine cannot carry out {command}")
-
-    def _finish(self, now: int, out: list[Delivery]) -> None:
-        if self.state.led_by is None:  # else the clock runs on where it is led
-            self._outputs.put(now, self.state.sync.finish(now), out)
-        self._outputs.release_all(now, out)
-
-    def _wake_up(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
-        """Nothing that was held or moved is sure any more, so all is released, and the sounds are sent again."""
-        state = self.state
-        self._feedback.forget(now)
-        state.sensing.excuse(now)
-        for board in state.boards:
-            if board is not None:
-                board.forget()
-        state.renew_filters(lambda at, path: True)
-        self._outputs.release_all(now, out)
-        state.ledger.forget_keys()
-        state.positions.forget_all()
-        return self._players.scenes.resend(now, "", who, out)

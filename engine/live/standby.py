@@ -16,7 +16,7 @@ from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.cluster.pure.words import TimeWord, read_rig, read_show_word, read_word
-from engine.core.commands import FollowLeader
+from engine.core.commands import FollowLeader, OutputTaken
 from engine.live.edit.rig_session import RigSession
 from engine.live.leader_follower import LeaderFollower
 from engine.live.leader_state import RIG, SHOW, TIME, LeaderState
@@ -194,6 +194,9 @@ class Standby:
             case Play(owner, epoch, since, fresh):
                 self._show.pump()  # what has arrived is part of what should sound
                 machines.play(now, owner, epoch, None if since is None else since - _APART, self.leader.exact)
+                if since is None or not self.leader.exact:  # what was sent since this engine leads went nowhere
+                    for output in self._outputs_of(owner):
+                        self._show.apply(OutputTaken(output))
                 self._show.port_commands.set_up(self._outputs_of(owner) if fresh else ())
             case LeadershipLost(owner):
                 machines.lost(owner, f"{owner} lets another machine play, or is gone")

@@ -10,6 +10,7 @@ import pytest
 
 from tests.support.bayleaf_command import Bayleaf
 from tests.support.paths import PRESETS
+from tests.support.players_rig import PLAYERS
 
 DEMO = PRESETS / "demo.toml"
 
@@ -102,3 +103,15 @@ def test_check_warns_of_silence(bayleaf: Bayleaf, tmp_path: Path) -> None:
     found = json.loads(bayleaf("check", str(rig), "--json").out)["findings"]
     assert [(each["file"], each["line"], each["scene"]) for each in found] == [(str(rig), 13, 12)]
     assert bayleaf("check", str(DEMO), "--strict").status == 0
+
+
+def test_check_warns_of_a_control_that_never_counts(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """At its line, with the remedy; `--strict` makes an error of it."""
+    rig = tmp_path / "players.toml"
+    text = f'{PLAYERS}\n[[controls]]\ninput = "anna"\nwhen = {{ controller = 81 }}\ndo = "next"\nplayers = ["ben"]\n'
+    rig.write_text(text, encoding="utf-8")
+    said = bayleaf("check", str(rig))
+    line = text.splitlines().index('players = ["ben"]') + 1
+    assert said.status == 0
+    assert f"{rig}:{line}: warning: the control at anna is for ben, but anna is an input of anna" in said.out
+    assert bayleaf("check", str(rig), "--strict").status == 1

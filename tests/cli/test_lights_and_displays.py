@@ -116,6 +116,7 @@ def state(engine: Engine) -> str | None:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(max(300, COUNT))
 def test_gear_on_a_cable_agrees_with_the_status(stage: tuple[Engine, Feet]) -> None:
     """After each of 300 random commands, edits and pulled cables it shows what the status says, and it was told nothing
     twice."""

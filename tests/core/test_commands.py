@@ -39,6 +39,7 @@ VALUES: dict[str, Any] = {
     "channel": 3,
     "key": 60,
     "length": 500,
+    "velocity": 64,
     "step": 1,
     "muted": (),
     "channels": (("lead", 11),),

@@ -72,7 +72,8 @@ def test_axe_finds_nothing_on_any_view(
 
 
 def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
-    """Zero violations with each control of a sentence open, and with the details of all that Gear lists."""
+    """Zero violations with each control of a sentence open, with the details of all that Gear lists or that is being
+    made there, and with a message to be traced."""
     page = two_pit.page(PHONE, "light", "scenes")
     page.get_by_role("button", name="14 Waltz", exact=True).click()
     for hole in ("from", "sound", "on"):
@@ -90,6 +91,12 @@ def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
         for more in page.locator("#view-gear .drawer details:not([open]) > summary").all():
             more.click()
         assert _violations(page, "#view-gear .drawer") == [], thing.inner_text()
+    for made in ("Add a light", "Add a display"):
+        page.get_by_role("button", name=made).click()
+        assert _violations(page, "#view-gear .drawer") == [], made
+    _turn(page, "monitor")
+    page.get_by_text("Trace a message that you type").click()
+    assert _violations(page, "#view-monitor") == []
     assert two_pit.said == []
 
 
@@ -122,7 +129,7 @@ def test_a_finger_hits_what_it_aims_at(look_pit: PanelInBrowser, size: tuple[int
 
 def test_a_large_table_shows_eleven_rows(look_pit: PanelInBrowser) -> None:
     """Of 32 inputs and 40 outputs, a laptop of 1366 x 768 pixels shows eleven whole rows of at least 44 pixels, below
-    one toolbar of at most 48."""
+    one toolbar of at most 48, and whatever is said in the dock."""
     page = look_pit.page((1366, 768))
     page.evaluate(LARGE)
     _turn(page, "patch")
@@ -132,6 +139,10 @@ def test_a_large_table_shows_eleven_rows(look_pit: PanelInBrowser) -> None:
     eleventh, dock = rows.nth(10).bounding_box(), page.locator(".dock").bounding_box()
     assert eleventh is not None
     assert dock is not None
+    page.evaluate(
+        "async () => (await import('/page/commands.js')).tell('It was done, long as this is. '.repeat(9), 'done')"
+    )
+    assert page.locator(".dock").bounding_box() == dock
     assert eleventh["height"] >= 44
     assert page.locator("#view-patch .bar").evaluate("each => each.offsetHeight") <= 48
     assert eleventh["y"] + eleventh["height"] <= dock["y"]

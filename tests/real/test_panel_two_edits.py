@@ -64,3 +64,33 @@ def test_a_line_keeps_its_form_while_others_come_and_go(two_pit: PanelInBrowser)
     page.keyboard.press("Enter")
     expect(other.locator(".sentence")).to_contain_text("from C4 up, an octave up")
     assert two_pit.said == []
+
+
+def test_a_form_is_applied_though_others_have_edited(two_pit: PanelInBrowser) -> None:
+    """While a route's filters are being set, somebody edits another scene and the sounds of this one: Apply still does
+    what was typed. If the routes of the scene have changed, it is refused, and says so."""
+    two_pit.engine.request("scene", scene=12)
+    page = two_pit.page(view="patch")
+    page.get_by_role("button", name="keys: what it plays").click()
+    page.get_by_role("button", name="Edit filters of route 1").click()
+    semitones = page.get_by_label("Semitones", exact=False)
+    semitones.fill("7")
+    step = {"instrument": "string-machine", "sound": "Tremolo"}
+    for edit in (
+        {"what": "facts", "scene": 14, "facts": {"text": "slower"}},
+        {"what": "burst", "scene": 12, "burst": [step]},
+    ):
+        answer = two_pit.engine.request("edit", **edit)
+        assert answer is not None
+        assert answer["done"], answer
+    page.get_by_text("string-machine: Tremolo").wait_for()
+    expect(semitones).to_have_value("7")
+    page.get_by_role("button", name="Apply filters").click()
+    expect(page.locator(".detail")).to_contain_text("semitones 7")
+    page.get_by_role("button", name="Edit filters of route 1").click()
+    semitones.fill("5")
+    two_pit.engine.request("edit", what="join", scene=12, **{"from": "keys", "to": "strings"})
+    page.get_by_role("button", name="keys to strings: connected", exact=True).wait_for()
+    page.get_by_role("button", name="Apply filters").click()
+    expect(page.locator(".chain").get_by_role("alert")).to_contain_text("the rig has changed since you looked at it")
+    expect(semitones).to_have_value("5")

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable
 from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.routing.channel_places import placed
 from engine.core.routing.delayed_messages import DueMessage
-from engine.core.routing.held_ledger import Target, targets_of
+from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY, holder, player
@@ -25,13 +25,14 @@ class DelayedSending:
     def send_due(self, now: int, out: list[Delivery]) -> None:
         """What is due by now."""
         cables, prefixes = self._state.cables, self._state.prefixes
-        for due in self._state.delayed.take(now):
+        due_now = self._state.delayed.take(now)
+        for due in due_now:
             for output, unit in self._deliveries(due):
                 if prefixes.any and not cables[output].full:  # it must not take what belongs to a player's note
                     unit = prefixes.with_low(output, unit)
                 self._outputs.route(now, output, unit, out)
-        if self._state.gestures.active:
-            self._state.gestures.look(now)
+        if due_now:
+            self._state.gestures.notes_changed(now)
 
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message

@@ -5,12 +5,12 @@ and by the older ones to the channels where notes of theirs still sound. On such
 what the routes in force would set there, for any player, waits until it is silent.
 """
 
-from collections.abc import Iterable
-from collections.abc import Set as AbstractSet
+from collections.abc import Collection, Iterable
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.held_ledger import Ledger, Player
+from engine.core.routing.held_ledger import Ledger
+from engine.core.routing.held_presses import Player
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import Given, OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer
@@ -20,34 +20,70 @@ from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUC
 
 #: a channel comes to rest this long (ns) after its last note, so that the end of the note is not bent or cut
 FADING: Final = 500_000_000
+#: after a change, between what is looked after bit by bit (ns)
+PAUSE: Final = 250_000
 
 
 class Gestures:
     """Loop only; times in nanoseconds.
 
-    `taken`: the channels where notes sound that were played by older routes, each with all that sound there, the oldest
-    first, by their routes (None: those in force). `waiting`: the channels where something is to be set once they are
-    silent.
+    `waiting`: the channels where something is to be set once they are silent, among them all where notes sound that
+    were played by older routes; `leading`: whether such routes may lead anything anywhere.
+
+    Who plays where is looked up when it is asked for, since notes begin and end all the time.
     """
 
     def __init__(self, ledger: Ledger) -> None:
-        self.taken: dict[Channel, dict[Player, None]] = {}
         self.waiting: set[Channel] = set()
+        self.leading = False
         self.active = False  # whether there is anything to look after
         self.unsettled: dict[int, None] = {}  # inputs whose messages go other ways since a change, in order
         self.silenced = False  # whether anything was set to rest where hands may be elsewhere, as by a panic
         self.goes_on_at = 0  # when the next of them is settled
+        self.looks_at: int | None = None  # when pedals are looked after that may have been left
+        self._changed_at = 0  # when notes or routes last changed
         self.due: int | None = None
+        self._left: set[int] = set()  # the inputs that they are of
+        self._known = False  # whether the following four are as the ledger has it
+        self._taken: dict[Channel, dict[Player, None]] = {}  # see `_take`
         self._players: dict[Channel, dict[Player, None]] = {}  # of all channels that sound
-        self._pressed: dict[Channel, list[Player]] = {}  # those of them where keys are down
         self._older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}  # see `older`
         self._channels: dict[Hand, set[Channel]] = {}  # see `channels_of`
+        self._pressed: dict[Channel, list[Player]] = {}  # those of `_players` where keys are down
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
         self._given: Given = {}  # to the last message
         self._ledger = ledger
 
-    def look(self, now: int) -> None:
-        """Notes have ended or begun: which older routes still play, and which channels have fallen silent."""
+    def leave(self, now: int, channels: Collection[Channel], unsettled: Iterable[int]) -> None:
+        """Other routes are in force: notes on these channels have older ones, and these inputs are to be settled."""
+        self._known = False
+        self.waiting.update(channels)
+        self.leading = self.leading or bool(channels)
+        self.silenced = False
+        self.unsettled |= dict.fromkeys(unsettled)
+        self.goes_on_at = now + PAUSE
+
+    def notes_changed(self, now: int, sources: Iterable[int] = ()) -> None:
+        """Notes have ended or begun, or a pedal was moved: what these inputs may have left is looked after soon."""
+        self._known = False
+        self._changed_at = now
+        if not (self.waiting or self.unsettled):
+            return
+        self._left.update(sources)
+        self.active = True
+        if self.looks_at is None:
+            self.looks_at = now + PAUSE
+            self.due = self.looks_at if self.due is None else min(self.due, self.looks_at)
+
+    def take_left(self) -> set[int]:
+        """The inputs that may have left pedals: they are looked after now."""
+        if not self._known:
+            self._look()
+        left, self._left, self.looks_at = self._left, set(), None
+        return left
+
+    def _look(self) -> None:
+        """Who plays where, and by which older routes."""
         ledger = self._ledger
         pressed = ledger.players()
         changed = {
@@ -56,47 +92,54 @@ class Gestures:
             if [*players] != self._pressed.get(channel) or ledger.ringing.is_on(channel)
         }
         for channel in changed.union(self._pressed.keys() - pressed.keys(), ledger.ringing.take_touched()):
-            players = ledger.ringing_players(channel) | pressed.get(channel, {})
-            if players:
-                self._players[channel] = players
-            else:
-                self._players.pop(channel, None)
-            if all(routes is None for _, routes in players):
-                self.taken.pop(channel, None)
-            else:
-                self.taken[channel] = _in_order(players, self.taken.get(channel, {}))
+            self._take(channel, ledger.ringing_players(channel) | pressed.get(channel, {}))
         self._pressed = {channel: [*players] for channel, players in pressed.items()}
         self._older.clear()
         self._channels.clear()
-        self.waiting.update(self.taken)
-        self.plan(now)
+        self.waiting.update(self._taken)
+        self.leading = bool(self._taken)
+        self._known = True
 
-    def plan(self, now: int, sounding: AbstractSet[Channel] | None = None) -> None:
-        """What waits is another, though the same notes sound: since when channels are silent, and what is due.
+    def _take(self, channel: Channel, players: dict[Player, None]) -> None:
+        """These play on a channel. It is taken if any of them does by older routes: with all that sound there, the
+        oldest first, by their routes (None: those in force)."""
+        if players:
+            self._players[channel] = players
+        else:
+            self._players.pop(channel, None)
+        if all(routes is None for _, routes in players):
+            self._taken.pop(channel, None)
+        else:
+            self._taken[channel] = _in_order(players, self._taken.get(channel, {}))
 
-        `sounding`: the channels that sound, if that is known.
-        """
-        if sounding is None:
-            sounding = self._ledger.sounding_channels() if self.waiting else set()
-        self._silent = {each: self._silent.get(each, now) for each in self.waiting - sounding}
-        self.active = bool(self.waiting or self.unsettled)
+    def plan(self) -> None:
+        """What waits is another, or notes have changed: since when channels are silent, and what is due."""
+        sounding = self._ledger.sounding_channels() if self.waiting else set()
+        self._silent = {each: self._silent.get(each, self._changed_at) for each in self.waiting - sounding}
+        self.active = bool(self.waiting or self.unsettled or self.looks_at is not None)
         dues = [min(self._silent.values()) + FADING] if self._silent else []
-        self.due = min([*dues, self.goes_on_at] if self.unsettled else dues, default=None)
+        if self.unsettled:
+            dues.append(self.goes_on_at)
+        if self.looks_at is not None:
+            dues.append(self.looks_at)
+        self.due = min(dues, default=None)
 
     def take_silent(self, now: int, at_once: Iterable[Channel] = ()) -> set[Channel]:
         """The channels that have been silent for long enough, and those of `at_once` that are; none waits any more."""
         ended = {each for each, since in self._silent.items() if since + FADING <= now or each in at_once}
         if ended:
             self.waiting -= ended
-            self.plan(now)
+            self.plan()
         return ended
 
     def older(self, hand: Hand) -> dict[OpenRoutes, set[Channel]]:
         """The older routes by which notes of this hand still sound, and where."""
+        if not self._known:
+            self._look()
         found = self._older.get(hand)
         if found is None:
             found = self._older[hand] = {}
-            for channel, players in self.taken.items():
+            for channel, players in self._taken.items():
                 for player, routes in players:
                     if player == hand and routes is not None:
                         found.setdefault(routes, set()).add(channel)
@@ -104,6 +147,8 @@ class Gestures:
 
     def channels_of(self, hand: Hand) -> set[Channel]:
         """Where notes of this hand sound."""
+        if not self._known:
+            self._look()
         found = self._channels.get(hand)
         if found is None:
             found = self._channels[hand] = {
@@ -122,10 +167,11 @@ class Gestures:
             each for each in self.waiting if output not in (None, each[0]) or channel not in (None, each[1])
         }
         self.silenced = True
-        self.look(now)
+        self._known, self._changed_at = False, now
+        self.plan()
 
     def answer(self, now: int, source: int, message: bytes, routes: OpenRoutes | None) -> RoutedMessage:
-        """What becomes of a message while channels are taken; `routes`: those in force, if it goes by them."""
+        """What becomes of a message while older routes lead; `routes`: those in force, if it goes by them."""
         self._given.clear()
         new = answer(source, message, ()) if routes is None else routes.answer(source, message, now, self._given)
         kind = message[0] & 0xF0
@@ -171,7 +217,7 @@ class Gestures:
         The say about a controller has the oldest note of the channel whose own routes lead it there. Pedals of several
         players are merged, and cut nothing.
         """
-        players = self.taken.get((output, message[0] & 0x0F))
+        players = self._taken.get((output, message[0] & 0x0F))
         if players is None or not _shapes(message) or is_pedal(message):
             return True
         moved = Moved(output, name_of(message))

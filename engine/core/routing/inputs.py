@@ -44,7 +44,7 @@ class Inputs:
         self._outputs.put(now, state.ledger.abandon(source), out)
         state.merging.forget(source)
         state.gestures.unsettled.pop(source, None)
-        state.gestures.look(now)
+        state.gestures.notes_changed(now)
 
     # Active sensing
 

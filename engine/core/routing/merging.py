@@ -8,7 +8,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.held_ledger import Ledger, Target
+from engine.core.routing.held_ledger import Ledger
+from engine.core.routing.held_presses import Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import HIGHS, MERGED_VALUES, SentHigh, ends_notes, is_pedal
 from engine.core.routing.open_routes import OpenRoutes
@@ -49,7 +50,7 @@ class Merging:
         for player in [*positions.places]:
             for message in positions.of(player):
                 for (output, what), sent in routes.moves(player, message).items():
-                    if what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:
+                    if sent and what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:  # else a filter holds it back
                         self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
         values = self._ledger.sent
         for (output, status, number), sent_high in self._highs.items():

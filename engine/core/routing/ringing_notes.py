@@ -4,7 +4,7 @@ A sostenuto pedal holds the notes whose keys are down when it goes down (MIDI 1.
 others hold all that are released under them. Where a note rings is known from what the channel was sent.
 """
 
-from collections.abc import Callable, Container, Iterable
+from collections.abc import Container, Iterable
 from collections.abc import Set as AbstractSet
 from typing import TYPE_CHECKING, Final
 
@@ -12,7 +12,7 @@ from engine.core.routing.sent_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
-    from engine.core.routing.held_ledger import Player, Target
+    from engine.core.routing.held_presses import Player, Target
     from engine.core.routing.open_routes import OpenRoutes
 
 
@@ -92,17 +92,20 @@ class RingingNotes:
         self._unbound |= touched
         return touched
 
-    def bind(self, leave: Callable[[int], bool], routes: "OpenRoutes") -> None:
+    def bind(self, leaving: Container[int], routes: "OpenRoutes") -> set[Channel]:
         """As `Ledger.bind`."""
+        bound: set[Channel] = set()
         unbound, self._unbound = self._unbound | self.touched, set()
         for channel in unbound:
             notes = self._notes.get(channel, {})
             for key, (hand, older) in notes.items():
-                if older is None and leave(hand[0]):
+                if older is None and hand[0] in leaving:
                     notes[key] = hand, routes
-                    self.touched.add(channel)
+                    bound.add(channel)
                 elif older is None:
                     self._unbound.add(channel)
+        self.touched |= bound
+        return bound
 
     def reset(self, channel: Channel) -> None:
         """All controllers of a channel were reset: its pedals are up."""

@@ -6,12 +6,12 @@ or made loud by a scene change.
 """
 
 from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
-from functools import cache
 from typing import Final, NamedTuple
 
 from engine.core.cable.kept_unit import KeptUnit
 from engine.core.cable.output_cable import Delivery
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.gestures import PAUSE
+from engine.core.routing.held_presses import Target
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
@@ -23,8 +23,6 @@ from engine.midi.kinds import NOTE_ON
 
 #: how many pedals, wheels and faders are looked after at once at the most, but for those of a single input
 _AT_ONCE: Final = 4
-#: between them (ns)
-_PAUSE: Final = 250_000
 
 
 class Wanted(NamedTuple):
@@ -53,47 +51,55 @@ class Settling:
         if not state.rules.gestures:
             self._rest(now, {}, set(sources), None, (), out)
             return
-        moved = state.ledger.sent.movers() | state.positions.moved()
-        changed = {source for source in moved if source in sources}
+        gestures = state.gestures
+        changed: Collection[int] = sources
+        bound: Collection[Channel] = ()
         if before is not None:
-            differs = self._differing(before, routes, sources)
-            state.ledger.bind(differs, before)
-            if not state.gestures.silenced:
-                changed = {source for source in changed if differs(source)}
-        state.gestures.silenced = False
-        state.gestures.unsettled |= dict.fromkeys(sorted(changed))
-        state.gestures.goes_on_at = now + _PAUSE
-        state.gestures.look(now)
-        self._lift_left(now, range(len(state.boards)), out)
+            differ = self._differing(before, routes, sources)
+            bound = state.ledger.bind(differ, before)
+            if not gestures.silenced:
+                changed = differ
+        moved = state.ledger.sent.movers() | state.positions.moved() if changed else set()
+        gestures.leave(now, bound, sorted(moved.intersection(changed)))
+        gestures.notes_changed(now, range(len(state.boards)))
 
-    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> Callable[[int], bool]:
-        """Whether the messages of one of these inputs go other ways by the ones than by the others."""
+    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Iterable[int]) -> set[int]:
+        """Those of these inputs whose messages go other ways by the ones than by the others."""
         boards = self._state.boards
-
-        @cache
-        def differs(source: int) -> bool:
-            return source in sources and not (boards[source] is None and before.alike(routes, source))
-
-        return differs
+        return {each for each in sources if boards[each] is not None or not before.alike(routes, each)}
 
     def tick(self, now: int, out: list[Delivery]) -> None:
-        """What is due: some more inputs to settle, and channels that have been silent for long enough.
+        """What is due: pedals that may have been left, some more inputs to settle, channels that have been silent long.
 
-        Inputs are settled one after the other, with pauses, so that no note waits for long, however many wheels and
-        faders there are.
+        All that is done bit by bit, with pauses, so that no note waits for long, however many wheels and faders there
+        are.
         """
-        gestures, positions = self._state.gestures, self._state.positions
+        gestures = self._state.gestures
+        left = gestures.take_left() if gestures.looks_at is not None else set()
         if gestures.unsettled and gestures.goes_on_at <= now:
-            some: list[int] = []
-            left = _AT_ONCE
-            for source in gestures.unsettled:
-                some.append(source)
-                left -= positions.count(source)
-                if left <= 0:
-                    break
-            gestures.goes_on_at = now + _PAUSE
+            some = self._next_unsettled()
+            gestures.goes_on_at = now + PAUSE
             self._settle(now, some, out)
+            left.update(some)
+        self._lift_left(now, left, out)
         self.after_silence(now, out)
+
+    def after_pedal(self, now: int, source: int, out: list[Delivery]) -> None:
+        """An input's pedal was moved, which may lead nowhere, or more was done than a note ended: it does not wait."""
+        gestures = self._state.gestures
+        gestures.notes_changed(now, (source,))
+        self._lift_left(now, gestures.take_left(), out)
+
+    def _next_unsettled(self) -> list[int]:
+        """The inputs to settle now."""
+        some: list[int] = []
+        left = _AT_ONCE
+        for source in self._state.gestures.unsettled:
+            some.append(source)
+            left -= self._state.positions.count(source)
+            if left <= 0:
+                break
+        return some
 
     def _settle(self, now: int, sources: Sequence[int], out: list[Delivery]) -> None:
         """What these inputs no longer feed comes to rest, and what they newly reach is sent their positions."""
@@ -104,8 +110,6 @@ class Settling:
             wanted = self._wanted((source,))
             self._rest(now, wanted, {source}, None, sounding, out)
             self._send(now, wanted, out, sounding)
-        if not self._lift_left(now, sources, out):
-            gestures.plan(now, sounding)
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -115,13 +119,8 @@ class Settling:
             if taken:
                 self._outputs.put(now, ledger.leave(moved, taken), out)
 
-    def after_end(self, now: int, source: int, out: list[Delivery]) -> None:
-        """An input's notes may have ended, or a pedal was moved that goes nowhere: what is left behind comes up."""
-        self._state.gestures.look(now)
-        self._lift_left(now, (source,), out)
-
-    def _lift_left(self, now: int, sources: Container[int], out: list[Delivery]) -> bool:
-        """The pedals that these inputs have left come up, unless others hold them; whether any were left."""
+    def _lift_left(self, now: int, sources: Container[int], out: list[Delivery]) -> None:
+        """The pedals that these inputs have left come up, unless others hold them."""
         gestures, ledger = self._state.gestures, self._state.ledger
         left: dict[Moved, set[Hand]] = {}
         kept: dict[tuple[Hand, bytes], Container[Channel]] = {}  # where pedals that are down hold notes of their hands
@@ -137,8 +136,8 @@ class Settling:
         for moved, hands in left.items():
             self._outputs.put(now, ledger.leave(moved, hands), out)
         if left:
-            gestures.look(now)
-        return bool(left)
+            gestures.notes_changed(now)
+        gestures.plan()
 
     def _is_left(self, hand: Hand, came: bytes, moved: Moved) -> bool:
         """Whether this hand has left a pedal: it leads there no more, where it does not play, or is off the pedal."""
@@ -157,13 +156,17 @@ class Settling:
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
-        if source in self._state.gestures.unsettled:
+        gestures = self._state.gestures
+        if source in gestures.unsettled:
             self._settle(now, (source,), out)
-        channels = {(target.output, target.channel) for target in targets} & self._state.gestures.waiting
+            gestures.notes_changed(now, (source,))
+        channels = {(target.output, target.channel) for target in targets} & gestures.waiting
         if not channels:
             return
+        if gestures.looks_at is not None:  # notes may have ended there since
+            gestures.plan()
         self.after_silence(now, out, channels)
-        sounding = channels & self._state.gestures.waiting
+        sounding = channels & gestures.waiting
         if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
             self._send(
                 now, _only(self._wanted((source,)), lambda m, w: m.channel in sounding and _is_down(w.sent)), out

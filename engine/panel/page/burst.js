@@ -3,7 +3,7 @@
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, fault, find, findAll, labelled, make, note, refill, select } from "./dom.js";
-import { edit, stayWith } from "./edited-scene.js";
+import { edit, revisionOf, stayWith } from "./edited-scene.js";
 import { soundOptions, stepWords } from "./labels.js";
 
 // what a choice of sound means; a sound may have any name
@@ -11,7 +11,7 @@ const SOUND = "sound ";
 const PROGRAM = "program";
 const NOTHING = "nothing";
 
-/** @typedef {{scene: number, revision: number | undefined, steps: BurstStep[], place: HTMLElement}} Draft */
+/** @typedef {{scene: number, seen: Scene, revision: number | undefined, steps: BurstStep[], place: HTMLElement}} Draft */
 
 /** @type {Draft | null} */
 let draft = null;
@@ -31,7 +31,7 @@ export function show(place, scene) {
   draft = null;
   const open = button("Edit sounds", () => {
     stayWith(scene);
-    draft = { scene: scene.number, revision: held.rig?.revision, steps: structuredClone(scene.burst), place };
+    draft = { scene: scene.number, seen: scene, revision: held.rig?.revision, steps: structuredClone(scene.burst), place };
     showEditor(draft);
     find(place, "select, button")?.focus();
   });
@@ -103,7 +103,7 @@ function close(of) {
  */
 async function apply(of, alert) {
   alert.hidden = true;
-  const answer = await edit({ scene: of.scene, what: "burst", burst: of.steps }, "other sounds", of.revision);
+  const answer = await edit({ scene: of.scene, what: "burst", burst: of.steps }, "other sounds", revisionOf(of.seen, "burst", of.revision));
   if (answer.done) {
     draft = null;
     of.place.replaceChildren(make("p", { class: "note", role: "status", text: answer.text }));

@@ -29,6 +29,17 @@ export function scene() {
 }
 
 /**
+ * The revision for which an edit of a part of a scene is made: the newest one, as long as the part is what its author saw.
+ * @param {Scene} seen
+ * @param {"play" | "routes" | "burst"} part
+ * @param {number | undefined} revision of the rig in which it was seen
+ */
+export function revisionOf(seen, part, revision) {
+  const now = held.rig?.scenes.find(({ number }) => number === seen.number);
+  return now && JSON.stringify(now[part]) === JSON.stringify(seen[part]) ? held.rig?.revision : revision;
+}
+
+/**
  * Request an edit of the scene; `revision` is that of the rig its author looked at.
  * @param {Record<string, unknown>} request
  * @param {string} words

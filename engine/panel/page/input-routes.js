@@ -3,7 +3,7 @@
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, find, make, note, refill } from "./dom.js";
-import { edit, scene, stayWith } from "./edited-scene.js";
+import { edit, revisionOf, scene, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { filterWords, routeWords, sceneWords } from "./labels.js";
 import { matching } from "./patch-table.js";
@@ -145,7 +145,7 @@ function routes(scene, input, again) {
     const title = `${each.lasting ? "In every scene" : each.index === null ? `Route (${state})` : `Route ${each.index + 1}`}${each.name ? `, ${each.name}` : ""}: ${routeWords(each)}`;
     const { index } = each;
     if (index === null) return card(title, [filterList(each), muting(each)]);
-    return card(title, openRoute === index ? [editor(each, index, again)] : closed(scene, each, index, again));
+    return card(title, openRoute === index ? [editor(scene, each, index, again)] : closed(scene, each, index, again));
   });
   return cards.length ? cards : [note("None yet. Choose an output above to connect it.")];
 }
@@ -208,14 +208,15 @@ function split(scene, index, output, again) {
 }
 
 /**
+ * @param {Scene} scene
  * @param {Playing} route
  * @param {number} index
  * @param {() => void} again
  */
-function editor(route, index, again) {
+function editor(scene, route, index, again) {
   return filterChain.editor(
     route.through,
-    (through, revision) => edit({ what: "chain", route: index, through }, "other filters", revision),
+    (through, revision) => edit({ scene: scene.number, what: "chain", route: index, through }, "other filters", revisionOf(scene, "routes", revision)),
     () => {
       forget();
       again();

@@ -21,7 +21,7 @@ function build() {
     restore: labelled("Play another rig, from a copy", file, "It plays at once, unsaved; Undo brings this one back."),
     file,
     last: select(MINUTES, "300", () => {}),
-    keptAs: textInput(""),
+    keptAs: textInput("", { size: 26 }),
     keep: button("Keep it", keep),
     kept: make("p", { role: "status" }),
   };

@@ -3,7 +3,7 @@
 import { editUnderWay, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make, note } from "./dom.js";
-import { edit, stayWith } from "./edited-scene.js";
+import { edit, revisionOf, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { muting } from "./input-routes.js";
 import { filterWords, sceneWords } from "./labels.js";
@@ -314,7 +314,7 @@ function soundControl(line, key, pick) {
  */
 function filters(scene, each, line, key) {
   if (chain?.key !== key) {
-    const send = (/** @type {Chain} */ through, /** @type {number | undefined} */ revision) => put(scene, each, { ...line, through }, revision);
+    const send = (/** @type {Chain} */ through, /** @type {number | undefined} */ revision) => put(scene, each, { ...line, through }, revisionOf(scene, "play", revision));
     chain = { key, element: filterChain.editor(each.through, send, () => {
       forget();
       again();

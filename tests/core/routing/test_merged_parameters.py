@@ -2,8 +2,9 @@
 
 import pytest
 
-from tests.support.engine_calls import input_lost, recall
-from tests.support.pit_engine import engine, hexed
+from engine.rig.read.load import read
+from tests.support.engine_calls import engine_of, input_lost, recall
+from tests.support.pit_engine import PORTS, engine, hexed
 from tests.support.two_players import ANNA, BEN, BOTH, plays, scenes
 
 # Parameters
@@ -172,6 +173,20 @@ def test_a_reset_that_passed_is_remembered() -> None:
     assert plays(router, ANNA, "B0 21 05") == ["B0 01 00", "B0 21 05"]
 
 
+def test_after_a_reset_nothing_is_selected_again_that_nobody_sent() -> None:
+    """An LSB that did not come after a reset is null (RP-015), also if its player had selected nothing before."""
+    router = scenes(f'{TWO_IN_ONE}, {{ from = "pads", to = "strings" }}')
+    plays(router, ANNA, "B0 79 00", "B0 63 00")
+    assert plays(router, ANNA, "B1 06 40") == ["B0 06 40"]
+
+
+def test_a_player_who_has_only_reset_shares_nothing() -> None:
+    """The other's reset still goes out as it came."""
+    router = scenes(BOTH)
+    assert plays(router, ANNA, "B0 79 00") == ["B0 79 00"]
+    assert plays(router, BEN, "B0 0B 20", "B0 79 00") == ["B0 0B 20", "B0 79 00"]
+
+
 def test_an_unplugged_player_is_forgotten() -> None:
     """What an input has selected before it was unplugged is not sent again."""
     router = scenes(BOTH)
@@ -182,6 +197,15 @@ def test_an_unplugged_player_is_forgotten() -> None:
 
 
 # 14-bit controllers, banks
+
+
+def test_an_lsb_comes_after_an_msb_that_a_filter_holds_back() -> None:
+    """The first LSB of all makes the engine look where all MSBs are; one that is held back is nowhere yet."""
+    caught = '{ from = ["keys"], to = "strings", through = [ { filter = "catch", controllers = [11] } ] }'
+    listed = f'[[scenes]]\nnumber = 1\nname = "S1"\nroutes = [ {caught} ]\n'
+    router = engine_of(read(f"{PORTS}{listed}".replace("format = 1", "format = 2").replace("WIRE", "fast"), "test"))
+    recall(router, 0, 1)
+    assert plays(router, ANNA, "B0 0B 40", "B0 0A 40", "B0 2A 10") == ["B0 0A 40", "B0 2A 10"]
 
 
 def test_an_lsb_has_its_own_msb() -> None:

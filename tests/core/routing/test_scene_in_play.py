@@ -1,5 +1,6 @@
 """What scenes in play answer, and how much of it they remember. Our own design; no outside source."""
 
+from engine.core.routing.filter_chain import ChainMemory, FilterFaults, FilterLink
 from engine.core.routing.open_routes import AnswerMemory
 from engine.core.routing.routed_message import PLAIN, RoutedMessage, TimedMessage, answer, without
 
@@ -17,6 +18,24 @@ def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> N
         memory.keep((keys, pads)[number % 2], bytes((0x90, number, 1)), worked_out(number))
     assert list(keys) == [bytes((0x90, 2, 1)), bytes((0x90, 4, 1))]
     assert list(pads) == [bytes((0x90, 3, 1))]
+
+
+def test_a_chain_of_filters_is_asked_once_what_it_makes_of_a_message() -> None:
+    """Whatever scene asks; the memory is bounded, and another chain is another, though its filters do the same."""
+    asked: list[bytes] = []
+
+    def pass_on(message: bytes, now: int) -> tuple[bytes, ...]:
+        asked.append(message)
+        return (message,)
+
+    memory, faults = ChainMemory(most=2), FilterFaults()
+    one, other = (FilterLink("one", pass_on, False),), (FilterLink("one", pass_on, False),)
+    wheel, fader = b"\xb0\x01\x40", b"\xb0\x07\x40"
+    assert [memory.run(links, wheel, faults) for links in (one, one, other)] == [(wheel,)] * 3
+    assert asked == [wheel, wheel]
+    assert memory.run(one, fader, faults) == (fader,)  # the oldest is forgotten
+    assert memory.run(one, wheel, faults) == (wheel,)
+    assert asked == [wheel, wheel, fader, wheel]
 
 
 def test_what_is_left_of_an_answer_without_an_output() -> None:
