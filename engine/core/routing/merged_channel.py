@@ -145,7 +145,7 @@ class MergedChannel:
         in_force = self._in_force.now
         if in_force is None or in_force.is_null:
             return False
-        return null is not None or any(each != player for each in self._selected)
+        return null is not None or self._have_others_selected(player)
 
     def _selecting(self, player: int, parameter: Parameter) -> Iterator[bytes]:
         """What selects this parameter, if another one is in force."""
@@ -198,8 +198,7 @@ class MergedChannel:
 
     def reset(self, player: int, passed: bool) -> None:
         """A player has reset all controllers; `passed`: the channel got that message as it is (RP-015)."""
-        if player in self._selected:
-            self._selected[player].turn(RESET_ALL_CONTROLLERS, 0)
+        self._own(player).turn(RESET_ALL_CONTROLLERS, 0)
         for number, sent in self._controllers.items():
             if number in RESTS and player in sent.values:
                 sent.values[player] = RESTS[number]
@@ -216,7 +215,10 @@ class MergedChannel:
 
     def is_shared_with(self, player: int) -> bool:
         """Whether a player other than this one has set or selected anything here."""
-        return bool(self._selected.keys() - {player}) or any(sent.values.keys() - {player} for sent in self._all_sent())
+        return self._have_others_selected(player) or any(sent.values.keys() - {player} for sent in self._all_sent())
+
+    def _have_others_selected(self, player: int) -> bool:
+        return any(each != player and own.registered is not None for each, own in self._selected.items())
 
     def forget(self, player: int) -> None:
         """This player is gone."""

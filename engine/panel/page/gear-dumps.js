@@ -18,7 +18,7 @@ const parts = {
 
 export function section() {
   return make("div", {},
-    make("h2", { text: "Memory of the gear" }),
+    make("h2", { text: "SysEx dumps" }),
     note("Sounds and settings that gear sends as SysEx are kept in a file, and sent back from it. Sending overwrites what the gear has there."),
     make("div", { class: "choose" }, labelled("Comes in at", parts.input), labelled("Asked for", parts.instrument), make("div", { class: "row" }, parts.receive)),
     make("div", { class: "choose" }, labelled("Dump", parts.file), labelled("Goes to", parts.output), make("div", { class: "row" }, parts.send)),

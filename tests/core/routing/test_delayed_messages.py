@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import filters.transpose
@@ -20,6 +20,7 @@ from tests.support.engine_calls import adopt, engine_of, finish, input_lost, out
 from tests.support.pit_engine import MS
 from tests.support.played_engine import PlayedEngine
 from tests.support.random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
+from tests.support.simulated_instrument import BYTE_NS
 
 ECHO = '{ filter = "echo", milliseconds = 100, repeats = 2, fade = 50 }'
 THIN = '{ filter = "thin", milliseconds = 20 }'
@@ -496,17 +497,21 @@ def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], e
     assert performed.router.state.delayed.due is None
 
 
+@example([(0, 0), *[(20, 1)] * 6], 0)
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 127)), min_size=1, max_size=40), st.sampled_from([0, 1]))
 @settings(max_examples=80)
 def test_a_thinned_wheel_always_ends_where_it_stands(moves: list[tuple[int, int]], output: int) -> None:
     """Through thin, on either kind of cable: the last value is the last to arrive, and values are at least 20 ms apart,
-    except 0, 64 and 127 (and apart from delays on the cable itself)."""
+    except 0, 64 and 127, and apart from delays on the cable itself: what repeats evenly looks like a loop of cables,
+    and the message that looks for one takes its time."""
     performed = PlayedEngine(rig(THIN, to='"strings"' if output == 0 else '"brass"'))
     for gap, value in moves:
         performed.wait(gap * MS)
         performed.play(0, bytes((0xB0, 1, value)))
     performed.run_dry()
-    arrived = [(at, message[2]) for at, message, _ in performed.heard(output)]
+    heard = performed.heard(output)
+    arrived = [(at, message[2]) for at, message, _ in heard if message[0] == 0xB0]
+    late = max((len(message) * BYTE_NS for _, message, _ in heard if message[0] == 0xF0), default=0)
     assert arrived[-1][1] == moves[-1][1]
     for (before, _), (at, value) in pairwise(arrived):
-        assert at - before >= 20 * MS or value in (0, 64, 127)
+        assert at - before >= 20 * MS - late or value in (0, 64, 127)

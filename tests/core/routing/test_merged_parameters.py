@@ -173,6 +173,20 @@ def test_a_reset_that_passed_is_remembered() -> None:
     assert plays(router, ANNA, "B0 21 05") == ["B0 01 00", "B0 21 05"]
 
 
+def test_after_a_reset_nothing_is_selected_again_that_nobody_sent() -> None:
+    """An LSB that did not come after a reset is null (RP-015), also if its player had selected nothing before."""
+    router = scenes(f'{TWO_IN_ONE}, {{ from = "pads", to = "strings" }}')
+    plays(router, ANNA, "B0 79 00", "B0 63 00")
+    assert plays(router, ANNA, "B1 06 40") == ["B0 06 40"]
+
+
+def test_a_player_who_has_only_reset_shares_nothing() -> None:
+    """The other's reset still goes out as it came."""
+    router = scenes(BOTH)
+    assert plays(router, ANNA, "B0 79 00") == ["B0 79 00"]
+    assert plays(router, BEN, "B0 0B 20", "B0 79 00") == ["B0 0B 20", "B0 79 00"]
+
+
 def test_an_unplugged_player_is_forgotten() -> None:
     """What an input has selected before it was unplugged is not sent again."""
     router = scenes(BOTH)

@@ -28,7 +28,7 @@ channel = 1
 [[scenes]]
 number = 1
 name = "Both on one"
-routes = [{ from = ["keys", "pads"], to = "strings" }]
+routes = [{ from = ["keys", "pads"], to = "strings", through = [{ filter = "channels", map = { 2 = 1 } }] }]
 enter = [{ on = "lead", send = ["nrpn 90/1 = VALUE / 14"] }]
 [[scenes]]
 number = 2
@@ -64,10 +64,12 @@ def _unit(kind: str, msb: int, lsb: int, long: bool) -> list[tuple[int, int]]:
 
 
 _units = st.builds(_unit, st.sampled_from(["rpn", "nrpn"]), st.integers(0, 3), st.integers(2, 5), st.booleans())
-_streams = st.tuples(st.lists(_units, max_size=8), st.lists(_units, max_size=8))
+#: whose stream: the input, and its channel
+_HANDS = ((0, 0), (1, 0), (0, 1))
+_streams = st.tuples(*(st.lists(_units, max_size=8) for _ in _HANDS))
 _steps = st.lists(
     st.one_of(
-        st.sampled_from([0, 0, 0, 1, 1, 1]),  # whose next message
+        st.sampled_from([0, 0, 0, 1, 1, 1, 2, 2]),  # whose next message
         st.sampled_from(["scene 1", "scene 2", "scene 3", "scene 4", "chord", "wait"]),
     ),
     max_size=80,
@@ -77,10 +79,11 @@ _steps = st.lists(
 @settings(max_examples=60)
 @given(_streams, _steps)
 def test_a_unit_is_never_torn(streams: tuple[list[list[tuple[int, int]]], ...], steps: list[int | str]) -> None:
-    """Two players' units come in turns, while scenes change, set parameters of their own, and notes fill the cable."""
+    """Two players' units come in turns, one's on two channels that some scenes make one, while scenes change, set
+    parameters of their own, and notes fill the cable."""
     engine = PlayedEngine(_rig())
     coming = [[message for unit in stream for message in unit] for stream in streams]
-    for step in [*steps, *(source for source in (0, 1) for _ in coming[source])]:
+    for step in [*steps, *(source for source in range(len(_HANDS)) for _ in coming[source])]:
         if step == "chord":
             engine.chord(0, 0, 40)
             engine.let_go(0)
@@ -89,14 +92,15 @@ def test_a_unit_is_never_torn(streams: tuple[list[list[tuple[int, int]]], ...], 
         elif isinstance(step, str):
             engine.recall(int(step[-1]))
         elif coming[step]:
-            engine.play(step, bytes((0xB0, *coming[step].pop(0))))
+            source, channel = _HANDS[step]
+            engine.play(source, bytes((0xB0 | channel, *coming[step].pop(0))))
     engine.run_dry()
     for output in (0, 1):
-        receiver = ParameterReceiver()
+        receivers = ParameterReceiver(), ParameterReceiver()
         for _, message, _ in engine.heard(output):
-            if message[0] == 0xB0:
-                receiver.hear(message)
-        for (kind, msb, lsb), high, low in receiver.log:
+            if message[0] in (0xB0, 0xB1):
+                receivers[message[0] & 0x0F].hear(message)
+        for (kind, msb, lsb), high, low in receivers[0].log + receivers[1].log:
             if kind != "controller":
                 wanted = _value(kind, msb, lsb)
                 assert (high, low) in ((wanted[0], 0), wanted), f"{kind} {msb}/{lsb} was set to {high}, {low}"
