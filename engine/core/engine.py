@@ -24,7 +24,7 @@ from engine.core.feedback_plan import Thing
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.merged_messages import is_pedal
@@ -321,13 +321,17 @@ class Engine:
     def _put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
         state = self.state
-        self._sent.move(source, message, answer.moves)
+        if len(answer.sent) == len(answer.moves):  # none of them to rest
+            self._sent.values.update(answer.sent)
+        else:
+            self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message
-        for moved, value in answer.pedals:
-            sent = state.ledger.turn_pedal(moved, source, message, value)
-            if sent is not None:
-                output, what = moved
-                state.cables[output].put(now, (what + bytes((sent,)),), out)
+        for moved, value, unit, channel, number in answer.pedals:
+            sent = state.ledger.turn(moved, source, message, value, channel, number)
+            if sent == value:
+                state.cables[channel[0]].put(now, unit, out)
+            elif sent is not None:
+                state.cables[channel[0]].put(now, (moved.what + bytes((sent,)),), out)
 
     def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""

@@ -11,7 +11,7 @@ from engine.core.compiled import CompiledRig
 from engine.core.control.command_execution import CommandExecution
 from engine.core.feedback import Feedback
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scenes_in_play import ScenesInPlay

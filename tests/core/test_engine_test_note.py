@@ -4,7 +4,7 @@ Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.
 """
 
 from engine.core.engine import Engine
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_presses import Target
 from tests.support.engine_calls import adopt, command, finish, play_test_note, recall
 from tests.support.pit_engine import MS, SCENES, engine, hexed, run_dry
 

@@ -21,7 +21,7 @@ from engine.core.commands import (
 )
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_presses import Target
 from engine.rig.models.rig import Rig
 
 

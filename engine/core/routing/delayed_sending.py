@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable
 from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.routing.channel_places import placed
 from engine.core.routing.delayed_messages import DueMessage
-from engine.core.routing.held_ledger import Target, targets_of
+from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import is_merged
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY, holder, player

@@ -9,7 +9,8 @@ from collections.abc import Collection, Iterable
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.held_ledger import Ledger, Player
+from engine.core.routing.held_ledger import Ledger
+from engine.core.routing.held_presses import Player
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import Given, OpenRoutes
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer

@@ -10,53 +10,17 @@ coming by these. Under a pedal notes ring on when their keys are up (`ringing_no
 """
 
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING
 
+from engine.core.routing.held_presses import MOST_ENTRIES, HeldPress, Player, Target, merge
 from engine.core.routing.merged_pedals import MergedPedals
 from engine.core.routing.ringing_notes import RingingNotes
 from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
-from engine.midi.controllers import HOLDING, ON_FROM
-from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, is_press, is_release
+from engine.midi.controllers import HOLDING, ON_FROM, SOSTENUTO
+from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, is_release
 
 if TYPE_CHECKING:
     from engine.core.routing.open_routes import OpenRoutes
-
-#: entries of one key that are kept in order; beyond that those with the same targets are merged, so that no number of
-#: presses without releases fills the memory
-_MOST_ENTRIES: Final = 16
-
-
-class Target(NamedTuple):
-    """Where a press went: output index, channel 0 to 15, key."""
-
-    output: int
-    channel: int
-    key: int
-
-
-#: who plays, and by which routes (None: those in force)
-Player = tuple[Hand, "OpenRoutes | None"]
-
-
-class _Press:
-    """Presses of one key of one input that went to the same targets."""
-
-    __slots__ = ("count", "hand", "routes", "targets")
-
-    def __init__(
-        self,
-        targets: tuple[Target, ...],
-        routes: "OpenRoutes | None" = None,
-        hand: tuple[int, int] | None = None,
-    ) -> None:
-        """`hand`: the input and its channel, if a filter holds the note for them."""
-        self.targets, self.hand = targets, hand
-        self.count = 1
-        self.routes = routes  # by which it went, if these are no longer in force
-
-    def is_among(self, outputs: Collection[int]) -> bool:
-        """Whether it sounds at these outputs, and at no others."""
-        return bool(self.targets) and all(target.output in outputs for target in self.targets)
 
 
 class Ledger:
@@ -65,7 +29,7 @@ class Ledger:
     def __init__(self, each_press: bool = False) -> None:
         """`each_press`: see `Silencing`."""
         self._each_press = each_press
-        self._presses: dict[tuple[int, int, int], list[_Press]] = {}  # (input, channel, key) -> oldest first
+        self._presses: dict[tuple[int, int, int], list[HeldPress]] = {}  # (input, channel, key) -> oldest first
         self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
         self._owed: dict[Target, int] = {}  # releases held back
         self.sent = SentValues()
@@ -79,13 +43,13 @@ class Ledger:
         key = (source, message[0] & 0x0F, message[1])
         presses = self._presses.get(key)
         if presses is None:
-            self._presses[key] = [_Press(targets)]
+            self._presses[key] = [HeldPress(targets)]
         elif presses[-1].targets == targets and presses[-1].routes is None:
             presses[-1].count += 1
         else:
-            presses.append(_Press(targets))
-            if len(presses) > _MOST_ENTRIES:
-                _merge(presses)
+            presses.append(HeldPress(targets))
+            if len(presses) > MOST_ENTRIES:
+                merge(presses)
         for target in targets:
             holders = self._holders.get(target)
             if holders is None:
@@ -142,7 +106,9 @@ class Ledger:
         if channel in self.ringing.held and target not in self._holders:
             self.ringing.released(channel, target.key, (hand, routes))
 
-    def _hand_over(self, hand: tuple[int, int], press: _Press, kept: Mapping[Target, tuple[int, int]]) -> list[Target]:
+    def _hand_over(
+        self, hand: tuple[int, int], press: HeldPress, kept: Mapping[Target, tuple[int, int]]
+    ) -> list[Target]:
         """Others hold these from now on for the same hand; the targets that are left."""
         given: dict[tuple[int, int, int], tuple[Target, ...]] = {}
         for target in press.targets:
@@ -161,9 +127,9 @@ class Ledger:
             if entry is not None:
                 entry.count += 1
                 continue
-            presses.append(_Press(together, press.routes, hand))
-            if len(presses) > _MOST_ENTRIES:
-                _merge(presses)
+            presses.append(HeldPress(together, press.routes, hand))
+            if len(presses) > MOST_ENTRIES:
+                merge(presses)
         return [target for target in press.targets if target not in kept]
 
     def _end_press(self, source: int, target: Target) -> int:
@@ -201,7 +167,7 @@ class Ledger:
                 for target in gone:
                     ended[key[0], target] = ended.get((key[0], target), 0) + press.count
                     played[key[0], target] = key[1], press.routes
-            _merge(presses)
+            merge(presses)
         for (source, target), count in ended.items():
             holders = self._holders.get(target, {})
             if source in holders:
@@ -269,7 +235,7 @@ class Ledger:
             # its release comes later, and must not cut what is played there then
             for press in presses:
                 press.targets = tuple(each for each in press.targets if not ends(each))
-            _merge(presses)
+            merge(presses)
         for target in gone:
             count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
             off = bytes((NOTE_OFF | target.channel, target.key, 64))
@@ -303,14 +269,13 @@ class Ledger:
         for move in moves:
             sent = move.sent
             if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
-                self._hold(move.moved, sent[2])
+                self._hold(move.moved.channel, sent[1], sent[2])
 
-    def _hold(self, pedal: Moved, value: int) -> None:
-        output, what = pedal
-        channel, down = (output, what[0] & 0x0F), value >= ON_FROM
-        if down != (what[1] in self.ringing.held.get(channel, ())):
-            keys = (key for at, on, key in self._holders if (at, on) == channel)
-            self.ringing.pedal(channel, what[1], down, keys)
+    def _hold(self, channel: Channel, pedal: int, value: int) -> None:
+        down = value >= ON_FROM
+        if down != (pedal in self.ringing.held.get(channel, ())):
+            keys = [key for at, on, key in self._holders if (at, on) == channel] if down and pedal == SOSTENUTO else ()
+            self.ringing.pedal(channel, pedal, down, keys)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
@@ -401,11 +366,18 @@ class Ledger:
 
     def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
         """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
+        number = moved[1][1]
+        return self.turn(moved, player, came, value, moved.channel, number if number in HOLDING else None)
+
+    def turn(
+        self, moved: Moved, player: int, came: bytes, value: int, channel: Channel, number: int | None
+    ) -> int | None:
+        """As `turn_pedal`; `number`: the controller, if it holds notes on the channel."""
         sent = self.pedals.turn(moved, player, came, value)
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
-        elif moved[1][1] in HOLDING:
-            self._hold(moved, value)
+        elif number is not None:
+            self._hold(channel, number, value)
         return sent
 
     def _leave_pedal(self, moved: Moved, hands: Iterable[Hand]) -> int | None:
@@ -481,7 +453,7 @@ class Ledger:
         once: set[Target] = set()
         for key in [held for held in self._presses if held[0] == source]:
             targets = dict.fromkeys(target for press in self._presses[key] for target in press.targets)
-            self._presses[key] = [_Press(tuple(target for target in targets if target not in once))]
+            self._presses[key] = [HeldPress(tuple(target for target in targets if target not in once))]
             once.update(targets)
         for target in once:
             self._holders.setdefault(target, {})[source] = 1
@@ -489,17 +461,3 @@ class Ledger:
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
         return self.sent.off_rest()
-
-
-def _merge(presses: list[_Press]) -> None:
-    """Presses that went to the same targets become one entry, in the place of the oldest."""
-    entries: dict[tuple[Target, ...], _Press] = {}
-    for press in presses:
-        if entries.setdefault(press.targets, press) is not press:
-            entries[press.targets].count += press.count
-    presses[:] = entries.values()
-
-
-def targets_of(output: int, messages: tuple[bytes, ...]) -> tuple[Target, ...]:
-    """The keys that these note-ons press on an output."""
-    return tuple(Target(output, m[0] & 0x0F, m[1]) for m in messages if m[0] & 0xF0 == NOTE_ON and is_press(m))

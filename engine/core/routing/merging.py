@@ -8,7 +8,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.held_ledger import Ledger, Target
+from engine.core.routing.held_ledger import Ledger
+from engine.core.routing.held_presses import Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
 from engine.core.routing.merged_messages import HIGHS, MERGED_VALUES, SentHigh, ends_notes, is_pedal
 from engine.core.routing.open_routes import OpenRoutes

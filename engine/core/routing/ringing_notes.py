@@ -12,7 +12,7 @@ from engine.core.routing.sent_values import Channel
 from engine.midi.controllers import SOSTENUTO
 
 if TYPE_CHECKING:
-    from engine.core.routing.held_ledger import Player, Target
+    from engine.core.routing.held_presses import Player, Target
     from engine.core.routing.open_routes import OpenRoutes
 
 

@@ -7,11 +7,11 @@ from typing import NamedTuple
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import resets
-from engine.core.routing.held_ledger import Target, targets_of
+from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
-from engine.core.routing.sent_values import Move, Moved, Sent, is_low, made_of, moves_of, position_of, sent_of
+from engine.core.routing.sent_values import Channel, Move, Moved, Sent, is_low, made_of, moves_of, position_of, sent_of
 from engine.core.routing.velocity_prefixes import is_prefix
-from engine.midi.controllers import PARAMETERS
+from engine.midi.controllers import HOLDING, PARAMETERS
 from engine.midi.kinds import CONTROLLER, is_press, is_release
 from filters.registry import NEVER
 
@@ -25,6 +25,16 @@ class TimedMessage(NamedTuple):
     message: bytes
     outputs: tuple[int, ...]
     lasting: bool
+
+
+class PedalTurn(NamedTuple):
+    """A pedal is moved on a channel: to this value, by this unit; `number`: its controller, if it holds notes."""
+
+    moved: Moved
+    value: int
+    unit: Unit
+    channel: Channel
+    number: int | None
 
 
 @dataclass(slots=True)
@@ -49,7 +59,7 @@ class RoutedMessage:
     prefix: bool = False  # it belongs to the velocity of the next note
     position: bytes = b""  # what a hand or foot has left somewhere; see `position_of`
     announces: bool = False  # it is part of a parameter, by which an MPE controller may announce a zone
-    pedals: tuple[tuple[Moved, int], ...] = ()  # with their values, if nothing else is sent
+    pedals: tuple[PedalTurn, ...] = ()  # if nothing else is sent
     noted: bool = field(init=False)  # whether there is anything beside notes to remember
     plain: bool = field(init=False)  # whether that is a position alone, of no pedal, that leaves nothing at rest
 
@@ -97,11 +107,17 @@ def answer(
     return RoutedMessage(RELEASE, once, (), moves, sent, selects, said, others, later, held, merges, highs)
 
 
-def _pedals(units: Sequence[tuple[int, Unit]]) -> tuple[tuple[Moved, int], ...]:
-    """These pedals with their values; nothing if there is anything else among the units."""
+def _pedals(units: Sequence[tuple[int, Unit]]) -> tuple[PedalTurn, ...]:
+    """These pedals; nothing if there is anything else among the units."""
     if not all(len(unit) == 1 and is_pedal(unit[0]) for _, unit in units):
         return ()
-    return tuple((Moved(output, message[:2]), message[2]) for output, (message,) in units)
+    return tuple(_pedal(output, unit) for output, unit in units)
+
+
+def _pedal(output: int, unit: Unit) -> PedalTurn:
+    status, number, value = unit[0]
+    moved = Moved(output, unit[0][:2])
+    return PedalTurn(moved, value, unit, (output, status & 0x0F), number if number in HOLDING else None)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
@@ -118,5 +134,5 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         later=tuple(each for each in later if each.outputs),
         held=tuple(each for each in held if each.outputs),
         highs=tuple(each for each in answer.highs if each.place[0] not in shut),
-        pedals=tuple(each for each in answer.pedals if each[0].output not in shut),
+        pedals=tuple(each for each in answer.pedals if each.moved.output not in shut),
     )

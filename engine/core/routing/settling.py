@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from engine.core.cable.kept_unit import KeptUnit
 from engine.core.cable.output_cable import Delivery
 from engine.core.routing.gestures import PAUSE
-from engine.core.routing.held_ledger import Target
+from engine.core.routing.held_presses import Target
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
