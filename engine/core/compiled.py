@@ -87,6 +87,11 @@ class CompiledRig:
         return found.number if found is not None else None
 
     @cached_property
+    def shares_controls(self) -> bool:
+        """Whether what one player plays decides what is a command at inputs of others."""
+        return any(control.players for control in self.rig.controls)
+
+    @cached_property
     def _named(self) -> Mapping[str, int]:
         """The numbers of the scenes by name."""
         return {scene.name: scene.number for scene in self.rig.scenes}

@@ -147,7 +147,7 @@ def stage(folder: Path, synth: FluidSynth) -> Iterator[Stage]:
 def _gear(hand: Hand, found: Stage) -> None:
     """Ports named, the first of them by playing it; instruments with sounds; the first line; a learned switch."""
     page = hand.page
-    page.get_by_role("heading", name="Gear").wait_for()
+    page.get_by_role("heading", name="Gear", exact=True).wait_for()
     expect(page.locator("li.free")).to_have_count(5)
     found.key("Grand piano", 60)
     expect(page.locator("li.free.playing")).to_contain_text("Grand piano")

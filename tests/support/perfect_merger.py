@@ -30,6 +30,7 @@ class PlayedInstrument:
         self.pedals: defaultdict[tuple[int, int], dict[int, int]] = defaultdict(dict)  # channel, number -> by player
         self.values: dict[Hashable, tuple[int, int]] = {}  # MSB and LSB
         self.movers: dict[Hashable, int] = {}
+        self.owned: set[Hashable] = set()  # what somebody has sent an MSB of
         self.steps: defaultdict[Hashable, int] = defaultdict(int)
         self.programs: dict[int, tuple[int | None, int | None, int]] = {}  # bank MSB and LSB, None for unknown
         self.modes: dict[int, int] = {}
@@ -66,13 +67,15 @@ class PlayedInstrument:
 
     def set_high(self, player: int, what: Hashable, value: int) -> None:
         self.values[what], self.movers[what] = (value, 0), player
+        self.owned.add(what)
 
     def set_low(self, player: int, what: Hashable, high: int | None, value: int) -> None:
         """Whoever sent the last MSB has the controller; an LSB without one of its own changes nothing about that."""
         self.values[what] = (self.values.get(what, (0, 0))[0] if high is None else high, value)
         if high is not None:
+            self.owned.add(what)
+        if high is not None or what not in self.owned:
             self.movers[what] = player
-        self.movers.setdefault(what, player)
 
     def others_sound(self, player: int, channel: int) -> bool:
         """Whether another player holds a key here, or a pedal that may hold notes."""

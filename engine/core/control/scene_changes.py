@@ -208,6 +208,8 @@ class SceneChanges:
         self._settling.change(now, routes, stack.sources, out)
         if moved and before is not None:
             self._settling.change(now, before, set(range(len(state.stack_of))) - stack.sources, out)
+        if state.compiled.shares_controls:
+            self._settling.controls_changed(now, out)
         self.set_tempo(now, scene, state.song_of(stack) if stack.song != last_song else None)
         bursts = scene.entering
         if repeated or not state.rules.only_changes:

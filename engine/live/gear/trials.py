@@ -1,14 +1,13 @@
 """Tries out what a rig says of its controls, lights and displays: what a press would do, a light, a text."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Final, TypeVar
 
 import trio
 
-from engine.core.commands import StackCommand
 from engine.core.control.control_commands import commands_of
 from engine.core.control.control_matching import Contact
+from engine.core.control.whose_stack import for_players
 from engine.core.feedback_plan import FeedbackPlan, Light, Thing
 from engine.live.gear.output_readiness import not_ready
 from engine.live.show import Show
@@ -47,17 +46,19 @@ class Trials:
         }
 
     async def _control(self, asked: TryControlRequest) -> Answer:
-        """Do what the control does, on the stack of its input's player."""
+        """Do what the control does, on the stacks of those whom it is for, in whatever scene they are."""
         show = self._show
         control = _at(show.engine.rig.controls, asked.place, "control")
         if isinstance(control, Answer):
             return control
         state = show.engine.state
-        player = state.stack_of[state.compiled.inputs.index(control.input)].name
+        source, always = state.compiled.inputs.index(control.input), {"scenes": (), "songs": ()}
+        players = state.in_force[source].counts_for(control.model_copy(update=always)) or [state.stack_of[source].name]
         commands = commands_of(control, Contact(0, _first_number(control), 0), state.compiled.sendings)
         results = [
-            show.apply(replace(each, player=player) if isinstance(each, StackCommand) else each, "a test on the page")
+            show.apply(one, "a test on the page")
             for each in commands
+            for one in for_players(state.compiled, each, players)
         ]
         text = "; ".join(each.sentence for each in results)
         failed = next((each for each in results if not each.done), None)

@@ -146,11 +146,17 @@ class SocketServer:
         """What is asked for, when it is its turn, or why it cannot be read."""
         await self._pace.turn()
         try:
-            return read_line(line) if isinstance(line, bytes) else await self._read_long(line)
+            return await (self._read_short(line) if isinstance(line, bytes) else self._read_long(line))
         except RequestError as fault:
             return refused(fault.code, str(fault))
         except WorkGivenUp as fault:
             return refused(AnswerCode.BAD_REQUEST, f"reading the request was given up: {fault}")
+
+    async def _read_short(self, line: bytes) -> tuple[Row, Request]:
+        found = read_line(line)
+        if found[1].long_texts:  # a short one costs the worker process the same
+            await self._long_pace.turn()
+        return found
 
     async def _read_long(self, line: LongLine) -> tuple[Row, Request] | Answer:
         await self._long_pace.turn()

@@ -90,6 +90,15 @@ def test_at_a_players_own_input_it_counts_for_that_player_only() -> None:
     ]
 
 
+def test_what_another_players_scene_makes_a_command_comes_to_rest() -> None:
+    """The pedal of the shared keyboard sustained; by Anna's new scene it is a switch, whose release is not routed."""
+    engine = players_engine(PLAYERS + control(64, 'do = "next"', 'players = ["anna"]', "scenes = [22]"))
+    assert heard(engine, "B0 40 7F") == ["left: B0 40 7F"]
+    out = recall_for(engine, 22, now=2 * SECOND).deliveries
+    assert [(output, message.hex()) for output, message, _ in out] == [(0, "b04000"), (0, "c13b")]
+    assert heard(engine, "B0 40 00", now=3 * SECOND) == []
+
+
 def test_an_input_that_is_given_away_takes_its_controls_of_others_out_of_force() -> None:
     foot = control(81, 'do = "next"', 'players = ["anna"]', source="anna-foot")
     engine = players_engine(PLAYERS + foot)

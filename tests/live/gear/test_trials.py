@@ -5,6 +5,7 @@ import trio
 from engine.core.commands import RecallScene
 from engine.live.gear.trials import Trials
 from tests.support.answered import answered
+from tests.support.players_rig import PLAYERS
 from tests.support.small_show import RIG, Bench
 
 GEAR = (
@@ -49,6 +50,18 @@ async def test_a_control_does_what_a_press_would_do() -> None:
     assert "brass" in second["text"]
     assert "2 March" in second["text"]
     assert made.scenes == [1, 2]  # the first recalled the scene that was in force
+
+
+async def test_a_shared_control_acts_for_all_whom_it_is_for() -> None:
+    """Also where none of them plays a scene that it is limited to."""
+    made = Bench(
+        f'{PLAYERS}\n[[controls]]\ninput = "keys"\nwhen = {{ controller = 81 }}\ndo = "first"\nscenes = [22]\n'
+        'players = ["anna", "ben"]\n'
+    )
+    said = await answered(Trials(made.show).handlers, {"do": "try", "what": "control", "place": 2})
+    assert said["done"]
+    assert "anna: scene 21 Fanfare" in said["text"]
+    assert "ben: scene 31 Tremolo" in said["text"]
 
 
 async def test_a_light_is_on_for_a_second(autojump_clock: object) -> None:

@@ -66,12 +66,12 @@ class CountedPace(ServicePace):
 async def test_long_requests_are_answered_four_at_once_and_one_per_second_after_that(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A request over 64 KB waits for its turn among the long ones too; how a turn is given: test_pace.py."""
+    """A request over 64 KB, or with a whole rig, waits for its turn among the long ones too: see test_pace.py."""
     monkeypatch.setattr(server, "ServicePace", CountedPace)
     monkeypatch.setattr(CountedPace, "turns", Counter())
     long = {"do": "restore", "text": "#" * 70_000, "where": "elsewhere"}
     async with serving(bench, text=RIG):
-        for request in ({"do": "status"}, long, {"do": "status"}, long):
+        for request in ({"do": "status"}, long, {"do": "status"}, {**long, "text": "a.b = 1"}):
             assert "text" in await ask(request)
     assert CountedPace.turns[4, 1.0] == 2
     assert CountedPace.turns[100, 200.0] == 4
