@@ -5,7 +5,7 @@ in their `PortEvents`.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol
 
@@ -103,7 +103,7 @@ class _Leaving:
 
     until: int
     idle_since: int | None
-    place: object
+    place: Hashable  # mypyc finds no `object` in a dataclass
 
     def may_close(self, now: int, drained: bool) -> bool:
         """Whether its last messages have passed through the driver by now, or it has had time enough."""
@@ -296,7 +296,7 @@ class PortBank:
         self.out_meters[output].plugged(port.name)
         self.events.output_opened(output, port)
 
-    def release_output(self, output: int, place: object = None) -> None:
+    def release_output(self, output: int, place: Hashable = None) -> None:
         """Close an output that is no longer needed, as soon as its last releases have passed through the driver.
 
         `place`: which port it is, for `take_back`.

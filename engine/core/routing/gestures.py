@@ -62,6 +62,8 @@ class Gestures:
         self.silenced = False
         self.unsettled |= dict.fromkeys(unsettled)
         self.goes_on_at = now + PAUSE
+        if self.unsettled and (self.due is None or self.due > self.goes_on_at):
+            self.due = self.goes_on_at
 
     def notes_changed(self, now: int, sources: Iterable[int] = ()) -> None:
         """Notes have ended or begun, or a pedal was moved: what these inputs may have left is looked after soon."""

@@ -132,8 +132,8 @@ class ClockFollower:
         count = len(points)
         mean_n = sum(n for n, _ in points) / count
         mean_t = sum(t for _, t in points) / count
-        over = sum((n - mean_n) * (t - mean_t) for n, t in points)
-        return over / sum((n - mean_n) ** 2 for n, _ in points)
+        over = sum(((n - mean_n) * (t - mean_t) for n, t in points), 0.0)
+        return over / sum(((n - mean_n) ** 2 for n, _ in points), 0.0)
 
 
 class ClockStand(NamedTuple):
