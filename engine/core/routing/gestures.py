@@ -168,6 +168,8 @@ class Gestures:
         self.waiting = {
             each for each in self.waiting if output not in (None, each[0]) or channel not in (None, each[1])
         }
+        if output is None:
+            self._left, self.looks_at = set(), None
         self.silenced = True
         self._known, self._changed_at = False, now
         self.plan()
