@@ -209,7 +209,8 @@ class FaultyShow:
         if crashed:
             self.show.port_commands.set_up(self.show.outputs)
         self.show.apply(RecallScene(self.last_scene), "start")
-        self.edits = RigFileFollower(RigSession(self.show, self.rig_file, text_of(self.rig_file), to_its_end))
+        session = RigSession(self.show, self.rig_file, text_of(self.rig_file), to_its_end)
+        self.edits = RigFileFollower(session, at_once)
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
             self._run, Hotplug(self.show, opener, lambda: self.now + self.slept, at_once), self.edits
