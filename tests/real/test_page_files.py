@@ -39,7 +39,7 @@ def test_versions_copies_and_what_was_played(home: Path, two_pit: PanelInBrowser
     two_pit.engine.request("save")
     page.get_by_role("button", name="Earlier versions").click()
     page.get_by_role("button", name="Go back to version 1").click()
-    expect(page.locator("#dock-said")).to_contain_text("version 1")
+    expect(page.locator("#dock-said")).to_contain_text("name was Last dance, is Finale")
     page.get_by_role("link", name="Show").click()
     page.locator("#order").select_option("")
     page.locator("#scenes").get_by_role("button", name="Finale").click()
@@ -125,6 +125,12 @@ def test_dumps_of_gear(two_pit: PanelInBrowser, tmp_path: Path) -> None:
     page.get_by_label("Goes to").select_option("strings")
     page.get_by_role("button", name="Send the dump").click()
     expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
-    two_pit.boxes["strings"].listen()
-    assert [each for each in two_pit.boxes["strings"].synth.log if each[:2] == b"\xf0\x7d"] == [*dump]
+    strings = two_pit.boxes["strings"]
+
+    def arrived() -> list[bytes]:
+        strings.listen()
+        return [each for each in strings.synth.log if each[:2] == b"\xf0\x7d"]
+
+    until("the whole dump to arrive", lambda: len(arrived()) == len(dump))
+    assert arrived() == [*dump]
     assert two_pit.said == []
