@@ -21,8 +21,8 @@ _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 _PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
 #: Tests wait for more than half of their time: on two processors four at once take half as long as two.
 _AT_ONCE: Final = str(max(4, os.cpu_count() or 1))
-#: Groups of tests, two at a time. Those that need no server, and beside them those on several machines, which mostly
-#: wait; then those with servers, which would miss their deadlines on a busier computer, and beside them the guest.
+#: Groups of tests: those that need no server; those with servers, alone, since they would miss their deadlines on a
+#: busier computer; at last those on several machines, which mostly wait, and beside them the guest.
 _TESTS: Final = ("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real")
 _ON_MACHINES: Final = ("tests/real/machines",)
 _GUEST: Final = ("tests/real/test_alsa_guest.py",)
@@ -105,8 +105,9 @@ def main() -> None:
     print(what_was_compiled(), flush=True)
     if wants_tests:
         pytest = (_BIN / "python", "-m", "pytest")
-        _run_together((*pytest, *_TESTS), (*pytest, *_ON_MACHINES))
-        _run_together((*pytest, *_ON_SERVERS), (*pytest, *_GUEST))
+        _run(*pytest, *_TESTS)
+        _run(*pytest, *_ON_SERVERS)
+        _run_together((*pytest, *_ON_MACHINES), (*pytest, *_GUEST))
     else:
         _run(_BIN / "bayleaf", "demo")
         print("\nNext: .venv/bin/bayleaf new")
