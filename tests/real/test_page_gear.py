@@ -19,7 +19,9 @@ def _type(field: Locator, text: str) -> None:
     field.press("Enter")
 
 
-def _saved(pit: PanelInBrowser) -> dict[str, Any]:
+def _saved(pit: PanelInBrowser, page: Page) -> dict[str, Any]:
+    """The rig's file, once the page's last edit was answered."""
+    expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
     pit.engine.request("save")
     return tomllib.loads(pit.engine.file.read_text(encoding="utf-8"))
 
@@ -58,7 +60,7 @@ def test_zones_and_pressures_are_set_in_gear(two_pit: PanelInBrowser) -> None:
     _type(drawer.get_by_label("A member’s bend reaches"), "24")
     expect(page.locator("#view-gear [data-key='instruments string-machine']")).to_contain_text("MPE zone 2–15")
     expect(page.locator("#dock-said")).to_contain_text("a member’s bend reaches 24")
-    saved = _saved(two_pit)
+    saved = _saved(two_pit, page)
     assert saved["inputs"]["keys"]["mpe"] == {"members": [2, 8]}
     assert saved["instruments"]["string-machine"]["mpe"] == {"members": [2, 15], "bend": 24, "manager_bend": 12}
     assert not {"channel", "pressure"} & saved["instruments"]["string-machine"].keys()
@@ -79,7 +81,7 @@ def test_printed_labels_name_sounds(two_pit: PanelInBrowser) -> None:
     drawer.get_by_label("As printed").fill("A22")
     drawer.get_by_role("button", name="Add the sound").click()
     expect(drawer.locator(".sounds li", has_text="Choir")).to_contain_text("A22, program 10")
-    assert _saved(two_pit)["instruments"]["string-machine"]["sounds"]["Choir"] == {"printed": "A22"}
+    assert _saved(two_pit, page)["instruments"]["string-machine"]["sounds"]["Choir"] == {"printed": "A22"}
     assert two_pit.said == []
 
 
