@@ -102,7 +102,7 @@ class Stage:
             time.sleep(0.4)
 
     def key(self, player: str, key: int) -> None:
-        """Strike a key and let go of it."""
+        """Strike a key and release it."""
         for message in (bytes((0x90, key, 64)), bytes((0x80, key, 64))):
             self.players[player].play(message)
 

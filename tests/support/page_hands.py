@@ -87,6 +87,7 @@ class Keyboard:
                 return
             for _ in range(abs(steps)):
                 self.page.keyboard.press("Tab" if steps > 0 else "Shift+Tab")
+            self.page.wait_for_timeout(50)  # what is being drawn may be what was in the way
         raise AssertionError(f"Tab does not reach {what}")
 
 

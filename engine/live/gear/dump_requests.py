@@ -1,4 +1,4 @@
-"""Dumps for a page, each in one request and one answer; the shell is told of the progress and takes longer ones."""
+"""Dumps for a page, each in one request and one answer; the shell shows the progress, and takes longer ones."""
 
 from typing import Final
 
