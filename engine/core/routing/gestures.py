@@ -169,6 +169,7 @@ class Gestures:
             each for each in self.waiting if output not in (None, each[0]) or channel not in (None, each[1])
         }
         if output is None:
+            self.unsettled.clear()
             self._left, self.looks_at = set(), None
         self.silenced = True
         self._known, self._changed_at = False, now

@@ -110,7 +110,6 @@ class Outputs:
         state = self._state
         state.delayed.forget(state.delayed.players)
         self.put(now, [*state.ledger.cut(), *state.ledger.rest_all()], out)
-        state.gestures.unsettled.clear()
         state.gestures.forget(now)
 
     def cut(self, now: int, out: list[Delivery]) -> None:
