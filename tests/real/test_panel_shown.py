@@ -83,10 +83,10 @@ def test_signs_of_activity_change_slowly(look_pit: PanelInBrowser) -> None:
     page = look_pit.page(view="patch")
     page.locator("[data-way]").first.wait_for()
     page.evaluate(
-        "() => { window.changes = new Map(); new MutationObserver(all => { for (const { target } of all) {"
-        " const sign = (target.nodeType === 1 ? target : target.parentElement).closest('[data-way]');"
-        " if (sign) { const at = window.changes.get(sign) ?? []; if (at.at(-1) !== performance.now())"
-        " at.push(performance.now()); window.changes.set(sign, at); } } }).observe(document.body,"
+        "() => { window.changes = new Map(); new MutationObserver(all => { const now = performance.now();"
+        " for (const sign of new Set(all.map(({ target }) =>"
+        " (target.nodeType === 1 ? target : target.parentElement).closest('[data-way]')))) if (sign)"
+        " window.changes.set(sign, [...(window.changes.get(sign) ?? []), now]); }).observe(document.body,"
         " { subtree: true, childList: true, characterData: true, attributes: true }); }"
     )
 

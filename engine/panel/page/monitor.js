@@ -27,7 +27,7 @@ let lastNotice = 0;
 export function start() {
   on("frame", receive);
   on("rig", listPorts);
-  setInterval(show, ROUND);
+  setTimeout(showAgain, ROUND);
 }
 
 export function enter() {
@@ -137,6 +137,11 @@ function rebuild() {
   if (hidden.has("notice")) left.push(NOTICES);
   say(parts.kinds, `Messages to show: all${left.length ? ` but ${left.join(", ")}` : ""}`);
   sayState();
+}
+
+function showAgain() {
+  setTimeout(showAgain, ROUND); // not an interval, which makes up for a late change by an early one
+  show();
 }
 
 function show() {
