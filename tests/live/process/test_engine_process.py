@@ -260,4 +260,3 @@ async def test_all_players_begin_their_set_lists(pit: MemorySystem) -> None:
     rig = PLAYERS.replace("scenes = [1, 2]", "scenes = [2, 1]")
     async with Evening(pit, rig).played() as evening:
         assert evening.said[:3] == ["scene 2 Street", "anna: scene 21 Fanfare", "ben: scene 31 Tremolo"]
-
