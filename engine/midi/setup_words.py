@@ -7,6 +7,7 @@ each).
 
 import re
 from collections.abc import Callable
+from difflib import get_close_matches
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import (
@@ -45,14 +46,17 @@ _GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules ignor
 
 ALLOWED: Final = (
     '"local on", "local off", "GM on", "GM off", "GM2 on", "master volume 0" to "127", "pitch bend range 0" to "96", '
-    '"fine tuning -100" to "99" (cents), "coarse tuning -64" to "63" (semitones), "volume 90", "pan 64", '
-    '"expression 127", "program 12", "controller 7 = 100", "controller 1 = 8192 / 14", "nrpn 1/8 = 64", '
-    '"rpn 0/0 = 12" (also with / 14, then 0 to 16383), "song 1", "start", "stop", "continue", "go 14.5", '
+    '"fine tuning -100" to "99" (cents), "coarse tuning -64" to "63" (semitones), "volume 0" to "127", "pan 0" '
+    'to "127", "expression 0" to "127", "program 12", "controller 7 = 100", "controller 1 = 8192 / 14", '
+    '"nrpn 1/8 = 64", "rpn 0/0 = 12" (also with / 14, then 0 to 16383), "song 1", "start", "stop", "continue", '
+    '"go 14.5", '
     '"scale tuning" with twelve offsets from C to B in cents or "equal", "master tuning 442 Hz", "reverb send 40" and '
     "the other words of the handbook, "
     'or one whole message in hexadecimal such as "F0 7D 01 F7"'
 )
 
+
+_ALIKE: Final = 0.7  # of 1: how like each other words are of which one may be meant for the other
 
 Messages = tuple[Message, ...]
 
@@ -94,6 +98,17 @@ def set_up(words: str, to: Receiver) -> SetupMessages:
     if not is_whole(message):
         raise ValueError(ALLOWED)
     return SetupMessages((message,))
+
+
+def nearest_words(line: str) -> str | None:
+    """An example of what a misspelt line may mean; None if it is like no words, or spelt as they are."""
+    examples = {_letters(each): each for each in re.findall(r'"([a-zA-Z][^"]*)"', ALLOWED)}
+    close = get_close_matches(_letters(line), examples, 1, _ALIKE)
+    return examples[close[0]] if close and close[0] != _letters(line) else None
+
+
+def _letters(line: str) -> str:
+    return " ".join(re.sub("[^a-z ]", " ", line.lower()).split())
 
 
 def is_value(message: Message) -> bool:
