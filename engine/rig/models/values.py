@@ -182,18 +182,25 @@ def _setup_lines(found: Any) -> Any:
 
 def _setup_line(line: str) -> str:
     """Messages in words, kept as they are written; which programs there are depends on programs_from."""
-    if not any(_understood(line, programs_from) for programs_from in (0, 1)):
-        near = nearest_words(line)
+    allowed = _allowed_instead(line)
+    if allowed is not None:
+        near = nearest_words(line) if allowed == ALLOWED else None
         remedy = f'did you mean "{near}"? ' if near else ""
-        raise ValueError(f"{remedy}allowed: {ALLOWED}")
+        raise ValueError(f"{remedy}allowed: {allowed}")
     return line
 
 
-def _understood(line: str, programs_from: int) -> bool:
-    try:
-        return bool(set_up(line, Receiver(programs_from=programs_from)))
-    except ValueError:
-        return False
+def _allowed_instead(line: str) -> str | None:
+    """None if the words are right, whichever program is the first."""
+    allowed = None
+    for programs_from in (0, 1):
+        try:
+            set_up(line, Receiver(programs_from=programs_from))
+        except ValueError as fault:
+            allowed = str(fault)
+        else:
+            return None
+    return allowed
 
 
 #: what `stop` at an input says beside the words of the filter `strip`, in those words

@@ -185,7 +185,16 @@ BREAKS = [
     (
         'setup   = ["program 0"]',
         'setup   = ["volume 128"]',
-        [(30, "instruments.old-synth.setup.1", 'found "volume 128"; allowed: "local on", "local off", "GM on"')],
+        [(30, "instruments.old-synth.setup.1", 'found "volume 128"; allowed: "volume 0" to "127"')],
+    ),
+    (
+        'setup   = ["program 0"]',
+        'setup   = ["volume 128", "pann 3", "F0 7D", "program 0"]',
+        [
+            (30, "instruments.old-synth.setup.1", 'found "volume 128"; allowed: "volume 0" to "127"'),
+            (30, "instruments.old-synth.setup.2", 'found "pann 3"; did you mean "pan 0"? allowed: "GM on", "GM off"'),
+            (30, "instruments.old-synth.setup.3", 'found "F0 7D"; did you mean "F0 7D 01 F7"? allowed: "GM on"'),
+        ],
     ),
     # sounds
     (
@@ -358,46 +367,42 @@ BREAKS = [
     (
         ENTER,
         ENTER.replace("volume 90", "volum 90"),
-        [(47, "scenes.1.enter.1.send.1", 'found "volum 90"; did you mean "volume 0"? allowed: "local')],
+        [(47, "scenes.1.enter.1.send.1", 'found "volum 90"; did you mean "volume 0"? allowed: "GM on"')],
     ),
     (
         ENTER,
         ENTER.replace("1/8 = 64", "1/8 = 128"),
-        [(47, "scenes.1.enter.1.send.2", 'found "nrpn 1/8 = 128"; allowed:')],
+        [(47, "scenes.1.enter.1.send.2", 'found "nrpn 1/8 = 128"; allowed: "nrpn 1/8 = 64"')],
     ),
     (
         ENTER,
         ENTER.replace("1/8 = 64", "1/128 = 6"),
-        [(47, "scenes.1.enter.1.send.2", 'found "nrpn 1/128 = 6"; allowed:')],
+        [(47, "scenes.1.enter.1.send.2", 'found "nrpn 1/128 = 6"; allowed: "nrpn 1/8 = 64"')],
+    ),
+    (
+        ENTER,
+        ENTER.replace('["volume 90", "nrpn 1/8 = 64"]', '"volume 90"'),
+        [(47, "scenes.1.enter.1.send", 'found "volume 90"; allowed: a list of messages, such as')],
+    ),
+    (
+        LEAVE,
+        LEAVE.replace('"stop"', '"program 0"'),
+        [(48, "scenes.1.leave.1.send.1", '"program 0" needs a channel, and an output has none; write on')],
     ),
     (
         ENTER,
         ENTER.replace("volume 90", "controller 40 = 90 / 14"),
-        [(47, "scenes.1.enter.1.send.1", 'found "controller 40 = 90 / 14"; allowed:')],
+        [(47, "scenes.1.enter.1.send.1", 'found "controller 40 = 90 / 14"; allowed: "controller 7')],
     ),
     (
         ENTER,
         ENTER.replace("volume 90", "program 0"),
         [(47, "scenes.1.enter.1.send.1", 'found "program 0"; allowed: program 1 to 128, for programs count from 1')],
     ),
-    (LEAVE, LEAVE.replace("go 14.5", "go 14.5a"), [(48, "scenes.1.leave.1.send.2", 'found "go 14.5a"; allowed:')]),
-    (
-        ENTER,
-        ENTER.replace("volume 90", "volum 90").replace("1/8 = 64", "1/8"),
-        [
-            (47, "scenes.1.enter.1.send.1", 'found "volum 90"; did you mean'),
-            (47, "scenes.1.enter.1.send.2", 'found "nrpn 1/8"; allowed:'),
-        ],
-    ),
-    (
-        ENTER,
-        ENTER.replace('["volume 90", "nrpn 1/8 = 64"]', '"volume 90"'),
-        [(47, "scenes.1.enter.1.send", 'found "volume 90"; allowed: a list')],
-    ),
     (
         LEAVE,
-        LEAVE.replace('"stop"', '"program 0"'),
-        [(48, "scenes.1.leave.1.send.1", '"program 0" needs a channel, and an output has none; write on')],
+        LEAVE.replace("go 14.5", "go 14.5a"),
+        [(48, "scenes.1.leave.1.send.2", 'found "go 14.5a"; allowed: "go 14.5"')],
     ),
     (
         LEAVE,
