@@ -32,12 +32,13 @@ def idle_controls(rig: Rig) -> Iterator[RigFinding]:
                 )
                 yield RigFinding(("controls", place, key), None, text)
     for place, tally in enumerate(rig.tallies):
-        scenes, songs = ((each,) if each is not None else () for each in (tally.when.scene, tally.when.song))
-        others = owners.of(scenes) | owners.of_songs(songs)
-        if tally.when.player is not None and others and tally.when.player not in others:
+        when = tally.when
+        others = owners.of(() if when.scene is None else (when.scene,))
+        others |= owners.of_songs(() if when.song is None else (when.song,))
+        if when.player is not None and others and when.player not in others:
             text = (
-                f"this light is for {tally.when.player}, but what it names is for {_called(sorted(others))}, so it is "
-                f"never on; name what {tally.when.player} plays"
+                f"this light is for {when.player}, but what it names is for {_called(sorted(others))}, so it is "
+                f"never on; name what {when.player} plays"
             )
             yield RigFinding(("tallies", place, "when"), None, text)
 
