@@ -157,10 +157,14 @@ class Settling:
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         gestures = self._state.gestures
-        if source in gestures.unsettled:
-            self._settle(now, (source,), out)
-            gestures.notes_changed(now, (source,))
-        channels = {(target.output, target.channel) for target in targets} & gestures.waiting
+        channels = {(target.output, target.channel) for target in targets}
+        if gestures.unsettled:
+            others = self._state.ledger.movers_on(channels, gestures.unsettled)
+            some = [each for each in (source, *sorted(others - {source})) if each in gestures.unsettled]
+            if some:
+                self._settle(now, some, out)
+                gestures.notes_changed(now, some)
+        channels &= gestures.waiting
         if not channels:
             return
         if gestures.looks_at is not None:  # notes may have ended there since
