@@ -376,7 +376,7 @@ def test_what_all_sound_off_has_silenced_is_shaped_no_more() -> None:
     made = rig(ON_CHANNEL_2, TO_BRASS)
     play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "B0 78 00")
     assert scene(made, 2, 2) == ["B1 40 00"]
-    assert play(made, 1000, KEYS, "E0 00 64") == []
+    assert play(made, 1000, KEYS, "E0 00 64", "A0 3C 50") == []
     assert play(made, 1001, KEYS, "80 3C 40") == ["81 3C 40"]
     assert play(made, 1002, KEYS, "E0 00 30") == []
     later(made, 2000)
