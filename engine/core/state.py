@@ -70,7 +70,7 @@ class State:
         self.entered = EnteredValues(self.ledger.sent, self.merging)
         self.positions = Positions()
         self.mpe_inputs = MpeInputs(_mpe_zones(compiled))
-        self.gestures = Gestures(self.ledger)
+        self.gestures = Gestures(self.ledger.notes)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.prefixes = VelocityPrefixes()
@@ -101,11 +101,11 @@ class State:
         )
 
     def _sounding(self) -> dict[Channel, bool]:
-        return dict.fromkeys(self.gestures.waiting, False) | dict.fromkeys(self.ledger.sounding_channels(), True)
+        return dict.fromkeys(self.gestures.waiting, False) | dict.fromkeys(self.ledger.notes.sounding_channels(), True)
 
     def sounding_channels(self) -> set[Channel]:
         """The channels that count as sounding: until what waits for silence has been set, notes may fade there."""
-        return self.ledger.sounding_channels() | self.gestures.waiting
+        return self.ledger.notes.sounding_channels() | self.gestures.waiting
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)

@@ -93,7 +93,7 @@ class RingingNotes:
         return touched
 
     def bind(self, leaving: Container[int], routes: "OpenRoutes") -> set[Channel]:
-        """As `Ledger.bind`."""
+        """As `HeldNotes.bind`."""
         bound: set[Channel] = set()
         unbound, self._unbound = self._unbound | self.touched, set()
         for channel in unbound:

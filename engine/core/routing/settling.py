@@ -56,7 +56,7 @@ class Settling:
         bound: Collection[Channel] = ()
         if before is not None:
             differ = self._differing(before, routes, sources)
-            bound = state.ledger.bind(differ, before)
+            bound = state.ledger.notes.bind(differ, before)
             if not gestures.silenced:
                 changed = differ
         moved = state.ledger.sent.movers() | state.positions.moved() if changed else set()
@@ -186,7 +186,7 @@ class Settling:
     # What is wanted, what is at rest
 
     def _sounding(self) -> set[Channel]:
-        return self._state.ledger.sounding_channels() if self._state.rules.gestures else set()
+        return self._state.ledger.notes.sounding_channels() if self._state.rules.gestures else set()
 
     def _reaching(self, channels: set[Channel]) -> list[int]:
         """The inputs that may reach the outputs of these channels, and of which anything was moved."""
