@@ -5,7 +5,7 @@ The cable is paced at its speed (see `Transmission`); what waits is in queues by
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from enum import IntEnum, auto
 from typing import Final
 
@@ -147,21 +147,28 @@ class Cable:
         needed = self._needed(steps, player) if steps else ()
         if not needed and not self._steps:
             return ()
-        begun = self._begun_step.channel if self._begun_step else None
         self._steps = deque((*self._staying(steps, player), *needed) if self._steps else needed)
         channels = {step.channel for step in self._steps}
-        if self.queues.movable:  # the burst is their newer value
+        movable = self.queues.movable
+        if movable:  # the burst is their newer value
             self.queues.drop({slot(message) for step in needed for message in step.unit})
-        for channel, until in list(self._held.items()):
-            if until == _NEVER and channel not in channels and channel != begun:
-                self._release(channel)
+        if self._held:
+            self._let_go(channels)
         for channel in channels:
             self._held.setdefault(channel, _NEVER)
-        if self.queues.movable:
+        if movable:
             self.queues.park(channels)
         self.straight = False
         self.flush(now, out)
         return needed
+
+    def _let_go(self, channels: Container[int]) -> None:
+        """Those that wait for a step that is not to be sent any more are free; `channels`: for which steps wait."""
+        begun = self._begun_step.channel if self._begun_step else None
+        waiting = [channel for channel, until in self._held.items() if until == _NEVER]
+        for channel in waiting:
+            if channel not in channels and channel != begun:
+                self._release(channel)
 
     def _needed(self, steps: Sequence[BurstUnit], player: str | None) -> Sequence[BurstUnit]:
         """Those of a burst's steps that are to be sent."""
@@ -203,14 +210,13 @@ class Cable:
 
     def flush(self, now: int, out: list[Delivery]) -> None:
         """See OutputCable."""
-        for channel, until in list(self._held.items()):
-            if until <= now:
-                self._after_settling(channel)
+        for channel in [channel for channel, until in self._held.items() if until <= now]:
+            self._after_settling(channel)
         following = self._next(now)
         while following is not None and self._line.hand(now, following[1], out, self._crowded):
             if self._selects and following[0] is not _Rank.STEP and self._begun_step is None:
                 self._sounds.note(following[1])
-            self._take(now, following[0])
+            self._take(now, following[0], out)
             following = self._next(now)
         self._plan_wake_up(now, None if following is None else following[1])
 
@@ -254,7 +260,7 @@ class Cable:
                 break
         return None
 
-    def _take(self, now: int, rank: _Rank) -> None:
+    def _take(self, now: int, rank: _Rank, out: list[Delivery]) -> None:
         """The first of this rank was handed over."""
         queues = self.queues
         if rank is _Rank.REAL_TIME or rank is _Rank.TIME_CODE:
@@ -271,7 +277,7 @@ class Cable:
             self._begun.popleft()
             self._end_of_step(now)
         elif rank is _Rank.STEP:
-            self._begin_step(now)
+            self._begin_step(now, out)
         else:
             (self._panic if rank is _Rank.PANIC else queues.bulk).popleft()
 
@@ -289,11 +295,15 @@ class Cable:
 
     # Bursts, and the channels that they hold
 
-    def _begin_step(self, now: int) -> None:
+    def _begin_step(self, now: int, out: list[Delivery]) -> None:
         step = self._next_step()
         assert step is not None  # its first message was handed over
         self._steps.remove(step)
-        self._begun.extend(step.unit[1:])
+        unit, gone = step.unit, 1
+        if not self.queues.urgent:  # what `flush` would do with each
+            while gone < len(unit) and self._line.hand(now, unit[gone], out):
+                gone += 1
+        self._begun.extend(unit[gone:])
         self._begun_step = step
         self._sounds.note_step(step)
         self._end_of_step(now)

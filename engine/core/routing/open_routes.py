@@ -5,7 +5,7 @@ each message, all of its deliveries; the second time, any number of routes and f
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
@@ -68,6 +68,7 @@ class OpenRoutes:
         self._memory = memory
         self.known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
         self._shaped: dict[Hand, frozenset[Moved]] = {}
+        self._leading: frozenset[int] | None = None  # the inputs that lead anywhere, once that was asked for
 
     def with_called(self, called: Paths) -> "OpenRoutes":
         """The same, but for those with state; these go on remembering the same answers."""
@@ -82,13 +83,22 @@ class OpenRoutes:
         self.called += more
         self.known += tuple({} for _ in more)
 
-    def alike(self, other: "OpenRoutes", source: int) -> bool:
-        """Whether this input's messages go the same ways there, now and later."""
-        if max(source, 0) >= min(len(self.lasting), len(other.lasting)):
-            return False
+    def differing(self, other: "OpenRoutes", sources: Collection[int]) -> set[int]:
+        """Those of these inputs whose messages go other ways there, now or later."""
+        known = min(len(self.lasting), len(other.lasting))
+        leading = self._leads_anywhere() | other._leads_anywhere()  # most inputs of a large rig lead nowhere
+        asked = [source for source in sources if source in leading or source >= known]
+        return {source for source in asked if source >= known or not self._alike(other, source)}
+
+    def _leads_anywhere(self) -> frozenset[int]:
+        if self._leading is None:
+            both = enumerate(zip(self.lasting, self.called, strict=True))
+            self._leading = frozenset(source for source, (lasting, called) in both if lasting or called)
+        return self._leading
+
+    def _alike(self, other: "OpenRoutes", source: int) -> bool:
+        """Whether this input's messages go the same ways there."""
         lasting, others = self.lasting[source], other.lasting[source]
-        if not (lasting or others or self.called[source] or other.called[source]):
-            return True  # most inputs of a large rig lead nowhere in a scene
         if lasting is not others and not (len(lasting) == len(others) and all(map(_goes_as, lasting, others))):
             return False
         called, others = self.called[source], other.called[source]

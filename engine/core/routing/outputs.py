@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterable, Sequence
 
 from engine.core.cable.channel_sounds import is_sound, selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit, owned
+from engine.core.cable.program_burst import messages_of
 from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
@@ -31,10 +32,15 @@ class Outputs:
         self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str = ""
     ) -> tuple[BurstUnit, ...]:
         """These steps of a player's scene, or of the set-up; the answer are those that are sent."""
-        cable, entered = self._state.cables[output], self._state.entered
-        needed = tuple(cable.burst(now, entered.needed(cable, steps), out, player))
-        entered.note(output, needed)
-        self._state.merging.by_nobody(output, (message for step in needed for message in step.unit))
+        state = self._state
+        cable, only_sounds = state.cables[output], all(is_sound(step.unit) for step in steps)  # most bursts
+        if only_sounds:
+            needed = tuple(cable.burst(now, steps, out, player))
+        else:
+            needed = tuple(cable.burst(now, state.entered.needed(cable, steps), out, player))
+            state.entered.note(output, needed)
+        if needed:
+            state.merging.by_nobody(output, messages_of(needed))
         return needed
 
     def command(self, output: int, messages: Iterable[bytes]) -> None:

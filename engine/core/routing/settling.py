@@ -63,10 +63,11 @@ class Settling:
         gestures.leave(now, bound, sorted(moved.intersection(changed)))
         gestures.notes_changed(now, range(len(state.boards)))
 
-    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Iterable[int]) -> set[int]:
-        """Those of these inputs whose messages go other ways by the ones than by the others."""
+    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> set[int]:
+        """Those of these inputs whose messages go other ways by the ones than by the others, or may be taken by other
+        controls."""
         boards = self._state.boards
-        return {each for each in sources if boards[each] is not None or not before.alike(routes, each)}
+        return before.differing(routes, sources) | {each for each in sources if boards[each] is not None}
 
     def tick(self, now: int, out: list[Delivery]) -> None:
         """What is due: pedals that may have been left, some more inputs to settle, channels that have been silent long.
