@@ -5,7 +5,7 @@ comes to rest. On a channel where a note sounds both wait until it is silent (`g
 or made loud by a scene change.
 """
 
-from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Iterable, Mapping
 from typing import Final, NamedTuple
 
 from engine.core.cable.kept_unit import KeptUnit
@@ -80,7 +80,9 @@ class Settling:
         if gestures.unsettled and gestures.goes_on_at <= now:
             some = self._next_unsettled()
             gestures.goes_on_at = now + PAUSE
-            self._settle(now, some, out)
+            sounding = self._sounding()  # nothing begins or ends there meanwhile
+            for source in some:
+                self._settle(now, source, sounding, out)
             left.update(some)
         self._lift_left(now, left, out)
         self.after_silence(now, out)
@@ -102,15 +104,14 @@ class Settling:
                 break
         return some
 
-    def _settle(self, now: int, sources: Sequence[int], out: list[Delivery]) -> None:
-        """What these inputs no longer feed comes to rest, and what they newly reach is sent their positions."""
-        gestures = self._state.gestures
-        sounding = self._sounding()  # nothing begins or ends there meanwhile
-        for source in sources:
-            gestures.unsettled.pop(source, None)
-            wanted = self._wanted((source,))
-            self._rest(now, wanted, {source}, None, sounding, out)
-            self._send(now, wanted, out, sounding)
+    def _settle(self, now: int, source: int, sounding: Container[Channel], out: list[Delivery]) -> AllWanted:
+        """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions: the answer
+        are all that it reaches."""
+        self._state.gestures.unsettled.pop(source, None)
+        wanted = self._wanted((source,))
+        self._rest(now, wanted, {source}, None, sounding, out)
+        self._send(now, wanted, out, sounding)
+        return wanted
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -158,8 +159,9 @@ class Settling:
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         gestures = self._state.gestures
+        wanted: AllWanted | None = None
         if source in gestures.unsettled:
-            self._settle(now, (source,), out)
+            wanted = self._settle(now, source, self._sounding(), out)
             gestures.notes_changed(now, (source,))
         channels = {(target.output, target.channel) for target in targets} & gestures.waiting
         if not channels:
@@ -169,9 +171,8 @@ class Settling:
         self.after_silence(now, out, channels)
         sounding = channels & gestures.waiting
         if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
-            self._send(
-                now, _only(self._wanted((source,)), lambda m, w: m.channel in sounding and _is_down(w.sent)), out
-            )
+            wanted = self._wanted((source,)) if wanted is None else wanted
+            self._send(now, _only(wanted, lambda m, w: m.channel in sounding and _is_down(w.sent)), out)
 
     def send_to_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
