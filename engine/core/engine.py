@@ -257,6 +257,13 @@ class Engine:
         """Send an answer, and write down what must be known of it later."""
         state = self.state
         delayed, cables, gestures = state.delayed, state.cables, state.gestures
+        if answer.pedals and state.merging.on:
+            if delayed.due is not None:
+                delayed.outdate(source, answer.units, state.places)
+            self._special.put_pedals(now, source, message, answer, out)
+            if gestures.active:
+                self._settling.after_pedal(now, source, out)
+            return
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
             units = self._special.released(now, source, message, answer)
@@ -280,16 +287,13 @@ class Engine:
             units = self._special.system(now, source, message, units)
         if delayed.due is not None:
             delayed.outdate(source, answer.units, state.places)
-        if answer.pedals and state.merging.on:
-            self._special.put_pedals(now, source, message, answer, out)
+        if answer.noted:
+            self._special.note(now, source, message, answer, out)
+        if answer.merges:
+            self._special.put_merged(now, source, message, answer, units, out)
         else:
-            if answer.noted:
-                self._special.note(now, source, message, answer, out)
-            if answer.merges:
-                self._special.put_merged(now, source, message, answer, units, out)
-            else:
-                for output, unit in units:
-                    cables[output].put(now, unit, out)
+            for output, unit in units:
+                cables[output].put(now, unit, out)
         if gestures.active:
             if answer.kind == RELEASE:
                 gestures.notes_changed(now, (source,))  # pedals may be left behind

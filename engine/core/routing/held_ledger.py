@@ -66,14 +66,11 @@ class Ledger:
                 self._hold(move.moved.channel, sent[1], sent[2])
 
     def _hold(self, channel: Channel, pedal: int, value: int) -> None:
-        down = value >= ON_FROM
-        if down != (pedal in self.notes.ringing.held.get(channel, ())):
-            keys = (
-                [key for at, on, key in self.notes.holders if (at, on) == channel]
-                if down and pedal == SOSTENUTO
-                else ()
-            )
-            self.notes.ringing.pedal(channel, pedal, down, keys)
+        down, notes = value >= ON_FROM, self.notes
+        if pedal == SOSTENUTO and down:
+            notes.ringing.pedal(channel, pedal, down, [key for at, on, key in notes.holders if (at, on) == channel])
+        else:
+            notes.ringing.pedal(channel, pedal, down)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""

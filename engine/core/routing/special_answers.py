@@ -94,12 +94,16 @@ class SpecialAnswers:
         else:
             self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message
+        cables, turn = state.cables, state.ledger.turn
         for moved, value, unit, channel, number in answer.pedals:
-            sent = state.ledger.turn(moved, source, message, value, channel, number)
-            if sent == value:
-                state.cables[channel[0]].put(now, unit, out)
-            elif sent is not None:
-                state.cables[channel[0]].put(now, (moved.what + bytes((sent,)),), out)
+            sent = turn(moved, source, message, value, channel, number)
+            if sent is not None:
+                cable = cables[channel[0]]
+                pedal = unit[0] if sent == value else moved.what + bytes((sent,))
+                if cable.straight:  # what `put` does there, without the call
+                    out.append((channel[0], pedal, now))
+                else:
+                    cable.put(now, (pedal,), out)
 
     def go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
