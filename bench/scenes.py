@@ -61,6 +61,18 @@ class Cable(Swallowing):
             self.programs.append(self._free_at)
 
 
+class SentOn(Samples):
+    """When the last message that came in had been sent on (ns); what was due beside it follows."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.at = 0
+        self.add = self._note
+
+    def _note(self, sample: int) -> None:
+        self.at = time.perf_counter_ns()
+
+
 class Spans(Samples):
     """When each message was sent, and how long it took."""
 
@@ -87,13 +99,14 @@ def recalls(pace: Pace, result: Result) -> None:
             for name, (many, playing, reader) in shows.items():
                 wanted = order.randrange(many) + 1
                 message = messages(_PLAYER, 3)[number % 2]
+                playing.latency = sent_on = SentOn()
                 begin = time.perf_counter_ns()
                 playing.apply(RecallScene(wanted))
                 switched = time.perf_counter_ns()
                 reader.arrivals = [(playing.clock(), _PLAYER, message)]
                 playing.pump()
                 times[name][0].append(switched - begin)
-                times[name][1].append(time.perf_counter_ns() - begin)
+                times[name][1].append(sent_on.at - begin)
     rows = {}
     for name, (switching, routing) in times.items():
         rows[name] = {
