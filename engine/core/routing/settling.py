@@ -49,7 +49,7 @@ class Settling:
         state, routes = self._state, self._state.routes
         assert routes is not None, "a scene is in force"
         if not state.rules.gestures:
-            self._rest(now, {}, set(sources), None, (), out)
+            self._rest(now, {}, set(sources), None, set(), out)
             return
         gestures = state.gestures
         changed: Collection[int] = sources
@@ -104,7 +104,7 @@ class Settling:
                 break
         return some
 
-    def _settle(self, now: int, source: int, sounding: Container[Channel], out: list[Delivery]) -> AllWanted:
+    def _settle(self, now: int, source: int, sounding: set[Channel], out: list[Delivery]) -> AllWanted:
         """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions: the answer
         are all that it reaches."""
         self._state.gestures.unsettled.pop(source, None)
@@ -218,16 +218,18 @@ class Settling:
         wanted: AllWanted,
         sources: set[int] | None,
         channels: set[Channel] | None,
-        sounding: Container[Channel],
+        sounding: set[Channel],
         out: list[Delivery],
     ) -> None:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
-        for moved in state.ledger.sent.moved() if sources is None else state.ledger.moved_by(sources):
+        if sources is None:
+            candidates = state.ledger.sent.moved()
+        else:
+            candidates = state.ledger.moved_by(sources, state.gestures.waiting & sounding)  # there it waits already
+        for moved in candidates:
             output, what = moved
             channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
-            if channel in state.gestures.waiting and channel in sounding and not on_note:
-                continue  # it waits already
             if channels is not None and channel not in channels:
                 continue
             movers = state.ledger.movers(moved).items()
