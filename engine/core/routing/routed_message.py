@@ -74,16 +74,18 @@ def answer(
     source: int, message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
 ) -> RoutedMessage:
     """The answer made of these deliveries for a message of this input; what would go twice to one output goes once."""
-    later = tuple(each for each in timed if each.at < NEVER)
-    once = tuple(dict.fromkeys(units))
+    later = tuple(each for each in timed if each.at < NEVER) if timed else ()
+    once = tuple(dict.fromkeys(units)) if len(units) > 1 else tuple(units)
     targets: tuple[Target, ...] = ()
     moves: tuple[Move, ...] = ()
     for output, unit in once:
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
     merges, highs = (True, ()) if ends_notes(message) or resets(message) else merged_of(once)
-    at_once = (each.message for each in later if each.at <= now)
-    said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
+    everything = [item for _, unit in once for item in unit]
+    if later:
+        everything += [each.message for each in later if each.at <= now]
+    said = tuple(dict.fromkeys(everything))
     selects = any(map(selects_sound, said))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         moves += tuple(note for output, unit in once for note in made_of(output, unit))
