@@ -112,7 +112,7 @@ class Engine:
     def due(self) -> int | None:
         """When `tick` next has something to do, or None."""
         state = self.state
-        dues = [cable.due for cable in state.cables if cable.due is not None]
+        dues = [due for cable in state.cables if (due := cable.due) is not None]
         dues += [board.due for board in state.boards if board is not None and board.waiting and board.due is not None]
         if state.delayed.due is not None:
             dues.append(state.delayed.due)
