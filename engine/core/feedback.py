@@ -39,7 +39,9 @@ class Feedback:
     def due(self) -> int | None:
         """When `look` next has something to do; None if nothing has changed."""
         state = self._state
-        return None if state.main.scene is None or state.led_by is not None else self._due
+        if self._due is None or state.led_by is not None:
+            return None
+        return self._due if any(stack.scene is not None for stack in state.stacks.values()) else None
 
     def soon(self, now: int) -> None:
         """Something may have changed."""
@@ -60,7 +62,10 @@ class Feedback:
         for thing, message in (*self._removed(plan), *self._wanted(now, *listed)):
             if self.things_sent.get(thing) == message or thing[0] in state.leaving:
                 continue
-            if state.cables[thing[0]].due is not None:
+            cable = state.cables[thing[0]]
+            if cable.remote is not None and not cable.remote.live:  # all is told once it is played from here
+                continue
+            if cable.due is not None:
                 waits = True
                 continue
             self._outputs.put(now, ((thing[0], message),), out)

@@ -1,6 +1,7 @@
 """Random MPE performances over scene changes, mutes, panics and pulled cables, with a judge of what is heard.
 
-`python -m tests.support.mpe_performances 10000` plays as many, from seed 0 on, and says what is wrong with which seed.
+`python -m tests.support.mpe_performances 10000 700` plays as many, from seed 700 on (0 if it is left out), and says
+what is wrong with which seed.
 """
 
 import random
@@ -233,17 +234,17 @@ def play(seed: int, length: int = 60) -> None:
     performance.end()
 
 
-def main(count: int) -> None:
-    """Play as many performances."""
+def main(count: int, first: int = 0) -> None:
+    """Play as many performances, from this seed on."""
     wrong = 0
-    for seed in range(count):
+    for seed in range(first, first + count):
         try:
             play(seed)
         except AssertionError as fault:
             wrong += 1
-            print(f"seed {seed}: {fault}")
-    print(f"{count} performances, {wrong} with a fault")
+            print(f"seed {seed}: {fault}", flush=True)
+    print(f"{count} performances, seeds {first} to {first + count - 1}, {wrong} with a fault")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]))
+    main(*map(int, sys.argv[1:]))

@@ -88,7 +88,10 @@ class HeldNotes:
                 del self.holders[target]
                 sent.append((output, off))
             else:
+                ended = source not in holders
                 sent += [(output, off)] * self._end_press(source, target)
+                if ended:  # what ended it said whether it rings on
+                    continue
             if self.ringing.held and target[:2] in self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
@@ -177,15 +180,15 @@ class HeldNotes:
 
         What releases them is sent nevertheless: a receiver may ignore All Notes Off (MIDI 1.0 p. 24).
         """
-        for target in [each for each in self.holders if each[:2] == (output, channel)]:
-            holders = self.holders[target]
-            ended = [each for each in holders if each in players]
-            for player in ended:
-                del holders[player]
-            if not holders:
-                del self.holders[target]
-                for player in ended:
-                    self._ring_on((player, channel), target, None)
+        for (source, came, _), presses in self._presses.items():
+            for press in presses if source in players else ():
+                for target in press.targets:
+                    if target[:2] != (output, channel) or source not in self.holders.get(target, ()):
+                        continue
+                    del self.holders[target][source]
+                    if not self.holders[target]:
+                        del self.holders[target]
+                        self._ring_on(press.hand or (source, came), target, press.routes)
         if not under_pedals:
             self.ringing.end((output, channel))
 
@@ -235,10 +238,14 @@ class HeldNotes:
     def players(self) -> dict[Channel, dict[Player, None]]:
         """By channel, who holds the keys of what sounds there, and by which routes, those of the oldest notes first."""
         players: dict[Channel, dict[Player, None]] = {}
+        holders = self.holders
         for (source, came, _), presses in self._presses.items():
             for press in presses:
                 player = press.hand or (source, came), press.routes
-                for output, channel, _ in press.targets:
+                for target in press.targets:
+                    if source not in holders.get(target, ()):  # what this press began has been ended since
+                        continue
+                    output, channel, _ = target
                     on_channel = players.get((output, channel))
                     if on_channel is None:
                         players[output, channel] = {player: None}
