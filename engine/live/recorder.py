@@ -106,6 +106,7 @@ class FlightRecorder:
         self._most_events = most_events
         self._most_bytes = most_bytes
         self.piece = max(1, min(_MOST, most_events // 16))
+        self.tidy_from = min(_PIECE, self.piece)  # entries in `fresh` from which `tidy` is to be called
         self.pieces: deque[PackedPiece] = deque()
         self._packed_events = 0
         self._packed_bytes = 0
@@ -180,21 +181,17 @@ class FlightRecorder:
         }
 
     def pack(self, octets: int) -> None:
-        """If `fresh` is a full piece, or has too many long messages, pack it, and drop the oldest pieces if need be.
+        """If `fresh` is a full piece, or has too many long messages, it cannot wait until there is time: pack it.
 
         `octets`: the length of what was appended last.
         """
         if octets > SHORT:
             self._long += octets
         if len(self.fresh) >= self.piece or self._long >= _LONG:
-            self._pack()
+            self.tidy()
 
     def tidy(self) -> None:
-        """All that was due has been sent: there is time to pack what will be a piece soon."""
-        if len(self.fresh) >= min(_PIECE, self.piece):
-            self._pack()
-
-    def _pack(self) -> None:
+        """Pack `fresh`, and drop the oldest pieces if need be."""
         piece = self._packed()
         self.fresh = []
         self._long = 0
