@@ -235,6 +235,8 @@ class Engine:
                         out.append((output, each, now))
                 else:
                     cable.put(now, unit, out)
+        elif answer.pedals and state.merging.on:
+            self._special.put_pedals(now, source, message, answer, out)
         else:
             self._put(now, source, message, answer, out)
 
@@ -257,13 +259,6 @@ class Engine:
         """Send an answer, and write down what must be known of it later."""
         state = self.state
         delayed, cables, gestures = state.delayed, state.cables, state.gestures
-        if answer.pedals and state.merging.on:
-            if delayed.due is not None:
-                delayed.outdate(source, answer.units, state.places)
-            self._special.put_pedals(now, source, message, answer, out)
-            if gestures.active:
-                self._settling.after_pedal(now, source, out)
-            return
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
             units = self._special.released(now, source, message, answer)

@@ -6,9 +6,9 @@ The notes are in `held_notes`; what each channel was sent is in `sent_values`, w
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 
 from engine.core.routing.held_notes import HeldNotes
-from engine.core.routing.merged_pedals import MergedPedals
-from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
-from engine.midi.controllers import HOLDING, ON_FROM, SOSTENUTO
+from engine.core.routing.merged_pedals import MergedPedals, PedalHeld
+from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, hand_of, rest_for
+from engine.midi.controllers import HOLDING, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON, POLY_AFTERTOUCH
 
 
@@ -60,17 +60,11 @@ class Ledger:
 
     def hold(self, moves: Iterable[Move]) -> None:
         """Those among these moves that are of pedals which hold notes: what rings under them, or no longer does."""
+        notes = self.notes
         for move in moves:
             sent = move.sent
             if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
-                self._hold(move.moved.channel, sent[1], sent[2])
-
-    def _hold(self, channel: Channel, pedal: int, value: int) -> None:
-        down, notes = value >= ON_FROM, self.notes
-        if pedal == SOSTENUTO and down:
-            notes.ringing.pedal(channel, pedal, down, [key for at, on, key in notes.holders if (at, on) == channel])
-        else:
-            notes.ringing.pedal(channel, pedal, down)
+                notes.ringing.pedal(move.moved.channel, sent[1], sent[2] >= ON_FROM, notes.holders)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
@@ -122,17 +116,18 @@ class Ledger:
     def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
         """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
         number = moved[1][1]
-        return self.turn(moved, player, came, value, moved.channel, number if number in HOLDING else None)
+        return self.turn(
+            moved, hand_of(player, came), (came, value), moved.channel, number if number in HOLDING else None
+        )
 
-    def turn(
-        self, moved: Moved, player: int, came: bytes, value: int, channel: Channel, number: int | None
-    ) -> int | None:
+    def turn(self, moved: Moved, hand: Hand, where: PedalHeld, channel: Channel, number: int | None) -> int | None:
         """As `turn_pedal`; `number`: the controller, if it holds notes on the channel."""
-        sent = self.pedals.turn(moved, player, came, value)
+        sent, value = self.pedals.turn(moved, hand, where), where[1]
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
         elif number is not None:
-            self._hold(channel, number, value)
+            notes = self.notes
+            notes.ringing.pedal(channel, number, value >= ON_FROM, notes.holders)
         return sent
 
     def _leave_pedal(self, moved: Moved, hands: Iterable[Hand]) -> int | None:

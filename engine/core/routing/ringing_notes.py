@@ -34,15 +34,15 @@ class RingingNotes:
         self._unbound: set[Channel] = set()  # where a note may ring that was played by the routes in force
         self.touched: set[Channel] = set()
 
-    def pedal(self, channel: Channel, number: int, down: bool, keys: Iterable[int] = ()) -> None:
-        """A pedal was moved; `keys` are down."""
+    def pedal(self, channel: Channel, number: int, down: bool, struck: Iterable["Target"]) -> None:
+        """A pedal was moved; `struck`: the keys that are down, on whatever channels."""
         pedals = self.held.get(channel, _NONE)
         if down == (number in pedals):
             return
         if down:
             self.held[channel] = _ALONE[number] if pedals is _NONE else pedals | {number}
             if number == SOSTENUTO:
-                self._captured[channel] = {*keys}
+                self._captured[channel] = {key for output, on, key in struck if (output, on) == channel}
             return
         if number == SOSTENUTO:
             self._captured.pop(channel, None)

@@ -9,7 +9,20 @@ from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
-from engine.core.routing.sent_values import Channel, Move, Moved, Sent, is_low, made_of, moves_of, position_of, sent_of
+from engine.core.routing.merged_pedals import PedalHeld
+from engine.core.routing.sent_values import (
+    Channel,
+    Hand,
+    Move,
+    Moved,
+    Sent,
+    hand_of,
+    is_low,
+    made_of,
+    moves_of,
+    position_of,
+    sent_of,
+)
 from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.controllers import HOLDING, PARAMETERS
 from engine.midi.kinds import CONTROLLER, is_press, is_release
@@ -28,11 +41,13 @@ class TimedMessage(NamedTuple):
 
 
 class PedalTurn(NamedTuple):
-    """A pedal is moved on a channel: to this value, by this unit; `number`: its controller, if it holds notes."""
+    """A hand moves a pedal on a channel, to where it has `held` it then, and `sent` says so; `number`: its controller, if
+    it holds notes."""
 
     moved: Moved
-    value: int
-    unit: Unit
+    hand: Hand
+    held: PedalHeld
+    sent: bytes
     channel: Channel
     number: int | None
 
@@ -93,7 +108,7 @@ def answer(
         place = position_of(message)
         sent = sent_of(source, message, moves)
         says = message[0] & 0xF0 == CONTROLLER and (message[1] in PARAMETERS or resets(message))
-        pedals = _pedals(once) if merges and place and not (prefix or later or is_low(place)) else ()
+        pedals = _pedals(source, message, once) if merges and place and not (prefix or later or is_low(place)) else ()
         return RoutedMessage(
             PLAIN, once, (), moves, sent, selects, said, (), later, (), merges, highs, prefix, place, says, pedals
         )
@@ -109,17 +124,18 @@ def answer(
     return RoutedMessage(RELEASE, once, (), moves, sent, selects, said, others, later, held, merges, highs)
 
 
-def _pedals(units: Sequence[tuple[int, Unit]]) -> tuple[PedalTurn, ...]:
+def _pedals(source: int, came: bytes, units: Sequence[tuple[int, Unit]]) -> tuple[PedalTurn, ...]:
     """These pedals; nothing if there is anything else among the units."""
     if not all(len(unit) == 1 and is_pedal(unit[0]) for _, unit in units):
         return ()
-    return tuple(_pedal(output, unit) for output, unit in units)
+    hand = hand_of(source, came)
+    return tuple(_pedal(hand, came, output, unit[0]) for output, unit in units)
 
 
-def _pedal(output: int, unit: Unit) -> PedalTurn:
-    status, number, value = unit[0]
-    moved = Moved(output, unit[0][:2])
-    return PedalTurn(moved, value, unit, (output, status & 0x0F), number if number in HOLDING else None)
+def _pedal(hand: Hand, came: bytes, output: int, sent: bytes) -> PedalTurn:
+    status, number, value = sent
+    moved, channel = Moved(output, sent[:2]), (output, status & 0x0F)
+    return PedalTurn(moved, hand, (came, value), sent, channel, number if number in HOLDING else None)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:

@@ -89,21 +89,26 @@ class SpecialAnswers:
     def put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
         """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
         state = self._state
+        if state.delayed.due is not None:
+            state.delayed.outdate(source, answer.units, state.places)
         if len(answer.sent) == len(answer.moves):  # none of them to rest
             self._sent.values.update(answer.sent)
         else:
             self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message
         cables, turn = state.cables, state.ledger.turn
-        for moved, value, unit, channel, number in answer.pedals:
-            sent = turn(moved, source, message, value, channel, number)
-            if sent is not None:
+        for moved, hand, where, pedal, channel, number in answer.pedals:
+            value = turn(moved, hand, where, channel, number)
+            if value is not None:
                 cable = cables[channel[0]]
-                pedal = unit[0] if sent == value else moved.what + bytes((sent,))
+                if value != where[1]:
+                    pedal = moved.what + bytes((value,))
                 if cable.straight:  # what `put` does there, without the call
                     out.append((channel[0], pedal, now))
                 else:
                     cable.put(now, (pedal,), out)
+        if state.gestures.active:
+            self._settling.after_pedal(now, source, out)
 
     def go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """A control has this message, and no route; what still sounds by older routes hears it all the same."""
