@@ -41,8 +41,10 @@ class TimedMessage(NamedTuple):
 
 
 class PedalTurn(NamedTuple):
-    """A hand moves a pedal on a channel, to where it has `held` it then, and `sent` says so; `number`: its controller, if
-    it holds notes."""
+    """A hand moves a pedal on a channel, to where it has `held` it then, and `sent` says so.
+
+    `number`: its controller, if it holds notes.
+    """
 
     moved: Moved
     hand: Hand
