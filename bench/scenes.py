@@ -19,6 +19,7 @@ from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
 from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
+from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import undisturbed
@@ -178,7 +179,8 @@ def held_up(pace: Pace, result: Result) -> None:
     inbox = InputReader({_PLAYER: player})
     patch = OpenPorts(inputs, {f"out{o}": outputs[o] for o in range(OUTPUTS)})
     playing = Show(read(show(64, INPUTS, 3), "bench"), patch, inbox)
-    playing.latency = spans = Spans()
+    spans = Spans()
+    playing.latency = Latency(spans.add)
     order, recalled, scheduling = random.Random(2), list[tuple[int, int]](), list[str]()
 
     async def act() -> None:

@@ -5,6 +5,7 @@ what is wrong with which seed.
 """
 
 import random
+import re
 import sys
 from collections.abc import Callable
 from typing import Final, NamedTuple
@@ -17,18 +18,18 @@ GRID, SECOND, KEYS = range(3)
 WIDE, BOX = range(2)
 _CENTS: Final = 0.02  # semitones: an input's value is rounded once, and an instrument's once more
 
-RIG: Final = """
+_RIG: Final = """
 format = 2
 [inputs]
-grid = { port = "a", mpe = { members = [2, 6] } }
-second = { port = "b", mpe = { members = [11, 15], bend = 24 } }
+grid = { port = "a", mpe = { members = [2, GRID] } }
+second = { port = "b", mpe = { members = [SECOND, 15], bend = 24 } }
 keys = { port = "c" }
 [outputs]
 wide = { port = "d" }
 box = { port = "e" }
 [instruments.wide]
 output = "wide"
-mpe = { members = [2, 15], bend = 72 }
+mpe = { members = [2, WIDE], bend = 72 }
 [instruments.box]
 output = "box"
 channel = 3
@@ -66,9 +67,32 @@ _WIDE_LINES: Final = {
     4: {},
     5: {SECOND: (0, 127, 0), KEYS: (0, 127, 7)},
 }
-_MEMBERS: Final = {GRID: range(2, 7), SECOND: range(11, 16)}
 _MANAGERS: Final = {GRID: 1, SECOND: 16}
 _RANGES: Final = {GRID: 48, SECOND: 24}
+
+
+class Stage(NamedTuple):
+    """How many members the grid and the second controller have, how many keys are down at once on the keyboard, and so
+    how many members the wide instrument needs."""
+
+    grid: int
+    second: int
+    keys: int
+
+    @property
+    def rig(self) -> str:
+        """With as many members; where there are few, each is soon another player's."""
+        last = {"GRID": 1 + self.grid, "SECOND": 16 - self.second, "WIDE": 1 + sum(self)}
+        return re.sub("|".join(last), lambda name: str(last[name[0]]), _RIG)
+
+    @property
+    def members(self) -> dict[int, range]:
+        """By input."""
+        return {GRID: range(2, 2 + self.grid), SECOND: range(16 - self.second, 16)}
+
+
+#: a stage, and how often scenes are recalled; a performance has one of these by its seed
+_STAGES: Final = ((Stage(1, 2, 1), 0), (Stage(3, 3, 2), 1), (Stage(5, 5, 4), 2))
 
 
 class HeldNote(NamedTuple):
@@ -85,7 +109,8 @@ class MpePerformance:
 
     def __init__(self, seed: int) -> None:
         self._random = random.Random(seed)
-        self._engine = PlayedEngine(RIG)
+        self._stage, self._recalls = _STAGES[seed % len(_STAGES)]
+        self._engine = PlayedEngine(self._stage.rig)
         self._modules = [MpePort(), MpePort()]
         self._heard = 0
         self._scene = 1
@@ -96,7 +121,7 @@ class MpePerformance:
         """So many things happen; at each moment the wide instrument sounds as the fingers say."""
         happenings: tuple[Callable[[], None], ...]
         happenings = (self._press,) * 6 + (self._release,) * 5 + (self._bend,) * 6 + (self._shape,) * 4
-        happenings += (self._recall,) * 2 + (self._wait, self._seldom)
+        happenings += (self._recall,) * self._recalls + (self._wait, self._seldom)
         for _ in range(length):
             self._random.choice(happenings)()
             self._listen()
@@ -125,10 +150,10 @@ class MpePerformance:
         source = self._random.choice((GRID, SECOND, KEYS))
         taken = {(note.channel, note.key) for note in self._held if note.source == source}
         if source == KEYS:
-            if len(taken) < 4:
+            if len(taken) < self._stage.keys:
                 self._down(source, 1, self._free({key for _, key in taken}))
             return
-        free = [member for member in _MEMBERS[source] if member not in {channel for channel, _ in taken}]
+        free = [member for member in self._stage.members[source] if member not in {channel for channel, _ in taken}]
         if free:
             channel = self._random.choice(free)
             self._bend_to(source, channel, self._random.randint(0, 16383))
@@ -165,7 +190,7 @@ class MpePerformance:
         source = self._random.choice((GRID, SECOND, KEYS))
         channel, value = 1, self._random.randint(0, 127)
         if source != KEYS:
-            channel = self._random.choice((_MANAGERS[source], *_MEMBERS[source]))
+            channel = self._random.choice((_MANAGERS[source], *self._stage.members[source]))
         pressed = [note.key for note in self._held if note.source == KEYS]
         kinds = [bytes((0xD0, value)), bytes((0xB0, 74, value))]
         if source == KEYS and pressed:
@@ -202,7 +227,9 @@ class MpePerformance:
 
     def _announce(self) -> None:
         """The grid says that it has what the rig says; nothing changes."""
-        self._play(GRID, *(bytes((0xB0, number, value)) for number, value in ((101, 0), (100, 6), (6, 5))))
+        self._play(
+            GRID, *(bytes((0xB0, number, value)) for number, value in ((101, 0), (100, 6), (6, self._stage.grid)))
+        )
 
     # What is heard
 

@@ -28,6 +28,15 @@ class Outputs:
             cables[output].put(now, (message,), out)
             merging.by_nobody(output, (message,))
 
+    def tell(self, now: int, output: int, message: bytes, out: list[Delivery]) -> None:
+        """What a light or display on this output is to show."""
+        cable = self._state.cables[output]
+        if cable.remote is None:
+            cable.put(now, (message,), out)
+        else:
+            cable.remote.tell(now, message, out)
+        self._state.merging.by_nobody(output, (message,))
+
     def burst(
         self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str = ""
     ) -> tuple[BurstUnit, ...]:
