@@ -62,18 +62,6 @@ class Cable(Swallowing):
             self.programs.append(self._free_at)
 
 
-class SentOn(Samples):
-    """When the last message that came in had been sent on (ns); what was due beside it follows."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.at = 0
-        self.add = self._note
-
-    def _note(self, sample: int) -> None:
-        self.at = time.perf_counter_ns()
-
-
 class Spans(Samples):
     """When each message was sent, and how long it took."""
 
@@ -95,19 +83,21 @@ def recalls(pace: Pace, result: Result) -> None:
     shows[holding] = (loaded[-1], *_holding(*_quiet(loaded[-1])))
     order = random.Random(1)
     times: dict[str, tuple[list[int], list[int]]] = {name: ([], []) for name in shows}
+    sent_on: list[int] = []  # when each message had been sent on (ns)
+    for _, playing, _ in shows.values():
+        playing.latency = Latency(lambda took: sent_on.append(time.perf_counter_ns()))
     with undisturbed() as scheduling, collector_at_rest():
         for number in range(100 if pace.quick else 500):
             for name, (many, playing, reader) in shows.items():
                 wanted = order.randrange(many) + 1
                 message = messages(_PLAYER, 3)[number % 2]
-                playing.latency = sent_on = SentOn()
                 begin = time.perf_counter_ns()
                 playing.apply(RecallScene(wanted))
                 switched = time.perf_counter_ns()
                 reader.arrivals = [(playing.clock(), _PLAYER, message)]
-                playing.pump()
+                playing.pump()  # what is due beside the message follows it
                 times[name][0].append(switched - begin)
-                times[name][1].append(sent_on.at - begin)
+                times[name][1].append(sent_on[-1] - begin)
     rows = {}
     for name, (switching, routing) in times.items():
         rows[name] = {
