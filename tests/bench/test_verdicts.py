@@ -110,6 +110,8 @@ def test_what_sounding_notes_cost_a_recall_is_seen(
     class Slowed:
         """A show in which a command takes its time."""
 
+        _show: Show
+
         def __init__(self, *given: Any) -> None:
             self.__dict__["_show"] = Show(*given)
 
