@@ -86,17 +86,24 @@ def test_printed_labels_name_sounds(two_pit: PanelInBrowser) -> None:
 
 
 def test_filters_of_an_input_and_an_instrument(two_pit: PanelInBrowser) -> None:
-    """Each has its filters by their forms, and both act on what is played."""
+    """Each has its filters by their forms, whatever else of the rig is edited meanwhile, and both act on what is
+    played."""
     two_pit.engine.request("scene", scene=14)
     page = two_pit.page(view="gear")
-    for key, semitones in (("inputs keys", "12"), ("instruments string-machine", "5")):
+    for key, semitones, words in (
+        ("inputs keys", "12", "an octave up"),
+        ("instruments string-machine", "5", "5 semitones up"),
+    ):
         drawer = _open(page, key)
         drawer.get_by_role("button", name="Edit filters").click()
         drawer.get_by_label("Another filter").select_option("transpose")
         drawer.get_by_role("button", name="Add the filter").click()
         drawer.get_by_label("Semitones", exact=False).fill(semitones)
+        renamed = two_pit.engine.request("scenes", what="rename", number=13, name=f"Meanwhile {semitones}")
+        assert renamed is not None
+        assert renamed["done"], renamed
         drawer.get_by_role("button", name="Apply filters").click()
-        expect(drawer.locator(".filters")).to_have_text(f"transpose: semitones {semitones}")
+        expect(drawer.locator(".filters")).to_have_text(words)
     two_pit.players["keys"].play(bytes((0x90, 60, 64)))
     two_pit.heard("strings", (4, 77))
     assert two_pit.said == []

@@ -90,10 +90,13 @@ def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
         thing.click()
         for more in page.locator("#view-gear .drawer details:not([open]) > summary").all():
             more.click()
-        assert _violations(page, "#view-gear .drawer") == [], thing.inner_text()
+        assert _violations(page, "#view-gear .drawer") == [], page.locator("#view-gear .drawer h2").inner_text()
+        page.locator("#view-gear .drawer").get_by_role("button", name="Close").click()
+        expect(thing).to_be_focused()
     for made in ("Add a light", "Add a display"):
         page.get_by_role("button", name=made).click()
         assert _violations(page, "#view-gear .drawer") == [], made
+        page.locator("#view-gear .drawer").get_by_role("button", name="Close").click()
     _turn(page, "monitor")
     page.get_by_text("Trace a message that you type").click()
     assert _violations(page, "#view-monitor") == []
