@@ -1,8 +1,9 @@
-"""The member channels of an MPE zone: which of them plays which note."""
+"""The member channels of an MPE zone: which of them plays which note, and what shapes it there."""
 
 from collections import Counter
 from typing import Final
 
+from engine.midi.mpe import TIMBRE_CENTRE, Expression
 from filters.registry import Surroundings
 
 #: what a member does for others -> its place among those that might be taken
@@ -19,6 +20,8 @@ class Members:
         self._silent_since: dict[int, int] = surroundings.shared(("mpe", members))
         for member in members:
             self._silent_since.setdefault(member, member)
+        self._token = object()  # this filter among those that share what follows
+        self._shaped: dict[int, tuple[object, Expression]] = surroundings.shared(("mpe shaped", members))
         self._presses: Counter[int] = Counter()  # by voice, those whose keys are down
         self._of: dict[int, int] = {}  # voice -> the member that it has, or had last
 
@@ -48,6 +51,22 @@ class Members:
     def voices(self) -> list[int]:
         """All that sound."""
         return [voice for voice, presses in self._presses.items() if presses]
+
+    def shape(self, voice: int, after: Expression) -> tuple[bytes, ...]:
+        """What brings the member of a voice there, from what it was last sent.
+
+        If another filter has sent that, all is sent again: since then the channel may have been set to rest.
+        """
+        member = self.of(voice)
+        by, before = self._shaped.get(member, (None, None))
+        if after.timbre is None and before is not None and before.timbre is not None:
+            after = after._replace(timbre=TIMBRE_CENTRE)
+        self._shaped[member] = self._token, after
+        return after.messages(member, before if by is self._token else None)
+
+    def forget_shapes(self) -> None:
+        """What the members were sent counts no longer."""
+        self._shaped.clear()
 
     def end(self) -> None:
         """Nothing sounds any more."""

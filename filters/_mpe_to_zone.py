@@ -33,7 +33,6 @@ class ToZone:
         self._members = members
         self._came = expressions(positions)  # by channel of the source
         self._key_pressures: dict[int, int] = {}  # by voice
-        self._sent: dict[int, Expression] = {}  # by member
 
     def play(self, message: bytes, now: int) -> tuple[bytes, ...]:
         """What becomes of a channel message of the source."""
@@ -67,17 +66,16 @@ class ToZone:
 
     def _shaped(self, channel: int, voice: int) -> tuple[bytes, ...]:
         """What brings the member of a voice to its bend, timbre and pressure."""
-        came, member = self._came.get(channel, Expression()), self._members.of(voice)
+        came = self._came.get(channel, Expression())
         bend = bend_of(rescaled(came.bend, self._reach.member, self._goes.member))
         after = Expression(bend, came.timbre, max(came.pressure, self._key_pressures.get(voice, 0)))
-        before, self._sent[member] = self._sent.get(member), after
-        return after.messages(member, before)
+        return self._members.shape(voice, after)
 
     def _play_common(self, message: bytes) -> tuple[bytes, ...]:
         """What concerns all notes is the manager's."""
         if message[0] & 0xF0 == CONTROLLER and message[1] in MODE_MESSAGES:
             if message[1] == RESET_ALL_CONTROLLERS:  # what the members have is not known any more
-                self._sent.clear()
+                self._members.forget_shapes()
                 self._came = {channel: came.at_rest() for channel, came in self._came.items()}
             elif message[1] != LOCAL_CONTROL:
                 self._members.end()

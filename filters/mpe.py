@@ -32,6 +32,9 @@ from filters.registry import FilterSettings, Since, Step, Surroundings
 
 KEEPS_STATE = True
 
+#: what each end has of its own; a step is built at each recall, so this is read once
+_CONFIGURATION = parameters.Settings(filter="parameters", drop=("rpn 0/0", "rpn 0/6"))
+
 
 def _members(found: Any) -> Any:
     check = whole("a channel", 1, 16)
@@ -108,7 +111,7 @@ def build(settings: Settings, surroundings: Surroundings) -> Step:
     theirs, ours = _channels(came), _channels(settings.to)
     play = _direction(settings, came, surroundings)
     common = came.channel or (came.zone.manager if came.zone else 1)
-    configures = parameters.build(parameters.Settings(filter="parameters", drop=("rpn 0/0", "rpn 0/6")))
+    configures = parameters.build(_CONFIGURATION)
 
     def mpe(message: bytes, now: int) -> tuple[bytes, ...]:
         if message[0] >= SYSEX:

@@ -76,6 +76,14 @@ class CompiledRig:
             return self.players.setlists[player]
         return next(name for name, order in self.setlists.items() if not self.players.whose(order.numbers))
 
+    def opening(self) -> int | None:
+        """The scene with which the rest of the rig begins, where nothing says another.
+
+        Of a rig with players it is the first of its set list, otherwise the first of the file.
+        """
+        numbers = self.setlists[self.first_setlist("")].numbers if self.players.setlists else tuple(self.scenes)
+        return next(iter(numbers), None)
+
     def find(self, scene: int | str) -> int | None:
         """The number of the scene of this number, name or cue, or None; in words, a name wins over a number, and that
         over a cue."""

@@ -36,13 +36,9 @@ class Feedback:
     def due(self) -> int | None:
         """When `look` next has something to do; None if nothing has changed."""
         state = self._state
-        if (
-            state.main.scene is None
-            or state.led_by is not None
-            or (not self._sent and not _is_any(state.compiled.feedback))
-        ):
+        if self._due is None or state.led_by is not None or not (self._sent or _is_any(state.compiled.feedback)):
             return None
-        return self._due
+        return self._due if any(stack.scene is not None for stack in state.stacks.values()) else None
 
     def sent(self, thing: Thing) -> bytes | None:
         """What this thing was last sent, or None."""
@@ -67,7 +63,10 @@ class Feedback:
         for thing, message in (*self._removed(plan), *self._wanted(now, *listed)):
             if self._sent.get(thing) == message or thing[0] in state.leaving:
                 continue
-            if state.cables[thing[0]].due is not None:
+            cable = state.cables[thing[0]]
+            if cable.remote is not None and not cable.remote.live:  # all is told once it is played from here
+                continue
+            if cable.due is not None:
                 waits = True
                 continue
             self._outputs.put(now, ((thing[0], message),), out)

@@ -1,9 +1,10 @@
 """Opens the ports of a rig: by name pattern, as virtual ports, as byte devices, or at other machines."""
 
 import contextlib
+import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol, TypeVar
+from typing import Final, Protocol, TypeVar
 
 from engine.ports.no_system import NoSystem
 from engine.ports.open_system import open_device_input, open_device_output, open_keyboard, open_system
@@ -11,6 +12,9 @@ from engine.ports.port import InputPort, OutputPort, PortError, PortSystem
 from engine.rig.models.rig import Input, Output, Rig
 
 _Port = TypeVar("_Port", InputPort, OutputPort)
+
+_PATIENCE: Final = 5.0  # seconds after which a start goes on without the ports that are not open yet
+_LATER: Final = "opening the others took too long; it is opened while the show runs"
 
 
 @dataclass
@@ -111,12 +115,20 @@ class PortOpener:
         return self.system.open_output(wanted.port or "")
 
 
-def connect(rig: Rig, opener: PortOpener) -> OpenPorts:
-    """Open every port of a rig; those that cannot be opened are in `missing`. Raises SamePort."""
+def connect(rig: Rig, opener: PortOpener, clock: Callable[[], float] = time.monotonic) -> OpenPorts:
+    """Open every port of a rig; those that cannot be opened are in `missing`. Raises SamePort.
+
+    The system may take long for each, so those that five seconds are not enough for are missing, too.
+    """
     opened = OpenPorts(driver=lambda: opener.system.driver)
+    end = clock() + _PATIENCE
+
+    def late() -> bool:
+        return clock() > end
+
     try:
-        _open_all("inputs", rig.inputs, opened.inputs, opened.missing, opener.input)
-        _open_all("outputs", rig.outputs, opened.outputs, opened.missing, opener.output)
+        _open_all("inputs", rig.inputs, opened.inputs, opened.missing, opener.input, late)
+        _open_all("outputs", rig.outputs, opened.outputs, opened.missing, opener.output, late)
     except SamePort:
         opened.close()
         raise
@@ -136,9 +148,13 @@ def _open_all(
     opened: dict[str, _Port],
     missing: dict[str, str],
     open_one: Callable[[str, _Wanted], _Port],
+    late: Callable[[], bool],
 ) -> None:
     names: dict[str, str] = {}  # the system's name -> the rig's
     for name, port in wanted.items():
+        if late():
+            missing[f"{what}.{name}"] = _LATER
+            continue
         try:
             opened[name] = open_one(name, port)
         except PortError as fault:

@@ -33,6 +33,7 @@ import mido
 from engine import durable_files
 from engine.live.recorded_positions import Passed
 from engine.live.recorder import RecordedEvent, RecorderSnapshot
+from engine.midi.fine_controllers import FineControllers
 from engine.midi.kinds import CONTROLLER, SYSEX, is_whole
 from engine.midi.message_words import to_hex
 from engine.midi.parameter_units import DataEntry
@@ -147,10 +148,10 @@ def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[Record
         "messages": _messages(events),
     }
     out.write(_line(header))
-    parameters = _ParameterWords()
+    units = _UnitValues()
     for past in events:
         time = {"at": round((past.at - events[0].at) / _NS, 9), "clock": _clock(kept, past.at), "way": past.way}
-        out.write(_line(time | _content(past, names) | parameters.of(past)))
+        out.write(_line(time | _content(past, names) | units.of(past)))
     return 0
 
 
@@ -162,20 +163,22 @@ def _earlier(names: RecordingNames, passed: Passed) -> list[Any]:
     return [way, name, to_hex(message)]
 
 
-class _ParameterWords:
-    """What data entry sets, on each channel of each port."""
+class _UnitValues:
+    """What parameters and 14-bit controllers are set to, on each channel of each port."""
 
     def __init__(self) -> None:
         self._entries: defaultdict[tuple[str, int, int], DataEntry] = defaultdict(DataEntry)
+        self._fine: defaultdict[tuple[str, int, int], FineControllers] = defaultdict(FineControllers)
 
     def of(self, past: RecordedEvent) -> dict[str, str]:
-        """The words for a message that sets a parameter; none for all else."""
+        """The words for a message that sets a parameter, or the LSB of a controller; none for all else."""
         message = past.message
         if past.way not in ("in", "out") or len(message) != 3 or message[0] & 0xF0 != CONTROLLER:
             return {}
-        channel = message[0] & 0x0F
-        words = self._entries[past.way, past.number, channel].turn(message[1], message[2])
-        return {"words": f"channel {channel + 1} {words}"} if words is not None else {}
+        where = past.way, past.number, message[0] & 0x0F
+        turned = [each[where].turn(message[1], message[2]) for each in (self._entries, self._fine)]
+        words = next((each for each in turned if each is not None), None)
+        return {"words": f"channel {where[2] + 1} {words}"} if words is not None else {}
 
 
 def _content(past: RecordedEvent, names: RecordingNames) -> dict[str, Any]:

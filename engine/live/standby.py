@@ -194,10 +194,10 @@ class Standby:
             case Play(owner, epoch, since, fresh):
                 self._show.pump()  # what has arrived is part of what should sound
                 machines.play(now, owner, epoch, None if since is None else since - _APART, self.leader.exact)
-                if since is None or not self.leader.exact:  # what was sent since this engine leads went nowhere
-                    for output in self._outputs_of(owner):
-                        self._show.apply(OutputTaken(output))
-                self._show.port_commands.set_up(self._outputs_of(owner) if fresh else ())
+                outputs = self._outputs_of(owner)
+                for output in outputs if not fresh else ():
+                    self._show.apply(OutputTaken(output))
+                self._show.port_commands.set_up(outputs if fresh else ())
             case LeadershipLost(owner):
                 machines.lost(owner, f"{owner} lets another machine play, or is gone")
 

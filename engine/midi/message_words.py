@@ -138,7 +138,12 @@ def _describe_controller(number: int, value: int) -> str:
     if number in SWITCHES:
         up, down = ("up", "down") if name.endswith("pedal") else ("off", "on")
         return f"{name} {value} ({down if value >= ON_FROM else up})"
-    return f"{name} {value}" if number in NAMES else f"{name} value {value}"
+    return controller_words(number, value)
+
+
+def controller_words(number: int, value: int) -> str:
+    """A controller and its value, whatever that means: "volume 90", "controller 3 value 5"."""
+    return f"{controller_name(number)} {'' if number in NAMES else 'value '}{value}"
 
 
 def _describe_system(message: Message) -> str:

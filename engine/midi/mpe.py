@@ -10,13 +10,13 @@ from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
 
 CENTRE: Final = 8192
 TIMBRE: Final = 74
+TIMBRE_CENTRE: Final = 64
 #: semitones that a bend on a manager channel reaches, and one on a member channel, unless they are set otherwise
 MANAGER_RANGE, MEMBER_RANGE = 2, 48
 #: the manager channels of the lower and of the upper zone
 LOWER_MANAGER, UPPER_MANAGER = 1, 16
 
 _TOP: Final = 16383
-_NEUTRAL: Final = 64  # of the timbre
 
 
 class Zone(NamedTuple):
@@ -77,12 +77,11 @@ class Expression(NamedTuple):
     def messages(self, channel: int, sent: "Expression | None") -> tuple[bytes, ...]:
         """What brings a channel here from what it was last sent, in the standard's order; None is not known."""
         low = channel - 1
-        timbre = _NEUTRAL if self.timbre is None and sent is not None and sent.timbre is not None else self.timbre
         changes = []
         if sent is None or sent.bend != self.bend:
             changes.append(bytes((PITCH_BEND | low, self.bend & 0x7F, self.bend >> 7)))
-        if timbre is not None and (sent is None or sent.timbre != timbre):
-            changes.append(bytes((CONTROLLER | low, TIMBRE, timbre)))
+        if self.timbre is not None and (sent is None or sent.timbre != self.timbre):
+            changes.append(bytes((CONTROLLER | low, TIMBRE, self.timbre)))
         if sent is None or sent.pressure != self.pressure:
             changes.append(bytes((AFTERTOUCH | low, self.pressure)))
         return tuple(changes)

@@ -6,7 +6,7 @@ each).
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import (
@@ -43,17 +43,6 @@ from engine.midi.tuning_messages import concert_pitch, master_coarse_tuning, mas
 
 _GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules ignore what arrives while they reset
 
-ALLOWED: Final = (
-    '"local on", "local off", "GM on", "GM off", "GM2 on", "master volume 0" to "127", "pitch bend range 0" to "96", '
-    '"fine tuning -100" to "99" (cents), "coarse tuning -64" to "63" (semitones), "volume 90", "pan 64", '
-    '"expression 127", "program 12", "controller 7 = 100", "controller 1 = 8192 / 14", "nrpn 1/8 = 64", '
-    '"rpn 0/0 = 12" (also with / 14, then 0 to 16383), "song 1", "start", "stop", "continue", "go 14.5", '
-    '"scale tuning" with twelve offsets from C to B in cents or "equal", "master tuning 442 Hz", "reverb send 40" and '
-    "the other words of the handbook, "
-    'or one whole message in hexadecimal such as "F0 7D 01 F7"'
-)
-
-
 Messages = tuple[Message, ...]
 
 
@@ -77,12 +66,12 @@ class SetupMessages(NamedTuple):
 def set_up(words: str, to: Receiver) -> SetupMessages:
     """What a line of words means to a receiver. Raises ValueError, which says what is allowed."""
     plain = " ".join(words.lower().split())
-    if plain in _SYSTEM:
-        message = _SYSTEM[plain]
+    if plain in _SYSTEM_WORDS:
+        message = _SYSTEM_WORDS[plain]
         return SetupMessages((message,), _GM_SETTLE if message[0] == SYSEX else 0)
-    for pattern, make in _PATTERNS:
-        match = re.fullmatch(pattern, plain)
-        found = make(to, *match.groups()) if match else ()
+    for each in _WORDS:
+        match = re.fullmatch(each.begin + each.rest, plain)
+        found = each.make(to, *match.groups()) if match else ()
         if found and to.channel is None and found[0][0] < SYSEX:
             raise ValueError("words that need no channel, or one whole message in hexadecimal")
         if found:
@@ -92,7 +81,7 @@ def set_up(words: str, to: Receiver) -> SetupMessages:
     except ValueError:
         message = b""
     if not is_whole(message):
-        raise ValueError(ALLOWED)
+        raise ValueError(next((each.allowed for each in _WORDS if re.match(rf"{each.begin}\b", plain)), ALLOWED))
     return SetupMessages((message,))
 
 
@@ -129,10 +118,6 @@ def _within(low: int, high: int, make: Callable[[Receiver, int], Messages]) -> C
     return lambda to, digits: make(to, int(digits)) if low <= int(digits) <= high else ()
 
 
-def _set(number: int) -> Callable[..., Messages]:
-    return _within(0, 127, lambda to, value: (_controller(to, number, value),))
-
-
 def _fine(to: Receiver, cents: int) -> Messages:
     value = min(16383, 8192 + round(cents * 8192 / 100))
     return _registered(to, 1, value >> 7, value & 0x7F)
@@ -140,6 +125,11 @@ def _fine(to: Receiver, cents: int) -> Messages:
 
 def _master_volume(to: Receiver, value: int) -> Messages:
     return (bytes((0xF0, 0x7F, 0x7F, 0x04, 0x01, 127 if value == 127 else 0, value, 0xF7)),)
+
+
+def _master_coarse(to: Receiver, semitones: int) -> Messages:
+    message = master_coarse_tuning(semitones)
+    return () if message is None else (message,)
 
 
 def _local(to: Receiver, how: str) -> Messages:
@@ -162,11 +152,6 @@ def _scale(to: Receiver, at_once: str | None, cents: str) -> Messages:
     offsets = [0.0] * 12 if cents == "equal" else [float(each) for each in cents.split()]
     message = scale_tuning(channels, offsets, at_once is not None)
     return () if message is None else (message,)
-
-
-def _tuning(number: int) -> Callable[..., Messages]:
-    """A tuning program (RPN 3) or bank (RPN 4), which count from 1."""
-    return _within(1, 128, lambda to, n: _parameter(to, (RPN_MSB, 0), (RPN_LSB, number), (DATA_MSB, n - 1)))
 
 
 def _program(to: Receiver, digits: str) -> Messages:
@@ -195,13 +180,14 @@ def _one_parameter(to: Receiver, kind: str, msb: str, lsb: str, digits: str, lon
 
 
 _SYSTEM: Final = {
-    "gm on": bytes.fromhex("F0 7E 7F 09 01 F7"),
-    "gm off": bytes.fromhex("F0 7E 7F 09 02 F7"),
-    "gm2 on": bytes.fromhex("F0 7E 7F 09 03 F7"),
+    "GM on": bytes.fromhex("F0 7E 7F 09 01 F7"),
+    "GM off": bytes.fromhex("F0 7E 7F 09 02 F7"),
+    "GM2 on": bytes.fromhex("F0 7E 7F 09 03 F7"),
     "start": bytes((0xFA,)),
     "continue": bytes((0xFB,)),
     "stop": bytes((0xFC,)),
 }
+_SYSTEM_WORDS: Final = {words.lower(): message for words, message in _SYSTEM.items()}
 
 #: universal ids with both sub-ids of scale/octave tuning, master tuning, and global parameters
 _LASTING: Final = frozenset(map(bytes.fromhex, ("7E0808", "7E0809", "7F0808", "7F0809", "7F0403", "7F0404", "7F0405")))
@@ -211,34 +197,93 @@ _DECIMAL: Final = r" ([+-]?[0-9]{1,4}(?:\.[0-9]{1,3})?)"
 _NUMBER: Final = r" ([+-]?[0-9]{1,4})"
 _VALUE: Final = r" ?= ?([0-9]{1,5})( ?/ ?14)?"
 
-#: words, and a function that makes the messages of what is in brackets
-_PATTERNS: Final[tuple[tuple[str, Callable[..., Messages]], ...]] = (
-    ("master volume" + _NUMBER, _within(0, 127, _master_volume)),
-    ("pitch bend range" + _NUMBER, _within(0, 96, lambda to, semitones: _registered(to, 0, semitones, 0))),
-    ("fine tuning" + _NUMBER, _within(-100, 99, _fine)),
-    ("coarse tuning" + _NUMBER, _within(-64, 63, lambda to, semitones: _registered(to, 2, 64 + semitones, 0))),
-    ("master fine tuning" + _DECIMAL, _whole(master_fine_tuning)),
-    ("master tuning" + _DECIMAL + " ?hz", _whole(concert_pitch)),
-    ("master coarse tuning" + _NUMBER, _whole(lambda semitones: master_coarse_tuning(int(semitones)))),
-    (rf"scale tuning( at once)? (equal|[+-]?[0-9]{{1,3}}(?:\.[0-9]{{1,3}})?{_OFFSET}{{11}})", _scale),
-    ("tuning program" + _NUMBER, _tuning(3)),
-    ("tuning bank" + _NUMBER, _tuning(4)),
-    ("reverb send" + _NUMBER, _set(REVERB_SEND)),
-    ("chorus send" + _NUMBER, _set(CHORUS_SEND)),
-    (f"reverb type ({'|'.join(REVERBS)})", lambda to, name: (reverb_type(name),)),
-    (f"chorus type ({'|'.join(CHORUSES)})", lambda to, name: (chorus_type(name),)),
-    ("reverb time" + _DECIMAL + " ?s", _whole(reverb_time)),
-    ("chorus rate" + _DECIMAL + " ?hz", _whole(chorus_rate)),
-    ("chorus depth" + _DECIMAL + " ?ms", _whole(chorus_depth)),
-    ("chorus feedback" + _DECIMAL + " ?%", _whole(chorus_feedback)),
-    ("chorus to reverb" + _DECIMAL + " ?%", _whole(chorus_to_reverb)),
-    ("local (on|off)", _local),
-    ("volume" + _NUMBER, _set(VOLUME)),
-    ("pan" + _NUMBER, _set(PAN)),
-    ("expression" + _NUMBER, _set(EXPRESSION)),
-    ("program" + _NUMBER, _program),
-    (r"controller ([0-9]{1,3})" + _VALUE, _one_controller),
-    (r"(nrpn|rpn) ([0-9]{1,3})/([0-9]{1,3})" + _VALUE, _one_parameter),
-    ("song" + _NUMBER, _within(1, 128, lambda to, song: (bytes((0xF3, song - 1)),))),
-    (r"go ([0-9]{1,9}(?:\.[0-9]{1,9}){0,3})", lambda to, cue: (go(cue, to.device),)),
+
+class _Words(NamedTuple):
+    """A kind of words: patterns of how they begin and of the rest, a function that makes the messages of what is in
+    brackets, and what is allowed."""
+
+    begin: str
+    rest: str
+    make: Callable[..., Messages]
+    allowed: str
+
+
+def _numbered(begin: str, low: int, high: int, make: Callable[[Receiver, int], Messages], unit: str = "") -> _Words:
+    """A whole number from low to high."""
+    return _Words(begin, _NUMBER, _within(low, high, make), f'"{begin} {low}" to "{high}"{unit}')
+
+
+def _measured(begin: str, low: str, high: str, unit: str, make: Callable[[float], Message | None]) -> _Words:
+    """A number with its unit. `low`, `high`: what is allowed; `make` refuses all else."""
+    return _Words(begin, f"{_DECIMAL} ?{unit.lower()}", _whole(make), f'"{begin} {low} {unit}" to "{high} {unit}"')
+
+
+def _chosen(begin: str, names: Iterable[str], make: Callable[[str], Message]) -> _Words:
+    """One of several names."""
+    rest, listed = f" ({'|'.join(names)})", ", ".join(f'"{name}"' for name in names)
+    return _Words(begin, rest, lambda to, name: (make(name),), f'"{begin}" with one of {listed}')
+
+
+def _setting(begin: str, number: int) -> _Words:
+    """A controller."""
+    return _numbered(begin, 0, 127, lambda to, value: (_controller(to, number, value),))
+
+
+def _tuning(begin: str, number: int) -> _Words:
+    """A tuning program (RPN 3) or bank (RPN 4), which count from 1."""
+    return _numbered(begin, 1, 128, lambda to, n: _parameter(to, (RPN_MSB, 0), (RPN_LSB, number), (DATA_MSB, n - 1)))
+
+
+_WORDS: Final = (
+    _Words("local", " (on|off)", _local, '"local on", "local off"'),
+    _numbered("master volume", 0, 127, _master_volume),
+    _numbered("pitch bend range", 0, 96, lambda to, semitones: _registered(to, 0, semitones, 0)),
+    _numbered("fine tuning", -100, 99, _fine, " (cents)"),
+    _numbered("coarse tuning", -64, 63, lambda to, each: _registered(to, 2, 64 + each, 0), " (semitones)"),
+    _setting("volume", VOLUME),
+    _setting("pan", PAN),
+    _setting("expression", EXPRESSION),
+    _Words("program", _NUMBER, _program, '"program 12" (counted as the instrument does, from 1 or 0)'),
+    _Words(
+        "controller",
+        r" ([0-9]{1,3})" + _VALUE,
+        _one_controller,
+        '"controller 7 = 100", "controller 1 = 8192 / 14" (those of 0 to 31, then 0 to 16383)',
+    ),
+    _Words(
+        "(nrpn|rpn)",
+        r" ([0-9]{1,3})/([0-9]{1,3})" + _VALUE,
+        _one_parameter,
+        '"nrpn 1/8 = 64", "rpn 0/0 = 12" (also with / 14, then 0 to 16383)',
+    ),
+    _numbered("song", 1, 128, lambda to, song: (bytes((0xF3, song - 1)),)),
+    _Words("go", r" ([0-9]{1,9}(?:\.[0-9]{1,9}){0,3})", lambda to, cue: (go(cue, to.device),), '"go 14.5"'),
+    _Words(
+        "scale tuning",
+        rf"( at once)? (equal|[+-]?[0-9]{{1,3}}(?:\.[0-9]{{1,3}})?{_OFFSET}{{11}})",
+        _scale,
+        '"scale tuning" or "scale tuning at once" with twelve offsets from C to B, -100 to 100 cents, or "equal"',
+    ),
+    _tuning("tuning program", 3),
+    _tuning("tuning bank", 4),
+    _measured("master tuning", "415.31", "466.16", "Hz", concert_pitch),
+    _Words("master fine tuning", _DECIMAL, _whole(master_fine_tuning), '"master fine tuning -100" to "100" (cents)'),
+    _numbered("master coarse tuning", -64, 63, _master_coarse, " (semitones)"),
+    _setting("reverb send", REVERB_SEND),
+    _setting("chorus send", CHORUS_SEND),
+    _chosen("reverb type", REVERBS, reverb_type),
+    _measured("reverb time", "0.4", "8.8", "s", reverb_time),
+    _chosen("chorus type", CHORUSES, chorus_type),
+    _measured("chorus rate", "0", "15.5", "Hz", chorus_rate),
+    _measured("chorus depth", "0.3", "40", "ms", chorus_depth),
+    _measured("chorus feedback", "0", "96", "%", chorus_feedback),
+    _measured("chorus to reverb", "0", "100", "%", chorus_to_reverb),
+)
+
+ALLOWED: Final = ", ".join(
+    (
+        *(f'"{words}"' for words in _SYSTEM),
+        *(each.allowed for each in _WORDS),
+        'or one whole message in hexadecimal such as "F0 7D 01 F7"',
+    )
 )

@@ -101,10 +101,13 @@ class Rehearsal:
         return self._cables[-1]
 
     def _start(self, scene: int | str | None) -> int | str:
-        rig = self.engine.rig
-        if scene is None:
-            scene = rig.rig.start if rig.rig.start != "last" else rig.scenes[0].number
-        if self.engine.state.compiled.find(scene) is None:
+        compiled, rig = self.engine.state.compiled, self.engine.rig
+        if scene is None and rig.rig.start != "last":
+            scene = rig.rig.start
+        elif scene is None:
+            opening = compiled.opening()
+            scene = opening if opening is not None else rig.scenes[0].number
+        if compiled.find(scene) is None:
             raise KeyError(scene)
         return scene
 

@@ -84,6 +84,12 @@ def test_a_parameter_is_one_line() -> None:
     assert [said for _, said in folded(out("strings", b"\xb0\x26\x10"), units)] == ["channel 1 NRPN 1/8 = 8208 / 14"]
 
 
+def test_a_controller_of_14_bits_is_one_line() -> None:
+    """The line of its LSB has the whole value."""
+    both = out("strings", b"\xb0\x07\x40", b"\xb0\x27\x05")
+    assert folded(both, UnitWords()) == [(both[-1], "channel 1 volume 8197 / 14")]
+
+
 def test_a_sweep_over_null_parameters_is_one_line() -> None:
     """A panic that selects no parameter on any channel is a sweep like any other."""
     nulls = on_all(b"\xb0\x65\x7f", b"\xb0\x64\x7f")

@@ -207,6 +207,39 @@ def test_an_output_that_returns_is_told_everything() -> None:
         stage.agrees()
 
 
+def test_where_only_players_have_scenes_their_lights_are_told() -> None:
+    """The rest of the rig may have no scene at all."""
+    text = """
+format = 2
+[inputs]
+keys = { port = "Piano" }
+[outputs]
+box = { port = "Box" }
+[instruments.brass-module]
+output = "box"
+channel = 1
+[[scenes]]
+number = 21
+name = "Fanfare"
+play = [{ from = "keys", on = "brass-module" }]
+[[setlists]]
+name = "Act 1"
+scenes = [21]
+[[players]]
+name = "anna"
+inputs = ["keys"]
+setlist = "Act 1"
+[[tallies]]
+to = "box"
+when = { player = "anna", scene = 21 }
+on = "B0 14 7F"
+off = "B0 14 00"
+"""
+    engine = engine_of(read(text, "pit.toml"))
+    engine.apply(MS, FirstScene(player="anna"), "start")
+    assert [message for _, message, _ in engine.tick(2 * MS)] == [bytes.fromhex("B0 14 7F")]
+
+
 def test_who_takes_over_tells_everything_and_who_follows_nothing() -> None:
     """While another machine is in charge nothing is told; once this one is, all of it is."""
     stage = Stage()

@@ -179,6 +179,17 @@ def test_a_jsonl_file_says_what_parameters_are_set_to(tmp_path: Path) -> None:
     assert said == [None, None, "channel 1 NRPN 1/8 = 64", None, "channel 1 NRPN 1/8 = 8208 / 14", None]
 
 
+def test_a_jsonl_file_says_what_14_bit_controllers_are_set_to(tmp_path: Path) -> None:
+    """Beside the LSB, whose MSB came on the same port and channel (MIDI 1.0 p. 12)."""
+    recorder = FlightRecorder()
+    for place, message in enumerate(("B0 21 02", "B0 01 40", "B1 21 03", "B0 21 03", "B0 01 41")):
+        came_in(recorder, place, 0, bytes.fromhex(message))
+    file = tmp_path / "kept.jsonl"
+    keep(recorder.last(5000, S), file, INPUTS, OUTPUTS, "Pit")
+    said = [json.loads(line).get("words") for line in file.read_text(encoding="utf-8").splitlines()[1:]]
+    assert said == [None, None, None, "channel 1 modulation 8195 / 14", None]
+
+
 def test_a_jsonl_file_has_everything(tmp_path: Path) -> None:
     """One JSON object per line (RFC 8259): a header, then each event with port, time and bytes; our own format."""
     file = tmp_path / "kept.jsonl"

@@ -41,7 +41,6 @@ class _Stage:
         for player in PLAYERS:
             self._command(NextScene(player=player))
         self.hear()
-        self.gear.again.clear()  # at the start the output is there before the engine leads, and then again
 
     def _leader(self) -> str:
         (name,) = self.world.leaders()

@@ -85,13 +85,51 @@ def test_local_control_controllers_and_hexadecimal() -> None:
     assert heard("F0 7D 01 F7") == ["F0 7D 01 F7"]
 
 
-@pytest.mark.parametrize(
-    "words", ["", "lokal off", "master volume 128", "master volume -1", "controller 128 = 1", "F0 7D", "fine tuning"]
-)
-def test_wrong_words_say_what_is_allowed(words: str) -> None:
-    """Unknown words are refused with a list of the known ones."""
-    with pytest.raises(ValueError, match="pitch bend range"):
+@pytest.mark.parametrize("words", ["", "lokal off", "F0 7D", "volumes 3"])
+def test_unknown_words_are_refused_with_a_list_of_the_known_ones(words: str) -> None:
+    with pytest.raises(
+        ValueError, match=r'"GM on", .*"pitch bend range 0" to "96", .*"chorus to reverb 0 %" to "100 %"'
+    ):
         set_up(words, Receiver())
+
+
+@pytest.mark.parametrize(
+    ("words", "allowed"),
+    [
+        ("master volume 128", '"master volume 0" to "127"'),
+        ("master volume -1", '"master volume 0" to "127"'),
+        ("fine tuning", '"fine tuning -100" to "99" (cents)'),
+        ("local maybe", '"local on", "local off"'),
+        ("rpn 0/200 = 1", '"nrpn 1/8 = 64", "rpn 0/0 = 12" (also with / 14, then 0 to 16383)'),
+        ("reverb time 20 s", '"reverb time 0.4 s" to "8.8 s"'),
+        ("master tuning 480 Hz", '"master tuning 415.31 Hz" to "466.16 Hz"'),
+        ("tuning bank 129", '"tuning bank 1" to "128"'),
+        (
+            "chorus type warm",
+            '"chorus type" with one of "chorus 1", "chorus 2", "chorus 3", "chorus 4", "feedback chorus", "flanger"',
+        ),
+    ],
+)
+def test_words_with_a_wrong_value_are_refused_with_what_it_may_be(words: str, allowed: str) -> None:
+    with pytest.raises(ValueError, match=f"^{re.escape(allowed)}$"):
+        set_up(words, Receiver())
+
+
+@pytest.mark.parametrize(
+    ("begin", "ends", "unit"),
+    [
+        ("reverb time", (0.4, 8.8), " s"),
+        ("master tuning", (415.31, 466.16), " Hz"),
+        ("chorus rate", (0, 15.5), " Hz"),
+        ("chorus depth", (0.3, 40), " ms"),
+        ("chorus feedback", (0, 96), " %"),
+        ("chorus to reverb", (0, 100), " %"),
+    ],
+)
+def test_what_is_said_to_be_allowed_is(begin: str, ends: tuple[float, float], unit: str) -> None:
+    """At both ends; their messages are held against the standard elsewhere."""
+    for end in ends:
+        assert set_up(f"{begin} {end}{unit}", Receiver()).messages
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,5 @@
-"""What passes in words: a parameter is one line, whatever comes in between. (The wording is our own.)"""
+"""What passes in words: a parameter is one line, whatever comes in between, and so is a value of 14 bits. (The wording
+is our own.)"""
 
 import pytest
 from hypothesis import given
@@ -42,6 +43,33 @@ def test_a_new_selection_leaves_the_value_before_it() -> None:
     ]
 
 
+def test_a_controller_of_14_bits_takes_one_line() -> None:
+    """MSB and LSB (MIDI 1.0 p. 12), with a note and another controller in between; an LSB that comes alone has the same
+    MSB, a new MSB sets the LSB to 0, and one without a name has its number."""
+    assert _lines("B0 01 40", "90 3C 40", "B0 07 64", "B0 21 03", "B0 21 04", "B0 01 41") == [
+        None,
+        "channel 1 note on C4 velocity 64",
+        "channel 1 volume 100",
+        "channel 1 modulation 8195 / 14",
+        "channel 1 modulation 8196 / 14",
+        "channel 1 modulation 65",
+    ]
+    assert _lines("B0 03 00", "B0 23 05") == [None, "channel 1 controller 3 value 5 / 14"]
+
+
+def test_an_lsb_without_its_msb_is_said_as_it_is() -> None:
+    """Bank selects are no such values, the channel counts, and after Reset All Controllers no MSB is known (RP-015)."""
+    alone = ["B0 21 03", "B0 00 01", "B0 20 02", "B0 01 40", "B1 21 03"]
+    assert _lines(*alone) == [describe(from_hex(message)) for message in alone]
+    after = ["B0 01 40", "B0 79 00", "B0 21 03"]
+    assert _lines(*after) == [describe(from_hex(message)) for message in after]
+
+
+def test_a_reset_selects_no_parameter() -> None:
+    """RP-015: data that follows is no parameter's."""
+    assert _lines("B0 63 01", "B0 62 08", "B0 06 40", "B0 79 00", "B0 06 41")[-1] == "channel 1 data entry MSB 65"
+
+
 def test_what_belongs_to_no_parameter_is_said_as_it_is() -> None:
     """A selection without data, data without a selection and other messages keep lines of their own."""
     alone = ["B0 06 40", "B0 63 01", "B0 07 64", "F8"]
@@ -59,14 +87,17 @@ def test_streams_and_channels_are_apart() -> None:
 
 @given(st.lists(MESSAGES, max_size=20))
 def test_each_message_has_its_place(messages: list[bytes]) -> None:
-    """There is one line or None for each message; only what selects a parameter or sets its MSB may be None."""
+    """There is one line or None for each message; only what selects a parameter or sets an MSB may be None."""
     lines = UnitWords().lines(("keys", message) for message in messages)
     assert len(lines) == len(messages)
     for message, line in zip(messages, lines, strict=True):
-        assert line or (message[0] & 0xF0 == 0xB0 and message[1] in (6, 98, 99, 100, 101))
+        assert line or (message[0] & 0xF0 == 0xB0 and message[1] in (*range(1, 32), 98, 99, 100, 101))
 
 
-def test_one_message_or_one_parameter_is_read() -> None:
+def test_one_message_or_one_unit_is_read() -> None:
+    """All messages of a parameter, or both of a 14-bit controller."""
+    both = ("B0 07 40", "B0 27 05")
+    assert unit_in_words(unit_from_hex(" ".join(both))) == "channel 1 volume 8197 / 14"
     unit = ("B4 65 00", "B4 64 01", "B4 06 40", "B4 26 10")
     assert unit_from_hex(" ".join(unit)) == tuple(map(from_hex, unit))
     assert unit_in_words(unit_from_hex(" ".join(unit))) == "channel 5 RPN 0/1 = 8208 / 14"
@@ -82,11 +113,13 @@ def test_one_message_or_one_parameter_is_read() -> None:
         "B0 63",
         "90 3C 40 80 3C 40",
         "B0 07 40 B0 06 40",
+        "B0 07 40 B0 21 05",
+        "B0 07 40 B0 27 05 B0 27 06",
         "B0 63 01 B1 62 08 B1 06 40",
         "B0 63 01 B0 62 08 B0 06 40 B0 06 41",
         "B0 63 01 B0 62 88",
     ],
 )
 def test_what_is_neither_is_refused(text: str) -> None:
-    with pytest.raises(ValueError, match=r"one whole MIDI message .*, or the messages of one parameter"):
+    with pytest.raises(ValueError, match=r"one whole MIDI message .*, or the messages of one parameter or 14-bit"):
         unit_from_hex(text)

@@ -11,6 +11,7 @@ from engine.offline.rehearsal_run import Rehearsed, rehearse
 from engine.offline.song import Played, Song
 from engine.offline.song_time import SongTime
 from engine.rig.read.load import read
+from tests.support.players_rig import PLAYERS
 
 OTHER = """[instruments.other]
 output = "brass"
@@ -296,3 +297,11 @@ def test_every_output_has_a_file_of_its_own(outputs: list[str]) -> None:
 def test_plain_names_stay_as_they_are(output: str, name: str) -> None:
     """A name that is safe is the file's name; in other names only what is unsafe is changed."""
     assert file_names([output]) == {output: name}
+
+
+@pytest.mark.parametrize(("setlist", "begins"), [("[1, 2]", ["C0 20"]), ("[2, 1]", ["C0 23"])])
+def test_all_players_begin_as_in_a_show(setlist: str, begins: list[str]) -> None:
+    """Each with the first scene of their set list, the rest of the rig, too."""
+    sent = played(rig=PLAYERS.replace("scenes = [1, 2]", f"scenes = {setlist}")).done.sent
+    programs = [each.message.hex(" ").upper() for each in (*sent["left"], *sent["right"])]
+    assert [each for each in programs if each[0] == "C"] == [*begins, "C1 3D", "C2 30"]

@@ -275,25 +275,27 @@ def test_opening_and_closing_leaks_nothing(system: RtmidiSystem) -> None:
 #: python-rtmidi on ALSA refuses to play a broken message: the test after this one plays it from a raw device
 PLAYABLE = [check for check in CHECKS if check is not broken_sysex_is_repaired]
 
+#: The other ends lose what comes while more than 200 messages (the kernel's default for a program) wait to be read.
+UNREAD = 150
+
 
 @contextmanager
 def sequencer() -> Iterator[Line]:
     """Ports of our own on the sequencer, connected from outside."""
-    with system_line(partial(open_system, "alsa"), ALSA, carries=4096, patience=SLOW) as line:
+    with system_line(partial(open_system, "alsa"), ALSA, carries=4096, holds=UNREAD, patience=SLOW) as line:
         yield line
 
 
 @contextmanager
 def joined_sequencer() -> Iterator[Line]:
     """Ports of another program on the sequencer, to which ours connect."""
-    with joined_line(partial(open_system, "alsa"), ALSA, carries=4096, patience=SLOW) as line:
+    with joined_line(partial(open_system, "alsa"), ALSA, carries=4096, holds=UNREAD, patience=SLOW) as line:
         yield line
 
 
 @contextmanager
 def raw_device() -> Iterator[Line]:
-    """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi,
-    which lose what comes while more than 200 messages (the kernel's default for a program) wait to be read."""
+    """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi."""
     source, output = open_device_input("/dev/snd/midiC0D2"), open_device_output("/dev/snd/midiC0D3")
     source.poll()  # the card listens from the first read on
     with (
@@ -301,7 +303,7 @@ def raw_device() -> Iterator[Line]:
         joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as listener,
     ):
         heard = hearing(listener)
-        yield Line(source, output, stand.send_message, heard, carries=4096, hears=4096, holds=150, patience=SLOW)
+        yield Line(source, output, stand.send_message, heard, carries=4096, hears=4096, holds=UNREAD, patience=SLOW)
     close_all(source, output)
 
 

@@ -126,7 +126,7 @@ def test_a_pedal_drives_a_show(pedal: UInput, tmp_path: Path) -> None:
     """A pedal's keys change scenes, one that is held is a long press; pulled and plugged in again, it goes on."""
     engine = Engine(tmp_path, RIG, "--backend", "memory")
     engine.begin()
-    until("the engine's answer", lambda: engine.process.poll() is not None or engine.request("status"), 2 * SLOW)
+    until("the engine's answer", lambda: engine.process.poll() is not None or engine.request("status"), 4 * SLOW)
     assert engine.process.poll() is None, engine.said()
 
     def scene() -> object:

@@ -1,5 +1,6 @@
 """What JACK through one client promises beyond the conformance suite, on a real server."""
 
+import contextlib
 import os
 import re
 import threading
@@ -81,7 +82,7 @@ def test_all_ports_are_one_client(system: JackPorts) -> None:
     assert {"ears:in 1", "ears:in 28"} <= set(seen.outputs())
     for port in [*ports, *inputs]:
         port.close()
-    assert [name for name in seen.inputs() + seen.outputs() if re.match("bayleaf|ears", name)] == []
+    until("all gone", lambda: not [name for name in seen.inputs() + seen.outputs() if re.match("bayleaf|ears", name)])
     ears.close()
     seen.close()
 
@@ -140,6 +141,38 @@ def test_a_burst_leaves_frame_by_frame(line: tuple[InputPort, OutputPort], far: 
     assert [message[1] for _, message in found] == list(range(40))
     off = [at - begin - number * step - (found[0][0] - begin) for number, (at, _) in enumerate(found)]
     assert max(map(abs, off)) < 2 * FRAME_NS
+
+
+def _closed_while_sending(near: "Client") -> list[int]:
+    """Open a port, send numbered notes in a thread, and close it meanwhile; the numbers that were taken."""
+    place, taken = near.open(True, "out"), list[int]()
+    assert near.connect("near:out", "far:hear") == 0
+    until("the connection", lambda: near.connected(place, "far:hear"))
+
+    def send() -> None:
+        with contextlib.suppress(OSError):
+            while near.send(place, bytes((0x90, len(taken) % 128, 1)), 0):
+                taken.append(len(taken) % 128)
+                time.sleep(0.0001)  # so that no buffer runs over
+
+    sending = threading.Thread(target=send)
+    sending.start()
+    until("some of them", lambda: len(taken) > 20)
+    assert near.close_port(place)
+    sending.join()
+    with pytest.raises(OSError, match="no such port"):
+        near.send(place, NOTE, 0)
+    return taken
+
+
+def test_what_was_taken_while_a_port_closes_arrives(jack_server: str, far: "Client") -> None:
+    """A thread sends for as long as it can while another closes the port: whatever was taken arrives, in order, and
+    what comes later is refused."""
+    near = type(far)("near")
+    for _ in range(20):
+        taken = _closed_while_sending(near)
+        assert [message[1] for _, message in _heard(far, len(taken))] == taken
+    near.close()
 
 
 def test_ports_come_and_go_while_others_play(
@@ -266,5 +299,5 @@ def test_many_openings_leave_nothing_and_crash_nothing(system: JackPorts) -> Non
         output.close()
     assert held() == before
     onlooker = one_client("onlooker")
-    assert [name for name in onlooker.inputs() + onlooker.outputs() if "bayleaf" in name] == []
+    until("all gone", lambda: not [name for name in onlooker.inputs() + onlooker.outputs() if "bayleaf" in name])
     onlooker.close()

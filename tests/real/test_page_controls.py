@@ -109,3 +109,33 @@ def test_a_switch_is_tried_and_does_several_things(two_pit: PanelInBrowser) -> N
     saved = tomllib.loads(two_pit.engine.file.read_text(encoding="utf-8"))["controls"][0]
     assert saved["do"] == [{"scene": 11}, {"toggle": "pads to brass"}]
     assert two_pit.said == []
+
+
+def test_a_switch_is_for_players(players_pit: PanelInBrowser) -> None:
+    """A control at an input that is nobody's is given to a player; a name that nobody has is a fault at the field."""
+    players_pit.engine.request(
+        "edit",
+        what="values",
+        values=[{"path": ["controls", 0], "value": {"input": "keys", "when": {"note": 36}, "do": "next"}}],
+    )
+
+    def annas_scene() -> object:
+        answer = players_pit.engine.request("status")
+        return answer and answer["status"]["players"]["anna"]["scene"]["number"]
+
+    page = players_pit.page(view="gear")
+    _row(page, "keys: note 36")
+    drawer = page.locator("#view-gear .drawer")
+    field = drawer.get_by_label("For players")
+    field.fill("zoe")
+    field.press("Tab")
+    expect(drawer.locator(".fault:visible")).to_contain_text("zoe")
+    field.fill("anna")
+    field.press("Tab")
+    expect(drawer.locator(".fault:visible")).to_have_count(0)
+    drawer.get_by_role("button", name="Test: do it now").click()
+    until("Anna's next scene", lambda: annas_scene() == 22)
+    players_pit.engine.request("save")
+    saved = tomllib.loads(players_pit.engine.file.read_text(encoding="utf-8"))["controls"][0]
+    assert saved["players"] == ["anna"]
+    assert players_pit.said == []

@@ -58,6 +58,10 @@ class EnginePair:
         """See `random_gestures.Player`."""
         self.play(hand[0], message_of(part, hand[1], value))
 
+    def end(self, hand: Hand, number: int) -> None:
+        """See `random_gestures.Player`."""
+        self.play(hand[0], bytes((0xB0 | hand[1], number, 0)))
+
     def recall(self, scene: int) -> None:
         """See `random_gestures.Player`."""
         self._command(lambda engine: recall(engine, self._now, scene))

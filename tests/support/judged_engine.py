@@ -132,6 +132,21 @@ class JudgedEngine:
             if there is not None:
                 self._check_follows((hand, part), each.place, there)
 
+    def end(self, hand: Hand, number: int) -> None:
+        """All Sound Off (120) or All Notes Off (123): no key that this hand has down holds a note any more."""
+        self._hear(self.engine.receive(self.now, hand[0], bytes((0xB0 | hand[1], number, 0))))
+        for (each, key), presses in self._down.items():
+            for pressed in presses if self._judges else ():  # else it is still on its way
+                for way in [*pressed]:
+                    note = self.heard.at(way.place).notes.get(way.key(key) or 0)
+                    if note is not None and note.down:
+                        assert each != hand, f"{key} of {hand} sounds on at {way.place}"
+                    else:
+                        assert each[0] == hand[0], f"{hand} has ended {key} of {each} at {way.place}"
+                        pressed.remove(way)
+                        self._held[way.place, way.key(key) or 0] -= 1
+        self._forget_the_silent()
+
     def _reset(self, hand: Hand) -> None:
         for (each, part), _ in [*self.positions.items()]:
             resting = rest(part)

@@ -1,9 +1,11 @@
 """Random MPE performances over scene changes, mutes, panics and pulled cables, with a judge of what is heard.
 
-`python -m tests.support.mpe_performances 10000` plays as many, from seed 0 on, and says what is wrong with which seed.
+`python -m tests.support.mpe_performances 10000 700` plays as many, from seed 700 on (0 if it is left out), and says
+what is wrong with which seed.
 """
 
 import random
+import re
 import sys
 from collections.abc import Callable
 from typing import Final, NamedTuple
@@ -16,18 +18,18 @@ GRID, SECOND, KEYS = range(3)
 WIDE, BOX = range(2)
 _CENTS: Final = 0.02  # semitones: an input's value is rounded once, and an instrument's once more
 
-RIG: Final = """
+_RIG: Final = """
 format = 2
 [inputs]
-grid = { port = "a", mpe = { members = [2, 6] } }
-second = { port = "b", mpe = { members = [11, 15], bend = 24 } }
+grid = { port = "a", mpe = { members = [2, GRID] } }
+second = { port = "b", mpe = { members = [SECOND, 15], bend = 24 } }
 keys = { port = "c" }
 [outputs]
 wide = { port = "d" }
 box = { port = "e" }
 [instruments.wide]
 output = "wide"
-mpe = { members = [2, 15], bend = 72 }
+mpe = { members = [2, WIDE], bend = 72 }
 [instruments.box]
 output = "box"
 channel = 3
@@ -65,9 +67,32 @@ _WIDE_LINES: Final = {
     4: {},
     5: {SECOND: (0, 127, 0), KEYS: (0, 127, 7)},
 }
-_MEMBERS: Final = {GRID: range(2, 7), SECOND: range(11, 16)}
 _MANAGERS: Final = {GRID: 1, SECOND: 16}
 _RANGES: Final = {GRID: 48, SECOND: 24}
+
+
+class Stage(NamedTuple):
+    """How many members the grid and the second controller have, how many keys are down at once on the keyboard, and so
+    how many members the wide instrument needs."""
+
+    grid: int
+    second: int
+    keys: int
+
+    @property
+    def rig(self) -> str:
+        """With as many members; where there are few, each is soon another player's."""
+        last = {"GRID": 1 + self.grid, "SECOND": 16 - self.second, "WIDE": 1 + sum(self)}
+        return re.sub("|".join(last), lambda name: str(last[name[0]]), _RIG)
+
+    @property
+    def members(self) -> dict[int, range]:
+        """By input."""
+        return {GRID: range(2, 2 + self.grid), SECOND: range(16 - self.second, 16)}
+
+
+#: a stage, and how often scenes are recalled; a performance has one of these by its seed
+_STAGES: Final = ((Stage(1, 2, 1), 0), (Stage(3, 3, 2), 1), (Stage(5, 5, 4), 2))
 
 
 class HeldNote(NamedTuple):
@@ -84,7 +109,8 @@ class MpePerformance:
 
     def __init__(self, seed: int) -> None:
         self._random = random.Random(seed)
-        self._engine = PlayedEngine(RIG)
+        self._stage, self._recalls = _STAGES[seed % len(_STAGES)]
+        self._engine = PlayedEngine(self._stage.rig)
         self._modules = [MpePort(), MpePort()]
         self._heard = 0
         self._scene = 1
@@ -95,7 +121,7 @@ class MpePerformance:
         """So many things happen; at each moment the wide instrument sounds as the fingers say."""
         happenings: tuple[Callable[[], None], ...]
         happenings = (self._press,) * 6 + (self._release,) * 5 + (self._bend,) * 6 + (self._shape,) * 4
-        happenings += (self._recall,) * 2 + (self._wait, self._seldom)
+        happenings += (self._recall,) * self._recalls + (self._wait, self._seldom)
         for _ in range(length):
             self._random.choice(happenings)()
             self._listen()
@@ -124,10 +150,10 @@ class MpePerformance:
         source = self._random.choice((GRID, SECOND, KEYS))
         taken = {(note.channel, note.key) for note in self._held if note.source == source}
         if source == KEYS:
-            if len(taken) < 4:
+            if len(taken) < self._stage.keys:
                 self._down(source, 1, self._free({key for _, key in taken}))
             return
-        free = [member for member in _MEMBERS[source] if member not in {channel for channel, _ in taken}]
+        free = [member for member in self._stage.members[source] if member not in {channel for channel, _ in taken}]
         if free:
             channel = self._random.choice(free)
             self._bend_to(source, channel, self._random.randint(0, 16383))
@@ -164,7 +190,7 @@ class MpePerformance:
         source = self._random.choice((GRID, SECOND, KEYS))
         channel, value = 1, self._random.randint(0, 127)
         if source != KEYS:
-            channel = self._random.choice((_MANAGERS[source], *_MEMBERS[source]))
+            channel = self._random.choice((_MANAGERS[source], *self._stage.members[source]))
         pressed = [note.key for note in self._held if note.source == KEYS]
         kinds = [bytes((0xD0, value)), bytes((0xB0, 74, value))]
         if source == KEYS and pressed:
@@ -201,7 +227,9 @@ class MpePerformance:
 
     def _announce(self) -> None:
         """The grid says that it has what the rig says; nothing changes."""
-        self._play(GRID, *(bytes((0xB0, number, value)) for number, value in ((101, 0), (100, 6), (6, 5))))
+        self._play(
+            GRID, *(bytes((0xB0, number, value)) for number, value in ((101, 0), (100, 6), (6, self._stage.grid)))
+        )
 
     # What is heard
 
@@ -233,17 +261,17 @@ def play(seed: int, length: int = 60) -> None:
     performance.end()
 
 
-def main(count: int) -> None:
-    """Play as many performances."""
+def main(count: int, first: int = 0) -> None:
+    """Play as many performances, from this seed on."""
     wrong = 0
-    for seed in range(count):
+    for seed in range(first, first + count):
         try:
             play(seed)
         except AssertionError as fault:
             wrong += 1
-            print(f"seed {seed}: {fault}")
-    print(f"{count} performances, {wrong} with a fault")
+            print(f"seed {seed}: {fault}", flush=True)
+    print(f"{count} performances, seeds {first} to {first + count - 1}, {wrong} with a fault")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]))
+    main(*map(int, sys.argv[1:]))

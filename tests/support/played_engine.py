@@ -1,10 +1,12 @@
 """A router that is played: time, what is played, what is sent, and which keys are down."""
 
 from collections import Counter
+from functools import cache
 from typing import Any
 
 from engine.core.cable.output_cable import Delivery
 from engine.midi.controllers import HOLDING
+from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, input_lost, recall
 from tests.support.pit_engine import MS
@@ -13,11 +15,17 @@ from tests.support.receiver import Receiver
 Key = tuple[int, int, int]  # input, channel, key
 
 
+@cache
+def _rig(text: str) -> Rig:
+    """The rig of this text, which thousands of performances may play."""
+    return read(text, "test")
+
+
 class PlayedEngine:
     """A router, the time, all that was sent, and the keys that are down."""
 
     def __init__(self, rig: str, scene: int = 1) -> None:
-        self.router = engine_of(read(rig, "test"))
+        self.router = engine_of(_rig(rig))
         self.now = 0
         self.handed: list[tuple[int, Delivery]] = []
         self.down: Counter[Key] = Counter()

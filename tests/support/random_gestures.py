@@ -74,9 +74,9 @@ _moved = st.tuples(_wait, st.just("move"), _hand, _moves)
 
 _recalled = st.tuples(_wait, st.just("recall"), st.integers(1, SCENES + 1), st.none())
 
-#: milliseconds since the last event, then: nothing, a key goes down or up, a hand takes
-#: all its keys up, a hand moves something or presses a key that it
-#: holds harder, a scene is recalled, a connection of a scene is muted or unmuted, the rig becomes the other one
+#: milliseconds since the last event, then: nothing, a key goes down or up, a hand takes all its keys up, a hand moves
+#: something or presses a key that it holds harder, a hand sends All Sound Off or All Notes Off, a scene is recalled, a
+#: connection of a scene is muted or unmuted, the rig becomes the other one
 deeds: st.SearchStrategy[list[tuple[int, str, Any, Any]]] = st.lists(
     st.one_of(
         st.tuples(_wait, st.just("wait"), st.none(), st.none()),
@@ -88,6 +88,7 @@ deeds: st.SearchStrategy[list[tuple[int, str, Any, Any]]] = st.lists(
         _moved,
         st.tuples(_wait, st.just("touch"), _hand, st.tuples(_key, _values)),
         st.tuples(_wait, st.just("let go"), _hand, st.none()),
+        st.tuples(_wait, st.just("end"), _hand, st.sampled_from((120, 123))),
         _recalled,
         _recalled,
         st.tuples(_wait, st.just("mute"), st.integers(1, SCENES), st.integers(0, 3)),
@@ -120,6 +121,9 @@ class Player(Protocol):
     def move(self, hand: Hand, part: Part, value: int) -> None:
         """A pedal, a wheel, a fader, or the pressure of a finger."""
 
+    def end(self, hand: Hand, number: int) -> None:
+        """All Sound Off (120) or All Notes Off (123)."""
+
     def recall(self, scene: int) -> None:
         """A scene comes into force."""
 
@@ -150,6 +154,8 @@ def perform(played: Player, shows: tuple[PlainShow, PlainShow], stream: list[tup
                 key = key_of(which, more[0])
                 if played.is_down(which, key):
                     played.move(which, (0xA0, key), more[1])
+            case "end":
+                played.end(which, more)
             case "recall":
                 played.recall(which)
             case "mute":

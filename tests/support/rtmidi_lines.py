@@ -13,7 +13,9 @@ from tests.support.waiting import until
 
 
 @contextmanager
-def system_line(make: Callable[[str], PortSystem], api: int, carries: int, patience: float) -> Iterator[Line]:
+def system_line(
+    make: Callable[[str], PortSystem], api: int, carries: int, holds: int, patience: float
+) -> Iterator[Line]:
     """One virtual input and one virtual output, each connected from outside; `make` joins the system under a name."""
     system = make("bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
@@ -26,7 +28,9 @@ def system_line(make: Callable[[str], PortSystem], api: int, carries: int, patie
             joined(rtmidi.MidiOut, api, "stand", ours) as stand,
             joined(rtmidi.MidiIn, api, "ear", ours) as listener,
         ):
-            yield Line(source, output, stand.send_message, hearing(listener), carries=carries, patience=patience)
+            yield Line(
+                source, output, stand.send_message, hearing(listener), carries=carries, holds=holds, patience=patience
+            )
     finally:
         source.close()
         output.close()
@@ -34,7 +38,9 @@ def system_line(make: Callable[[str], PortSystem], api: int, carries: int, patie
 
 
 @contextmanager
-def joined_line(make: Callable[[str], PortSystem], api: int, carries: int, patience: float) -> Iterator[Line]:
+def joined_line(
+    make: Callable[[str], PortSystem], api: int, carries: int, holds: int, patience: float
+) -> Iterator[Line]:
     """Two ports of another program, which can go away; ours connect to them."""
     system = make("bayleaf")
     piano, box = rtmidi.MidiOut(api, name="Stage piano"), rtmidi.MidiIn(api, name="Box", queue_size_limit=8192)
@@ -51,7 +57,9 @@ def joined_line(make: Callable[[str], PortSystem], api: int, carries: int, patie
     try:
         _settle(piano.send_message, lambda: b"".join(source.poll()))
         _settle(output.send, hearing(box))
-        yield Line(source, output, piano.send_message, hearing(box), pull, carries=carries, patience=patience)
+        yield Line(
+            source, output, piano.send_message, hearing(box), pull, carries=carries, holds=holds, patience=patience
+        )
     finally:
         pull()
         source.close()

@@ -72,7 +72,7 @@ class ThreeMachines:
         """What a machine has printed for its player."""
         return (self.folder / f"{name}.txt").read_text(encoding="utf-8")
 
-    def request(self, name: str, do: str, **more: object) -> dict[str, Any] | None:
+    def request(self, name: str, do: str, /, **more: object) -> dict[str, Any] | None:
         """An engine's answer on its socket; None if it does not run or does not answer."""
         return ask_socket(self.environment(name), "bayleaf", do, **more)
 

@@ -37,7 +37,8 @@ def watch(
     """Show messages as they come in and go out (Ctrl-C to stop).
 
     Clock and time code are not shown message by message but as tempo and time, once per second and when they stop.
-    The same message on many channels, such as a panic sends, is shown on one line, and so is a parameter (RPN or NRPN).
+    The same message on many channels, such as a panic sends, is shown on one line, and so is a parameter (RPN or NRPN)
+    or a controller with MSB and LSB.
 
     Example: bayleaf watch --port keys --only notes,programs
     """

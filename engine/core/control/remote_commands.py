@@ -4,11 +4,12 @@ from typing import Final
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
-from engine.core.commands import ControlTimecode, NextScene, Panic, PreviousScene, RecallScene
+from engine.core.commands import ControlTimecode, NextScene, Panic, PlayerCommand, PreviousScene, RecallScene
 from engine.core.control.command_execution import CommandExecution
 from engine.core.control.remote_messages import RemoteRequest, answer_reply, read_own, routing_reply, scene_reply
 from engine.core.control.request_budget import RequestBudget
 from engine.core.control.show_commands import SHOW_COMMANDS, ShowCommands
+from engine.core.control.whose_stack import asked_of
 from engine.core.routing.outputs import Outputs
 from engine.core.state import State
 from engine.rig.lowering.lowered_scene import Lowering
@@ -22,7 +23,7 @@ _REPLIES_AHEAD: Final = 2_000_000_000  # ns of such a cable's time that replies 
 _FREE: Final = frozenset(("bank", "block"))  # these cost no more than any message
 
 _TIME: Final = {"play": "start", "halt": "stop", "locate": "locate"}
-_PLAIN: Final = {"next": NextScene(), "back": PreviousScene(), "panic": Panic()}
+_PLAIN: Final[dict[str, PlayerCommand]] = {"next": NextScene(), "back": PreviousScene(), "panic": Panic()}
 
 
 class RemoteCommands:
@@ -56,15 +57,17 @@ class RemoteCommands:
 
     def _outcomes(self, now: int, source: int, request: RemoteRequest, out: list[Delivery]) -> list[CommandResult]:
         state, do = self._state, request.do
-        name, device, scene = state.compiled.inputs[source], state.compiled.remote.device, state.main.in_force
+        name, device, stack = state.compiled.inputs[source], state.compiled.remote.device, state.stack_of[source]
+        command = _PLAIN.get(do)
         if do == "scene" and request.scene is not None:
-            return [self._players.obey(now, RecallScene(request.scene), name, out)]
-        if do in _PLAIN:
-            return [self._players.obey(now, _PLAIN[do], name, out)]
+            command = RecallScene(request.scene)
+        elif do in _TIME:
+            command = ControlTimecode(_TIME[do], _text(request))
+        if command is not None:
+            return [self._players.obey(now, asked_of(state.compiled, command, stack.name), name, out)]
         if do in SHOW_COMMANDS:
-            return self._show.obey(now, do, _text(request), name, out)
-        if do in _TIME:
-            return [self._players.obey(now, ControlTimecode(_TIME[do], _text(request)), name, out)]
+            return self._show.obey(now, do, _text(request), name, stack, out)
+        scene = stack.in_force
         if do == "ask scene":
             self._reply(now, scene_reply(device, *(scene or (None, ""))), out)
         elif do == "ask routing":

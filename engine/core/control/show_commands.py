@@ -9,6 +9,8 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import ControlClock, ControlTimecode, NextScene, RecallScene
 from engine.core.control.command_execution import CommandExecution
+from engine.core.control.stack import Stack
+from engine.core.control.whose_stack import asked_of
 from engine.core.state import State
 
 #: what `RemoteRequest.do` says for a command of show control
@@ -21,33 +23,39 @@ class ShowCommands:
     def __init__(self, state: State, players: CommandExecution) -> None:
         self._state, self._players = state, players
 
-    def obey(self, now: int, do: str, cue: str | None, who: str, out: list[Delivery]) -> list[CommandResult]:
-        """`do`: one of SHOW_COMMANDS; `cue`: None if it names none. A cue that no scene has changes nothing."""
+    def obey(
+        self, now: int, do: str, cue: str | None, who: str, stack: Stack, out: list[Delivery]
+    ) -> list[CommandResult]:
+        """`do`: one of SHOW_COMMANDS; `cue`: None if it names none; `stack`: that of the input it came from.
+
+        A cue that no scene has changes nothing.
+        """
         if do == "go off":
             text = f"{_cue(cue)} cannot go off: a scene stays until another is recalled; nothing changed"
             return [self._state.outcome(do, AnswerCode.NOT_POSSIBLE, text, who)]
         if cue is None:
             if do == "go":
-                return [self._players.obey(now, NextScene(), who, out)]
+                return [self._players.obey(now, NextScene(player=stack.name), who, out)]
             return self._stop_or_resume(now, do, who, out)
         scene = self._state.compiled.rig.scene_of_cue(cue)
         if scene is None:
             text = f"there is no scene for cue {cue}; nothing changed"
-            asked = do if do in ("stop", "resume", "load") else "scene"
-            return [self._state.outcome(asked, AnswerCode.UNKNOWN_SCENE, text, who)]
+            word = do if do in ("stop", "resume", "load") else "scene"
+            return [self._state.outcome(word, AnswerCode.UNKNOWN_SCENE, text, who)]
         if do == "go":
-            return [self._players.obey(now, RecallScene(scene.number), who, out)]
+            asked = asked_of(self._state.compiled, RecallScene(scene.number), stack.name)
+            return [self._players.obey(now, asked, who, out)]
         if do == "load":
-            return [self._load(scene.number, who)]
+            return [self._load(scene.number, who, stack)]
         if all(playing.number != scene.number for _, playing in self._state.scenes_in_force()):
             text = f"cue {cue} is not playing; nothing changed"
             return [self._state.outcome(do, AnswerCode.NOT_POSSIBLE, text, who)]
         return self._stop_or_resume(now, do, who, out)
 
-    def _load(self, number: int, who: str) -> CommandResult:
+    def _load(self, number: int, who: str, asking: Stack) -> CommandResult:
         """The scene is what comes next, for whoever asks for it, until a scene is recalled."""
         state = self._state
-        stack = state.stacks[state.compiled.players.scenes.get(number, "")]
+        stack = state.stacks[state.compiled.players.scenes.get(number, asking.name)]
         stack.setlist.loaded = number
         text = f"scene {number} {state.compiled.scenes[number].name} is loaded: it comes next"
         return state.outcome("load", AnswerCode.DONE, text, who, stack)

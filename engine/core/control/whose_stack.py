@@ -44,6 +44,16 @@ def for_players(compiled: CompiledRig, command: PlayerCommand, players: Sequence
     return [replace(command, player=each) for each in chosen]
 
 
+def asked_of(compiled: CompiledRig, command: PlayerCommand, player: str) -> PlayerCommand:
+    """The command of another machine whose input is this player's.
+
+    It acts on the player's stack, as a control there does; but what is another player's is recalled for that one.
+    """
+    if not isinstance(command, StackCommand) or compiled.players.whose(_asked(compiled, command)) is not None:
+        return command
+    return replace(command, player=player)
+
+
 def _asked(compiled: CompiledRig, command: StackCommand) -> Sequence[int]:
     """The scenes that a command asks for, if it names any that the rig has."""
     match command:

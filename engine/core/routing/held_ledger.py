@@ -95,7 +95,10 @@ class Ledger:
                 del self._holders[target]
                 sent.append((output, off))
             else:
+                ended = source not in holders
                 sent += [(output, off)] * self._end_press(source, target)
+                if ended:  # what ended it said whether it rings on
+                    continue
             if self.ringing.held and target[:2] in self.ringing.held:
                 self._ring_on((source, key[1]), target, oldest.routes)
         return sent
@@ -184,15 +187,15 @@ class Ledger:
 
         What releases them is sent nevertheless: a receiver may ignore All Notes Off (MIDI 1.0 p. 24).
         """
-        for target in [each for each in self._holders if each[:2] == (output, channel)]:
-            holders = self._holders[target]
-            ended = [each for each in holders if each in players]
-            for player in ended:
-                del holders[player]
-            if not holders:
-                del self._holders[target]
-                for player in ended:
-                    self._ring_on((player, channel), target, None)
+        for (source, came, _), presses in self._presses.items():
+            for press in presses if source in players else ():
+                for target in press.targets:
+                    if target[:2] != (output, channel) or not self._holds(source, target):
+                        continue
+                    del self._holders[target][source]
+                    if not self._holders[target]:
+                        del self._holders[target]
+                        self._ring_on(press.hand or (source, came), target, press.routes)
         if not under_pedals:
             self.ringing.end((output, channel))
 
@@ -211,6 +214,10 @@ class Ledger:
         if message[0] & 0xF0 != POLY_AFTERTOUCH and not is_release(message):
             return False
         return (source, message[0] & 0x0F, message[1]) in self._presses
+
+    def _holds(self, source: int, target: Target) -> bool:
+        """Whether this input's key still holds the target's: what its press began may have been ended since."""
+        return source in self._holders.get(target, ())
 
     def held_elsewhere(self, source: int, target: Target) -> bool:
         """Whether an input other than this one holds the target's key."""
@@ -297,7 +304,10 @@ class Ledger:
         for (source, came, _), presses in self._presses.items():
             for press in presses:
                 player = press.hand or (source, came), press.routes
-                for output, channel, _ in press.targets:
+                for target in press.targets:
+                    if not self._holds(source, target):
+                        continue
+                    output, channel, _ = target
                     on_channel = players.get((output, channel))
                     if on_channel is None:
                         players[output, channel] = {player: None}

@@ -187,7 +187,7 @@ class EngineProcess:
         compiled, last, start = show.engine.state.compiled, self._last_scene.last(), self._rig.rig.start
         for player, position in last.items():
             show.apply(ResumePosition(position, player))
-        scene = next((each.number for each in self._rig.scenes if not compiled.players.scenes.get(each.number)), None)
+        scene = compiled.opening()
         if start != "last":
             scene = compiled.find(start)
         elif "" in last and last[""].scene in compiled.scenes:

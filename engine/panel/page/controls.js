@@ -4,11 +4,18 @@ import { command, mayOperate } from "./commands.js";
 import { ask, held, on, requestEvents } from "./connection.js";
 import { actionFields, doWords } from "./control-actions.js";
 import { button, make, note, select } from "./dom.js";
-import { putValues, textInput, valueField } from "./value-fields.js";
+import { numberOf, putValues, textInput, valueField } from "./value-fields.js";
 
 /** @typedef {import("./gear-ports.js").Choose} Choose */
 
 const PRESSES = 3;
+
+/** What narrows a control down: its key, its label, a hint. @type {["scenes" | "songs" | "players", string, string][]} */
+const AMONG = [
+  ["scenes", "Only in scenes", "numbers or names, empty for all"],
+  ["songs", "Only in songs", "names, empty for all"],
+  ["players", "For players", "names, empty for whoever plays here"],
+];
 
 /** @type {{input: string, heard: HeardMessage[], proposal: ControlTable | null, presses: number} | null} what is being learned */
 let learning = null;
@@ -128,11 +135,12 @@ export function details(place, choose) {
  */
 function controlFields(control, place) {
   const put = (/** @type {string} */ key, /** @type {unknown} */ value, /** @type {string} */ words) => putValues([[["controls", place, key], value]], `${control.input}: ${words}`);
+  const known = { scenes: 1, songs: held.rig?.songs.length, players: Object.keys(held.facts.players ?? {}).length };
   return [
     ...actionFields(control, place),
     ...(["controller", "note", "key"].some((kind) => kind in control.when)
       ? [valueField("Which press", select([["", "any"], ["short", "a short one"], ["long", "a long one"], ["double", "a double one"]], control.when.press ?? "", () => {}), `press ${place}`, (value) => putValues([[["controls", place, "when", "press"], value || null]], `${control.input}: ${value || "any"} press`))]
       : []),
-    valueField("Only in scenes", textInput((control.scenes ?? []).join(", ")), `scenes ${place}`, (value) => put("scenes", value ? value.split(/ *, */).map((each) => (/^\d+$/.test(each) ? Number(each) : each)) : null, "in these scenes"), "numbers or names, empty for all"),
+    ...AMONG.filter(([key]) => known[key]).map(([key, label, hint]) => valueField(label, textInput((control[key] ?? []).join(", ")), `${key} ${place}`, (value) => put(key, value ? value.split(/ *, */).map((each) => (key === "scenes" ? numberOf(each) : each)) : null, `${key} ${value || "all"}`), hint)),
   ];
 }

@@ -108,6 +108,8 @@ interface ControlTable {
   do: string | Line | (string | Line)[];
   scene?: number | string;
   scenes?: (number | string)[];
+  songs?: string[];
+  players?: string[];
   route?: string;
 }
 

@@ -79,9 +79,10 @@ static int start(Client *client) {
 
 Client *client_open(const char *name, const char **wrong) {
     int status = 0;
-    Client *client = calloc(1, sizeof *client);
+    Client *client = aligned_alloc(_Alignof(Client), sizeof *client);
     *wrong = "there is no memory left";
     if (!client) return NULL;
+    memset(client, 0, sizeof *client);
     client->wake_fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
     *wrong = "there is no file descriptor left";
     if (client->wake_fd >= 0) {

@@ -59,9 +59,10 @@ typedef struct {
     Frames next_frame;            /* the process thread's: the next cycle's first frame, by the server's count */
     int counting;                 /* the process thread's: whether that is known */
     Frames rate;
-    int users;    /* Python's: calls that are under way without the interpreter's lock */
-    int orphaned; /* Python's: the last of them closes it */
     _Atomic int inputs_used, outputs_used; /* places that have ever been used */
+    int users;                        /* Python's, as the next two: calls that are under way without its lock */
+    int orphaned;                     /* the last of them closes the client */
+    char closing[2 * PORTS_EACH_WAY]; /* ports that nothing may be sent to, or read from, any more */
     Input inputs[PORTS_EACH_WAY];
     Output outputs[PORTS_EACH_WAY];
 } Client;

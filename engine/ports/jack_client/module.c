@@ -20,10 +20,11 @@ static Client *of(PyObject *self) {
     return client;
 }
 
-/* The client of a place that a port is open at. */
+/* The client of a place that a port is open at. Sending and reading keep the interpreter's lock from here to their end,
+ * and a port begins to close with it: so none of them is under way there when its memory is given back. */
 static Client *of_place(PyObject *self, int place) {
     Client *client = of(self);
-    if (client && !client_port(client, place)) {
+    if (client && (!client_port(client, place) || client->closing[place])) {
         fail("there is no such port");
         return NULL;
     }
@@ -103,6 +104,7 @@ static PyObject *open_port(PyObject *self, PyObject *args) {
     if (!client || !PyArg_ParseTuple(args, "ps", &is_output, &name)) return NULL;
     PyThreadState *state = begin_call(client);
     place = client_open_port(client, is_output, name);
+    if (place >= 0) client->closing[place] = 0; /* nobody knows this place yet */
     end_call(client, state);
     return place < 0 ? fail("the JACK server refused the port") : PyLong_FromLong(place);
 }
@@ -111,6 +113,7 @@ static PyObject *close_port(PyObject *self, PyObject *args) {
     int place, late;
     Client *client;
     if (!PyArg_ParseTuple(args, "i", &place) || !(client = of_place(self, place))) return NULL;
+    client->closing[place] = 1;
     PyThreadState *state = begin_call(client);
     late = client_close_port(client, place);
     end_call(client, state);

@@ -22,7 +22,8 @@ class OneClientSystem:
     def __init__(self, client_name: str) -> None:
         """Raises PortError if no server is running, or an earlier one's ports are still open."""
         self._name = client_name.replace(":", " ").encode()[:_CLIENT].decode(errors="ignore")
-        self._ports: dict[JackInput | JackOutput, str] = {}  # our own, and what the lists call them
+        self._ports: list[JackInput | JackOutput] = []  # those that may be open
+        self._ours: tuple[str, ...] = ()  # how our ports' names begin, once there is one
         self._numbers = count(1)
         need_nothing_left_open()
         self._client = WatchedJackClient(self._name)
@@ -59,7 +60,7 @@ class OneClientSystem:
         return self._lend(JackOutput, f"out:{name}")
 
     def prepare(self, inputs: int, outputs: int) -> None:
-        """See PortSystem: a port is made in a few milliseconds, which hold up nothing."""
+        """See PortSystem: whoever makes a port waits for the server, and holds up nothing."""
 
     def refresh(self) -> None:
         """See PortSystem."""
@@ -79,23 +80,19 @@ class OneClientSystem:
         """See OnJack."""
         return self._client.died and (bool(self._open()) or not self._client.closed)
 
-    def _open(self) -> dict[JackInput | JackOutput, str]:
-        return {port: name for port, name in self._ports.items() if port.open}
+    def _open(self) -> list[JackInput | JackOutput]:
+        return [port for port in self._ports if port.open]
 
     def _theirs(self, playing: bool) -> list[str]:
         self._client.check()
-        ours = set(self._open().values())
-        return [name for name in self._listed(playing) if name not in ours]
-
-    def _listed(self, playing: bool) -> list[str]:
         try:
-            return self._client.native.ports(playing)
+            return [name for name in self._client.native.ports(playing) if not name.startswith(self._ours)]
         except OSError as fault:
             raise PortError(str(fault)) from fault
 
     def _lend(self, kind: Callable[[str, WatchedJackClient, int, str | None], _Port], name: str) -> _Port:
         place, listed = self._make(kind is JackOutput, name)
-        return self._note(kind(listed, self._client, place, None), listed)
+        return self._note(kind(listed, self._client, place, None))
 
     def _join(self, kind: Callable[[str, WatchedJackClient, int, str | None], _Port], name: str) -> _Port:
         is_output = kind is JackOutput
@@ -105,13 +102,14 @@ class OneClientSystem:
         except PortError:
             self._client.take_away(place)
             raise
-        return self._note(kind(name, self._client, place, name), ours)
+        return self._note(kind(name, self._client, place, name))
 
     def _make(self, is_output: bool, name: str) -> tuple[int, str]:
-        native = self._client.native
-        place = self._client.ask(lambda: native.open(is_output, name))
-        return place, native.name(place)
+        place = self._client.open(is_output, name)
+        listed = self._client.native.name(place)
+        self._ours = (listed[: listed.index(":") + 1],)  # the server may have renamed our client
+        return place, listed
 
-    def _note(self, port: _Port, listed: str) -> _Port:
-        self._ports = {**self._open(), port: listed}
+    def _note(self, port: _Port) -> _Port:
+        self._ports = [*self._open(), port]
         return port

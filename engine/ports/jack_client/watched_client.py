@@ -1,6 +1,7 @@
 """The one client, asked for one thing at a time, and never while the server does not go on.
 
 The library's client handles one request at a time; and a request to a server that has frozen blocks whoever makes it.
+So one thread makes them all.
 """
 
 import contextlib
@@ -11,6 +12,7 @@ from collections.abc import Callable
 from typing import Final, TypeVar
 
 from engine.ports.jack_client.native import Client
+from engine.ports.jack_client.requests import PATIENCE, JackRequests
 from engine.ports.jack_end import CLOSED, MISSING, STOPPED
 from engine.ports.port import PortError, PortGone
 
@@ -32,14 +34,16 @@ class WatchedJackClient:
     """
 
     def __init__(self, name: str) -> None:
-        try:
-            self.native = Client(name)
-        except OSError:
-            raise PortError(MISSING) from None
+        self._requests = JackRequests()
+        with contextlib.ExitStack() as in_vain:
+            in_vain.callback(self._requests.end)
+            self.native = self._joined(name)
+            in_vain.pop_all()
         self.closed = False
+        self._leaving = False
+        self._left = threading.Event()
         self._frozen = False
         self._went_on_at = 0.0  # when it last made a cycle, as far as we know (monotonic seconds)
-        self._asking = threading.Lock()
 
     @property
     def died(self) -> bool:
@@ -50,42 +54,23 @@ class WatchedJackClient:
         """Raise PortGone if the server has ended, PortError if we closed our client."""
         if self.died:
             raise PortGone(STOPPED)
-        if self.closed:
+        if self._leaving:
             raise PortError(CLOSED)
 
-    def doubt(self) -> None:
-        """Find out whether the server has just died. Raises PortGone if it has, or makes no cycle for a second."""
-        seen, end = self.native.cycles, time.monotonic() + _DOUBT
-        while not self.died and not self.closed and self.native.cycles == seen:
-            if time.monotonic() > end:
-                self._frozen = True
-            time.sleep(_LOOK_AGAIN)
-        self.check()
-        self._went_on_at = time.monotonic()
+    def ask(self, request: Callable[[], _Answer], undo: Callable[[_Answer], object] = lambda answer: None) -> _Answer:
+        """Make a request to the server, and wait for its answer; `undo` follows one that comes too late.
 
-    def goes_on(self) -> bool:
-        """Whether the server makes cycles, as seen just now or shortly before. Takes a period, or a second if not."""
-        if not self.closed and time.monotonic() - self._went_on_at > _FRESH:
-            with contextlib.suppress(PortError):
-                self.doubt()
-        return not self.died and not self.closed
-
-    def ask(self, request: Callable[[], _Answer]) -> _Answer:
-        """Make a request to the server, and wait for its answer.
-
-        Raises PortGone if it does not go on, PortError if it refuses.
+        Raises PortGone if it does not go on, PortError if it refuses or does not answer.
         """
-        if not self._asking.acquire(timeout=_DOUBT):
-            self._frozen = True  # another thread waits for its answer
-            raise PortGone(STOPPED)
+        self.check()
         try:
-            if not self.goes_on():
-                self.check()
-            return request()
+            return self._requests.ask(lambda: self._while_it_goes_on(request), undo)
         except OSError as fault:
             raise PortError(str(fault)) from fault
-        finally:
-            self._asking.release()
+
+    def open(self, is_output: bool, name: str) -> int:
+        """Make a port of this name; its place. Raises PortError."""
+        return self.ask(lambda: self.native.open(is_output, name), self._closed_port)
 
     def connect(self, place: int, source: str, target: str) -> None:
         """Connect our port at this place, one of the two, and wait until the server shows it. Raises PortError."""
@@ -100,9 +85,11 @@ class WatchedJackClient:
         raise PortError(f'"{source}" and "{target}" could not be connected; one of them may have just gone')
 
     def take_away(self, place: int) -> None:
-        """Close a port, once it has passed on its last messages; if the server has ended, its port is gone as it is."""
-        with contextlib.suppress(PortError):
-            self.ask(lambda: self.native.close_port(place))
+        """Have a port closed, once it has passed on its last messages; nobody waits for that.
+
+        If the server has ended, its port is gone as it is.
+        """
+        self._requests.post(lambda: self._closed_port(place))
 
     def wait(self, seconds: float) -> None:
         """Return when a message has come, something has happened, or after this time."""
@@ -117,14 +104,56 @@ class WatchedJackClient:
             self.native.rouse()
 
     def close(self) -> None:
-        """Leave the server; calling it again does nothing."""
-        if self.closed:
+        """Leave the server, after all that was asked for; calling it again does nothing."""
+        if self._leaving:
             return
-        self.goes_on()
-        answers = not self._frozen and self._asking.acquire(timeout=_DOUBT)
+        self._leaving = True
+        self._requests.post(self._leave)
+        self._requests.end()
+        if not self._left.wait(PATIENCE):
+            self._frozen = True
+            self._forget()
+
+    def _joined(self, name: str) -> Client:
+        try:
+            return self._requests.ask(lambda: Client(name), Client.close)
+        except OSError:
+            raise PortError(MISSING) from None
+
+    # In the thread of the requests
+
+    def _while_it_goes_on(self, request: Callable[[], _Answer]) -> _Answer:
+        if not self._goes_on():
+            self.check()
+        return request()
+
+    def _closed_port(self, place: int) -> None:
+        if self._goes_on():
+            with contextlib.suppress(OSError):
+                self.native.close_port(place)
+
+    def _leave(self) -> None:
+        self._goes_on()
+        if self._frozen:
+            self._forget()
+        else:
+            self.native.close()
+            self.closed = True
+        self._left.set()
+
+    def _forget(self) -> None:
+        """Leave the client as it is: the server stands still, and closing would wait for it."""
+        self.native.abandon()
         self.closed = True
-        if not answers:
-            self.native.abandon()
-            return
-        self.native.close()
-        self._asking.release()
+
+    def _goes_on(self) -> bool:
+        """Whether the server makes cycles, as seen just now or shortly before. Takes a period, or a second if not."""
+        if time.monotonic() - self._went_on_at < _FRESH:
+            return not self.died
+        seen, end = self.native.cycles, time.monotonic() + _DOUBT
+        while not self.died and self.native.cycles == seen:
+            if time.monotonic() > end:
+                self._frozen = True
+            time.sleep(_LOOK_AGAIN)
+        self._went_on_at = time.monotonic()
+        return not self.died

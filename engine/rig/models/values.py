@@ -177,17 +177,26 @@ def _setup(found: Any) -> Any:
     """Messages in words, kept as they are written; which programs there are depends on programs_from."""
     if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
         raise ValueError(f"a list of {ALLOWED}")
+    wrong: dict[str, list[str]] = {}  # by what is allowed
     for line in found:
-        if not any(_understood(line, programs_from) for programs_from in (0, 1)):
-            raise ValueError(f'a list in which each entry is one of: {ALLOWED}; "{line}" is not')
+        if (allowed := _allowed_instead(line)) is not None:
+            wrong.setdefault(allowed, []).append(f'"{line}"')
+    if wrong:
+        raise ValueError("; ".join(f"instead of {' and '.join(lines)}: {allowed}" for allowed, lines in wrong.items()))
     return tuple(found)
 
 
-def _understood(line: str, programs_from: int) -> bool:
-    try:
-        return bool(set_up(line, Receiver(programs_from=programs_from)))
-    except ValueError:
-        return False
+def _allowed_instead(line: str) -> str | None:
+    """None if the words are right, whichever program is the first."""
+    allowed = None
+    for programs_from in (0, 1):
+        try:
+            set_up(line, Receiver(programs_from=programs_from))
+        except ValueError as fault:
+            allowed = str(fault)
+        else:
+            return None
+    return allowed
 
 
 #: what `stop` at an input says beside the words of the filter `strip`, in those words

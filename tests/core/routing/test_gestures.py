@@ -345,3 +345,30 @@ def test_reset_all_controllers_counts_where_it_leads_nowhere() -> None:
     made = rig("", TO_STRINGS)
     play(made, 1, KEYS, "B0 0B 00", "B0 79 00")
     assert scene(made, 2, 2) == []
+
+
+ON_CHANNEL_2 = route("keys", "strings", '{ filter = "channels", map = { 1 = 2 } }')
+
+
+def test_what_all_sound_off_has_silenced_is_shaped_no_more() -> None:
+    """The key is still down, but no note of it sounds: what its hand moves in another scene is for that alone. What
+    releases the key is sent all the same, and holds nothing under a pedal."""
+    made = rig(ON_CHANNEL_2, TO_BRASS)
+    play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "B0 78 00")
+    assert scene(made, 2, 2) == ["B1 40 00"]
+    assert play(made, 1000, KEYS, "E0 00 64") == []
+    assert play(made, 1001, KEYS, "80 3C 40") == ["81 3C 40"]
+    assert play(made, 1002, KEYS, "E0 00 30") == []
+    later(made, 2000)
+    assert not made.waiting
+
+
+def test_what_all_notes_off_leaves_to_a_pedal_is_shaped_on() -> None:
+    """Under a pedal All Notes Off ends nothing (MIDI 1.0, p. 24): its notes keep the gesture of their hand, on whatever
+    channel it leads them."""
+    made = rig(ON_CHANNEL_2, TO_BRASS)
+    play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "B0 7B 00")
+    assert scene(made, 2, 2) == []
+    assert play(made, 3, KEYS, "E0 00 64", "80 3C 40", "E0 00 30") == ["E1 00 64", "81 3C 40", "E1 00 30"]
+    assert play(made, 4, KEYS, "B0 40 00") == ["B1 40 00"]
+    assert later(made, 504) == ["E1 00 40"]

@@ -197,6 +197,23 @@ def test_two_players_share_a_zone() -> None:
     assert len({note.channel for note in stage.modules[WIDE].sounding}) == 4
 
 
+def test_a_member_that_another_player_has_bent_is_set_for_the_next_note() -> None:
+    """Bend, timbre and pressure come before each note (M1-100-UM v1.1, 2.2), whoever had its member before."""
+    stage = Stage(3, RIG.replace("members = [2, 15]", "members = [2, 3]"))
+    stage.play(KEYS, "90 3C 40", "90 3E 40", "80 3C 40", "80 3E 40")
+    for member in "12":
+        stage.play(
+            GRID, f"E{member} 00 60", f"B{member} 4A 7F", f"D{member} 30", f"9{member} 54 40", f"8{member} 54 40"
+        )
+    stage.play(KEYS, "90 3C 40", "90 3E 40")
+    assert stage.pitches(WIDE) == [60, 62]
+    assert [stage.modules[WIDE].timbres[member] for member in (2, 3)] == [64, 64]
+    assert [stage.modules[WIDE].pressures[member] for member in (2, 3)] == [0, 0]
+    stage.play(KEYS, "80 3C 40", "80 3E 40")
+    stage.play(GRID, "91 54 40")
+    assert stage.pitches(WIDE) == pytest.approx([96 + 12], abs=CENT), "the finger is still where it was"
+
+
 def test_a_ringing_tail_keeps_its_member() -> None:
     """Over a scene change the member that has been silent longest comes next, not the first one."""
     stage = Stage(3)

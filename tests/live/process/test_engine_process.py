@@ -237,14 +237,26 @@ async def test_a_pulled_output_comes_back_on_the_stage(system: MemorySystem) -> 
         await eventually(lambda: evening.heard("Box 1")[-3:] == BURST)
 
 
-async def test_each_player_begins_where_they_were(system: MemorySystem) -> None:
+@pytest.fixture
+def pit() -> MemorySystem:
+    """The ports of a rig with players."""
+    return MemorySystem("pit", ("Stage piano", "Anna's keys", "Anna's pedals", "Ben's keys"), ("Box 1", "Box 2"))
+
+
+async def test_each_player_begins_where_they_were(pit: MemorySystem) -> None:
     """At first with the first scene of their set list; the next evening with their last one, and from there on."""
-    system = MemorySystem("pit", ("Stage piano", "Anna's keys", "Anna's pedals", "Ben's keys"), ("Box 1", "Box 2"))
-    async with Evening(system, PLAYERS).played() as evening:
+    async with Evening(pit, PLAYERS).played() as evening:
         assert evening.said[:3] == ["scene 1 Overture", "anna: scene 21 Fanfare", "ben: scene 31 Tremolo"]
         answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "next", "player": "anna"})
         assert (answer["done"], answer["scene"]) == (True, [22, "Lament"])
         refused = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 31, "player": "anna"})
         assert (refused["done"], refused["code"]) == (False, "not-possible")
-    async with Evening(system, PLAYERS).played() as evening:
+    async with Evening(pit, PLAYERS).played() as evening:
         assert evening.said[:3] == ["scene 1 Overture", "anna: scene 22 Lament", "ben: scene 31 Tremolo"]
+
+
+async def test_all_players_begin_their_set_lists(pit: MemorySystem) -> None:
+    """The rest of the rig does, too, wherever the scene is in the file."""
+    rig = PLAYERS.replace("scenes = [1, 2]", "scenes = [2, 1]")
+    async with Evening(pit, rig).played() as evening:
+        assert evening.said[:3] == ["scene 2 Street", "anna: scene 21 Fanfare", "ben: scene 31 Tremolo"]

@@ -185,11 +185,16 @@ BREAKS = [
     (
         'setup   = ["program 0"]',
         'setup   = ["volume 128"]',
+        [(30, "instruments.old-synth.setup", 'allowed: instead of "volume 128": "volume 0" to "127"')],
+    ),
+    (
+        'setup   = ["program 0"]',
+        'setup   = ["volume 128", "pann 3", "F0 7D", "program 0"]',
         [
             (
                 30,
                 "instruments.old-synth.setup",
-                'or one whole message in hexadecimal such as "F0 7D 01 F7"; "volume 128"',
+                'instead of "volume 128": "volume 0" to "127"; instead of "pann 3" and "F0 7D": "GM on", "GM off"',
             )
         ],
     ),
@@ -213,7 +218,7 @@ BREAKS = [
     (
         '{ send = ["F0 7D 01 F7"], settle = "80 ms" }',
         '{ send = ["F0 7D 01"], settle = "80 ms" }',
-        [(23, "instruments.bass-box.sounds.Fretless.send", '"F0 7D 01" is not')],
+        [(23, "instruments.bass-box.sounds.Fretless.send", 'instead of "F0 7D 01": ')],
     ),
     (
         '"80 ms"',
@@ -361,20 +366,20 @@ BREAKS = [
         'enter = [{ on = "bass-box" }]',
         [(47, "scenes.1.enter.1.send", "this key is missing; it is required here")],
     ),
-    (ENTER, ENTER.replace("volume 90", "volum 90"), [(47, "scenes.1.enter.1.send", '"volum 90" is not')]),
-    (ENTER, ENTER.replace("1/8 = 64", "1/8 = 128"), [(47, "scenes.1.enter.1.send", '"nrpn 1/8 = 128" is not')]),
-    (ENTER, ENTER.replace("1/8 = 64", "1/128 = 6"), [(47, "scenes.1.enter.1.send", '"nrpn 1/128 = 6" is not')]),
+    (ENTER, ENTER.replace("volume 90", "volum 90"), [(47, "scenes.1.enter.1.send", 'instead of "volum 90": ')]),
+    (ENTER, ENTER.replace("1/8 = 64", "1/8 = 128"), [(47, "scenes.1.enter.1.send", 'instead of "nrpn 1/8 = 128": ')]),
+    (ENTER, ENTER.replace("1/8 = 64", "1/128 = 6"), [(47, "scenes.1.enter.1.send", 'instead of "nrpn 1/128 = 6": ')]),
     (
         ENTER,
         ENTER.replace("volume 90", "controller 40 = 90 / 14"),
-        [(47, "scenes.1.enter.1.send", '"controller 40 = 90 / 14" is not')],
+        [(47, "scenes.1.enter.1.send", 'instead of "controller 40 = 90 / 14": ')],
     ),
     (
         ENTER,
         ENTER.replace("volume 90", "program 0"),
         [(47, "scenes.1.enter.1.send.1", 'found "program 0"; allowed: program 1 to 128, for programs count from 1')],
     ),
-    (LEAVE, LEAVE.replace("go 14.5", "go 14.5a"), [(48, "scenes.1.leave.1.send", '"go 14.5a" is not')]),
+    (LEAVE, LEAVE.replace("go 14.5", "go 14.5a"), [(48, "scenes.1.leave.1.send", 'instead of "go 14.5a": ')]),
     (
         LEAVE,
         LEAVE.replace('"stop"', '"volume 3"'),

@@ -1,0 +1,121 @@
+"""A foot controller on a cable to a machine that lends it: whichever engine leads, it shows what the status says.
+
+Real processes, all on this computer. BAYLEAF_FEET in the environment says how many commands there are, 60 by default.
+"""
+
+import os
+import random
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.support.feet_on_a_fifo import LIT_SCENES, NAMES, Feet, expected, random_request
+from tests.support.three_machines import ENGINES, PATIENCE, ThreeMachines
+from tests.support.waiting import until
+
+COUNT = int(os.environ.get("BAYLEAF_FEET", "60"))
+RARE = 20  # commands from one pulled cable, hand-over or death to the next
+RIG = """
+format = 2
+[rig]
+name = "Two desks"
+[network]
+machine = "desk"
+main = "desk"
+standby = "spare"
+[network.machines]
+desk = { listen = "127.0.0.1:27457" }
+spare = { listen = "127.0.0.1:27458" }
+left = { listen = "127.0.0.1:27459" }
+[inputs]
+keys = { port = "Keys", machine = "left" }
+[outputs]
+feet = { device = "FIFO", machine = "left" }
+box = { port = "Box", machine = "left" }
+"""
+
+
+class Stage:
+    """The machines and the gear. `leader`: the engine in charge."""
+
+    def __init__(self, folder: Path) -> None:
+        self.feet = Feet(folder / "FIFO")
+        self.machines = ThreeMachines(None, folder, RIG.replace("FIFO", str(folder / "FIFO")) + LIT_SCENES)
+        for name in ("left", *ENGINES):
+            self.machines.start(name)
+        self.leader = until("an engine in charge", self.machines.leader, PATIENCE)
+
+    def ask(self, do: str, **fields: object) -> dict[str, Any]:
+        """The answer of the engine in charge; on a busy computer it may have to be asked again."""
+        return until("an answer", lambda: self.machines.request(self.leader, do, **fields), PATIENCE)
+
+    def feet_are(self, state: str) -> bool:
+        """Whether the engine in charge says this of the gear's port."""
+        return bool(self.ask("status")["status"]["outputs"][0]["state"] == state)
+
+    def pull(self) -> None:
+        """The gear's cable is pulled, and plugged in again."""
+        self.feet.pull()
+        until("the missing gear", lambda: not self.feet_are("open"))
+        self.feet.plug()
+        until("the gear", lambda: self.feet_are("open"))
+
+    def hand_over(self) -> None:
+        """The other engine is asked to lead."""
+        before = self.leader
+        assert self.ask("handover")["done"]
+        self.leader = until("the other engine", lambda: led if (led := self.machines.leader()) != before else None)
+
+    def die(self) -> None:
+        """The engine in charge is killed, and started again once the other leads."""
+        victim = self.leader
+        self.machines.kill(victim)
+        (self.leader,) = set(ENGINES) - {victim}
+        until("the other engine", self._leads, PATIENCE)
+        self.machines.start(victim)
+
+    def strike(self, chance: random.Random) -> None:
+        """One of these. The gear forgets: it is told everything again."""
+        self.feet.things.clear()
+        chance.choice((self.pull, self.hand_over, self.die))()
+        self.leader = until("an engine in charge", self.machines.leader, PATIENCE)
+
+    def reasons(self) -> int:
+        """How often the engines have said something after which gear is told everything again."""
+        said = "".join(map(self.machines.said, ENGINES))
+        return said.count("is in charge") + said.count("woke after") + said.count("is open")
+
+    def _leads(self) -> bool:
+        network = self.machines.network(self.leader)
+        return network is not None and network["in_charge"] == self.leader
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    made = Stage(tmp_path)
+    yield made
+    made.machines.close()
+    os.close(made.feet.handle)
+
+
+@pytest.mark.timeout(max(300, COUNT))
+def test_gear_agrees_with_the_status_whichever_engine_leads(stage: Stage) -> None:
+    """After each random command, edit, pulled cable, hand-over and death of the engine in charge it shows what the
+    status says, and it was told nothing twice."""
+    feet, chance, names = stage.feet, random.Random(1912), dict(NAMES)
+
+    def agrees() -> bool:
+        return feet.agrees(expected(stage.ask("status")["status"], names))
+
+    for number in range(COUNT):
+        if number % RARE == RARE - 1:
+            stage.strike(chance)
+        do, fields = random_request(chance, names)
+        before = stage.reasons()
+        stage.ask(do, **fields)
+        until(f"the gear after {do}", agrees)
+        if feet.again and stage.reasons() > before:  # on a busy computer an engine falls silent by itself
+            feet.again.clear()
+        assert feet.again == []
