@@ -7,6 +7,7 @@ import { button, byId, find, make, note, refill, select } from "./dom.js";
 import { chooseScene, chosenScene, edit, scene } from "./edited-scene.js";
 import { sceneWords } from "./labels.js";
 import { ordered } from "./ordered.js";
+import { players } from "./players.js";
 import { start as startKeys } from "./range-keys.js";
 import { besides, turn, wayBack } from "./rooms.js";
 import { save } from "./saving.js";
@@ -75,7 +76,7 @@ function render() {
   if (!parts || !held.rig || byId("view-scenes").hidden) return;
   const shown = scene();
   refill(parts.bar, ...toolbar());
-  refill(parts.list, ...sceneList(shown), ...setlists.lists("setlists", shown), ...(held.rig.format === 1 ? [] : setlists.lists("songs", shown)));
+  refill(parts.list, ...sceneList(shown), ...setlists.lists("setlists", shown), ...(held.rig.format === 1 ? [] : [...setlists.lists("songs", shown), ...players()]));
   refill(parts.drawer, ...(shown ? details(shown) : [note("Choose a scene.")]));
   if (shown?.number !== seen && besides()) find(parts.list, "[aria-current]")?.scrollIntoView({ block: "center" });
   seen = shown?.number;
