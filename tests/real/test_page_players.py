@@ -18,30 +18,36 @@ def _players(pit: PanelInBrowser) -> dict[str, Any]:
 
 
 def test_a_player_is_removed_made_and_renamed(players_pit: PanelInBrowser) -> None:
-    """Anna goes and Berta comes: she has the first free input, and the set list that is chosen for her."""
+    """Anna goes and Carla comes, with an input and a set list; a set list whose scenes others play is refused beside
+    the form. She is called Berta then."""
     page = players_pit.page(view="scenes")
     room = page.locator("#view-scenes .things")
     room.get_by_text("anna: pads, Anna, act 1").click()
     room.get_by_role("button", name="Remove this player: anna").click()
     until("nobody but the rest of the rig", lambda: not _players(players_pit))
-    room.get_by_role("button", name="New player").click()
-    room.get_by_text("player-1: keys, Friday").click()
-    made = room.locator("details.list", has_text="player-1")
+    room.get_by_label("Name of a new player").fill("carla")
+    room.get_by_label("Input of the new player").select_option("pads")
+    room.get_by_role("button", name="Add the player").click()
+    expect(room.locator("form").get_by_role("alert")).to_contain_text("Friday")
+    room.get_by_label("Set list of the new player").select_option("Anna, act 1")
+    room.get_by_role("button", name="Add the player").click()
+    room.get_by_text("carla: pads, Anna, act 1").click()
+    made = room.locator("details.list", has_text="carla")
     made.get_by_label("Name").fill("berta")
     made.get_by_label("Name").press("Enter")
-    expect(room.get_by_text("berta: keys, Friday")).to_be_visible()
-    expect(room.get_by_role("group", name="Inputs of berta").get_by_role("button", name="keys")).to_be_disabled()
-    until("a scene of hers", lambda: _players(players_pit)["berta"]["scene"]["number"] == 11)
+    expect(room.get_by_text("berta: pads, Anna, act 1")).to_be_visible()
+    expect(room.get_by_role("group", name="Inputs of berta").get_by_role("button", name="pads")).to_be_disabled()
+    until("a scene of hers", lambda: _players(players_pit)["berta"]["scene"]["number"] == 21)
     players_pit.engine.request("save")
     saved = tomllib.loads(players_pit.engine.file.read_text(encoding="utf-8"))
-    assert saved["players"] == [{"name": "berta", "inputs": ["keys"], "setlist": "Friday"}]
+    assert saved["players"] == [{"name": "berta", "inputs": ["pads"], "setlist": "Anna, act 1"}]
     assert players_pit.said == []
 
 
 def test_a_set_list_of_songs_is_made_and_filled(two_pit: PanelInBrowser) -> None:
     """It begins with all songs; one that is played twice is added once more."""
     page = two_pit.page(view="scenes")
-    page.get_by_role("button", name="New set list of songs").click()
+    page.get_by_role("button", name="New list of songs").click()
     made = page.locator("details.list", has_text="Songs 2: 1 entry")
     made.locator("summary").click()
     page.locator("details.list", has_text="Songs 2").get_by_role("button", name="Add Market").click()

@@ -24,7 +24,7 @@ export function lists(section, scene) {
   }, { "data-key": `new ${section}` });
   add.disabled = !mayOperate() || (section === "songs" && held.rig?.format === 1);
   const songs = held.rig?.songs ?? [];
-  const ofSongs = button("New set list of songs", () => putValues([[[section, all.length], { name: fresh(all, "Songs"), songs: songs.map(({ name }) => name) }]], "a set list of all songs added"), { "data-key": "new of songs" });
+  const ofSongs = button("New list of songs", () => putValues([[[section, all.length], { name: fresh(all, "Songs"), songs: songs.map(({ name }) => name) }]], "a set list of all songs added"), { "data-key": "new of songs" });
   ofSongs.disabled = !mayOperate();
   return [make("h2", { text: TITLES[section] }), ...all.map((each, place) => oneList(section, place, each, scene)), make("div", { class: "row", "data-key": `make ${section}` }, add, section === "setlists" && songs.length ? ofSongs : null)];
 }
@@ -34,7 +34,7 @@ export function lists(section, scene) {
  * @param {{name: string}[]} all
  * @param {string} stem
  */
-export function fresh(all, stem) {
+function fresh(all, stem) {
   let number = all.length + 1;
   while (all.some(({ name }) => name === `${stem} ${number}`)) number += 1;
   return `${stem} ${number}`;
