@@ -28,7 +28,7 @@ def test_a_player_is_removed_made_and_renamed(players_pit: PanelInBrowser) -> No
     room.get_by_label("Name of a new player").fill("carla")
     room.get_by_label("Input of the new player").select_option("pads")
     room.get_by_role("button", name="Add the player").click()
-    expect(room.locator("form").get_by_role("alert")).to_contain_text("Friday")
+    expect(room.locator("form").get_by_role("alert")).to_contain_text("plays inputs of no player")
     room.get_by_label("Set list of the new player").select_option("Anna, act 1")
     room.get_by_role("button", name="Add the player").click()
     room.get_by_text("carla: pads, Anna, act 1").click()
