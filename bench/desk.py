@@ -5,8 +5,8 @@ receiver of MIDI 1.0 does, without any knowledge of the engine: which notes soun
 """
 
 import time
-from collections.abc import Sequence
-from typing import Any, Final, NamedTuple
+from collections.abc import Callable, Sequence
+from typing import Final, NamedTuple
 
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, messages
 from engine.live.meters import Latency
@@ -228,18 +228,27 @@ class Desk:
             raise PortError(f'there is no "{name}"')
 
 
-class Choosy(Show):
-    """A show that does not measure messages of some inputs: a flood's own messages may well be late."""
+class Choosy:
+    """Takes the times of a show's messages, but not of some inputs: a flood's own messages may well be late."""
 
-    def __init__(self, *given: Any, **more: Any) -> None:
-        super().__init__(*given, **more)
-        self.unmeasured: set[int] = set()
-        self._nowhere = Latency()
+    def __init__(self, show: Show, take: Callable[[int], None]) -> None:
+        """`take` takes each sample, in ns."""
+        self._meters = show.ports.in_meters
+        self._take = take
+        self._passed: dict[int, int] = {}
+        show.latency = Latency(self._add)
 
-    def _take_message(self, at: int, source: int, message: bytes) -> None:
-        if source not in self.unmeasured:
-            super()._take_message(at, source, message)
-            return
-        measured, self.latency = self.latency, self._nowhere
-        super()._take_message(at, source, message)
-        self.latency = measured
+    def leave_out(self, source: int) -> None:
+        """From now on messages of this input are not measured."""
+        self._passed[source] = self._meters[source].messages
+
+    def measure(self, source: int) -> None:
+        """From now on they are again."""
+        del self._passed[source]
+
+    def _add(self, sample: int) -> None:
+        for source, passed in self._passed.items():
+            if (count := self._meters[source].messages) != passed:  # the show counts a message before it sends anything
+                self._passed[source] = count
+                return
+        self._take(sample)

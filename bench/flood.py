@@ -114,9 +114,8 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
     patch = OpenPorts(
         {f"in{i}": port for i, port in enumerate(inputs)}, {f"out{i}": p for i, p in enumerate(ports.outputs)}
     )
-    show = Choosy(rig(DIN), patch, inbox)
-    show.latency = samples = Samples()
-    show.unmeasured.add(BROKEN)
+    show, samples = Show(rig(DIN), patch, inbox), Samples()
+    Choosy(show, samples.add).leave_out(BROKEN)
     show.apply(RecallScene(1), "shell")
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside the flood": []}
     with collector_at_rest():

@@ -30,6 +30,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.loop_wakeup import waker
+from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import undisturbed
@@ -76,7 +77,7 @@ def one_turn(
         )
         inbox = InputReader(dict(enumerate(ports.inputs)))
         show = Show(loaded, patch, inbox)
-        show.latency = samples
+        show.latency = Latency(samples.add)
         show.apply(RecallScene(1), "shell")
         session = RigSession(show, Path("bench.toml"), "", to_its_end)
         panel = PanelRequests(show, session, MemorySystem("bench"))

@@ -18,6 +18,7 @@ import trio
 from bench.load import SECOND, Samples, outputs_of, percentiles, rig
 from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
+from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.reader import InputReader
@@ -51,7 +52,7 @@ def bayleaf(
         )
         inbox = InputReader(dict(enumerate(inputs)))
         show = Show(loaded or rig(), patch, inbox)
-        show.latency = samples
+        show.latency = Latency(samples.add)
         show.apply(RecallScene(1), "shell")
         with manners():
             inbox.start(waker(show))

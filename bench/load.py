@@ -6,11 +6,10 @@ outputs, each message through a transposition and a channel map. Other numbers o
 
 import time
 from array import array
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from typing import Final
 
-from engine.live.meters import Latency
 from engine.midi.byte_stream import StreamParser
 from engine.ports.port import DriverFlow
 from engine.rig.models.rig import Rig
@@ -167,12 +166,12 @@ class MemoryPorts:
         """There is nothing to release."""
 
 
-class Samples(Latency):
+class Samples:
     """Latencies: all of them, where a show keeps only the last few thousand."""
 
     def __init__(self) -> None:
         self.all = array("q")  # freeing it takes no time, unlike a long list
-        super().__init__(self.all.append)
+        self.add: Callable[[int], None] = self.all.append
 
 
 def percentiles(times: Sequence[float], unit: float = 1000) -> dict[str, float]:

@@ -23,6 +23,7 @@ from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, rig
 from engine.core.commands import RecallScene
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
+from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts, PortOpener
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.reader import InputReader
@@ -101,7 +102,8 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
     outputs[NAME] = opener.output(NAME, wanted.outputs[NAME])
     inbox = InputReader(dict(enumerate(inputs)))
     show = Show(wanted, OpenPorts({f"in{i}": port for i, port in enumerate(inputs)}, outputs), inbox)
-    show.latency = samples = Samples()
+    samples = Samples()
+    show.latency = Latency(samples.add)
     show.apply(RecallScene(1), "shell")
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside a loose cable": []}
     players = feeder(rounds * 2 * (seconds + SETTLE + 3), WARM, RATE)

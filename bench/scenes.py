@@ -19,6 +19,7 @@ from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
 from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
+from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import undisturbed
@@ -82,6 +83,9 @@ def recalls(pace: Pace, result: Result) -> None:
     shows[holding] = (loaded[-1], *_holding(*_quiet(loaded[-1])))
     order = random.Random(1)
     times: dict[str, tuple[list[int], list[int]]] = {name: ([], []) for name in shows}
+    sent_on: list[int] = []  # when each message had been sent on (ns)
+    for _, playing, _ in shows.values():
+        playing.latency = Latency(lambda took: sent_on.append(time.perf_counter_ns()))
     with undisturbed() as scheduling, collector_at_rest():
         for number in range(100 if pace.quick else 500):
             for name, (many, playing, reader) in shows.items():
@@ -91,9 +95,9 @@ def recalls(pace: Pace, result: Result) -> None:
                 playing.apply(RecallScene(wanted))
                 switched = time.perf_counter_ns()
                 reader.arrivals = [(playing.clock(), _PLAYER, message)]
-                playing.pump()
+                playing.pump()  # what is due beside the message follows it
                 times[name][0].append(switched - begin)
-                times[name][1].append(time.perf_counter_ns() - begin)
+                times[name][1].append(sent_on[-1] - begin)
     rows = {}
     for name, (switching, routing) in times.items():
         rows[name] = {
@@ -165,7 +169,8 @@ def held_up(pace: Pace, result: Result) -> None:
     inbox = InputReader({_PLAYER: player})
     patch = OpenPorts(inputs, {f"out{o}": outputs[o] for o in range(OUTPUTS)})
     playing = Show(read(show(64, INPUTS, 3), "bench"), patch, inbox)
-    playing.latency = spans = Spans()
+    spans = Spans()
+    playing.latency = Latency(spans.add)
     order, recalled, scheduling = random.Random(2), list[tuple[int, int]](), list[str]()
 
     async def act() -> None:

@@ -42,12 +42,12 @@ from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
-from engine.live.meters import Latency
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.live.recorder import SHORT
+from engine.live.show import Show
 from engine.ports.open_system import open_system
 from engine.ports.port import PortError, PortSystem
 from engine.rig.read.load import load, text_of
@@ -122,11 +122,10 @@ def sound(scene: int, output: int) -> tuple[int, int]:
     return scene, (scene * 20 + output) % 128
 
 
-class Histogram(Latency):
+class Histogram:
     """All latencies of a minute in steps of a microsecond, in memory that does not grow."""
 
     def __init__(self) -> None:
-        super().__init__(self._count)
         self.clear()
 
     def clear(self) -> None:
@@ -134,7 +133,8 @@ class Histogram(Latency):
         self._counts = array("L", bytes(8 * STEPS))
         self._worst = 0
 
-    def _count(self, sample: int) -> None:
+    def add(self, sample: int) -> None:
+        """One more, in ns."""
         self._counts[min(sample // 1000, STEPS - 1)] += 1
         if sample > self._worst:
             self._worst = sample
@@ -174,8 +174,9 @@ class Soak:
         patch = connect(rig, self._opener)
         self._inbox = InputReader(dict(enumerate(patch.inputs.values())))
         self.reported: Counter[str] = Counter()
-        self.show = Choosy(rig, patch, self._inbox, say=self._hear)
-        self._latency = self.show.latency = Histogram()
+        self.show = Show(rig, patch, self._inbox, say=self._hear)
+        self._latency = Histogram()
+        self._measured = Choosy(self.show, self._latency.add)
         self._random = random.Random(seed)
         self.done: Counter[str] = Counter()
         self.faults: list[str] = []
@@ -244,12 +245,12 @@ class Soak:
             self._write()
         elif what == "flood":
             source = self._random.randrange(self._size.inputs)
-            self.show.unmeasured.add(source)
+            self._measured.leave_out(source)
             self.desk.flood(source, FLOOD)
             await trio.sleep(1)
             self.desk.flood(source, RATE)
             await self._until(lambda: not self._inbox.waiting(source))
-            self.show.unmeasured.discard(source)
+            self._measured.measure(source)
         else:
             way, count = ("in", self._size.inputs) if what == "input pulled" else ("out", self._size.outputs)
             name = f"{way} {self._random.randrange(count) + 1}"

@@ -11,7 +11,7 @@ from engine.core.cable.speed import CableSpeed
 from engine.core.compiled import CompiledRig
 from engine.core.control.setlist import ShowPosition
 from engine.core.routing.scenes_in_play import ScenesInPlay
-from engine.core.timing.clock import ClockStand
+from engine.core.timing.clock_stand import ClockStand
 
 #: metadata of a field that is not recorded, because it is made from the others
 DERIVED: Final = {"derived": True}

@@ -16,8 +16,7 @@ def test_a_show_keeps_its_last_samples() -> None:
 def test_a_bench_gets_every_sample_of_the_show() -> None:
     """A show adds to what the bench has put in the place of its latency."""
     samples, spans, histogram = Samples(), Spans(), Histogram()
-    replaced: list[Latency] = [samples, spans, histogram]
-    for latency in replaced:
+    for latency in (Latency(samples.add), Latency(spans.add), Latency(histogram.add)):
         latency.add(3_000)
         latency.add(5_000)
     assert list(samples.all) == list(spans.all) == [3_000, 5_000]

@@ -1,6 +1,7 @@
 """The benches can show a fault: a clock that is late or left out turns their verdicts. No outside source."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import pytest
 
@@ -104,14 +105,28 @@ def test_what_sounding_notes_cost_a_recall_is_seen(
 ) -> None:
     """A recall that takes so many µs for each sounding note (the show's clock stands still otherwise) meets the target
     or misses it; the rows without sounding notes are as they were."""
-    now, apply = [0], Show.apply
+    now = [0]
 
-    def slowed(show: Show, command: Command, who: str = "") -> CommandResult:
-        now[0] += each_note * 1000 * show.engine.state.ledger.sounding()
-        return apply(show, command, who)
+    class Slowed:
+        """A show in which a command takes its time."""
+
+        _show: Show
+
+        def __init__(self, *given: Any) -> None:
+            self.__dict__["_show"] = Show(*given)
+
+        def apply(self, command: Command, who: str = "") -> CommandResult:
+            now[0] += each_note * 1000 * self._show.engine.state.ledger.sounding()
+            return self._show.apply(command, who)
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(self._show, name)
+
+        def __setattr__(self, name: str, value: Any) -> None:
+            setattr(self._show, name, value)
 
     monkeypatch.setattr("bench.scenes.time.perf_counter_ns", lambda: now[0])
-    monkeypatch.setattr(Show, "apply", slowed)
+    monkeypatch.setattr("bench.scenes.Show", Slowed)
     result = Result()
     recalls(Pace(quick=True), result)
     (target,) = (each for each in TARGETS if each.figure == f"scenes.recall p99, {SOUNDING} notes")

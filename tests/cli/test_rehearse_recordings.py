@@ -3,12 +3,28 @@
 import json
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from engine.core.engine import Engine
 from tests.support.bayleaf_command import Bayleaf
 from tests.support.rehearsal_rig import SONG
+
+
+class BrokenEngine:
+    """An engine that fails at C4."""
+
+    def __init__(self, *given: Any, **more: Any) -> None:
+        self._engine = Engine(*given, **more)
+
+    def receive(self, now: int, source: int, message: bytes) -> object:
+        if message[1] == 0x3C:
+            raise RuntimeError("broken")
+        return self._engine.receive(now, source, message)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._engine, name)
 
 
 def recorded(file: Path, *happened: Mapping[str, object], head: Mapping[str, object] | None = None) -> Path:
@@ -69,14 +85,7 @@ def test_a_fault_of_our_own_costs_its_message_only(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A fault of Bayleaf itself recurs in the replay and is reported; it costs only its own message."""
-    receive = Engine.receive
-
-    def broken(self: Engine, now: int, source: int, message: bytes) -> object:
-        if message[1] == 0x3C:
-            raise RuntimeError("broken")
-        return receive(self, now, source, message)
-
-    monkeypatch.setattr(Engine, "receive", broken)
+    monkeypatch.setattr("engine.offline.replay.Engine", BrokenEngine)
     notes = [{"at": n, "way": "in", "port": "keys", "message": f"91 {n + 0x3C:02X} 40"} for n in range(2)]
     scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
     file = recorded(tmp_path / "a.jsonl", scene, *notes, {**notes[1], "way": "out", "port": "strings"})

@@ -18,7 +18,7 @@ from engine.core.commands import (
 )
 from engine.core.compiled import compile_rig
 from engine.core.control.setlist import ShowPosition
-from engine.core.timing.clock import ClockStand
+from engine.core.timing.clock_stand import ClockStand
 from engine.rig.read.load import read
 from tests.support.pit_engine import PORTS, SCENES, engine
 

@@ -245,7 +245,7 @@ async def test_a_fault_of_our_own_costs_one_round(
 ) -> None:
     """If checking the ports fails, the fault is reported and counted, and the next round checks again."""
     with monkeypatch.context() as patch:
-        patch.setattr(stand.show, "check_outputs", lambda: 1 / 0)
+        patch.setattr(stand.system.output("Box 1"), "check", lambda: 1 / 0)
         await stand.passes(1)
     assert stand.show.own_faults > 0
     assert any("a fault of Bayleaf itself: ZeroDivisionError" in said for said in stand.said)

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from engine.core.cable.output_cable import Delivery
 from engine.core.commands import NextScene, Panic, PreviousScene, RecallScene, Resend
-from engine.core.engine import Engine
 from engine.fault_log import faults
+from engine.live.meters import Latency
 from engine.live.port_bank import speed_of
+from engine.live.show import Show
 from engine.live.socket.status import status
 from engine.ports.memory import MemoryInput
 from engine.ports.port import DriverFlow
@@ -26,6 +26,32 @@ BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 def raises(message: bytes, now: int) -> tuple[bytes, ...]:
     """A step of a filter that fails."""
     raise ZeroDivisionError
+
+
+class FaultyClock:
+    """The clock of a show, which fails once when it is asked to."""
+
+    def __init__(self, show: Show) -> None:
+        self._show, self._clock, self._fails = show, show.clock, False
+        show.clock = self._read
+
+    def fail(self) -> None:
+        """Fail when it is read next."""
+        self._fails = True
+
+    def fail_after_next(self) -> None:
+        """Fail when it is read after the next message was sent."""
+        self._show.latency = Latency(self._sent)
+
+    def _sent(self, sample: int) -> None:
+        self._show.latency = Latency()
+        self.fail()
+
+    def _read(self) -> int:
+        if self._fails:
+            self._fails = False
+            raise RuntimeError("a mistake")
+        return self._clock()
 
 
 @pytest.fixture
@@ -162,37 +188,27 @@ def test_commands_say_what_reached_no_output() -> None:
     assert dark.show.apply(Panic(), "shell").text.endswith("(strings, brass are missing: nothing reached them)")
 
 
-def test_a_fault_of_our_own_costs_one_message(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_of_our_own_costs_one_message(bench: Bench) -> None:
     """If routing one message fails, the rest of the batch is played, and the fault is counted and reported."""
-    receive = bench.show.engine.receive
-
-    def sometimes(now: int, source: int, message: bytes) -> list[Delivery]:
-        if message[1] == 0x3E:
-            raise RuntimeError("a mistake")
-        return receive(now, source, message)
-
-    monkeypatch.setattr(bench.show.engine, "receive", sometimes)
+    clock = FaultyClock(bench.show)
+    clock.fail_after_next()
     bench.play(KEYS, "90 3C 40", "90 3E 40", "80 3C 40")
     assert bench.heard("strings") == ["90 3C 40", "80 3C 40"]
     assert status(bench.show)["own_faults"] == 1
     assert bench.told() == [("engine", "a fault of Bayleaf itself: RuntimeError('a mistake')")]
 
 
-def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, tmp_path: Path) -> None:
     """The notice names the log file, the file has message and traceback, and the status counts the fault."""
-
-    def never(now: int, source: int, message: bytes) -> None:
-        raise RuntimeError("a mistake")
-
-    monkeypatch.setattr(bench.show.engine, "receive", never)
     file = tmp_path / "pit.log"
     with faults.kept_in(file):
+        FaultyClock(bench.show).fail()
         bench.play(KEYS, "90 3C 40")
         assert status(bench.show)["log"] == {"file": str(file), "faults": 1, "error": None}
     assert bench.told() == [("engine", f"a fault of Bayleaf itself: RuntimeError('a mistake'); details in {file}")]
     written = file.read_text()
     assert "while routing 90 3C 40 from keys: RuntimeError('a mistake')\nTraceback" in written
-    assert "in never" in written
+    assert "in _read" in written
 
 
 def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -210,13 +226,9 @@ def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp
     assert "while the filter transpose answered: ZeroDivisionError" in file.read_text()
 
 
-def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench) -> None:
     """If sending what is due on the cables fails, the messages are played all the same."""
-
-    def never(engine: Engine) -> None:
-        raise ZeroDivisionError
-
-    monkeypatch.setattr(Engine, "due", property(never))
+    FaultyClock(bench.show).fail_after_next()
     bench.play(KEYS, "90 3C 40")
     assert bench.heard("strings") == ["90 3C 40"]
     assert bench.show.own_faults == 1

@@ -162,13 +162,10 @@ class Player:
         return offs + [(source, rest) for (source, _), rest in self.moved.items()]
 
 
-class HandInbox(InputReader):
-    """The real reader, with its thread run by hand."""
-
-    def look(self, now: int) -> bool:
-        """One round of the thread; returns whether anything waits for the loop."""
-        self._poll(now)
-        return self._settle()
+def look(inbox: InputReader, now: int) -> bool:
+    """One round of the reader's thread, run by hand; returns whether anything waits for the loop."""
+    inbox._poll(now)
+    return inbox._settle()
 
 
 class FaultyShow:
@@ -203,7 +200,7 @@ class FaultyShow:
         opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
         inputs = {index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs}
-        self.inbox = HandInbox(inputs, lambda: self.now)
+        self.inbox = InputReader(inputs, lambda: self.now)
         self.show = Show(rig, patch, self.inbox, self._keep, lambda: self.now, self.said.append)
         self._ports = [*patch.inputs.values(), *patch.outputs.values()]
         if crashed:
@@ -305,7 +302,7 @@ class FaultyShow:
     def _turn(self) -> None:
         """What the reader thread and the loop do with what has arrived."""
         while True:
-            waits = self.inbox.look(self.now)
+            waits = look(self.inbox, self.now)
             self.show.pump()
             self._listen()
             if not waits:

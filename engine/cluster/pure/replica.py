@@ -13,6 +13,7 @@ from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
 from engine.core.routing.channel_places import by_instrument
 from engine.core.timing import clock
+from engine.core.timing.clock_stand import ClockStand
 
 _SINCE: Final = (
     5_000_000  # ns since the last clock or quarter frame, and until the next, that show which of two engines
@@ -67,5 +68,5 @@ def show_command(place: ShowPlace) -> FollowShow:
 
 def time_command(place: TimePlace, age: int) -> FollowTime:
     """What the word about clock and time code, said `age` ns ago, commands here."""
-    stand = clock.ClockStand(*place.clock) if place.clock is not None else None
+    stand = ClockStand(*place.clock) if place.clock is not None else None
     return FollowTime(age, stand, place.timecode)

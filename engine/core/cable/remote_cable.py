@@ -97,6 +97,14 @@ class RemoteCable:
         self._let_out(now, unit, out)
         self._order(now, Order(OrderKind.KEPT if isinstance(unit, KeptUnit) else OrderKind.UNIT, unit))
 
+    def tell(self, now: int, message: bytes, out: list[Delivery]) -> None:
+        """Order what a light or display shows; only while `live`.
+
+        It is no part of the state: whoever leads next tells it everything.
+        """
+        self._hand_out(now, message, out)
+        self._orders.append(Order(OrderKind.UNIT, (message,)))
+
     def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See OutputCable."""
         self.put(now, unit, out)
@@ -140,12 +148,15 @@ class RemoteCable:
 
     def _let_out(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         for message in messages:
-            out.append((self.output, message, now))
+            self._hand_out(now, message, out)
             self.receiver.note(now, message)
-            if self.speed is not None:  # for how long the other machine's cable is busy with it
-                cost = self.speed.cost(message)
-                self.carried_at = max(self.carried_at, now) + cost
-                self._handed += cost
+
+    def _hand_out(self, now: int, message: bytes, out: list[Delivery]) -> None:
+        out.append((self.output, message, now))
+        if self.speed is not None:  # for how long the other machine's cable is busy with it
+            cost = self.speed.cost(message)
+            self.carried_at = max(self.carried_at, now) + cost
+            self._handed += cost
 
     def _order(self, now: int, order: Order) -> None:
         if self.live:

@@ -70,8 +70,8 @@ def moves_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     """What these messages move on an output. A new MSB sets its LSB to 0 (MIDI 1.0 p. 12)."""
     moves: list[Move] = []
     for message in messages:
-        if rest_of(message) is None and not position_of(message):
-            continue
+        if message[0] & 0xE0 == NOTE_OFF or (rest_of(message) is None and not position_of(message)):
+            continue  # a note, for one
         low = None
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
             low = Moved(output, bytes((message[0], LSB_OF[message[1]])))
@@ -101,6 +101,11 @@ def is_low(message: bytes) -> bool:
 def is_at_rest(message: bytes) -> bool:
     """Whether this brings what it moves to rest."""
     return rest_of(message) == message
+
+
+def is_so(sent: bytes, before: bytes | None) -> bool:
+    """Whether the channel was sent this already, or is there at rest."""
+    return sent == before or (before is None and is_at_rest(sent))
 
 
 class SentValues:
@@ -163,6 +168,10 @@ class SentValues:
         """The value of this message's controller that is in force there; None if it has no rest and was never moved."""
         sent = self.now(Moved(output, controller[:2]))
         return sent[2] if sent else RESTS.get(controller[1])
+
+    def is_in_force(self, output: int, message: bytes) -> bool:
+        """Whether what this message moves is there already."""
+        return is_so(message, self.now(Moved(output, name_of(message))))
 
     def is_commanded(self, moved: Moved) -> bool:
         """Whether a scene or a control has set it, and no hand has moved it since."""

@@ -7,7 +7,9 @@ sixteenths, six clocks each.
 import math
 from collections import deque
 from itertools import pairwise
-from typing import Final, NamedTuple
+from typing import Final
+
+from engine.core.timing.clock_stand import ClockStand
 
 CLOCK, START, CONTINUE, STOP = (bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC))
 SONG_POSITION: Final = 0xF2
@@ -134,18 +136,6 @@ class ClockFollower:
         mean_t = sum(t for _, t in points) / count
         over = sum(((n - mean_n) * (t - mean_t) for n, t in points), 0.0)
         return over / sum(((n - mean_n) ** 2 for n, _ in points), 0.0)
-
-
-class ClockStand(NamedTuple):
-    """Tempo, clocks since the beginning of the song, and ns until the next one, None if none will come.
-
-    `idle`: the song is stopped, and clocks come all the same.
-    """
-
-    bpm: float
-    position: int
-    next_in: int | None
-    idle: bool
 
 
 class ClockGenerator:

@@ -29,6 +29,7 @@ from engine.core.commands import (
     Resend,
     StackCommand,
     TapTempo,
+    ToggleRoute,
     Transpose,
     UnmuteRoute,
 )
@@ -65,6 +66,8 @@ _NAMED: Final[dict[str, Callable[[str], PlayerCommand]]] = {
     "setlist": ChooseSetlist,
     "mute": MuteRoute,
     "unmute": UnmuteRoute,
+    "toggle": ToggleRoute,
+    "panic": Panic,
 }
 _QUERIES: Final = ("state", "all")
 #: what we answer and tell: answering that would never end
@@ -295,9 +298,11 @@ def _for_player(command: PlayerCommand | None, player: str) -> PlayerCommand | N
 
 def _command(do: str, values: tuple[Value, ...]) -> PlayerCommand | None:
     """The command that a message gives; None if it gives none."""
+    value = values[0] if len(values) == 1 else None
+    if do in _NAMED and isinstance(value, str):
+        return _NAMED[do](value)
     if do in _BUTTONS:
         return _BUTTONS[do] if _is_pressed(values) else None
-    value = values[0] if len(values) == 1 else None
     number = (
         int(value) if isinstance(value, int | float) and not isinstance(value, bool) and value == value // 1 else None
     )
@@ -307,4 +312,4 @@ def _command(do: str, values: tuple[Value, ...]) -> PlayerCommand | None:
         return RecallScene(number)
     if do == "transpose" and number is not None and abs(number) <= LAST_STEP:
         return Transpose(number)
-    return _NAMED[do](value) if do in _NAMED and isinstance(value, str) else None
+    return None

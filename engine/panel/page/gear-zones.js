@@ -56,7 +56,7 @@ export function zoneFields(section, name, zone) {
     make("div", { class: "pair" },
       field("First member", first, "first member", (typed) => ({ members: [typed, last] }), "2 for a lower zone, with manager 1"),
       field("Last member", last, "last member", (typed) => ({ members: [first, typed] }), "15 for an upper zone, with manager 16")),
-    field("A member’s bend reaches", bend, "bend", (typed) => ({ bend: typed }), "semitones, 1 to 96; as the gear is set"),
+    field("A member’s bend reaches", bend, "bend", (typed) => ({ bend: typed }), `semitones, 1 to 96; ${section === "inputs" ? "as the controller is set" : "sent to the gear at the start"}`),
     field("The manager’s bend reaches", managerBend, "manager bend", (typed) => ({ manager_bend: typed }), "semitones, 1 to 96"),
   ];
 }

@@ -51,6 +51,17 @@ def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
     assert cable.receiver.held == 1
 
 
+def test_what_a_light_shows_is_no_state() -> None:
+    """It is ordered like any message; an engine that takes over brings no light back to what it once told it."""
+    cable, out = _cable()
+    light = bytes((0xB0, 20, 127))
+    cable.tell(7, light, out)
+    assert out == [(0, light, 7)]
+    assert cable.take_orders() == [Order(OrderKind.UNIT, (light,))]
+    cable.state(8)
+    assert cable.take_orders() == [Order(OrderKind.STATE, (ReceiverState().snapshot(8),))]
+
+
 def test_whole_bursts_are_ordered_and_the_answer_is_what_is_probably_sent() -> None:
     """What is on its sound already is ordered too, since the other machine decides; after an output was away, nothing
     counts as sent, also for an engine that takes over."""

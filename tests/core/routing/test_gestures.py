@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
+from engine.core.commands import RecallScene
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, input_lost, mute, output_there, recall
@@ -316,6 +317,16 @@ def test_the_first_recall_after_a_panic_tells_where_the_hands_are() -> None:
     assert play(made, 4, KEYS, "90 3C 40", "80 3C 40") == ["90 3C 40", "80 3C 40"]
     assert scene(made, 5, 2) == ["B0 0B 28"]
     assert scene(made, 6, 1) == []
+
+
+def test_a_panic_right_after_a_recall_leaves_everything_at_rest() -> None:
+    """What the recall has still to tell in the moments after it is told no more; the next recall does."""
+    made = rig(TO_STRINGS, TO_BRASS)
+    play(made, 1, KEYS, "B0 0B 14", "B0 40 7F")
+    made.apply(2 * MS, RecallScene(2))
+    command(made, 2, "panic")
+    assert later(made, 1000, BRASS) == []
+    assert sorted(scene(made, 1001, 1)) == ["B0 0B 14", "B0 40 7F"]
 
 
 def test_a_pedal_comes_up_that_no_route_leads_to_its_notes_any_more() -> None:

@@ -147,7 +147,10 @@ async def test_a_client_from_outside_is_obeyed_and_answered(served: tuple[Bench,
     assert (await far.ask("/bayleaf/mute", "pads"))[0] == ("/bayleaf/answer", "pads muted")
     assert made.show.engine.state.muted == {"pads"}
     assert (await far.ask("/bayleaf/unmute", "pads"))[0] == ("/bayleaf/answer", "pads plays again")
+    for said in ("pads muted", "pads plays again"):
+        assert (await far.ask("/bayleaf/toggle", "pads"))[0] == ("/bayleaf/answer", said)
     assert str((await far.ask("/bayleaf/panic"))[0][1]).startswith("panic:")
+    assert "there is no instrument" in str((await far.ask("/bayleaf/panic", "organ"))[0][1])
     assert made.show.engine.scene == (2, "March")
 
 
@@ -624,8 +627,10 @@ def asked_for(data: bytes) -> list[Command]:
                 scene = int(scene)
             if scene in (1, 2, 3, "1", "2", "3", "Overture", "March", "Finale"):
                 calls.append(decode(name, {name: scene}))
-        elif name in ("mute", "unmute") and len(values) == 1 and isinstance(values[0], str):
+        elif name in ("mute", "unmute", "toggle") and len(values) == 1 and isinstance(values[0], str):
             calls.append(decode(name, {"route": values[0]}))
+        elif name == "panic" and len(values) == 1 and isinstance(values[0], str):
+            calls.append(decode(name, {"instrument": values[0]}))
     return calls
 
 
@@ -670,6 +675,7 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
     ]
     valid += [message("/bayleaf/scene", 2), message("/bayleaf/scene", "Finale")]
     valid += [message("/bayleaf/mute", "pads"), message("/bayleaf/unmute", "pads"), message("/bayleaf/scene", 1.0)]
+    songs += [message("/bayleaf/toggle", "pads"), message("/bayleaf/panic", "piano")]
     valid += [bundle(*valid[:2]), bundle(valid[7], valid[9]), message("/bayleaf/answer", "done")]
     valid += [message("/bayleaf/next", 1.0), message("/bayleaf/next", True), message("/bayleaf/next", 0.0)]
     valid += [bundle_at(tag(0), valid[0]), bundle_at(tag(1), valid[1]), *songs]

@@ -5,6 +5,7 @@ Real processes, all on this computer. BAYLEAF_FEET in the environment says how m
 
 import os
 import random
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -64,9 +65,9 @@ class Stage:
 
     def hand_over(self) -> None:
         """The other engine is asked to lead."""
-        before = self.leader
+        before = self.tellings()
         assert self.ask("handover")["done"]
-        self.leader = until("the other engine", lambda: led if (led := self.machines.leader()) != before else None)
+        until("the other engine", lambda: self.tellings() > before, PATIENCE)
 
     def die(self) -> None:
         """The engine in charge is killed, and started again once the other leads."""
@@ -82,10 +83,11 @@ class Stage:
         chance.choice((self.pull, self.hand_over, self.die))()
         self.leader = until("an engine in charge", self.machines.leader, PATIENCE)
 
-    def reasons(self) -> int:
-        """How often the engines have said something after which gear is told everything again."""
-        said = "".join(map(self.machines.said, ENGINES))
-        return said.count("is in charge") + said.count("woke after") + said.count("is open")
+    def tellings(self) -> int:
+        """How often, by what the engines have said, the gear has been told everything."""
+        said = {name: self.machines.said(name) for name in ENGINES}
+        led = sum(said[name].count(f"network: {name} is in charge") for name in ENGINES)
+        return led + max(each.count("feet: is open") for each in said.values()) + "".join(said.values()).count("woke")
 
     def _leads(self) -> bool:
         network = self.machines.network(self.leader)
@@ -110,12 +112,14 @@ def test_gear_agrees_with_the_status_whichever_engine_leads(stage: Stage) -> Non
         return feet.agrees(expected(stage.ask("status")["status"], names))
 
     for number in range(COUNT):
-        if number % RARE == RARE - 1:
+        before = stage.tellings()
+        struck = number % RARE == RARE - 1
+        if struck:
             stage.strike(chance)
         do, fields = random_request(chance, names)
-        before = stage.reasons()
         stage.ask(do, **fields)
         until(f"the gear after {do}", agrees)
-        if feet.again and stage.reasons() > before:  # on a busy computer an engine falls silent by itself
-            feet.again.clear()
-        assert feet.again == []
+        again = max(Counter(feet.again).values(), default=0)
+        # on a busy computer an engine falls silent by itself
+        assert again <= max(0, stage.tellings() - before - struck), stage.machines.said(stage.leader)
+        feet.again.clear()
