@@ -27,13 +27,13 @@ class Outputs:
             cables[output].put(now, (message,), out)
             merging.by_nobody(output, (message,))
 
-    def tell(self, now: int, output: int, message: bytes, out: list[Delivery]) -> None:
-        """What a light or display on this output is to show."""
+    def tell(self, now: int, output: int, thing: object, message: bytes, out: list[Delivery]) -> None:
+        """What `thing`, a light or display on this output, is to show."""
         cable = self._state.cables[output]
         if cable.remote is None:
             cable.put(now, (message,), out)
         else:
-            cable.remote.tell(now, message, out)
+            cable.remote.tell(now, thing, message, out)
         self._state.merging.by_nobody(output, (message,))
 
     def burst(
