@@ -3,6 +3,7 @@
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make, note } from "./dom.js";
+import { revisionFor } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { filterWords } from "./labels.js";
 import { numberOf, putValues, textInput, valueField } from "./value-fields.js";
@@ -72,7 +73,9 @@ export function filterFields(section, name, through) {
   const when = section === "inputs" ? "Before every line and route from here." : "Behind everything that plays this instrument.";
   if (open) return [make("h3", { text: "Filters" }), note(when), open.element];
   const edit = button("Edit filters", () => {
-    open = { key, element: filterChain.editor(through, (now, revision) => putValues([[[section, name, "through"], now.length ? now : null]], `${name}: ${now.length ? `through ${now.map(filterWords).join(", then ")}` : "no filters"}`, revision), close) };
+    const present = () => (section === "inputs" ? held.rig?.ports.inputs[name] : held.rig?.gear[name])?.through ?? [];
+    open = { key, element: filterChain.editor(through, (now, revision) =>
+      putValues([[[section, name, "through"], now.length ? now : null]], `${name}: ${now.length ? now.map(filterWords).join(", then ") : "no filters"}`, revisionFor(through, present(), revision)), close) };
     redraw();
   }, { "data-key": "edit filters" });
   edit.disabled = !mayOperate() || held.rig?.format === 1;
