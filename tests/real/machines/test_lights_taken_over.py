@@ -21,15 +21,15 @@ RARE = 20  # commands from one pulled cable, hand-over or death to the next
 RIG = """
 format = 2
 [rig]
-name = "Two desks"
+name = "Desks and lights"
 [network]
 machine = "desk"
 main = "desk"
 standby = "spare"
 [network.machines]
-desk = { listen = "127.0.0.1:27457" }
-spare = { listen = "127.0.0.1:27458" }
-left = { listen = "127.0.0.1:27459" }
+desk = { listen = "127.0.0.1:27467" }
+spare = { listen = "127.0.0.1:27468" }
+left = { listen = "127.0.0.1:27469" }
 [inputs]
 keys = { port = "Keys", machine = "left" }
 [outputs]
@@ -44,6 +44,10 @@ class Stage:
     def __init__(self, folder: Path) -> None:
         self.feet = Feet(folder / "FIFO")
         self.machines = ThreeMachines(None, folder, RIG.replace("FIFO", str(folder / "FIFO")) + LIT_SCENES)
+        self.leader = ""
+
+    def begin(self) -> None:
+        """All three play."""
         for name in ("left", *ENGINES):
             self.machines.start(name)
         self.leader = until("an engine in charge", self.machines.leader, PATIENCE)
@@ -97,9 +101,12 @@ class Stage:
 @pytest.fixture
 def stage(tmp_path: Path) -> Iterator[Stage]:
     made = Stage(tmp_path)
-    yield made
-    made.machines.close()
-    os.close(made.feet.handle)
+    try:
+        made.begin()
+        yield made
+    finally:
+        made.machines.close()
+        os.close(made.feet.handle)
 
 
 @pytest.mark.timeout(max(300, COUNT))
