@@ -166,12 +166,14 @@ class HeldNotes:
             merge(presses)
         for (source, target), count in ended.items():
             holders = self.holders.get(target, {})
-            if source in holders:
+            sounded = source in holders
+            if sounded:
                 holders[source] -= min(holders[source], count) - 1  # one note-off, however often it was pressed
             if self._end_press(source, target):
                 yield target.output, bytes((NOTE_OFF | target.channel, target.key, 64))
             channel, routes = played[source, target]
-            self._ring_on((source, channel), target, routes)
+            if sounded:  # else what ended it said whether it rings on
+                self._ring_on((source, channel), target, routes)
 
     def end_silently(self, players: Container[int], output: int, channel: int, under_pedals: bool) -> None:
         """The channel was sent what ends all that these players, and nobody else, hold there.

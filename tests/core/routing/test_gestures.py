@@ -383,6 +383,17 @@ def test_what_all_sound_off_has_silenced_is_shaped_no_more() -> None:
     assert not made.waiting
 
 
+def test_what_was_silenced_does_not_ring_when_it_is_ended_once_more() -> None:
+    """All Sound Off in the next scene, too: under another player's pedal nothing rings for it, and what that player
+    leaves comes to rest at once."""
+    made = rig(TO_STRINGS, route("pads", "strings"), TO_BRASS)
+    play(made, 1, KEYS, "90 3C 40", "B0 78 00")
+    scene(made, 1000, 2)
+    play(made, 1001, PADS, "E0 00 00", "B0 40 7F")
+    assert play(made, 1002, KEYS, "B0 78 00") == ["80 3C 40"]
+    assert sorted(scene(made, 1003, 3)) == ["B0 40 00", "E0 00 40"]
+
+
 def test_what_all_notes_off_leaves_to_a_pedal_is_shaped_on() -> None:
     """Under a pedal All Notes Off ends nothing (MIDI 1.0, p. 24): its notes keep the gesture of their hand, on whatever
     channel it leads them."""
