@@ -68,7 +68,7 @@ class Feedback:
             if cable.due is not None:
                 waits = True
                 continue
-            self._outputs.tell(now, thing[0], message, out)
+            self._outputs.tell(now, thing[0], thing, message, out)
             self.things_sent[thing] = message
         if not waits and self._changed:
             self._plan = plan

@@ -5,7 +5,7 @@ The cable is paced at its speed (see `Transmission`); what waits is in queues by
 """
 
 from collections import deque
-from collections.abc import Callable, Container, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from enum import IntEnum, auto
 from typing import Final
 
@@ -98,7 +98,7 @@ class Cable:
 
     def is_on(self, step: BurstUnit) -> bool:
         """See OutputCable."""
-        return not self._needed((step,), step.player)
+        return not self._needed((step,), self._staying(step.player))
 
     def forget_sounds(self) -> None:
         """See OutputCable."""
@@ -144,10 +144,11 @@ class Cable:
         self, now: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str | None = ""
     ) -> Sequence[BurstUnit]:
         """See OutputCable; with None in place of those of everybody."""
-        needed = self._needed(steps, player) if steps else ()
+        staying = self._staying(player)
+        needed = self._needed(steps, staying) if steps else ()
         if not needed and not self._steps:
             return ()
-        self._steps = deque((*self._staying(steps, player), *needed) if self._steps else needed)
+        self._steps = deque((*_not_replaced(staying, steps), *needed) if staying else needed)
         channels = {step.channel for step in self._steps}
         movable = self.queues.movable
         if movable:  # the burst is their newer value
@@ -170,10 +171,14 @@ class Cable:
             if channel not in channels and channel != begun:
                 self._release(channel)
 
-    def _needed(self, steps: Sequence[BurstUnit], player: str | None) -> Sequence[BurstUnit]:
-        """Those of a burst's steps that are to be sent."""
+    def _staying(self, player: str | None) -> list[BurstUnit]:
+        """The waiting steps that another burst of this player may leave there."""
+        return [step for step in self._steps if step.stays_for(player)]
+
+    def _needed(self, steps: Sequence[BurstUnit], staying: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
+        """Those of a burst's steps that are to be sent, while others are `staying`."""
         # channels to which another bank or program is on its way
-        changing = {step.channel for step in self._steps if step.stays_for(player) and step.selects}
+        changing = {step.channel for step in staying if step.selects}
         if self._selects:
             waiting = (*self.queues.everything(), *(() if self._begun_step else self._begun))
             changing |= {message[0] & 0x0F for message in waiting if selects_sound(message)}
@@ -184,13 +189,6 @@ class Cable:
                 if step.chooses or is_sound(step.unit) or any(map(selects_sound, step.unit)):
                     changing.add(step.channel)
         return needed
-
-    def _staying(self, steps: Sequence[BurstUnit], player: str | None) -> Iterator[BurstUnit]:
-        """The waiting steps that these do not replace."""
-        selected = {step.channel for step in steps if step.selects}
-        for step in self._steps:
-            if step.stays_for(player) and step not in steps and not (step.selects and step.channel in selected):
-                yield step
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See OutputCable.
@@ -336,3 +334,11 @@ class Cable:
     def _release(self, channel: int) -> None:
         self._held.pop(channel, None)
         self.queues.unpark(channel)
+
+
+def _not_replaced(waiting: Iterable[BurstUnit], steps: Sequence[BurstUnit]) -> Iterator[BurstUnit]:
+    """Those of these waiting steps that no equal step, and no other sound of their channel, replaces."""
+    selected = {step.channel for step in steps if step.selects}
+    for step in waiting:
+        if step not in steps and not (step.selects and step.channel in selected):
+            yield step

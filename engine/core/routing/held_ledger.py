@@ -90,6 +90,12 @@ class Ledger:
             and ((moved[0], moved[1][0] & 0x0F) not in but_on or moved[1][0] & 0xF0 == NOTE_ON)
         ]
 
+    def movers_on(self, channels: Container[Channel], sources: Container[int]) -> set[int]:
+        """Those of these inputs that have moved anything off rest on these channels."""
+        values = self.sent.values.items()
+        moved = {sent[0] for moved, sent in values if sent[0] in sources and moved.channel in channels}
+        return moved | {hand[0] for _, hand, _ in self.pedals.held_by(sources, channels)}
+
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.sent.moved():
             if moved.channel == (output, channel):

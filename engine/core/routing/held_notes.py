@@ -263,7 +263,8 @@ class HeldNotes:
         sounding = [press for press in presses if press.targets]
         routes = sounding[0].routes if sounding else None
         together = (target for press in sounding if press.routes is routes for target in press.targets)
-        return routes, {(output, channel) for output, channel, _ in together}
+        holders = self.holders
+        return routes, {(target.output, target.channel) for target in together if source in holders.get(target, ())}
 
     def bind(self, leaving: Container[int], routes: "OpenRoutes") -> set[Channel]:
         """Other routes take the place of these: what the inputs play that leave them goes on by them until silent.

@@ -4,7 +4,6 @@ from collections.abc import Collection, Iterable, Sequence
 
 from engine.core.cable.channel_sounds import is_sound, selects_sound
 from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit, owned
-from engine.core.cable.program_burst import messages_of
 from engine.core.cable.replaceable_values import resets
 from engine.core.cable.silencing_messages import EVERY_KEY, WHEELS
 from engine.core.cable.speed import CableSpeed
@@ -28,13 +27,13 @@ class Outputs:
             cables[output].put(now, (message,), out)
             merging.by_nobody(output, (message,))
 
-    def tell(self, now: int, output: int, message: bytes, out: list[Delivery]) -> None:
-        """What a light or display on this output is to show."""
+    def tell(self, now: int, output: int, thing: object, message: bytes, out: list[Delivery]) -> None:
+        """What `thing`, a light or display on this output, is to show."""
         cable = self._state.cables[output]
         if cable.remote is None:
             cable.put(now, (message,), out)
         else:
-            cable.remote.tell(now, message, out)
+            cable.remote.tell(now, thing, message, out)
         self._state.merging.by_nobody(output, (message,))
 
     def burst(
@@ -42,14 +41,14 @@ class Outputs:
     ) -> tuple[BurstUnit, ...]:
         """These steps of a player's scene, or of the set-up; the answer are those that are sent."""
         state = self._state
-        cable, only_sounds = state.cables[output], all(is_sound(step.unit) for step in steps)  # most bursts
-        if only_sounds:
+        cable = state.cables[output]
+        if _only_sounds(steps):
             needed = tuple(cable.burst(now, steps, out, player))
         else:
             needed = tuple(cable.burst(now, state.entered.needed(cable, steps), out, player))
             state.entered.note(output, needed)
         if needed:
-            state.merging.by_nobody(output, messages_of(needed))
+            state.merging.by_nobody(output, (message for step in needed for message in step.unit))
         return needed
 
     def command(self, output: int, messages: Iterable[bytes]) -> None:
@@ -200,6 +199,11 @@ class Outputs:
             BurstUnit(channel, unit, 0) for channel, unit in state.cables[output].sounds.items() if channel not in named
         )
         return tuple(step._replace(lasting=state.rules.only_changes, always=True) for step in (*kept, *steps))
+
+
+def _only_sounds(steps: Iterable[BurstUnit]) -> bool:
+    """Whether these are banks and programs alone, as most bursts are."""
+    return not [step for step in steps if not is_sound(step.unit)]
 
 
 def _ends_with_notes(moved: Moved) -> bool:

@@ -160,10 +160,17 @@ class Settling:
         """A note is about to begin where something waits: what belongs to it goes first."""
         gestures = self._state.gestures
         wanted: AllWanted | None = None
-        if source in gestures.unsettled:
-            wanted = self._settle(now, source, self._sounding(), out)
-            gestures.notes_changed(now, (source,))
-        channels = {(target.output, target.channel) for target in targets} & gestures.waiting
+        channels = {(target.output, target.channel) for target in targets}
+        if gestures.unsettled:
+            sounding = self._sounding()
+            others = self._state.ledger.movers_on(channels, gestures.unsettled) - {source}
+            if source in gestures.unsettled:
+                wanted = self._settle(now, source, sounding, out)
+                gestures.notes_changed(now, (source,))
+            for other in sorted(others):  # what they have left there
+                self._settle(now, other, sounding, out)
+                gestures.notes_changed(now, (other,))
+        channels &= gestures.waiting
         if not channels:
             return
         if gestures.looks_at is not None:  # notes may have ended there since

@@ -248,6 +248,15 @@ def test_rest_is_what_the_rig_has_set_up() -> None:
     assert scene(made, 2, 2) == ["B0 0B 50"]
 
 
+def test_a_note_in_the_moments_after_a_recall_begins_without_what_others_have_left() -> None:
+    """The channel is another player's now, whose first note comes before the recall has told everything."""
+    made = rig(TO_STRINGS, route("pads", "strings"))
+    play(made, 1, KEYS, "E0 00 00", "B0 40 7F", "B0 0B 14")
+    made.apply(2 * MS, RecallScene(2))
+    sent = play(made, 2, PADS, "90 3C 40")
+    assert (sorted(sent[:-1]), sent[-1]) == (["B0 0B 7F", "B0 40 00", "E0 00 40"], "90 3C 40")
+
+
 def test_a_pedal_that_nobody_is_left_to_lift_comes_up() -> None:
     """A pedal holds another player's note only while its own player plays there, or leads there."""
     made = rig(f"{TO_STRINGS}, {route('pads', 'strings')}", TO_BRASS)
@@ -367,7 +376,7 @@ def test_what_all_sound_off_has_silenced_is_shaped_no_more() -> None:
     made = rig(ON_CHANNEL_2, TO_BRASS)
     play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "B0 78 00")
     assert scene(made, 2, 2) == ["B1 40 00"]
-    assert play(made, 1000, KEYS, "E0 00 64") == []
+    assert play(made, 1000, KEYS, "E0 00 64", "A0 3C 50") == []
     assert play(made, 1001, KEYS, "80 3C 40") == ["81 3C 40"]
     assert play(made, 1002, KEYS, "E0 00 30") == []
     later(made, 2000)
