@@ -16,7 +16,7 @@ class Members:
     def __init__(self, members: range, surroundings: Surroundings) -> None:
         """`surroundings`: they say where others sound. Which member has been silent longest is kept there, too, so that
         it is known over scene changes and to all filters that lead to the same zone."""
-        self._sounding = surroundings.sounding
+        self._sounding, self._is_in_force = surroundings.sounding, surroundings.is_in_force
         self._silent_since: dict[int, int] = surroundings.shared(("mpe", members))
         for member in members:
             self._silent_since.setdefault(member, member)
@@ -52,17 +52,23 @@ class Members:
         """All that sound."""
         return [voice for voice, presses in self._presses.items() if presses]
 
-    def shape(self, voice: int, after: Expression) -> tuple[bytes, ...]:
-        """What brings the member of a voice there, from what it was last sent.
+    def shape(self, voice: int, after: Expression, begins: bool) -> tuple[bytes, ...]:
+        """What brings the member of a voice there, from what it was last sent; `begins`: its note is about to.
 
-        If another filter has sent that, all is sent again: since then the channel may have been set to rest.
+        If another filter has sent that, all is sent again. Before a note so is what the channel has lost: since its
+        last note it may have been set to rest.
         """
         member = self.of(voice)
         by, before = self._shaped.get(member, (None, None))
         if after.timbre is None and before is not None and before.timbre is not None:
             after = after._replace(timbre=TIMBRE_CENTRE)
         self._shaped[member] = self._token, after
-        return after.messages(member, before if by is self._token else None)
+        if by is not self._token:
+            before = None
+        changes = after.messages(member, before)
+        if not begins or before is None:
+            return changes
+        return tuple(each for each in after.messages(member, None) if each in changes or not self._is_in_force(each))
 
     def forget_shapes(self) -> None:
         """What the members were sent counts no longer."""

@@ -58,18 +58,18 @@ class ToZone:
         """What shapes a note comes before its press."""
         if is_press(message):
             member = self._members.press(voice)
-            return (*self._shaped(channel, voice), _moved(message, member))
+            return (*self._shaped(channel, voice, begins=True), _moved(message, member))
         member = self._members.release(voice)
         if not self._members.sounding(voice):
             self._key_pressures.pop(voice, None)
         return (_moved(message, member),)
 
-    def _shaped(self, channel: int, voice: int) -> tuple[bytes, ...]:
-        """What brings the member of a voice to its bend, timbre and pressure."""
+    def _shaped(self, channel: int, voice: int, begins: bool = False) -> tuple[bytes, ...]:
+        """What brings the member of a voice to its bend, timbre and pressure; `begins`: its note is about to."""
         came = self._came.get(channel, Expression())
         bend = bend_of(rescaled(came.bend, self._reach.member, self._goes.member))
         after = Expression(bend, came.timbre, max(came.pressure, self._key_pressures.get(voice, 0)))
-        return self._members.shape(voice, after)
+        return self._members.shape(voice, after, begins)
 
     def _play_common(self, message: bytes) -> tuple[bytes, ...]:
         """What concerns all notes is the manager's."""

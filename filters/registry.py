@@ -76,6 +76,10 @@ class Surroundings(Protocol):
     def in_force(self, controller: bytes) -> int | None:
         """The value that this message's controller has where the message would go; None if it is not known."""
 
+    def is_in_force(self, message: bytes) -> bool:
+        """Whether what this message moves is there already where the message would go: it was sent last, or is that at
+        rest."""
+
     def sounding(self) -> Mapping[int, bool]:
         """The channels, 0 to 15, where the filter's messages go and notes sound (True) or have just sounded (False)."""
 

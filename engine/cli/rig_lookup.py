@@ -16,7 +16,7 @@ def scene_of(rig: Rig, wanted: int | str, file: Path) -> Scene:
     near = nearest_scene(str(wanted), rig.scenes)
     remedy = f'did you mean "{near}"? ' if near else ""
     said = f'"{wanted}"' if isinstance(wanted, str) and not wanted.isdecimal() else wanted
-    raise CommandError(f"there is no scene {said} in {file}; {remedy}it has {listed_scenes(rig.scenes)}")
+    raise CommandError(f"there is no scene {said} in {file}; {remedy}it has {listed_scenes(wanted, rig.scenes)}")
 
 
 def song_of(rig: Rig, wanted: str, file: Path) -> SongTable:

@@ -97,7 +97,7 @@ class State:
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
         compiled.show.follow(
-            self.sync.bpm, self.ledger.sent.value, self.positions.of, self._sounding, self.mpe_inputs.announced
+            self.sync.bpm, self.ledger.sent, self.positions.of, self._sounding, self.mpe_inputs.announced
         )
 
     def _sounding(self) -> dict[Channel, bool]:

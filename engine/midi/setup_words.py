@@ -7,6 +7,7 @@ each).
 
 import re
 from collections.abc import Callable, Iterable
+from difflib import get_close_matches
 from typing import Final, NamedTuple
 
 from engine.midi.controllers import (
@@ -42,6 +43,8 @@ from engine.midi.show_control import ALL_CALL, go
 from engine.midi.tuning_messages import concert_pitch, master_coarse_tuning, master_fine_tuning, scale_tuning
 
 _GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules ignore what arrives while they reset
+
+_ALIKE: Final = 0.7  # of 1: how like each other words are of which one may be meant for the other
 
 Messages = tuple[Message, ...]
 
@@ -83,6 +86,17 @@ def set_up(words: str, to: Receiver) -> SetupMessages:
     if not is_whole(message):
         raise ValueError(next((each.allowed for each in _WORDS if re.match(rf"{each.begin}\b", plain)), ALLOWED))
     return SetupMessages((message,))
+
+
+def nearest_words(line: str) -> str | None:
+    """An example of what a misspelt line may mean; None if it is like no words, or spelt as they are."""
+    examples = {_letters(each): each for each in re.findall(r'"([a-zA-Z][^"]*)"', ALLOWED)}
+    close = get_close_matches(_letters(line), examples, 1, _ALIKE)
+    return examples[close[0]] if close and close[0] != _letters(line) else None
+
+
+def _letters(line: str) -> str:
+    return " ".join(re.sub("[^a-z ]", " ", line.lower()).split())
 
 
 def is_value(message: Message) -> bool:

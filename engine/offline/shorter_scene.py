@@ -154,10 +154,8 @@ class _Parts:
     def __init__(
         self, chain: Sequence[FilterSettings], written: Sequence[Table], middle_c: MiddleC, only: int | None
     ) -> None:
-        self._middle_c, self._only = middle_c, only
-        self._channel: int | None = None
-        moved = any(settings.filter == "channels" for settings in chain)
-        self._to: set[int] = set() if only is None or moved else {only}
+        self._middle_c = middle_c
+        self._channel, self._to = _channels([each for each in chain if each.filter == "channels"], only)
         self._kinds: list[str] = []
         self._by: int | None = None
         self._zone: Any = None
@@ -166,14 +164,8 @@ class _Parts:
             self._sort(settings, table)
 
     def _sort(self, settings: Any, table: Table) -> None:
-        if settings.filter == "channels" and not self._to:
-            came = {*(settings.keep or range(1, 17))}.difference(settings.drop)
-            asked = came if self._only is None else came & {self._only}
-            ends = {settings.map.get(each, each) for each in asked}
-            if len(ends) == 1 and (len(came) in (1, 16) or self._only is not None):
-                self._to = ends
-                self._channel = min(came) if len(came) == 1 and self._only is None else None
-                return
+        if settings.filter == "channels" and self._to is not None:
+            return  # the line's own
         if settings.filter == "zone" and self._zone is None and settings.fade is None:
             self._zone = settings
         elif settings.filter == "transpose" and self._by is None and settings.outside == "drop":
@@ -186,7 +178,7 @@ class _Parts:
 
     def leads_to(self, channel: int) -> bool:
         """Whether everything ends on this channel."""
-        return self._to == {channel}
+        return self._to == channel
 
     def keys(self, programs: bool) -> Table:
         """The keys of a line; `programs`: whether program changes may pass if nothing stops them all."""
@@ -204,6 +196,20 @@ class _Parts:
             "programs": True if programs else None,
             "through": through or None,
         }
+
+
+def _channels(filters: Sequence[Any], only: int | None) -> tuple[int | None, int | None]:
+    """The one channel that all filters of channels together take, None for any of them, and the one where everything
+    ends; None for both if that is not one channel. `only`: the one on which inputs send."""
+    ends = {each: each for each in range(1, 17)}
+    for settings in filters:
+        kept = {each: at for each, at in ends.items() if at in (settings.keep or ends.values())}
+        ends = {each: settings.map.get(at, at) for each, at in kept.items() if at not in settings.drop}
+    if only is not None:
+        return None, ends.get(only)
+    if len({*ends.values()}) != 1 or len(ends) not in (1, 16):
+        return None, None
+    return (min(ends) if len(ends) == 1 else None), min(ends.values())
 
 
 def _without(one: Table | list[str], kinds: set[str]) -> Table | None:

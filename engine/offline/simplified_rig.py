@@ -36,10 +36,11 @@ class SimplifyError(UserError):
 
 
 class SimplifiedRig(NamedTuple):
-    """The text in format 2, and what could not be shortened and why."""
+    """The text in format 2, what could not be shortened and why, and whether any line has `programs = true`."""
 
     text: str
     kept: list[KeptRoute]
+    programs: bool
 
 
 def simplified(text: str, source: str, folder: Path | None = None, channel: int | None = None) -> SimplifiedRig:
@@ -57,7 +58,8 @@ def simplified(text: str, source: str, folder: Path | None = None, channel: int 
     chains = _with_chains(scenes, before)
     made = _written(sheet, _Family(before, scenes, chains, sheet.data).said(), chains)
     _prove(before, read(made, source, folder=folder), channel)
-    return SimplifiedRig(made, [each for scene in scenes for each in scene.kept])
+    programs = any(line.get("programs", False) for scene in scenes for line in scene.play)
+    return SimplifiedRig(made, [each for scene in scenes for each in scene.kept], programs)
 
 
 def _prove(before: Rig, after: Rig, channel: int | None) -> None:

@@ -149,7 +149,7 @@ class PairingsAnswer(Answer):
 
 
 class ScenesAnswer(Answer):
-    """The scenes: {"number", "name", "at": place in time code or None, "now": whether it is in force}."""
+    """The scenes: {"number", "name", "cue": label or None, "at": time code or None, "now": whether in force}."""
 
     scenes: list[Facts]
 

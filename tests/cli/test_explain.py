@@ -46,6 +46,28 @@ def test_a_parameter_is_explained_as_one(bayleaf: Bayleaf, tmp_path: Path) -> No
     assert "B0 4A 40 (channel 1 brightness 64)" in said.out
 
 
+def test_a_clock_is_explained_with_the_clock_of_the_rig(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """An output that gets the rig's clock gets no routed one; from the input that is followed it comes in its time."""
+    file, ask = tmp_path / "clocked.toml", ("explain", str(tmp_path / "clocked.toml"), "--input", "keys")
+    rig = (
+        'format = 2\n[inputs]\nkeys = { port = "k" }\n[outputs]\nbox = { port = "b" }\nloop = { port = "l" }\n'
+        'free = { port = "f" }\n[[routes]]\nfrom = "keys"\nto = ["box", "free"]\n[[scenes]]\nnumber = 1\nname = "A"\n'
+        '[sync.clock]\nto = ["box", "loop"]\n'
+    )
+    file.write_text(rig)
+    said = bayleaf(*ask, "F8")
+    assert "  box: nothing; the rig's clock goes there instead\n" in said.out
+    assert "  free: F8 (clock)\n" in said.out
+    assert "  box: 90 3C 40" in bayleaf(*ask, "90 3C 40").out
+    file.write_text(rig + 'from = "keys"\ntransport = ["box"]\noffset = { box = "-4 ms" }\n')
+    assert json.loads(bayleaf(*ask, "F8", "--json").out)["outputs"] == {
+        "box": ["F8"],
+        "loop": ["F8 after 4 ms"],
+        "free": ["F8"],
+    }
+    assert json.loads(bayleaf(*ask, "FA", "--json").out)["outputs"] == {"box": ["FA"], "loop": [], "free": ["FA"]}
+
+
 SONGS = """
 [[songs]]
 name = "Market"

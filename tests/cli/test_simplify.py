@@ -48,6 +48,8 @@ def test_simplify_prints_and_writes(bayleaf: Bayleaf, tmp_path: Path) -> None:
     assert said.err.splitlines() == [
         "note: every channel passes as it comes in, and a line plays one; it stays a route: route 2 of scene 12",
         "note: if all inputs send on one channel, say which: --channel N makes lines of more routes",
+        "note: lines with programs = true pass program changes, bank selects and mode messages as their routes did; "
+        "take it away where nobody needs them",
         "20 lines instead of 26; every scene does the same to every message",
     ]
     assert bayleaf("simplify", str(rig), "--out", str(new)).status == 0

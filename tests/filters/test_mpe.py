@@ -209,6 +209,28 @@ def test_members_that_sound_for_others_are_taken_last() -> None:
     assert taken == [5, 3, 2, 4]
 
 
+def test_two_filters_that_share_a_zone_know_what_its_members_were_sent() -> None:
+    """What shapes a note comes before it (M1-100), whichever of them has played its member last; a timbre that only the
+    other one moves goes back to the middle."""
+    show = PlainSurroundings()
+    keys = step_in('filter = "mpe", from = { channel = 1 }, to = { members = [2, 2] }', show)
+    grid = step_in('filter = "mpe", from = { members = [2, 8] }, to = { members = [2, 2] }', show)
+    heard(keys, "90 3C 40", "80 3C 40")
+    assert heard(grid, "E1 00 60", "B1 4A 7F", "91 40 40")[-4:] == ["E1 00 60", "B1 4A 7F", "D1 00", "91 40 40"]
+    heard(grid, "81 40 40")
+    assert heard(keys, "90 3C 40", "80 3C 40") == ["E1 00 40", "B1 4A 40", "D1 00", "91 3C 40", "81 3C 40"]
+    assert heard(keys, "90 3C 40", "80 3C 40") == ["91 3C 40", "81 3C 40"]
+
+
+def test_what_a_member_has_lost_is_sent_again_before_a_note() -> None:
+    """A channel that has come to rest since its last note is bent again: half a semitone at 48 (M1-100)."""
+    show = PlainSurroundings()
+    step = step_in(TO_ZONE, show)
+    heard(step, "E0 00 50", "90 3C 40", "80 3C 40", *(f"90 {key:02X} 40" for key in range(64, 77)))
+    show.lost = {0xE1}
+    assert heard(step, "90 3C 40")[-2:] == ["E1 55 40", "91 3C 40"]
+
+
 def test_a_poly_pressure_keyboard_drives_an_mpe_instrument() -> None:
     """Pressure of a key is the pressure of its member (M1-100 allows key pressure on the manager only)."""
     step = step_of(TO_ZONE)

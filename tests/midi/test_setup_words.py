@@ -5,7 +5,7 @@ import re
 import pytest
 
 from engine import handbook
-from engine.midi.setup_words import Receiver, is_value, set_up
+from engine.midi.setup_words import Receiver, is_value, nearest_words, set_up
 from tests.support.check_values import check_value, check_values
 
 
@@ -55,6 +55,22 @@ def test_registered_parameters_have_their_numbers() -> None:
     }
     for said, name in words.items():
         assert heard(said)[:2] == ["B0 65 00", f"B0 64 {numbers[name]:02X}"]
+
+
+@pytest.mark.parametrize(
+    ("line", "meant"),
+    [
+        ("volum 90", "volume 0"),
+        ("nprn 1/8 = 3", "nrpn 1/8 = 64"),
+        ("F0 7D 01", "F0 7D 01 F7"),
+        ("volume 128", None),
+        ("mono", None),
+        ("", None),
+    ],
+)
+def test_misspelt_words_have_a_nearest_example(line: str, meant: str | None) -> None:
+    """By their letters; a number out of its range is no misspelling."""
+    assert nearest_words(line) == meant
 
 
 @pytest.mark.parametrize("cents", [-100, -50, -1, 0, 1, 50, 99])

@@ -64,6 +64,19 @@ def test_a_route_becomes_a_line() -> None:
     )
 
 
+def test_channels_in_several_filters_are_one() -> None:
+    """What all of them together take, and where everything ends: kept first and moved last, or moved twice."""
+    zone = '{ filter = "zone", notes = ["C4", "G9"] }'
+    for first, last in (
+        ("keep = [1]", "map = { 1 = 3 }"),
+        ("keep = [1, 2], map = { 1 = 9 }", "keep = [9], map = { 9 = 3 }"),
+    ):
+        chain = f'{{ filter = "channels", {first} }}, {STRIPPED}, {zone}, {{ filter = "channels", {last} }}'
+        assert 'play = [{ from = "keys", on = "brass", notes = "C4..", channel = 1 }]\n' in _shorter(
+            _scene(1, _route(chain))
+        )
+
+
 def test_what_program_changes_and_mode_messages_did_stays() -> None:
     """A route that let them through becomes a line that does; one that stops some of them stops just these."""
     assert "channel = 1, programs = true }]" in _shorter(_scene(1, _route(_to(2))))

@@ -21,5 +21,5 @@ def test_port(
     check: Callable[[Line], None],
 ) -> None:
     """A port on JACK, one of our own or one that we connected to, passes the conformance suite."""
-    with make(system, rtmidi.API_UNIX_JACK, carries=16_379, patience=20.0) as line:
+    with make(system, rtmidi.API_UNIX_JACK, carries=16_379, holds=8191, patience=20.0) as line:
         check(line)

@@ -175,6 +175,18 @@ def test_what_was_taken_while_a_port_closes_arrives(jack_server: str, far: "Clie
     near.close()
 
 
+def test_what_is_sent_last_arrives(jack_server: str, far: "Client") -> None:
+    """The last releases of a show: the port is closed, and the client leaves, at once after they were sent."""
+    for _ in range(10):
+        system = one_client("bayleaf")
+        output = system.open_output("far:hear")
+        for number in range(100):
+            output.send(bytes((0x80, number, 0)))
+        output.close()
+        system.close()
+        assert [message[1] for _, message in _heard(far, 100)] == list(range(100))
+
+
 def test_ports_come_and_go_while_others_play(
     system: JackPorts, line: tuple[InputPort, OutputPort], far: "Client"
 ) -> None:

@@ -38,6 +38,7 @@ class PlainSurroundings:
     def __init__(self, bpm: float = 120, values: dict[tuple[int, int], int] | None = None) -> None:
         self.bpm, self.values = bpm, values if values is not None else {}
         self.moved: list[bytes] = []
+        self.lost: set[int] = set()  # status bytes of what came to rest
         self.sounds: dict[int, bool] = {}  # by channel from 0
         self.zone: tuple[int, int, int, int] | None = None  # that the input has announced
         self._shared: dict[Hashable, dict[Any, Any]] = {}
@@ -53,6 +54,10 @@ class PlainSurroundings:
     def in_force(self, controller: bytes) -> int | None:
         """See Surroundings."""
         return self.values.get((controller[0], controller[1]))
+
+    def is_in_force(self, message: bytes) -> bool:
+        """See Surroundings. Nobody but the filter sends anything, unless it was lost."""
+        return message[0] not in self.lost
 
     def sounding(self) -> dict[int, bool]:
         """See Surroundings."""

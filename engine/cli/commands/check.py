@@ -44,7 +44,7 @@ def check(
     density: Annotated[
         int, typer.Option("--density", min=0, help="Messages per second assumed from each input.")
     ] = DENSITY,
-    strict: Annotated[bool, typer.Option("--strict", help="Let every warning be an error.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Treat every warning as an error.")] = False,
     json: Json = False,
 ) -> None:
     """Check a rig file, and forecast the load of its cables.

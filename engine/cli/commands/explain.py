@@ -11,6 +11,7 @@ from engine.cli.output import CommandError, as_json, print_line, write_new
 from engine.cli.rig_lookup import check_input, scene_of, song_of
 from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
 from engine.core.routing.explain import explain as explain_message
+from engine.core.timing.sync import is_clock
 from engine.midi.message_words import to_hex
 from engine.midi.unit_words import UnitWords, unit_from_hex, unit_in_words
 from engine.offline.scene_change import ChangeOnOutput, may_move, scene_change
@@ -23,7 +24,7 @@ from filters.registry import Later
 def explain(
     rig: RigFile,
     message: Annotated[
-        list[str] | None, typer.Argument(metavar="HEX...", help="One message, such as 90 3C 40, or a parameter's.")
+        list[str] | None, typer.Argument(metavar="HEX...", help="One message (90 3C 40), or those of one parameter.")
     ] = None,
     input: Annotated[str | None, typer.Option("--input", help="The input of the rig that it comes from.")] = None,
     scene: Annotated[str | None, typer.Option("--scene", help="Number or name. Default: the first scene.")] = None,
@@ -189,8 +190,10 @@ def _print_explanation(
         for one in route.filters:
             print_line(f"    {one.filter}: {one.words}")
     print_line("what each output gets:")
+    clocked = rig.sync.clock.to if rig.sync.clock is not None and is_clock(asked[0]) else ()
     for name, messages in found.outputs.items():
-        print_line(f"  {name}: {_messages(rig, name, messages)}")
+        instead = "; the rig's clock goes there instead" if name in clocked and not messages else ""
+        print_line(f"  {name}: {_messages(rig, name, messages)}{instead}")
 
 
 def _messages(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> str:

@@ -31,8 +31,12 @@ def listed(name: Name = "bayleaf", json: Json = False) -> None:
     if json:
         as_json(answer["scenes"])
         return
-    rows = [(each["number"], each["name"], each["at"], "now" if each["now"] else "") for each in answer["scenes"]]
-    table(("no.", "name", "at", "playing"), rows)
+    extra = [key for key in ("cue", "at") if any(each.get(key) is not None for each in answer["scenes"])]
+    rows = [
+        (each["number"], *(each[key] for key in extra), each["name"], "now" if each["now"] else "")
+        for each in answer["scenes"]
+    ]
+    table(("no.", *extra, "name", "playing"), rows)
 
 
 @scenes.command()

@@ -43,9 +43,11 @@ def _show(name: str, player: str, json: bool) -> None:
         as_json({**found, "setlists": known})
         return
     print_line(setlist_in_words(found) + (f" (available: {', '.join(known)})" if len(known) > 1 else ""))
-    names = {scene["number"]: scene["name"] for scene in client.ask(name, {"do": "scenes", "what": "list"})["scenes"]}
+    scenes = {scene["number"]: scene for scene in client.ask(name, {"do": "scenes", "what": "list"})["scenes"]}
+    listed = [scenes.get(number, {}) for number in found["scenes"]]
+    extra = ["cue"] if any(each.get("cue") is not None for each in listed) else []
     rows = [
-        (entry, number, names.get(number, ""), "here" if entry == found["place"] else "")
-        for entry, number in enumerate(found["scenes"], 1)
+        (entry, number, *(each.get(key) for key in extra), each.get("name"), "here" if entry == found["place"] else "")
+        for entry, (number, each) in enumerate(zip(found["scenes"], listed, strict=True), 1)
     ]
-    table(("entry", "no.", "scene", "place"), rows)
+    table(("entry", "no.", *extra, "scene", "place"), rows)

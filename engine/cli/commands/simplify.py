@@ -53,6 +53,11 @@ def simplify(
         say(f"note: {reason}; {stays}: {some(places)}")
     if made.kept and channel is None:
         say("note: if all inputs send on one channel, say which: --channel N makes lines of more routes")
+    if made.programs:
+        say(
+            "note: lines with programs = true pass program changes, bank selects and mode messages as their routes "
+            "did; take it away where nobody needs them"
+        )
     asked = "every message" if channel is None else f"every message on channel {channel}"
     say(f"{counted(after, 'line')} instead of {before:,}; every scene does the same to {asked}")
     if out is not None:

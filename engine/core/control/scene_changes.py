@@ -82,7 +82,7 @@ class SceneChanges:
         known = self._state.compiled.rig.scenes
         near = nearest_scene(scene, known)
         meant = f' Did you mean "{near}"?' if near else ""
-        return f".{meant} There are: {listed_scenes(known)}"
+        return f".{meant} There are: {listed_scenes(scene, known)}"
 
     def _step(self, now: int, stack: Stack, step: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         setlist = stack.setlist

@@ -1,13 +1,16 @@
 """Explains what becomes of one message, or one parameter, in a scene: asks the same filters as the show, one by one."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from engine.core.cable.output_cable import Unit
 from engine.core.control.explain_command import ExplainedCommand, commanded
 from engine.core.routing.compiled_scene import CompiledScene, RoutePath, SceneCompiler
 from engine.core.routing.filter_chain import FilterFaults, through
 from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.timing.sync import ClockAndTimecode, is_clock
+from engine.core.timing.sync_settings import sync_settings
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
 from engine.midi.message_words import to_hex
@@ -80,13 +83,29 @@ def explain(
     # compiled again: filters with state have just been asked once
     playing = SceneInPlay(_compiled(rig, scene, source, transposed), faults).routes
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
-    for answer in (playing.answer(0, message, 0) for message in messages):
-        for output, unit in answer.units:
+    for message in messages:
+        answer = playing.answer(0, message, 0)
+        for output, unit in _with_the_clock(rig, source, message, answer.units) if is_clock(message) else answer.units:
             outputs[names[output]] += unit
         for timed in answer.later:
             for output in timed.outputs:
                 outputs[names[output]] += (Later(timed.at, timed.message),)
     return Explanation((scene.number, scene.name), command, routes, outputs)
+
+
+def _with_the_clock(
+    rig: Rig, source: str, message: bytes, units: Iterable[tuple[int, Unit]]
+) -> Iterator[tuple[int, tuple[bytes | Later, ...]]]:
+    """What the rig's own clock makes of a message of beat clock, and what of the routed one goes on beside it."""
+    inputs = tuple(rig.inputs)
+    settings = sync_settings(rig, inputs, tuple(rig.outputs))
+    sync = ClockAndTimecode(settings)
+    for output, sent in sync.hear(0, inputs.index(source), message):
+        yield output, (sent,)
+    if settings.clock is not None:
+        for output, sent in sync.clock_outputs.take(max(settings.clock.delays.values(), default=0)):
+            yield output, (Later(settings.clock.delays[output], sent),)
+    yield from sync.let_through(0, inputs.index(source), message, units)
 
 
 def _compiled(rig: Rig, scene: Scene, source: str, transposed: int) -> CompiledScene:

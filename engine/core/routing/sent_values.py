@@ -103,6 +103,11 @@ def is_at_rest(message: bytes) -> bool:
     return rest_of(message) == message
 
 
+def is_so(sent: bytes, before: bytes | None) -> bool:
+    """Whether the channel was sent this already, or is there at rest."""
+    return sent == before or (before is None and is_at_rest(sent))
+
+
 class SentValues:
     """Loop only. What is at rest is not kept.
 
@@ -163,6 +168,10 @@ class SentValues:
         """The value of this message's controller that is in force there; None if it has no rest and was never moved."""
         sent = self.now(Moved(output, controller[:2]))
         return sent[2] if sent else RESTS.get(controller[1])
+
+    def is_in_force(self, output: int, message: bytes) -> bool:
+        """Whether what this message moves is there already."""
+        return is_so(message, self.now(Moved(output, name_of(message))))
 
     def is_commanded(self, moved: Moved) -> bool:
         """Whether a scene or a control has set it, and no hand has moved it since."""

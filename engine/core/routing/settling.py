@@ -16,7 +16,7 @@ from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.player_numbers import NOBODY
-from engine.core.routing.sent_values import Channel, Hand, Moved, hand_of, is_at_rest, moves_of, position_of
+from engine.core.routing.sent_values import Channel, Hand, Moved, hand_of, is_so, moves_of, position_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM
 from engine.midi.kinds import NOTE_ON
@@ -269,7 +269,7 @@ class Settling:
             players = {source: each for source, each in wanted[moved].items() if each.sent and position_of(each.sent)}
             before = values.now(moved)
             if not players or (
-                all(_is_so(each.sent, before) for each in players.values()) and self._are_movers(moved, players)
+                all(is_so(each.sent, before) for each in players.values()) and self._are_movers(moved, players)
             ):
                 continue
             if values.is_commanded(moved) or self._is_others(moved, players):
@@ -278,7 +278,7 @@ class Settling:
                 state.gestures.waiting.add(moved.channel)
                 continue
             sent = self._note(moved, players)
-            if not _is_so(sent, before):
+            if not is_so(sent, before):
                 news.append((moved, sent))
         self._put(now, news, out)
 
@@ -325,11 +325,6 @@ def _only(wanted: AllWanted, which: Callable[[Moved, Wanted], bool]) -> AllWante
         if kept:
             left[moved] = kept
     return left
-
-
-def _is_so(sent: bytes, before: bytes | None) -> bool:
-    """Whether the channel was sent this already, or is there at rest."""
-    return sent == before or (before is None and is_at_rest(sent))
 
 
 def _is_down(message: bytes) -> bool:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
 from engine.core.routing.filter_chain import FilterLink, RaisedFaults, through
-from engine.core.routing.sent_values import Channel
+from engine.core.routing.sent_values import Channel, SentValues
 from engine.midi.mpe_configuration import AnnouncedZone
 from filters.registry import Later
 
@@ -19,7 +19,7 @@ class ShowInForce:
         """`bpm`: the tempo while the show knows none."""
         self._otherwise = bpm
         self._bpm: Callable[[int], float | None] | None = None
-        self._value: Callable[[int, bytes], int | None] | None = None
+        self._sent: SentValues | None = None
         self.positions: Callable[[int], Iterable[bytes]] = lambda source: ()
         self.sounding: Callable[[], Mapping[Channel, bool]] = dict
         self.announced: Callable[[int, int], AnnouncedZone | None] = lambda source, manager: None
@@ -28,18 +28,18 @@ class ShowInForce:
     def follow(
         self,
         bpm: Callable[[int], float | None],
-        value: Callable[[int, bytes], int | None],
+        sent: SentValues,
         positions: Callable[[int], Iterable[bytes]],
         sounding: Callable[[], Mapping[Channel, bool]],
         announced: Callable[[int, int], AnnouncedZone | None],
     ) -> None:
         """From now on this is the show.
 
-        `bpm`: beats per minute at a time; `value`: what an output has of a message's controller. None is not known.
+        `bpm`: beats per minute at a time; `sent`: what each channel of each output was last sent.
         `positions`: the last message of everything of an input that was moved; `sounding`: the channels where notes
         sound (True) or have just sounded (False); `announced`: the MPE zone of an input, by its manager.
         """
-        self._bpm, self._value, self.positions = bpm, value, positions
+        self._bpm, self._sent, self.positions = bpm, sent, positions
         self.sounding, self.announced = sounding, announced
 
     def shared(self, key: Hashable) -> dict[Any, Any]:
@@ -53,7 +53,11 @@ class ShowInForce:
 
     def value(self, output: int, controller: bytes) -> int | None:
         """What this output, by index, has of a message's controller; None if it is not known."""
-        return self._value(output, controller) if self._value is not None else None
+        return self._sent.value(output, controller) if self._sent is not None else None
+
+    def is_in_force(self, output: int, message: bytes) -> bool:
+        """Whether what this message moves is there already on this output, by index."""
+        return self._sent is None or self._sent.is_in_force(output, message)
 
 
 class ChainEnds(NamedTuple):
@@ -80,8 +84,15 @@ class ChainSurroundings:
 
     def in_force(self, controller: bytes) -> int | None:
         """See Surroundings."""
-        found = (self._show.value(output, each) for each in self._behind(controller) for output in self._ends.outputs)
+        arriving = [each for each in self._behind(controller) if len(each) == 3]
+        found = (self._show.value(output, each) for each in arriving for output in self._ends.outputs)
         return next((value for value in found if value is not None), None)
+
+    def is_in_force(self, message: bytes) -> bool:
+        """See Surroundings."""
+        return all(
+            self._show.is_in_force(output, each) for each in self._behind(message) for output in self._ends.outputs
+        )
 
     def sounding(self) -> Mapping[int, bool]:
         """See Surroundings."""
@@ -100,10 +111,10 @@ class ChainSurroundings:
         """See Surroundings."""
         return self._show.shared((self._ends.outputs, key))
 
-    def _behind(self, controller: bytes) -> Iterable[bytes]:
+    def _behind(self, message: bytes) -> Iterable[bytes]:
         """What the outputs get of it; filters that keep state may not be asked twice, and are taken to pass it."""
-        flowing: tuple[bytes | Later, ...] = (controller,)
+        flowing: tuple[bytes | Later, ...] = (message,)
         for link in self._links:
             if not link.keeps_state:
                 flowing = through(link, flowing, 0, RaisedFaults())
-        return [each for each in flowing if isinstance(each, bytes) and len(each) == 3]
+        return [each for each in flowing if isinstance(each, bytes)]

@@ -121,7 +121,13 @@ class EditRequests:
         engine = self._show.engine
         now = {scene.number for _, scene in engine.state.scenes_in_force()}
         scenes = [
-            {"number": scene.number, "name": scene.name, "at": scene.at, "now": scene.number in now}
+            {
+                "number": scene.number,
+                "name": scene.name,
+                "cue": scene.cue,
+                "at": scene.at,
+                "now": scene.number in now,
+            }
             for scene in engine.rig.scenes
         ]
         return ScenesAnswer(text=counted(len(scenes), "scene"), scenes=scenes)

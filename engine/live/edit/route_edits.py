@@ -26,11 +26,12 @@ from engine.protocol import (
 from engine.rig.edit import scene_edits, scene_references
 from engine.rig.models.rig import Rig, Route, Scene
 from engine.rig.read.raw_data import no_such
+from engine.rig.scene_words import listed_numbers
 
 
 def unknown_scene(rig: Rig, number: int) -> Answer:
     """The answer to a request for a scene that the rig does not have."""
-    numbers = ", ".join(str(scene.number) for scene in rig.scenes)
+    numbers = listed_numbers([scene.number for scene in rig.scenes])
     return refused(AnswerCode.UNKNOWN_SCENE, f"there is no scene {number}; there are: {numbers}")
 
 

@@ -104,7 +104,24 @@ def _connect(name: str, patience: float = _PATIENCE) -> socket.socket:
     except BlockingIOError:
         raise NoEngine(f'the engine named "{name}" has too many connections that wait; try again') from None
     except OSError:
-        raise NoEngine(f'no engine named "{name}" is running; start one with: bayleaf run RIG --name {name}') from None
+        raise NoEngine(f'no engine named "{name}" is running{_instead(name)}') from None
+
+
+def _instead(name: str) -> str:
+    """What to do if no engine of this name is running: name one that is, or start one."""
+    others = [file.stem for file in sorted(_runtime_folder().glob("*.sock")) if file.stem != name and _is_served(file)]
+    if others:
+        return f", but {' and '.join(others)} {'is' if len(others) == 1 else 'are'}; add --name {others[0]}"
+    return f"; start one with: bayleaf run RIG{'' if name == _APP else f' --name {name}'}"
+
+
+def _is_served(file: Path) -> bool:
+    """Whether an engine has this socket open; one that was killed leaves it behind."""
+    try:
+        connected(file, _AGAIN).close()
+    except OSError:
+        return False
+    return True
 
 
 def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict[str, Any]:

@@ -117,7 +117,28 @@ static void free_place(Client *client, int place) {
     output->taken = 0;
 }
 
+static void look_later(void) {
+    struct timespec span = {0, LOOK_AGAIN};
+    nanosleep(&span, NULL);
+}
+
+static int64_t rest_until(Client *client) { return monotonic_ns() + REST_FIRST * atomic_load(&client->period_ns); }
+
+/* Let the process thread pass on what waits here: closing at once would lose the last releases. */
+static void wait_until_sent(Client *client, Output *output, int64_t end) {
+    while (!atomic_load(&client->died) && monotonic_ns() < end) {
+        uint32_t since = atomic_load(&client->cycles) - atomic_load(&output->busy_in);
+        if (!ring_used(&output->ring) && (int32_t)since >= PASSED_ON) return;
+        look_later();
+    }
+}
+
 void client_close(Client *client) {
+    int64_t end = rest_until(client);
+    for (int number = 0; number < PORTS_EACH_WAY; number++) {
+        Output *output = &client->outputs[number];
+        if (atomic_load(&output->port)) wait_until_sent(client, output, end);
+    }
     if (client->jack) jack.client_close(client->jack);
     for (int place = 0; place < 2 * PORTS_EACH_WAY; place++) free_place(client, place);
     if (client->wake_fd >= 0) close(client->wake_fd);
@@ -168,21 +189,6 @@ int client_open_port(Client *client, int is_output, const char *name) {
     return place;
 }
 
-static void look_later(void) {
-    struct timespec span = {0, LOOK_AGAIN};
-    nanosleep(&span, NULL);
-}
-
-/* Let the process thread pass on what waits here: closing at once would lose the last releases. */
-static void wait_until_sent(Client *client, Output *output) {
-    int64_t end = monotonic_ns() + REST_FIRST * atomic_load(&client->period_ns);
-    while (!atomic_load(&client->died) && monotonic_ns() < end) {
-        uint32_t since = atomic_load(&client->cycles) - atomic_load(&output->busy_in);
-        if (!ring_used(&output->ring) && (int32_t)since >= PASSED_ON) return;
-        look_later();
-    }
-}
-
 /* A cycle that begins from now on does not see the port; wait for the end of one that may have begun before. */
 static int wait_until_out(Client *client) {
     uint32_t begun = atomic_load(&client->entered);
@@ -197,7 +203,7 @@ static int wait_until_out(Client *client) {
 int client_close_port(Client *client, int place) {
     int is_output = place >= PORTS_EACH_WAY;
     _Atomic(void *) *where = is_output ? &client->outputs[place - PORTS_EACH_WAY].port : &client->inputs[place].port;
-    if (is_output) wait_until_sent(client, &client->outputs[place - PORTS_EACH_WAY]);
+    if (is_output) wait_until_sent(client, &client->outputs[place - PORTS_EACH_WAY], rest_until(client));
     void *port = atomic_exchange(where, NULL);
     int out = wait_until_out(client);
     if (port && !out && !atomic_load(&client->died)) jack.port_unregister(client->jack, port);

@@ -79,7 +79,8 @@ int client_process(Frames frames, void *client);
 
 /* Join the running server; NULL, with a sentence in `wrong`. The client runs at once, without ports. */
 Client *client_open(const char *name, const char **wrong);
-/* Leave the server, and give all memory back. The server must not be frozen. */
+/* Leave the server with all ports, once they have passed on their last messages, and give all memory back. The server
+ * must not be frozen. */
 void client_close(Client *client);
 
 /* Ports go by place: inputs from 0, outputs from PORTS_EACH_WAY. Opening gives -1 if it is refused. */

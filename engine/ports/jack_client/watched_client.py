@@ -104,7 +104,7 @@ class WatchedJackClient:
             self.native.rouse()
 
     def close(self) -> None:
-        """Leave the server, after all that was asked for; calling it again does nothing."""
+        """Leave the server with all ports, after all else that was asked for; calling it again does nothing."""
         if self._leaving:
             return
         self._leaving = True
@@ -128,7 +128,7 @@ class WatchedJackClient:
         return request()
 
     def _closed_port(self, place: int) -> None:
-        if self._goes_on():
+        if not self._leaving and self._goes_on():  # the last ports leave with the client, at once
             with contextlib.suppress(OSError):
                 self.native.close_port(place)
 

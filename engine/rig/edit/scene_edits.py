@@ -16,6 +16,7 @@ from engine.rig.edit.scene_difference import PLAYED, as_difference
 from engine.rig.edit.scene_places import (
     ScenePlaces,
     UnknownScene,
+    in_element,
     in_scene,
     scene_index,
     scene_references,
@@ -308,7 +309,8 @@ def _filled(text: str, scene: Place, key: str, tables: Sequence[Table], names: T
     sheet, section = Sheet(text), (*scene, key)
     written = sheet.data["scenes"][scene[1]].get(key)
     if written is None:
-        return sheet.with_pair(scene, key, listed([toml(one) for one in tables])) if tables else text
+        lines = in_element(tables) if sheet.has_value(scene) else listed([toml(one) for one in tables])
+        return sheet.with_pair(scene, key, lines) if tables else text
     olds, news = _meant(names, key, written), _meant(names, key, tables)
     for what, old, new in changes(olds, news):
         if what == "put":

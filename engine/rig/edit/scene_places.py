@@ -11,6 +11,7 @@ from engine.rig.edit.toml_list_edits import element_blocks, with_elements_on_lin
 from engine.rig.models.references import references
 from engine.rig.models.rig import Rig
 from engine.rig.read.toml_layout import Path as Place
+from engine.rig.scene_words import listed_numbers
 
 Table = dict[str, Any]
 SCENES: Final[Place] = ("scenes",)
@@ -68,11 +69,11 @@ class ScenePlaces:
         if not self.in_list:
             return table("[[scenes]]", keys, by_line=by_line)
         values = {key: value for key, value in keys.items() if value is not None}
-        pairs = (f"{key} = {_in_element(value) if key in by_line else toml(value)}" for key, value in values.items())
+        pairs = (f"{key} = {in_element(value) if key in by_line else toml(value)}" for key, value in values.items())
         return f"  {{ {', '.join(pairs)} }},\n"
 
 
-def _in_element(value: Sequence[Any]) -> str:
+def in_element(value: Sequence[Any]) -> str:
     """A list with a line for each element, further in than the lines of its scene."""
     return listed([f"  {toml(each)}" for each in value])[:-1] + "  ]"
 
@@ -85,7 +86,7 @@ def scene_index(sheet: Sheet, number: int) -> int:
     """The index of a scene among the scenes."""
     numbers = [scene["number"] for scene in sheet.data["scenes"]]
     if number not in numbers:
-        raise UnknownScene(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
+        raise UnknownScene(f"there is no scene {number}; there are: {listed_numbers(numbers)}")
     return numbers.index(number)
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from engine.midi.kinds import is_whole
-from engine.midi.setup_words import ALLOWED, Receiver, set_up
+from engine.midi.setup_words import ALLOWED, Receiver, nearest_words, set_up
 from engine.rig.models.references import Reference
 from filters._values import TABLE, NoteKey
 from filters.strip import known_kind
@@ -173,17 +173,21 @@ def _tempo(found: Any) -> Any:
     return float(found)
 
 
-def _setup(found: Any) -> Any:
-    """Messages in words, kept as they are written; which programs there are depends on programs_from."""
-    if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
-        raise ValueError(f"a list of {ALLOWED}")
-    wrong: dict[str, list[str]] = {}  # by what is allowed
-    for line in found:
-        if (allowed := _allowed_instead(line)) is not None:
-            wrong.setdefault(allowed, []).append(f'"{line}"')
-    if wrong:
-        raise ValueError("; ".join(f"instead of {' and '.join(lines)}: {allowed}" for allowed, lines in wrong.items()))
+def _setup_lines(found: Any) -> Any:
+    """A list, as a tuple."""
+    if not isinstance(found, list):
+        raise ValueError('a list of messages, such as ["volume 90", "start"]')
     return tuple(found)
+
+
+def _setup_line(line: str) -> str:
+    """Messages in words, kept as they are written; which programs there are depends on programs_from."""
+    allowed = _allowed_instead(line)
+    if allowed is not None:
+        near = nearest_words(line) if allowed == ALLOWED else None
+        remedy = f'did you mean "{near}"? ' if near else ""
+        raise ValueError(f"{remedy}allowed: {allowed}")
+    return line
 
 
 def _allowed_instead(line: str) -> str | None:
@@ -218,7 +222,7 @@ def _stops(found: Any) -> Any:
 
 WholeSysEx = Annotated[str, AfterValidator(_whole_sysex)]
 Stops = Annotated[tuple[str, ...], BeforeValidator(_stops)]
-SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
+SetupLines = Annotated[tuple[Annotated[str, AfterValidator(_setup_line)], ...], BeforeValidator(_setup_lines)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]
 Shift = Annotated[int, BeforeValidator(_shift)]

@@ -182,7 +182,8 @@ def _to_instrument(gear: object, keys: Keys, lines: object) -> Iterator[Complain
 
 def _to_output(keys: Keys, lines: object) -> Iterator[Complaint]:
     for place, line in _texts(lines):
-        if _understood(line, Receiver()) and not _understood(line, Receiver(None)):
+        anywhere = any(_understood(line, Receiver(0, first)) for first in (0, 1))
+        if anywhere and not _understood(line, Receiver(None)):
             remedy = "write on = INSTRUMENT, or the message in hexadecimal"
             text = f'"{line}" needs a channel, and an output has none; {remedy}'
             yield Complaint((*keys, place), text)

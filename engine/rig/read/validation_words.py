@@ -81,8 +81,9 @@ def _sentence(data: dict[str, Any], keys: Keys, found: Any, error: ErrorDetails)
         return _unknown("filter", context["tag"], sorted(registry()))
     if kind == "union_tag_not_found":
         return 'the filter\'s name is missing; write filter = "NAME"'
-    if kind == "value_error" and isinstance(found, dict):
-        return f"found {_shown(found)}; {error['msg'].removeprefix('Value error, ')}"
+    message = error["msg"].removeprefix("Value error, ")
+    if kind == "value_error" and (isinstance(found, dict) or message.startswith(("did you mean", "allowed:"))):
+        return f"found {_shown(found)}; {message}"
     if kind == "tuple_type" and isinstance(found, dict):
         return f"found one table; allowed: a list of tables, headed [[{keys[-1]}]] in double brackets"
     return f"found {_shown(found)}; allowed: {_allowed(kind, context, error['msg'])}"

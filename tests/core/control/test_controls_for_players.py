@@ -90,6 +90,34 @@ def test_at_a_players_own_input_it_counts_for_that_player_only() -> None:
     ]
 
 
+def test_scenes_and_songs_of_others_are_found() -> None:
+    """A control that they would choose never counts, and a light of them is never on; `check` says so."""
+    song = '[[songs]]\nname = "Ballad"\nscenes = [31]\n'
+    controls = control(81, 'do = "next"', "scenes = [1, 2]", source="anna")
+    controls += control(82, 'do = "next"', "scenes = [21]")
+    controls += control(83, 'do = "next"', 'songs = ["Ballad"]', 'players = ["anna"]')
+    controls += control(84, 'do = "next"', "scenes = [2, 21]", 'players = ["anna", "ben"]')
+    lights = "".join(
+        f'[[tallies]]\nto = "left"\nwhen = {{ player = "anna", {what} }}\non = "B0 14 7F"\noff = "B0 14 00"\n'
+        for what in ("scene = 22", "scene = 31", 'song = "Ballad"')
+    )
+    found = {each.keys: str(each) for each in idle_controls(read(PLAYERS + song + controls + lights, "pit.toml"))}
+    assert [*found] == [
+        ("controls", 2, "scenes"),
+        ("controls", 3, "scenes"),
+        ("controls", 4, "songs"),
+        ("tallies", 1, "when"),
+        ("tallies", 2, "when"),
+    ]
+    assert found["controls", 3, "scenes"] == (
+        "the control at keys is for the rest of the rig, but its scenes are for anna, so it never counts; name scenes "
+        "of the rest of the rig"
+    )
+    assert found["tallies", 1, "when"] == (
+        "this light is for anna, but what it names is for ben, so it is never on; name what anna plays"
+    )
+
+
 def test_what_another_players_scene_makes_a_command_comes_to_rest() -> None:
     """The pedal of the shared keyboard sustained; by Anna's new scene it is a switch, whose release is not routed."""
     engine = players_engine(PLAYERS + control(64, 'do = "next"', 'players = ["anna"]', "scenes = [22]"))

@@ -67,7 +67,7 @@ def test_without_a_show_the_tempo_is_the_one_given() -> None:
     """Until it follows a show, and while that knows no tempo, the tempo is the one it was made with."""
     show, values = ShowInForce(90.0), SentValues()
     assert show.tempo(0) == 90.0
-    show.follow(lambda now: None, values.value, lambda source: (), dict, lambda source, manager: None)
+    show.follow(lambda now: None, values, lambda source: (), dict, lambda source, manager: None)
     assert show.tempo(0) == 90.0
-    show.follow(lambda now: 61.0, values.value, lambda source: (), dict, lambda source, manager: None)
+    show.follow(lambda now: 61.0, values, lambda source: (), dict, lambda source, manager: None)
     assert show.tempo(0) == 61.0

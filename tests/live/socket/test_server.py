@@ -457,6 +457,19 @@ def test_no_engine_is_said_with_what_to_do() -> None:
         client.ask("pit", {"do": "next"})
     with pytest.raises(client.NoEngine, match=said):
         next(client.watch("pit"))
+    with pytest.raises(client.NoEngine, match=r"start one with: bayleaf run RIG$"):
+        client.ask("bayleaf", {"do": "next"})
+
+
+def test_an_engine_of_another_name_is_named() -> None:
+    """Who forgot --name is given it; a socket that nothing has open is nobody's."""
+    with claimed() as claim:
+        address = client.socket_path("pit")
+        with claim.listener, pytest.raises(client.NoEngine, match='"bayleaf" is running, but pit is; add --name pit'):
+            client.ask("bayleaf", {"do": "next"})
+        assert address.exists()
+        with pytest.raises(client.NoEngine, match="start one with"):
+            client.ask("bayleaf", {"do": "next"})
 
 
 @pytest.mark.parametrize("answer", [b"", b'{"done": tr'])

@@ -80,8 +80,22 @@ def test_who_closes_a_port_does_not_wait_for_the_server(system: Any) -> None:
     native = system._client.native
     assert native.done == ["open in:keys", "open out:strings", "open out:brass", "fe"]
     native.answers.set()
-    system.close()
-    assert native.done[4:] == ["close 0", "close 256", "leave"]
+    until("both closed", lambda: native.done[4:] == ["close 0", "close 256"])
+
+
+def test_at_the_end_all_ports_leave_with_the_client(system: Any) -> None:
+    """None of them is closed by itself, so that the end takes no longer with many of them."""
+    native = system._client.native
+    ports = [system.open_virtual_input(f"keys {number}") for number in range(9)]
+    native.done.clear()
+    for port in ports:  # the server is asked to close the first, and does not answer yet
+        port.close()
+    leaving = threading.Thread(target=system.close)
+    leaving.start()
+    until("the end begun", lambda: system._client._leaving)
+    native.answers.set()
+    leaving.join()
+    assert native.done == ["close 0", "leave"]
 
 
 def test_what_is_opened_after_a_port_was_closed_comes_after_it(system: Any) -> None:

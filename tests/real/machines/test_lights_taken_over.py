@@ -65,9 +65,9 @@ class Stage:
 
     def hand_over(self) -> None:
         """The other engine is asked to lead."""
-        before = self.leader
+        before = self.tellings()
         assert self.ask("handover")["done"]
-        self.leader = until("the other engine", lambda: led if (led := self.machines.leader()) != before else None)
+        until("the other engine", lambda: self.tellings() > before, PATIENCE)
 
     def die(self) -> None:
         """The engine in charge is killed, and started again once the other leads."""

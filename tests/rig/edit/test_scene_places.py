@@ -89,6 +89,12 @@ def test_a_new_scene_is_stored_at_the_end_of_the_list() -> None:
     assert made == LISTED.replace('cue = "3" }\n]\n', 'cue = "3" },\n' + added)
 
 
+def test_what_a_scene_in_the_list_is_given_is_further_in_than_it() -> None:
+    """A list that it did not have yet has a line for each element, too."""
+    made = scene_edits.put_scene(LISTED, 3, "Three", {"play": [{"from": ["keys"], "on": "bass"}], "burst": []})
+    assert ', play = [\n    { from = ["keys"], on = "bass" },\n  ] }\n]\n' in made
+
+
 def test_what_is_not_there_or_would_not_load_is_refused() -> None:
     """As for scenes under their own heads."""
     with pytest.raises(UnknownScene, match="no scene 5; there are: 1, 2, 3"):

@@ -185,17 +185,15 @@ BREAKS = [
     (
         'setup   = ["program 0"]',
         'setup   = ["volume 128"]',
-        [(30, "instruments.old-synth.setup", 'allowed: instead of "volume 128": "volume 0" to "127"')],
+        [(30, "instruments.old-synth.setup.1", 'found "volume 128"; allowed: "volume 0" to "127"')],
     ),
     (
         'setup   = ["program 0"]',
         'setup   = ["volume 128", "pann 3", "F0 7D", "program 0"]',
         [
-            (
-                30,
-                "instruments.old-synth.setup",
-                'instead of "volume 128": "volume 0" to "127"; instead of "pann 3" and "F0 7D": "GM on", "GM off"',
-            )
+            (30, "instruments.old-synth.setup.1", 'found "volume 128"; allowed: "volume 0" to "127"'),
+            (30, "instruments.old-synth.setup.2", 'found "pann 3"; did you mean "pan 0"? allowed: "GM on", "GM off"'),
+            (30, "instruments.old-synth.setup.3", 'found "F0 7D"; did you mean "F0 7D 01 F7"? allowed: "GM on"'),
         ],
     ),
     # sounds
@@ -218,7 +216,7 @@ BREAKS = [
     (
         '{ send = ["F0 7D 01 F7"], settle = "80 ms" }',
         '{ send = ["F0 7D 01"], settle = "80 ms" }',
-        [(23, "instruments.bass-box.sounds.Fretless.send", 'instead of "F0 7D 01": ')],
+        [(23, "instruments.bass-box.sounds.Fretless.send.1", 'found "F0 7D 01"; did you mean "F0 7D 01 F7"?')],
     ),
     (
         '"80 ms"',
@@ -366,20 +364,46 @@ BREAKS = [
         'enter = [{ on = "bass-box" }]',
         [(47, "scenes.1.enter.1.send", "this key is missing; it is required here")],
     ),
-    (ENTER, ENTER.replace("volume 90", "volum 90"), [(47, "scenes.1.enter.1.send", 'instead of "volum 90": ')]),
-    (ENTER, ENTER.replace("1/8 = 64", "1/8 = 128"), [(47, "scenes.1.enter.1.send", 'instead of "nrpn 1/8 = 128": ')]),
-    (ENTER, ENTER.replace("1/8 = 64", "1/128 = 6"), [(47, "scenes.1.enter.1.send", 'instead of "nrpn 1/128 = 6": ')]),
+    (
+        ENTER,
+        ENTER.replace("volume 90", "volum 90"),
+        [(47, "scenes.1.enter.1.send.1", 'found "volum 90"; did you mean "volume 0"? allowed: "GM on"')],
+    ),
+    (
+        ENTER,
+        ENTER.replace("1/8 = 64", "1/8 = 128"),
+        [(47, "scenes.1.enter.1.send.2", 'found "nrpn 1/8 = 128"; allowed: "nrpn 1/8 = 64"')],
+    ),
+    (
+        ENTER,
+        ENTER.replace("1/8 = 64", "1/128 = 6"),
+        [(47, "scenes.1.enter.1.send.2", 'found "nrpn 1/128 = 6"; allowed: "nrpn 1/8 = 64"')],
+    ),
+    (
+        ENTER,
+        ENTER.replace('["volume 90", "nrpn 1/8 = 64"]', '"volume 90"'),
+        [(47, "scenes.1.enter.1.send", 'found "volume 90"; allowed: a list of messages, such as')],
+    ),
+    (
+        LEAVE,
+        LEAVE.replace('"stop"', '"program 0"'),
+        [(48, "scenes.1.leave.1.send.1", '"program 0" needs a channel, and an output has none; write on')],
+    ),
     (
         ENTER,
         ENTER.replace("volume 90", "controller 40 = 90 / 14"),
-        [(47, "scenes.1.enter.1.send", 'instead of "controller 40 = 90 / 14": ')],
+        [(47, "scenes.1.enter.1.send.1", 'found "controller 40 = 90 / 14"; allowed: "controller 7')],
     ),
     (
         ENTER,
         ENTER.replace("volume 90", "program 0"),
         [(47, "scenes.1.enter.1.send.1", 'found "program 0"; allowed: program 1 to 128, for programs count from 1')],
     ),
-    (LEAVE, LEAVE.replace("go 14.5", "go 14.5a"), [(48, "scenes.1.leave.1.send", 'instead of "go 14.5a": ')]),
+    (
+        LEAVE,
+        LEAVE.replace("go 14.5", "go 14.5a"),
+        [(48, "scenes.1.leave.1.send.2", 'found "go 14.5a"; allowed: "go 14.5"')],
+    ),
     (
         LEAVE,
         LEAVE.replace('"stop"', '"volume 3"'),
