@@ -75,9 +75,9 @@ def test_it_runs_without_a_compiler(installed: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("folder", ["tests/core", "tests/filters tests/midi"])
-def test_what_is_compiled_behaves_the_same(installed: Path, tmp_path: Path, folder: str) -> None:
-    """Core and filters pass their own tests, plug-in filters in plain Python among them."""
+@pytest.mark.parametrize("tests", ["tests/core", "tests/filters tests/midi", "tests/live tests/offline -m fast"])
+def test_what_is_compiled_behaves_the_same(installed: Path, tmp_path: Path, tests: str) -> None:
+    """What is compiled passes its own tests, those of plug-in filters in plain Python and kept recordings among them."""
     (packages,) = (installed / "lib").glob("python3*/site-packages")
     for name in ("engine", "filters", "presets"):
         shutil.copytree(packages / name, tmp_path / name)
@@ -90,4 +90,4 @@ def test_what_is_compiled_behaves_the_same(installed: Path, tmp_path: Path, fold
         else:
             shutil.copy(whole, tmp_path)
     pytest_here = (*LAST, sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-n", "2")
-    _run(*pytest_here, *folder.split(), cwd=tmp_path, PYTHONPATH=str(tmp_path))
+    _run(*pytest_here, *tests.split(), cwd=tmp_path, PYTHONPATH=str(tmp_path))
