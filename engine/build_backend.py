@@ -41,7 +41,6 @@ __all__ = [
 _ROOT: Final = Path(__file__).resolve().parent.parent
 _BUILT: Final = _ROOT / "build"  # where setuptools collects what goes into a wheel
 _CHOICE: Final = "BAYLEAF_BUILD"
-_COMPILER: Final = "mypy==2.4.1"  # later ones may compile in another way
 _EFFORT: Final = "1"  # of the C compiler: 2 takes twice as long, and what it makes is not measurably faster
 #: mypy need not see the libraries here; what it then misunderstands in modules that are not compiled does not matter
 _OPTIONS: Final = """[mypy]
@@ -87,10 +86,18 @@ class CompilingBuild(build_ext):
         super().build_extensions()
 
 
+def _settings() -> dict[str, Any]:
+    return tomllib.loads((_ROOT / "pyproject.toml").read_text())
+
+
+def compiler() -> str:
+    """The compiler of modules as a requirement: the mypy that checks the types."""
+    return next(each for each in _settings()["project"]["optional-dependencies"]["dev"] if each.startswith("mypy=="))
+
+
 def modules() -> list[str]:
     """The files that are compiled, relative to the folder of the project."""
-    settings = tomllib.loads((_ROOT / "pyproject.toml").read_text())
-    named = (path for pattern in settings["tool"]["bayleaf"]["compiled"] for path in _ROOT.glob(pattern))
+    named = (path for pattern in _settings()["tool"]["bayleaf"]["compiled"] for path in _ROOT.glob(pattern))
     return sorted(path.relative_to(_ROOT).as_posix() for path in named)
 
 
@@ -124,12 +131,12 @@ def _choice() -> str:
 
 def get_requires_for_build_wheel(config_settings: Settings = None) -> list[str]:
     """What setuptools needs, and the compiler of modules if it is needed."""
-    return build_meta.get_requires_for_build_wheel(config_settings) + [_COMPILER] * _compiles(_choice())
+    return build_meta.get_requires_for_build_wheel(config_settings) + [compiler()] * _compiles(_choice())
 
 
 def get_requires_for_build_editable(config_settings: Settings = None) -> list[str]:
     """The same of an editable installation."""
-    return build_meta.get_requires_for_build_editable(config_settings) + [_COMPILER] * _compiles(_choice() or "pure")
+    return build_meta.get_requires_for_build_editable(config_settings) + [compiler()] * _compiles(_choice() or "pure")
 
 
 def build_wheel(wheel_directory: str, config_settings: Settings = None, metadata_directory: str | None = None) -> str:

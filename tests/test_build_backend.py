@@ -10,7 +10,7 @@ from setuptools import build_meta
 from engine import build_backend
 from tests.support.paths import ROOT
 
-COMPILER = build_backend._COMPILER
+COMPILER = build_backend.compiler()
 
 
 @pytest.mark.parametrize("file", build_backend.modules())
@@ -78,6 +78,7 @@ def test_an_editable_installation_is_compiled_only_if_asked(
     for file in (shared, module, other):
         file.touch()
     monkeypatch.setenv("BAYLEAF_BUILD", choice)
+    monkeypatch.setattr(build_backend, "compiler", lambda: COMPILER)
     monkeypatch.setattr(build_backend, "_ROOT", tmp_path)
     monkeypatch.setattr(build_backend, "modules", lambda: ["core/engine.py"])
     monkeypatch.setattr(build_backend, "lacking", lambda: None)
