@@ -83,6 +83,9 @@ def recalls(pace: Pace, result: Result) -> None:
     shows[holding] = (loaded[-1], *_holding(*_quiet(loaded[-1])))
     order = random.Random(1)
     times: dict[str, tuple[list[int], list[int]]] = {name: ([], []) for name in shows}
+    sent_on: list[int] = []  # when each message had been sent on (ns)
+    for _, playing, _ in shows.values():
+        playing.latency = Latency(lambda took: sent_on.append(time.perf_counter_ns()))
     with undisturbed() as scheduling, collector_at_rest():
         for number in range(100 if pace.quick else 500):
             for name, (many, playing, reader) in shows.items():
@@ -92,9 +95,9 @@ def recalls(pace: Pace, result: Result) -> None:
                 playing.apply(RecallScene(wanted))
                 switched = time.perf_counter_ns()
                 reader.arrivals = [(playing.clock(), _PLAYER, message)]
-                playing.pump()
+                playing.pump()  # what is due beside the message follows it
                 times[name][0].append(switched - begin)
-                times[name][1].append(time.perf_counter_ns() - begin)
+                times[name][1].append(sent_on[-1] - begin)
     rows = {}
     for name, (switching, routing) in times.items():
         rows[name] = {

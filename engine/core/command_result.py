@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from engine.answer_codes import AnswerCode
-from engine.core.cable.output_cable import BurstUnit, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.program_burst import BurstCost, SentBurst, burst_cost
 from engine.plurals import counted
 
 
@@ -14,9 +15,8 @@ class CommandResult:
 
     `done`: whether anything was changed or sent; `code`: the same for programs, with the reason if not; `text`: one
     sentence, none for what cannot fail; `scene`: number and name of the current scene; `source`: who asked, and with
-    what; `burst_bytes`, `ready_ns`: what the scene change costs until each of `instruments` instruments is ready;
-    `unchanged`: instruments that were on their sounds already; `held`: notes that sound on; `bursts`: the steps that
-    were sent, by output index.
+    what; `held`: notes that sound on; `unchanged`: instruments that were on their sounds already; `bursts`: the steps
+    that were sent, by output index, with the speed of the cable.
     """
 
     do: str
@@ -25,12 +25,28 @@ class CommandResult:
     text: str
     source: str
     scene: tuple[int, str] | None
-    burst_bytes: int = 0
-    ready_ns: int = 0
     held: int = 0
-    instruments: int = 0
     unchanged: int = 0
-    bursts: Mapping[int, tuple[BurstUnit, ...]] = field(default_factory=dict, repr=False)
+    bursts: Mapping[int, SentBurst] = field(default_factory=dict, repr=False)
+
+    @property
+    def burst_bytes(self) -> int:
+        """Bytes of the burst on the cables."""
+        return self._cost.bytes
+
+    @property
+    def ready_ns(self) -> int:
+        """Nanoseconds until the last of the instruments is ready."""
+        return self._cost.ready_ns
+
+    @property
+    def instruments(self) -> int:
+        """How many instruments the burst is for."""
+        return self._cost.instruments
+
+    @property
+    def _cost(self) -> BurstCost:
+        return burst_cost(self.bursts.values())
 
     @property
     def sentence(self) -> str:

@@ -12,7 +12,6 @@ from collections.abc import Iterable, Mapping
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery, Unit
-from engine.core.cable.replaceable_values import resets
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import Result
 from engine.core.compiled import CompiledRig
@@ -24,19 +23,17 @@ from engine.core.feedback_plan import Thing
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
-from engine.core.routing.sent_values import is_low, position_of
 from engine.core.routing.settling import Settling
+from engine.core.routing.special_answers import SpecialAnswers
 from engine.core.rules import RULES, Rules
 from engine.core.state import CableMaker, State, make_cable
 from engine.core.system_commands import SystemCommands
-from engine.core.timing.sync import is_clock
-from engine.midi.kinds import SYSEX, is_release
+from engine.midi.kinds import SYSEX
 from engine.midi.message_words import describe
 from engine.rig.models.rig import Rig
 
@@ -58,13 +55,15 @@ class Engine:
         `watch_loops`: False where nothing that goes out can come in again. `rules`: those of today, or of a recording.
         """
         self.state = State(compiled, speeds or {}, maker, rules)
-        self._sent, self._places = self.state.ledger.sent, self.state.positions.places
+        ledger = self.state.ledger
+        self._notes, self._sent, self._places = ledger.notes, ledger.sent, self.state.positions.places
         self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
         self._settling = Settling(self.state, self._outputs)
         self._delayed = DelayedSending(self.state, self._outputs)
         self._inputs = Inputs(self.state, self._outputs, self._delayed)
+        self._special = SpecialAnswers(self.state, self._inputs, self._delayed, self._settling)
         self._players = CommandExecution(self.state, self._outputs, self._delayed, self._settling)
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
         self._feedback = Feedback(self.state, self._outputs)
@@ -113,13 +112,13 @@ class Engine:
     def due(self) -> int | None:
         """When `tick` next has something to do, or None."""
         state = self.state
-        dues = [cable.due for cable in state.cables if cable.due is not None]
+        dues = [due for cable in state.cables if (due := cable.due) is not None]
         dues += [board.due for board in state.boards if board is not None and board.waiting and board.due is not None]
         if state.delayed.due is not None:
             dues.append(state.delayed.due)
         if state.gestures.due is not None:
             dues.append(state.gestures.due)
-        if (lights := self._feedback.due) is not None:
+        if (lights := self._lights_due) is not None:
             dues.append(lights)
         sensing, sync = state.sensing, state.sync
         if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
@@ -128,9 +127,15 @@ class Engine:
             dues.append(due)
         return min(dues, default=None)
 
+    @property
+    def _lights_due(self) -> int | None:
+        """When lights and displays are next looked after; most rigs have none."""
+        feedback = self._feedback
+        return feedback.due if feedback.things_sent or self.state.compiled.feedback.things else None
+
     def feedback_sent(self, thing: Thing) -> bytes | None:
         """What a light or a display was last sent about the show, or None."""
-        return self._feedback.sent(thing)
+        return self._feedback.things_sent.get(thing)
 
     @property
     def beat(self) -> int | None:
@@ -159,11 +164,11 @@ class Engine:
         board = state.boards[source]
         if board is not None and (taken := board.take(now, message, state.in_force[source])) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
-            if taken.passes or state.ledger.is_down(source, message):
+            if taken.passes or self._notes.is_down(source, message):
                 self._route(now, source, message, out)
             else:
                 state.prefixes.skip(source, message)
-                self._go_on_shaping(now, source, message, out)
+                self._special.go_on_shaping(now, source, message, out)
             for asked in taken.commands:
                 self._players.obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
                 self._feedback.soon(now)
@@ -230,6 +235,8 @@ class Engine:
                         out.append((output, each, now))
                 else:
                     cable.put(now, unit, out)
+        elif answer.pedals and state.merging.on:
+            self._special.put_pedals(now, source, message, answer, out)
         else:
             self._put(now, source, message, answer, out)
 
@@ -254,152 +261,39 @@ class Engine:
         delayed, cables, gestures = state.delayed, state.cables, state.gestures
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
-            units = self._released(now, source, message, answer)
+            units = self._special.released(now, source, message, answer)
         elif answer.kind == PRESS:
             for output, _ in units:
                 if cables[output].full:
-                    answer = self._where_room_is(answer)
+                    answer = self._special.where_room_is(answer)
                     units = answer.units
                     break
             if gestures.active:
                 self._settling.before_press(now, source, answer.targets, out)
-                state.ledger.press(source, message, answer.targets)
-                if state.ledger.ringing.rings(answer.targets):  # it is another note now
+                self._notes.press(source, message, answer.targets)
+                if self._notes.ringing.rings(answer.targets):  # it is another note now
                     gestures.notes_changed(now)
             else:
-                state.ledger.press(source, message, answer.targets)
+                self._notes.press(source, message, answer.targets)
         if answer.kind != PLAIN and state.prefixes.any:
             full = [cable.output for cable in cables if cable.full]
             units = state.prefixes.give(source, message, [*units], full)
         if message[0] >= SYSEX:
-            units = self._system(now, source, message, units)
+            units = self._special.system(now, source, message, units)
         if delayed.due is not None:
             delayed.outdate(source, answer.units, state.places)
-        if answer.pedals and state.merging.on:
-            self._put_pedals(now, source, message, answer, out)
+        if answer.noted:
+            self._special.note(now, source, message, answer, out)
+        if answer.merges:
+            self._special.put_merged(now, source, message, answer, units, out)
         else:
-            if answer.noted:
-                self._note(now, source, message, answer, out)
-            if answer.merges:
-                self._put_merged(now, source, message, answer, units, out)
-            else:
-                for output, unit in units:
-                    cables[output].put(now, unit, out)
+            for output, unit in units:
+                cables[output].put(now, unit, out)
         if gestures.active:
             if answer.kind == RELEASE:
                 gestures.notes_changed(now, (source,))  # pedals may be left behind
             elif answer.merges or is_pedal(message):
                 self._settling.after_pedal(now, source, out)
-
-    def _system(
-        self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
-    ) -> Iterable[tuple[int, Unit]]:
-        """What is left of a system message's deliveries."""
-        if message == SENSE:
-            units = tuple(units)
-            self.state.sensing.carry(now, (output for output, _ in units))
-            return units
-        return self.state.sync.let_through(now, source, message, units) if is_clock(message) else units
-
-    def _put_merged(
-        self,
-        now: int,
-        source: int,
-        message: bytes,
-        answer: RoutedMessage,
-        units: Iterable[tuple[int, Unit]],
-        out: list[Delivery],
-    ) -> None:
-        """Put what several players may have a say in; banks and programs are among it."""
-        state = self.state
-        if state.merging.on and state.routes is not None:
-            units = state.merging.merge(source, message, units, state.routes)
-        for output, unit in units:
-            cable = state.cables[output]
-            (cable.select if answer.selects else cable.put)(now, unit, out)
-
-    def _put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
-        """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
-        state = self.state
-        if len(answer.sent) == len(answer.moves):  # none of them to rest
-            self._sent.values.update(answer.sent)
-        else:
-            self._sent.move(source, message, answer.moves)
-        self._places[source][answer.position] = message
-        for moved, value, unit, channel, number in answer.pedals:
-            sent = state.ledger.turn(moved, source, message, value, channel, number)
-            if sent == value:
-                state.cables[channel[0]].put(now, unit, out)
-            elif sent is not None:
-                state.cables[channel[0]].put(now, (moved.what + bytes((sent,)),), out)
-
-    def _go_on_shaping(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
-        """A control has this message, and no route; what still sounds by older routes hears it all the same."""
-        state = self.state
-        if state.routes is not None and state.gestures.leading:
-            answer = state.gestures.answer(now, source, message, None)
-            if answer.noted:
-                self._note(now, source, message, answer, out)
-            self._put_merged(now, source, message, answer, answer.units, out)
-            self._settling.after_pedal(now, source, out)
-        state.positions.lose(source, position_of(message))
-
-    def _note(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
-        """Write down what was moved, and what is to be sent later, which may be now."""
-        state = self.state
-        if answer.prefix:
-            state.prefixes.hear(source, message, answer.units, state.reach(source))
-        if answer.merges and is_low(message) and not self._sent.lows and state.routes is not None:
-            state.merging.look_after_lows(state.routes, state.positions)
-        self._sent.move(source, message, answer.moves)
-        if answer.highs and self._sent.lows:
-            state.merging.note(source, answer.highs)
-        if answer.position:
-            state.positions.note(source, answer.position, message)
-        elif resets(message):
-            state.positions.reset(source, message[0] & 0x0F)
-        if answer.announces:
-            state.merging.hear(source, message)
-            if state.mpe_inputs.hear(source, message):
-                self._inputs.announced(now, source, out)
-        for timed in answer.later:
-            state.delayed.add(source, timed)
-        if answer.later and state.delayed.due is not None and state.delayed.due <= now:
-            self._delayed.send_due(now, out)
-
-    def _released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
-        """A release goes where its press went; what else the scene makes of it goes its own way."""
-        held = answer.held
-        if self.state.gestures.leading:  # an older scene's filter may hold what began there
-            held += self.state.gestures.held(now, source, message)
-        kept = self._delayed.keep(source, held) if held else None
-        offs = self.state.ledger.release(source, message, kept)
-        if offs is not None:
-            units: list[tuple[int, Unit]] = [(output, (off,)) for output, off in offs]
-            if answer.others:
-                units += answer.others
-            return units
-        passing = (
-            (output, tuple(item for item in unit if not is_release(item) or self._may_pass(source, output, item)))
-            for output, unit in answer.units
-        )
-        return ((output, unit) for output, unit in passing if unit)
-
-    def _where_room_is(self, answer: RoutedMessage) -> RoutedMessage:
-        """A full cable begins no note, so that what waits there is never more releases than notes."""
-        cables = self.state.cables
-        shed = {output for output, _ in answer.units if cables[output].full}
-        for output, unit in answer.units:
-            cables[output].counts.shed += len(unit) * (output in shed)
-        return without(answer, shed)
-
-    def _may_pass(self, source: int, output: int, off: bytes) -> bool:
-        """A release without a press passes, unless another player holds that key, or a full cable has it already."""
-        cable = self.state.cables[output]
-        if cable.full and not cable.takes_stray(off):
-            cable.counts.shed += 1
-            return False
-        return not self.state.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
     # Time
 
@@ -423,7 +317,7 @@ class Engine:
                 for asked in board.tick(now, state.in_force[source]):
                     self._players.obey_control(now, source, asked, "", out)
                     self._feedback.soon(now)
-        if (lights := self._feedback.due) is not None and lights <= now:
+        if (lights := self._lights_due) is not None and lights <= now:
             self._feedback.look(now, out)
         return out
 

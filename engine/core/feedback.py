@@ -22,12 +22,15 @@ _WAIT: Final = 5_000_000  # ns until a cable on which something waits is tried a
 
 
 class Feedback:
-    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
+    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`.
+
+    `things_sent`: what each light and display was last sent.
+    """
 
     def __init__(self, state: State, outputs: Outputs) -> None:
         self._state, self._outputs = state, outputs
         self._plan = FeedbackPlan()
-        self._sent: dict[Thing, bytes] = {}  # what each thing was last sent
+        self.things_sent: dict[Thing, bytes] = {}
         self._panic = state.panics.get(None)
         self._due: int | None = None
         self._changed = True  # anything may have, or what changes by itself alone
@@ -36,13 +39,9 @@ class Feedback:
     def due(self) -> int | None:
         """When `look` next has something to do; None if nothing has changed."""
         state = self._state
-        if self._due is None or state.led_by is not None or not (self._sent or _is_any(state.compiled.feedback)):
+        if self._due is None or state.led_by is not None:
             return None
         return self._due if any(stack.scene is not None for stack in state.stacks.values()) else None
-
-    def sent(self, thing: Thing) -> bytes | None:
-        """What this thing was last sent, or None."""
-        return self._sent.get(thing)
 
     def soon(self, now: int) -> None:
         """Something may have changed."""
@@ -50,7 +49,7 @@ class Feedback:
 
     def forget(self, now: int, output: int | None = None) -> None:
         """What is on this output, or on all of them, may have forgotten what it was sent."""
-        self._sent = {thing: sent for thing, sent in self._sent.items() if output not in (None, thing[0])}
+        self.things_sent = {thing: sent for thing, sent in self.things_sent.items() if output not in (None, thing[0])}
         self.soon(now)
 
     def look(self, now: int, out: list[Delivery]) -> None:
@@ -61,7 +60,7 @@ class Feedback:
         waits = False
         listed = (plan.lamps, plan.displays) if self._changed else (plan.moving_lamps, plan.moving_displays)
         for thing, message in (*self._removed(plan), *self._wanted(now, *listed)):
-            if self._sent.get(thing) == message or thing[0] in state.leaving:
+            if self.things_sent.get(thing) == message or thing[0] in state.leaving:
                 continue
             cable = state.cables[thing[0]]
             if cable.remote is not None and not cable.remote.live:  # all is told once it is played from here
@@ -69,11 +68,11 @@ class Feedback:
             if cable.due is not None:
                 waits = True
                 continue
-            self._outputs.tell(now, thing[0], message, out)
-            self._sent[thing] = message
+            self._outputs.tell(now, thing[0], thing, message, out)
+            self.things_sent[thing] = message
         if not waits and self._changed:
             self._plan = plan
-            self._sent = {thing: sent for thing, sent in self._sent.items() if thing in plan.things}
+            self.things_sent = {thing: sent for thing, sent in self.things_sent.items() if thing in plan.things}
         self._changed = waits
         self._due = now + _WAIT if waits else now + _LOOK_AGAIN if plan.moves else None
 
@@ -82,7 +81,7 @@ class Feedback:
         panic = self._state.panics.get(None)
         if panic != self._panic:
             notes = {lamp.thing for lamp in self._plan.lamps if lamp.is_note}
-            self._sent = {thing: sent for thing, sent in self._sent.items() if thing not in notes}
+            self.things_sent = {thing: sent for thing, sent in self.things_sent.items() if thing not in notes}
         self._panic = panic
 
     def _removed(self, plan: FeedbackPlan) -> Iterator[tuple[Thing, bytes]]:
@@ -90,7 +89,7 @@ class Feedback:
         if plan is self._plan:
             return
         for lamp in self._plan.lamps:
-            sent = self._sent.get(lamp.thing)
+            sent = self.things_sent.get(lamp.thing)
             if lamp.thing not in plan.things and sent in [light.on for light in lamp.lights]:
                 yield lamp.thing, next(light.off for light in lamp.lights if light.on == sent)
 
@@ -157,7 +156,3 @@ def _message(display: TextDisplay, texts: dict[str, str]) -> bytes:
     return b"".join(
         part if isinstance(part, bytes) else seven_bit_text(texts[part.name], part.width) for part in display.parts
     )
-
-
-def _is_any(plan: FeedbackPlan) -> bool:
-    return bool(plan.lamps or plan.displays)

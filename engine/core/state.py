@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 
 from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import OutputCable
+from engine.core.cable.program_burst import SentBurst
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import CableSpeed, pace
@@ -70,7 +71,7 @@ class State:
         self.entered = EnteredValues(self.ledger.sent, self.merging)
         self.positions = Positions()
         self.mpe_inputs = MpeInputs(_mpe_zones(compiled))
-        self.gestures = Gestures(self.ledger)
+        self.gestures = Gestures(self.ledger.notes)
         self.loops = Loops()
         self.delayed = DelayedMessages()
         self.prefixes = VelocityPrefixes()
@@ -101,11 +102,11 @@ class State:
         )
 
     def _sounding(self) -> dict[Channel, bool]:
-        return dict.fromkeys(self.gestures.waiting, False) | dict.fromkeys(self.ledger.sounding_channels(), True)
+        return dict.fromkeys(self.gestures.waiting, False) | dict.fromkeys(self.ledger.notes.sounding_channels(), True)
 
     def sounding_channels(self) -> set[Channel]:
         """The channels that count as sounding: until what waits for silence has been set, notes may fade there."""
-        return self.ledger.sounding_channels() | self.gestures.waiting
+        return self.ledger.notes.sounding_channels() | self.gestures.waiting
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)
@@ -189,10 +190,22 @@ class State:
         stack.song = position.song if position.song in self.compiled.songs else None
         stack.step = position.step
 
-    def outcome(self, do: str, code: AnswerCode, text: str, who: str, stack: Stack | None = None) -> CommandResult:
-        """What became of a command, as things now are; `stack`: on which it acted, if that is not the main one."""
+    def outcome(
+        self,
+        do: str,
+        code: AnswerCode,
+        text: str,
+        who: str,
+        stack: Stack | None = None,
+        sent: Mapping[int, SentBurst] | None = None,
+        unchanged: int = 0,
+    ) -> CommandResult:
+        """What became of a command, as things now are; `stack`: on which it acted, if that is not the main one.
+
+        `sent`, `unchanged`: see CommandResult.
+        """
         done, scene = code is AnswerCode.DONE, (stack or self.main).in_force
-        return CommandResult(do, done, code, text, who, scene, held=self.ledger.sounding())
+        return CommandResult(do, done, code, text, who, scene, self.ledger.sounding(), unchanged, sent or {})
 
     # Scenes and set lists
 

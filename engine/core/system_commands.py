@@ -108,6 +108,6 @@ class SystemCommands:
                 board.forget()
         state.renew_filters(lambda at, path: True)
         self._outputs.release_all(now, out)
-        state.ledger.forget_keys()
+        state.ledger.notes.forget_keys()
         state.positions.forget_all()
         return self._scenes.resend(now, "", who, out)

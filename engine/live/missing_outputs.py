@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from engine.core.cable.program_burst import burst_cost
 from engine.core.command_result import CommandResult
 from engine.core.state import State
 from engine.live.port_bank import PortBank
@@ -22,17 +21,9 @@ def as_sent(result: CommandResult, state: State, ports: PortBank) -> CommandResu
     if not lost:
         return result
     sent = {output: steps for output, steps in result.bursts.items() if output not in lost}
-    cost = burst_cost((state.cables[output].speed, steps) for output, steps in sent.items())
     there = sum(len(steps) for output, steps in scene.bursts.items() if output not in lost)
-    return replace(
-        result,
-        text=result.text + nothing_reached(ports, lost),
-        burst_bytes=cost.bytes,
-        ready_ns=cost.ready_ns,
-        instruments=cost.instruments,
-        unchanged=there - cost.instruments,
-        bursts=sent,
-    )
+    left = replace(result, text=result.text + nothing_reached(ports, lost), bursts=sent)
+    return replace(left, unchanged=there - left.instruments)
 
 
 def nothing_reached(ports: PortBank, missing: Sequence[int]) -> str:

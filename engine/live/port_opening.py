@@ -14,7 +14,7 @@ from engine.rig.models.rig import Input, Output, Rig
 _Port = TypeVar("_Port", InputPort, OutputPort)
 
 _PATIENCE: Final = 5.0  # seconds after which a start goes on without the ports that are not open yet
-_LATER: Final = "opening the others took too long; it is opened while the show runs"
+_LATER: Final = "opening the others took long; it is opened while the show runs"
 
 
 @dataclass

@@ -1,8 +1,8 @@
 """The flight recorder: what came in, went out and was commanded lately, always on, in a bounded amount of memory.
 
-Each entry is one tuple appended to a short list. A full list is packed into one piece of bytes (about 30 bytes per
-short message), and the oldest pieces are dropped when there are too many. A packed piece never changes, so a snapshot
-copies no entries, and any thread may unpack it.
+Each entry is one tuple appended to a short list. Once all that is due has been sent, a list that is long enough is
+packed into one piece of bytes (about 30 bytes per short message), and the oldest pieces are dropped when there are too
+many. A packed piece never changes, so a snapshot copies no entries, and any thread may unpack it.
 """
 
 import json
@@ -18,6 +18,7 @@ from engine.core.commands import Command, PlayerCommand
 from engine.live.recorded_positions import Passed, Place, in_force
 
 _PIECE: Final = 256  # entries; packing this many takes about 10 µs
+_MOST: Final = 1024  # entries of a piece that is packed while there is still something to be sent
 _ENTRY: Final = 30  # bytes that a short message takes, packed
 _LONG: Final = 1 << 16  # bytes of SysEx in a piece after which it is packed early
 SHORT: Final = 3  # bytes of the longest message that is not SysEx
@@ -104,7 +105,8 @@ class FlightRecorder:
     def __init__(self, most_events: int = 1 << 20, most_bytes: int = 32 << 20) -> None:
         self._most_events = most_events
         self._most_bytes = most_bytes
-        self.piece = max(1, min(_PIECE, most_events // 16))
+        self.piece = max(1, min(_MOST, most_events // 16))
+        self.tidy_from = min(_PIECE, self.piece)  # entries in `fresh` from which `tidy` is to be called
         self.pieces: deque[PackedPiece] = deque()
         self._packed_events = 0
         self._packed_bytes = 0
@@ -112,7 +114,7 @@ class FlightRecorder:
         #: which the core took it up or gave it, the input's index or ~ the output's, and the message; and calls `pack`
         #: if the message is longer than SHORT, or `piece` entries are here. That is part of every message's way.
         self.fresh: list[_Entry] = []
-        self._encoded = True  # whether all commands in `fresh` are
+        self._commands: list[tuple[int, Command, str]] = []  # where in `fresh` they have their places; not encoded yet
         self._long = 0  # bytes of messages longer than three bytes in `fresh`
         self._scene: Scene | None = None
         self._scene_before: Scene | None = None  # the one in force when `fresh` began
@@ -145,8 +147,8 @@ class FlightRecorder:
     def applied(self, at: int, command: Command, who: str) -> None:
         """The engine was given this command at this time (monotonic ns)."""
         if isinstance(command, PlayerCommand):  # short; it is encoded when there is time
-            self._encoded = False
-            self.fresh.append((at, _DID, (command, who)))
+            self._commands.append((len(self.fresh), command, who))
+            self.fresh.append((at, _DID, ()))
             self.pack(0)
         else:
             done = _done(command, who)
@@ -179,14 +181,17 @@ class FlightRecorder:
         }
 
     def pack(self, octets: int) -> None:
-        """If `fresh` is a full piece, or has too many long messages, pack it, and drop the oldest pieces if need be.
+        """If `fresh` is a full piece, or has too many long messages, it cannot wait until there is time: pack it.
 
         `octets`: the length of what was appended last.
         """
         if octets > SHORT:
             self._long += octets
-        if len(self.fresh) < self.piece and self._long < _LONG:
-            return
+        if len(self.fresh) >= self.piece or self._long >= _LONG:
+            self.tidy()
+
+    def tidy(self) -> None:
+        """Pack `fresh`, and drop the oldest pieces if need be."""
         piece = self._packed()
         self.fresh = []
         self._long = 0
@@ -197,10 +202,10 @@ class FlightRecorder:
         self._drop_oldest()
 
     def _packed(self) -> PackedPiece:
-        if not self._encoded:
-            self.fresh[:] = [_encoded(entry) for entry in self.fresh]
-            self._encoded = True
         fresh = self.fresh
+        for place, command, who in self._commands:
+            fresh[place] = fresh[place][0], _DID, _done(command, who)
+        self._commands.clear()
         packed = marshal.dumps(fresh, _PACKING)
         return PackedPiece(len(fresh), fresh[0][0], self._scene_before, self._place_before, packed)
 
@@ -215,12 +220,6 @@ class FlightRecorder:
 def _done(command: Command, who: str) -> tuple[str, str, dict[str, Any], str]:
     """A command as it is recorded."""
     return "apply", command.word, encode(command), who
-
-
-def _encoded(entry: _Entry) -> _Entry:
-    """An entry that can be packed."""
-    at, what, thing = entry
-    return (at, what, _done(*thing)) if isinstance(thing, tuple) and isinstance(thing[0], Command) else entry
 
 
 def _octets(value: Any) -> int:

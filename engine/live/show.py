@@ -150,6 +150,8 @@ class Show:
             self._take_news()
         if engine.state.faults.counts != self._told_faults:
             self._take_faults()
+        if len(self.recorder.fresh) >= self.recorder.tidy_from:
+            self.recorder.tidy()
 
     def _tick(self) -> None:
         now, due = self.clock(), self.engine.due

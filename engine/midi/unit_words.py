@@ -46,10 +46,12 @@ def _is_of_unit(message: Message) -> bool:
 
 
 class _Open(NamedTuple):
-    """Places of lines that a later message may take into its own: a selection, or an MSB that waits for its LSB."""
+    """Places of lines that a later message may take into its own: a selection, half of the null parameter, or an MSB
+    that waits for its LSB."""
 
     places: tuple[int, ...] = ()
     is_data: bool = False
+    is_null: bool = False
 
 
 #: a channel, 0 to 15, of a stream
@@ -110,8 +112,8 @@ class UnitWords:
         if number in SELECTS:
             places = () if opened.is_data else opened.places
             if entry.selected is not None and entry.selected.is_null:
-                return "no parameter selected", _Open(), places
-            return None, _Open((*places, place)), ()
+                return "no parameter selected", _Open((place,), is_null=True), places
+            return None, _Open((*(() if opened.is_null else places), place)), ()
         if words is None:
             return None, _Open(), ()
         taken = opened.places if number == DATA_LSB or not opened.is_data else ()

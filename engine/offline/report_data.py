@@ -126,7 +126,7 @@ def _costs(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -
     """The cost of a scene change on each output that gets anything of its burst."""
     names = list(done.sent)
     found = {}
-    for index, steps in change.outcome.bursts.items():
+    for index, (_, steps) in change.outcome.bursts.items():
         name = names[index]
         if name not in done.rig.outputs:  # an edit has removed it since
             continue

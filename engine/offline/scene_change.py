@@ -38,11 +38,13 @@ def scene_change(rig: Rig, before: Scene, after: Scene) -> dict[str, ChangeOnOut
     recalled = engine.apply(_LATER, RecallScene(after.number))
     sent = _quiet(engine, recalled.deliveries)
     bursts = recalled.outcome.bursts
-    left_out = [*_left_out(rig, after, {(index, each.channel) for index, steps in bursts.items() for each in steps})]
+    left_out = [
+        *_left_out(rig, after, {(index, each.channel) for index, (_, steps) in bursts.items() for each in steps})
+    ]
     return {
         name: ChangeOnOutput(
             tuple(message for output, message, _ in sent if output == index),
-            burst_cost([(engine.state.cables[index].speed, bursts.get(index, ()))]).ready_ns,
+            burst_cost([bursts[index]] if index in bursts else ()).ready_ns,
             tuple(step for output, step in left_out if output == name),
         )
         for index, name in enumerate(rig.outputs)

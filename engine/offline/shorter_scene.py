@@ -97,7 +97,10 @@ class SceneShortener:
         channels = [each for each in route.through if getattr(each, "filter", "") == "channels"]
         if not channels:
             return _AS_IT_CAME
-        return f"not everything ends on the channel of one instrument of {output}"
+        ends = {*_ends(channels).values()}
+        if len(ends) == 1:
+            return f"no instrument of {output} is on channel {ends.pop()}"
+        return f"its messages end on several channels of {output}, and a line plays one"
 
     def _candidates(self, route: Route, table: Table, output: str) -> Iterator[Table]:
         chain = [each for each in route.through if not isinstance(each, str)]
@@ -198,13 +201,19 @@ class _Parts:
         }
 
 
-def _channels(filters: Sequence[Any], only: int | None) -> tuple[int | None, int | None]:
-    """The one channel that all filters of channels together take, None for any of them, and the one where everything
-    ends; None for both if that is not one channel. `only`: the one on which inputs send."""
+def _ends(filters: Sequence[Any]) -> dict[int, int]:
+    """Where the channels that pass all filters of channels end."""
     ends = {each: each for each in range(1, 17)}
     for settings in filters:
         kept = {each: at for each, at in ends.items() if at in (settings.keep or ends.values())}
         ends = {each: settings.map.get(at, at) for each, at in kept.items() if at not in settings.drop}
+    return ends
+
+
+def _channels(filters: Sequence[Any], only: int | None) -> tuple[int | None, int | None]:
+    """The one channel that all filters of channels together take, None for any of them, and the one where everything
+    ends; None for both if that is not one channel. `only`: the one on which inputs send."""
+    ends = _ends(filters)
     if only is not None:
         return None, ends.get(only)
     if len({*ends.values()}) != 1 or len(ends) not in (1, 16):

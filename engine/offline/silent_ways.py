@@ -101,7 +101,7 @@ class SilentWays:
             return None
         self._note(way.path, whole)
         if not whole.channels:
-            return None if self._asker.system(way.path) else self._nothing(way)
+            return self._no_note(way) if self._asker.system(way.path) else self._nothing(way)
         if heard is not None and not whole.channels & heard:
             return self._wrong_channel(way, whole)
         return None if whole.notes else self._no_note(way)
@@ -115,9 +115,11 @@ class SilentWays:
         name, alone = self._asker.last_link(way.path, second_bytes(way.filters))
         if alone or not name:
             return None
+        channels = name == "channels"
         return (
-            f'lets no note through: all that reach the filter "{name}" are outside its range; '
-            "compare it with the ranges before it"
+            f'lets no note through: all that reach the filter "{name}" are '
+            f"{'on channels that it stops' if channels else 'outside its range'}; "
+            f"compare it with the {'channels' if channels else 'ranges'} before it"
         )
 
     def _wrong_channel(self, way: _Way, whole: Reach) -> str:

@@ -1,4 +1,4 @@
-"""The files of the page as they are served, read once: its own, without their comments, and the handbook as JSON."""
+"""The files of the page as served, read once: its own, without comments and indents, and the handbook as JSON."""
 
 import gzip
 import hashlib
@@ -19,8 +19,12 @@ _KINDS: Final = {
     "svg": "image/svg+xml",
     "webmanifest": "application/manifest+json",
 }
-#: comments that have whole lines to themselves: a sixth of what a browser would be sent
-_COMMENT: Final = re.compile(r"^[ ]*(?:/\*\*(?:(?!\*/).)*\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
+_LONG: Final = r"/\*(?:(?!\*/).)*\*/"
+#: what is for those who read the source: comments with their lines, comments within lines, and indents
+_FOR_READERS: Final = {
+    "js": re.compile(rf"^ *(?:{_LONG}|//[^\n]*)\n|{_LONG} ?|^ +", re.DOTALL | re.MULTILINE),
+    "css": re.compile(rf"^ *{_LONG}\n|^ +", re.DOTALL | re.MULTILINE),
+}
 
 
 class PageFile(NamedTuple):
@@ -41,12 +45,11 @@ def page_files() -> dict[str, PageFile]:
     """All files by name; other kinds than a page needs are left out."""
     found = {}
     for file in files("engine.panel").joinpath("page").iterdir():
-        kind = _KINDS.get(file.name.rpartition(".")[2])
-        if kind is not None:
+        ending = file.name.rpartition(".")[2]
+        if ending in _KINDS:
             text = file.read_text(encoding="utf-8")
-            found[file.name] = PageFile.of(
-                kind, (_COMMENT.sub("", text) if file.name.endswith(".js") else text).encode()
-            )
+            served = _FOR_READERS[ending].sub("", text) if ending in _FOR_READERS else text
+            found[file.name] = PageFile.of(_KINDS[ending], served.encode())
     pages = [page._asdict() for page in handbook.pages().values()]
     found["handbook.json"] = PageFile.of("application/json", json.dumps(pages, ensure_ascii=False).encode())
     return found

@@ -13,7 +13,7 @@ Table = dict[str, Any]
 
 
 def sections(rig: Rig) -> Table:
-    """Names, kinds of cable, sounds, chains, routes, songs and set lists; filters in the keys of the rig file.
+    """Names, kinds of cable, sounds, chains, routes, songs, set lists and players; filters in the keys of the rig file.
 
     Songs and set lists give their scenes by number. `inherited`: of each scene that is like another, by its number.
     """
@@ -49,6 +49,7 @@ def sections(rig: Rig) -> Table:
             }
             for one in rig.setlists
         ],
+        "players": list(map(_table, rig.players)),
         "inherited": _inherited(rig),
     }
 

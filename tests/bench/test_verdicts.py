@@ -110,8 +110,10 @@ def test_what_sounding_notes_cost_a_recall_is_seen(
     class Slowed:
         """A show in which a command takes its time."""
 
+        _show: Show
+
         def __init__(self, *given: Any) -> None:
-            self._show = Show(*given)
+            self.__dict__["_show"] = Show(*given)
 
         def apply(self, command: Command, who: str = "") -> CommandResult:
             now[0] += each_note * 1000 * self._show.engine.state.ledger.sounding()
@@ -119,6 +121,9 @@ def test_what_sounding_notes_cost_a_recall_is_seen(
 
         def __getattr__(self, name: str) -> Any:
             return getattr(self._show, name)
+
+        def __setattr__(self, name: str, value: Any) -> None:
+            setattr(self._show, name, value)
 
     monkeypatch.setattr("bench.scenes.time.perf_counter_ns", lambda: now[0])
     monkeypatch.setattr("bench.scenes.Show", Slowed)

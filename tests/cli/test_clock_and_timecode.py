@@ -138,7 +138,11 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
     assert 20 <= engine.status()["tempo"] <= 300
     assert engine.refused("clock", "301") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
     assert engine.refused("clock", "nan") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
-    assert "use start, continue, stop, tap or a number such as 120" in engine.refused("clock", "faster")
+    assert engine.refused("clock", "stat") == (
+        'there is no clock command "stat"; did you mean "start"? there are: start, continue, stop, tap, locate, '
+        "or a tempo such as 120\n"
+    )
+    assert engine.refused("clock", "locate") == "locate needs a song position in sixteenths, such as locate 64\n"
     assert 'no clock command "tempo"' in engine.refused("clock", "tempo")
 
 
@@ -156,7 +160,7 @@ def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
     assert not engine.status()["timecode_runs"]
     assert engine.refused("timecode", "stop") == "the time code is already stopped; nothing changed\n"
     assert engine.refused("timecode", "24:00:00:00").startswith('found "24:00:00:00"; allowed at 29.97 drop frames')
-    assert "use start, stop or a time such as 01:00:00:00" in engine.refused("timecode", "back")
+    assert "there are: start, stop, or a time such as 01:00:00:00" in engine.refused("timecode", "back")
     assert 'no time code command "locate"' in engine.refused("timecode", "locate")
 
 

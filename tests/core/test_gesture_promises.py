@@ -39,6 +39,27 @@ def test_every_note_sounds_as_its_player_means_it(rigs: tuple[PlainShow, PlainSh
     judged.check_rest()
 
 
+@given(st.tuples(shows(cuts=True), shows(cuts=True)), deeds, st.booleans())
+@settings(max_examples=30)
+def test_in_the_moments_after_a_recall_every_note_sounds_as_meant(
+    rigs: tuple[PlainShow, PlainShow], stream: list[Any], panics: bool
+) -> None:
+    """The same before a recall has told everything, whatever hands do and whatever else is recalled in that time; and a
+    panic then leaves everything at rest."""
+    judged = JudgedEngine(rigs[0], hurries=True)
+    perform(judged, rigs, stream)
+    if panics:
+        judged.recall(2)
+        judged.panic()
+        for _ in range(10):
+            judged.tick()
+        assert (judged.sounding(), judged.heard.off_rest()) == (0, set())
+        judged.recall(1)
+    judged.hands_off()
+    judged.wait(SECOND)
+    judged.check_rest()
+
+
 #: one place that is the first hand's in scene 1 and the second's in scene 2
 IN_TURN = PlainShow((), ((Connection("one", ONE, PLACE),), (Connection("two", OTHER, PLACE),), ()))
 

@@ -38,7 +38,7 @@ def test_a_start_goes_on_without_ports_that_take_too_long() -> None:
     opened = connect(read(RIG, "rig.toml"), opener, lambda: opener.now)
     assert [*opened.inputs] == ["keys", "pads"]
     assert [*opened.outputs] == []
-    reason = "opening the others took too long; it is opened while the show runs"
+    reason = "opening the others took long; it is opened while the show runs"
     assert opened.missing == {"inputs.foot": reason, "outputs.bass": reason}
 
 

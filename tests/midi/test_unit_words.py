@@ -31,6 +31,17 @@ def test_an_lsb_takes_its_msb_into_its_line() -> None:
     assert _lines(*unit) == [None, None, None, "channel 5 RPN 0/1 = 8208 / 14", None, "channel 5 no parameter selected"]
 
 
+def test_the_null_parameter_takes_one_line() -> None:
+    """Its MSB alone selects none already where no LSB has come; a new selection leaves that line."""
+    assert _lines("B0 65 7F", "B0 64 7F", "B0 63 01", "B0 62 08", "B0 06 40") == [
+        None,
+        "channel 1 no parameter selected",
+        None,
+        None,
+        "channel 1 NRPN 1/8 = 64",
+    ]
+
+
 def test_a_new_selection_leaves_the_value_before_it() -> None:
     """A 7-bit value that another selection follows keeps its line, and so does an increment."""
     assert _lines("B0 63 01", "B0 62 08", "B0 06 40", "B0 63 01", "B0 62 09", "B0 60 00") == [

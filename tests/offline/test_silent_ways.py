@@ -44,6 +44,12 @@ SILENT = {
         'scene route 1 from keys lets no note through: all that reach the filter "zone" are outside its range; '
         "compare it with the ranges before it",
     ),
+    "two channels, a clock": (
+        '{ from = "keys", to = "left", through = [ { filter = "channels", keep = [1] }, '
+        '{ filter = "channels", keep = [2] } ] }',
+        'scene route 1 from keys lets no note through: all that reach the filter "channels" are on channels that it '
+        "stops; compare it with the channels before it",
+    ),
     "two channels": (
         '{ from = "keys", to = "left", through = [ { filter = "channels", keep = [1] }, '
         '{ filter = "channels", keep = [2] }, { filter = "strip", kinds = ["sysex", "clock", "transport", "timecode", '

@@ -114,10 +114,10 @@ def test_comments_stay() -> None:
 
 KEPT = {
     "all channels": (_route(SOFT), "every channel passes as it comes in, and a line plays one"),
-    "nobody there": (_route(_to(9)), "not everything ends on the channel of one instrument of left"),
+    "nobody there": (_route(_to(9)), "no instrument of left is on channel 9"),
     "other channels pass": (
         _route('{ filter = "channels", map = { 1 = 2 } }'),
-        "not everything ends on the channel of one instrument of left",
+        "its messages end on several channels of left, and a line plays one",
     ),
     "a name for two": (
         _route(_to(2), '["left", "right"]', 'name = "both", '),

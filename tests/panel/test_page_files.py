@@ -23,15 +23,21 @@ def test_the_page_is_small() -> None:
     assert 0 < sum(len(file.packed) for file in page_files().values()) < MOST
 
 
-def test_only_comments_are_left_out_of_what_is_served() -> None:
-    """What a browser gets of a module are its own lines in their order; those left out are comments, whole lines."""
+def test_only_comments_and_indents_are_left_out_of_what_is_served() -> None:
+    """What a browser gets of a module are its own lines in their order, without comments and indents; no string has
+    what looks like a comment, and no template goes on in the next line."""
     for file in PAGE.glob("*.js"):
         served, inside = iter(page_files()[file.name].body.decode().splitlines()), False
         for line in file.read_text(encoding="utf-8").splitlines():
-            inside |= line.lstrip().startswith("/**") and (line.rstrip().endswith("*/") or "*/" not in line)
-            if not inside and not line.lstrip().startswith("//"):
-                assert next(served) == line, file.name
-            inside &= not line.rstrip().endswith("*/")
+            code, rest = "", line.strip()
+            while rest:
+                before, mark, after = rest.partition("*/" if inside else "/*")
+                code += "" if inside else before if mark else rest
+                inside ^= mark != ""
+                rest = (after if inside else after.removeprefix(" ")) if mark else ""
+            if line.strip() == "" or (code and not code.startswith("//")):
+                assert next(served) == code, file.name
+                assert code.count("`") % 2 == 0 or "```" in code or "/`" in code, code
         assert next(served, None) is None, file.name
 
 

@@ -111,6 +111,44 @@ def test_a_switch_is_tried_and_does_several_things(two_pit: PanelInBrowser) -> N
     assert two_pit.said == []
 
 
+def test_what_a_control_answers_to_is_edited_and_learned_again(two_pit: PanelInBrowser) -> None:
+    """Another key, then a controller from a value on, then what is played three times; a number that MIDI does not
+    have is a fault at its field."""
+    two_pit.engine.request(
+        "edit",
+        what="values",
+        values=[{"path": ["controls", 0], "value": {"input": "pads", "when": {"note": 36}, "do": "next"}}],
+    )
+    page = two_pit.page(PHONE, view="gear")
+    drawer = page.locator("#view-gear .drawer")
+    _row(page, "pads: note 36")
+    number = drawer.get_by_label("Number")
+    number.fill("200")
+    number.press("Enter")
+    expect(drawer.locator(".field", has=page.get_by_label("Number")).get_by_role("alert")).to_contain_text("127")
+    number.fill("38..41")
+    number.press("Enter")
+    expect(drawer.locator("h2")).to_have_text("pads: note 38 to 41")
+    drawer.get_by_label("What it sends").select_option("a controller")
+    expect(drawer.locator("h2")).to_have_text("pads: controller 80")
+    drawer.get_by_label("Pressed from value").fill("100")
+    drawer.get_by_label("Pressed from value").press("Enter")
+    expect(drawer.locator("h2")).to_have_text("pads: controller 80, at least 100")
+    drawer.get_by_role("button", name="Learn it again").click()
+    for _ in range(3):
+        for value in (127, 0):
+            two_pit.players["pads"].play(bytes((0xB0, 81, value)))
+            page.wait_for_timeout(400)  # a foot takes its time
+    expect(drawer.locator(".learning")).to_contain_text("pressed 3 of 3 times")
+    drawer.get_by_role("button", name="Use it").click()
+    expect(drawer.locator("h2")).to_contain_text("pads: controller 81")
+    two_pit.engine.request("save")
+    saved = tomllib.loads(two_pit.engine.file.read_text(encoding="utf-8"))["controls"]
+    assert [each["when"]["controller"] for each in saved] == [81]
+    assert saved[0]["do"] == "next"
+    assert two_pit.said == []
+
+
 def test_a_switch_is_for_players(players_pit: PanelInBrowser) -> None:
     """A control at an input that is nobody's is given to a player; a name that nobody has is a fault at the field."""
     players_pit.engine.request(

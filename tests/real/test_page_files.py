@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Locator, expect
 
-from tests.support.panel_in_browser import LONGEST, PanelInBrowser, in_force
+from tests.support.panel_in_browser import LONGEST, PanelInBrowser, answered, in_force
 from tests.support.paths import PRESETS
 from tests.support.waiting import until
 
@@ -39,7 +39,7 @@ def test_versions_copies_and_what_was_played(home: Path, two_pit: PanelInBrowser
     two_pit.engine.request("save")
     page.get_by_role("button", name="Earlier versions").click()
     page.get_by_role("button", name="Go back to version 1").click()
-    expect(page.locator("#dock-said")).to_contain_text("name was Last dance, is Finale")
+    answered(page, "name was Last dance, is Finale")
     page.get_by_role("link", name="Show").click()
     page.locator("#order").select_option("")
     page.locator("#scenes").get_by_role("button", name="Finale").click()
@@ -53,7 +53,7 @@ def test_versions_copies_and_what_was_played(home: Path, two_pit: PanelInBrowser
     expect(page.locator("#dock-scene")).to_contain_text("13 Last dance")
     page.get_by_label("As", exact=True).fill("mishap.jsonl")
     page.get_by_role("button", name="Keep it").click()
-    expect(page.locator("#dock-said")).to_contain_text("mishap.jsonl")
+    answered(page, "mishap.jsonl")
     assert (home / "mishap.jsonl").exists()
     assert two_pit.said == []
 

@@ -161,18 +161,20 @@ def _gear(hand: Hand, found: Stage) -> None:
     hand.press(steps.get_by_role("button", name="bass", exact=True))
     hand.sound("bass", "Upright", "33")
     hand.sound("brass", "Muted", "60")
+    hand.back_to_list()
     hand.press(page.get_by_role("button", name="Learn a switch"))
     for _ in range(3):
         found.foot()
     expect(page.locator(".learning")).to_contain_text("pressed 3 of 3 times")
     hand.press(page.get_by_role("button", name="Use it"))
-    expect(page.locator(".things")).to_contain_text("controller 80")
+    expect(page.locator("#view-gear .drawer h2")).to_contain_text("controller 80")
 
 
 def _four_scenes(hand: Hand, found: Stage) -> None:
     """A single sound, a split whose ends are played, a layer, and pads an octave down."""
     page = hand.page
     hand.press(page.get_by_role("link", name="Scenes"))
+    hand.press(page.locator("ol[aria-label^=Scenes]").get_by_role("button", name="1 Scene 1"))
     hand.press(hand.hole(0, "sound").get_by_role("button", name="Upright", exact=True))
     expect(page.locator(".sentence")).to_contain_text("Upright")
     hand.scene("Split")
@@ -203,7 +205,9 @@ def _set_list(hand: Hand) -> None:
     """The four scenes in order."""
     page = hand.page
     scenes = page.locator("ol[aria-label^=Scenes]")
+    hand.back_to_list()
     hand.press(scenes.get_by_role("button", name="1 Scene 1"))
+    hand.back_to_list()
     hand.press(page.get_by_role("button", name="New set list"))
     made = page.locator("details.list")
     hand.press(made.locator("summary"))
@@ -211,6 +215,7 @@ def _set_list(hand: Hand) -> None:
     expect(made.locator("summary")).to_contain_text("Friday: 1 entry")
     for number, name in ((2, "Split"), (3, "Layer"), (4, "Pads")):
         hand.press(scenes.get_by_role("button", name=f"{number} {name}"))
+        hand.back_to_list()
         hand.press(made.get_by_role("button", name=f"Add {number} {name}"))
         expect(made.locator("summary")).to_contain_text(f"Friday: {number} entries")
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from playwright.sync_api import Locator, Page, expect
 
-from tests.support.panel_in_browser import PanelInBrowser
+from tests.support.panel_in_browser import PanelInBrowser, answered
 from tests.support.waiting import until
 
 
@@ -38,10 +38,10 @@ def test_zones_and_pressures_are_set_in_gear(two_pit: PanelInBrowser) -> None:
         "from 1 to 16"
     )
     _type(last, "8")
-    expect(page.locator("#dock-said")).to_contain_text("last member 8")
+    answered(page, "last member 8")
     _open(page, "instruments string-machine")
     drawer.get_by_label("The pressure of an MPE controller").select_option("that of each key")
-    expect(page.locator("#dock-said")).to_contain_text("pressure of each key")
+    answered(page, "pressure of each key")
     page.get_by_role("link", name="Show").click()
     page.locator("#order").select_option("")
     page.locator("#scenes").get_by_role("button", name="14 Waltz", exact=True).click()
@@ -59,7 +59,7 @@ def test_zones_and_pressures_are_set_in_gear(two_pit: PanelInBrowser) -> None:
     _type(drawer.get_by_label("The manager’s bend reaches"), "12")
     _type(drawer.get_by_label("A member’s bend reaches"), "24")
     expect(page.locator("#view-gear [data-key='instruments string-machine']")).to_contain_text("MPE zone 2–15")
-    expect(page.locator("#dock-said")).to_contain_text("a member’s bend reaches 24")
+    answered(page, "a member’s bend reaches 24")
     saved = _saved(two_pit, page)
     assert saved["inputs"]["keys"]["mpe"] == {"members": [2, 8]}
     assert saved["instruments"]["string-machine"]["mpe"] == {"members": [2, 15], "bend": 24, "manager_bend": 12}
@@ -77,7 +77,7 @@ def test_printed_labels_name_sounds(two_pit: PanelInBrowser) -> None:
     drawer.get_by_label("As printed").fill("C99")
     drawer.get_by_label("Name", exact=True).last.fill("Choir")
     drawer.get_by_role("button", name="Add the sound").click()
-    expect(page.locator("#dock-said")).to_contain_text("C99")
+    answered(page, "C99")
     drawer.get_by_label("As printed").fill("A22")
     drawer.get_by_role("button", name="Add the sound").click()
     expect(drawer.locator(".sounds li", has_text="Choir")).to_contain_text("A22, program 10")
@@ -86,17 +86,24 @@ def test_printed_labels_name_sounds(two_pit: PanelInBrowser) -> None:
 
 
 def test_filters_of_an_input_and_an_instrument(two_pit: PanelInBrowser) -> None:
-    """Each has its filters by their forms, and both act on what is played."""
+    """Each has its filters by their forms, whatever else of the rig is edited meanwhile, and both act on what is
+    played."""
     two_pit.engine.request("scene", scene=14)
     page = two_pit.page(view="gear")
-    for key, semitones in (("inputs keys", "12"), ("instruments string-machine", "5")):
+    for key, semitones, words in (
+        ("inputs keys", "12", "an octave up"),
+        ("instruments string-machine", "5", "5 semitones up"),
+    ):
         drawer = _open(page, key)
         drawer.get_by_role("button", name="Edit filters").click()
         drawer.get_by_label("Another filter").select_option("transpose")
         drawer.get_by_role("button", name="Add the filter").click()
         drawer.get_by_label("Semitones", exact=False).fill(semitones)
+        renamed = two_pit.engine.request("scenes", what="rename", number=13, name=f"Meanwhile {semitones}")
+        assert renamed is not None
+        assert renamed["done"], renamed
         drawer.get_by_role("button", name="Apply filters").click()
-        expect(drawer.locator(".filters")).to_have_text(f"transpose: semitones {semitones}")
+        expect(drawer.locator(".filters")).to_have_text(words)
     two_pit.players["keys"].play(bytes((0x90, 60, 64)))
     two_pit.heard("strings", (4, 77))
     assert two_pit.said == []

@@ -90,14 +90,48 @@ def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
         thing.click()
         for more in page.locator("#view-gear .drawer details:not([open]) > summary").all():
             more.click()
-        assert _violations(page, "#view-gear .drawer") == [], thing.inner_text()
+        assert _violations(page, "#view-gear .drawer") == [], page.locator("#view-gear .drawer h2").inner_text()
+        page.locator("#view-gear .drawer").get_by_role("button", name="Close").click()
+        expect(thing).to_be_focused()
     for made in ("Add a light", "Add a display"):
         page.get_by_role("button", name=made).click()
         assert _violations(page, "#view-gear .drawer") == [], made
+        page.locator("#view-gear .drawer").get_by_role("button", name="Close").click()
     _turn(page, "monitor")
     page.get_by_text("Trace a message that you type").click()
     assert _violations(page, "#view-monitor") == []
     assert two_pit.said == []
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+def test_axe_finds_nothing_where_gear_or_the_engine_is_missing(
+    jack_server: str, chromium: Browser, tmp_path: Path, theme: Literal["dark", "light"]
+) -> None:
+    """Zero violations with all gear gone, and when the engine has ended, whose rig can then not be edited; a page that
+    is opened without an engine says when its rooms will have something to show."""
+    views = ("show", "scenes", "patch", "gear")
+    with pit(tmp_path, chromium, RIG.replace('port = "Page', 'port = "Nowhere')) as found:
+        page, fresh = found.page(PHONE, theme), found.blank(PHONE)
+        fresh.emulate_media(color_scheme=theme)
+        for view in views:
+            page.evaluate("view => { location.hash = view; }", view)
+            assert _violations(page) == [], view
+        found.engine.kill()
+        expect(page.locator("#old")).to_be_visible()
+        fresh.goto(f"{found.panel.address}#gear")
+        expect(fresh.locator("#unknown")).to_be_visible()
+        for view in views:
+            for each in (page, fresh):
+                each.evaluate("view => { location.hash = view; }", view)
+                assert _violations(each) == [], view
+        page.evaluate("location.hash = 'scenes'")
+        for name in ("New", "Save"):
+            expect(page.locator("#view-scenes").get_by_role("button", name=name, exact=True)).to_be_disabled()
+        found.engine.start()
+        expect(page.locator("#view-scenes").get_by_role("button", name="New", exact=True)).to_be_enabled()
+        expect(fresh.locator("#unknown")).to_be_hidden()
+        for each in (page, fresh):
+            each.close()
 
 
 @pytest.mark.parametrize("size", [PHONE, TABLET, SCREEN, (320, 256)], ids=["phone", "tablet", "screen", "400%"])

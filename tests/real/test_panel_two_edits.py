@@ -86,7 +86,7 @@ def test_a_form_is_applied_though_others_have_edited(two_pit: PanelInBrowser) ->
     page.get_by_text("string-machine: Tremolo").wait_for()
     expect(semitones).to_have_value("7")
     page.get_by_role("button", name="Apply filters").click()
-    expect(page.locator(".detail")).to_contain_text("semitones 7")
+    expect(page.locator(".detail")).to_contain_text("7 semitones up")
     page.get_by_role("button", name="Edit filters of route 1").click()
     semitones.fill("5")
     two_pit.engine.request("edit", what="join", scene=12, **{"from": "keys", "to": "strings"})

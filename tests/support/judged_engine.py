@@ -16,6 +16,7 @@ from collections.abc import Callable
 from typing import Final
 
 from engine.core.cable.output_cable import Delivery
+from engine.core.commands import RecallScene
 from engine.rig.read.load import read
 from tests.support.audible_receiver import (
     PEDALS,
@@ -27,12 +28,14 @@ from tests.support.audible_receiver import (
     part_of,
     rest,
 )
-from tests.support.engine_calls import adopt, command, engine_of, input_lost, mute, output_there, recall
+from tests.support.engine_calls import adopt, apply, command, engine_of, input_lost, mute, output_there, recall, settled
 from tests.support.plain_connections import Connection, Hand, PlainShow
 
 MS: Final = 1_000_000
 #: ns after which a silent place is as it should be: half a second, and a tick
 _SETTLED: Final = 500 * MS + 1
+#: ns after which a recall has told everything: a quarter of a millisecond for each input, and more than enough
+_TOLD: Final = 3 * MS
 
 #: a hand, and what it moves
 Source = tuple[Hand, Part]
@@ -41,11 +44,13 @@ Source = tuple[Hand, Part]
 class JudgedEngine:
     """`positions`: where the hands are; `heard`: what the outputs make audible. AssertionError at the first fault.
 
-    With `judges` False, as on cables that are paced, it only plays and hears.
+    With `judges` False, as on cables that are paced, it only plays and hears. With `hurries`, hands and recalls come in
+    the moments after a recall, too, in which the engine has not told everything yet.
     """
 
-    def __init__(self, show: PlainShow, scene: int = 1, judges: bool = True) -> None:
-        self.show, self.scene, self._judges = show, scene, judges
+    def __init__(self, show: PlainShow, scene: int = 1, judges: bool = True, hurries: bool = False) -> None:
+        self.show, self.scene, self._judges, self._hurries = show, scene, judges, hurries
+        self._told_at = 0  # when a recall has told everything
         self.engine = engine_of(read(show.text, "test"))
         self.now = 0
         self.heard = AudibleReceiver()
@@ -184,7 +189,11 @@ class JudgedEngine:
         cuts = other and scene in self.show.cuts
         if cuts:
             self._drop()
-        self._hear(recall(self.engine, self.now, scene), judged=not cuts, sparing=other)
+        self._told_at = self.now + _TOLD * self._hurries
+        sent = apply(self.engine, self.now, RecallScene(scene))
+        if not self._hurries:
+            sent = settled(self.engine, self.now, sent)
+        self._hear(sent, judged=not cuts, sparing=other)
         assert not (cuts and self._judges and self.sounding()), "a scene that cuts ends every note"
         if other:
             self._check_long_silent(f"when scene {scene} is recalled")
@@ -227,12 +236,17 @@ class JudgedEngine:
         self._drop()
         self._hear(command(self.engine, self.now, "panic")[1], judged=False)
 
+    def tick(self) -> None:
+        """What is due next comes about, if anything is."""
+        if (due := self.engine.due) is not None:
+            self.now = max(self.now, due)
+            self._hear(self.engine.tick(self.now))
+
     def wait(self, length: int) -> None:
         """Time passes; what has been silent long enough is as it should be."""
         end = self.now + length
         while (due := self.engine.due) is not None and due <= end:
-            self.now = max(self.now, due)
-            self._hear(self.engine.tick(self.now))
+            self.tick()
         self.now = end
         self._check_long_silent("after half a second of silence")
 
@@ -256,7 +270,7 @@ class JudgedEngine:
                 self._check_settled(place, self.heard.at(place).told, f"in scene {self.scene}")
 
     def _check_long_silent(self, when: str) -> None:
-        for place in {*self._view, *self.heard.channels} if self._judges else ():
+        for place in {*self._view, *self.heard.channels} if self._judges and self.now >= self._told_at else ():
             if self._is_silent(place) and self.now - self._silent_since.get(place, -_SETTLED) >= _SETTLED:
                 self._check_settled(place, self.heard.at(place).told, when)
 

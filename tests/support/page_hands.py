@@ -1,5 +1,6 @@
 """A player's hands on the page: with the mouse, or by keyboard alone. They count what they do."""
 
+import re
 from typing import Protocol
 
 from playwright.sync_api import Locator, Page, expect
@@ -15,6 +16,7 @@ STEPS = """element => {
   return wanted < before ? wanted - before : wanted - before + 1;
 }"""
 TRIES = 20
+WAYS_BACK = re.compile("^(All scenes|Close)$")
 
 
 class Touch(Protocol):
@@ -80,6 +82,7 @@ class Keyboard:
 
     def _reach(self, what: Locator) -> None:
         """Press Tab until it has the focus; what is drawn meanwhile may change how often."""
+        expect(what).to_be_visible()
         expect(what).to_be_enabled()
         for _ in range(TRIES):
             steps = int(what.evaluate(STEPS))
@@ -107,6 +110,13 @@ class Hand:
         self.actions += 1
         self._touch.type(what, text)
 
+    def back_to_list(self) -> None:
+        """Where a phone shows what was chosen, turn to the list that it was chosen from."""
+        for back in self.page.locator(".room.chosen > .drawer").get_by_role("button", name=WAYS_BACK).all():
+            if back.is_visible() and not self.page.locator(".things:visible").count():
+                self.press(back)
+                expect(self.page.locator(".things:visible")).to_be_visible()
+
     def enter(self, what: Locator, text: str) -> None:
         """Type a text and end it with Enter."""
         self.type(what, text)
@@ -127,6 +137,7 @@ class Hand:
 
     def sound(self, instrument: str, name: str, program: str) -> None:
         """Add a sound to an instrument, whose details are then open."""
+        self.back_to_list()
         self.press(self.page.locator(f"[data-key='instruments {instrument}']"))
         drawer = self.page.locator("#view-gear .drawer")
         self.type(drawer.locator("[name=sound]"), name)
@@ -158,6 +169,7 @@ class Hand:
 
     def scene(self, name: str) -> None:
         """Add a scene with this name."""
+        self.back_to_list()
         title = self.page.locator("#view-scenes .drawer h2")
         before = title.inner_text()
         self.press(self.page.get_by_role("button", name="New", exact=True))

@@ -199,6 +199,11 @@ def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...]
         yield found
 
 
+def answered(page: Page, text: str) -> None:
+    """Wait until the dock says this as an answer: while it is requested, the request's words are there."""
+    expect(page.locator("#dock-said:not([data-state=asked])")).to_contain_text(text)
+
+
 def in_force(page: Page, number: int, name: str) -> None:
     expect(page.locator("#scene-number")).to_have_text(str(number))
     expect(page.locator("#scene-name")).to_have_text(name)

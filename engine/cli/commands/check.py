@@ -25,6 +25,7 @@ from engine.midi.setup_words import set_up
 from engine.offline.cable_forecast import DENSITY, warnings
 from engine.offline.idle_controls import idle_controls
 from engine.offline.rig_finding import RigFinding
+from engine.offline.shared_bends import shared_bends
 from engine.offline.silent_drums import silent_drums
 from engine.offline.silent_ways import SilentWays
 from engine.offline.sound_conflicts import sound_conflicts
@@ -86,7 +87,13 @@ def _next(loaded: Rig, file: Path) -> str:
 
 def _findings(loaded: Rig, file: Path) -> list[dict[str, Any]]:
     """What nobody can hear, and sounds that cannot all be meant so, in the order of the files."""
-    found = [*SilentWays(loaded).findings(), *sound_conflicts(loaded), *silent_drums(loaded), *idle_controls(loaded)]
+    found = [
+        *SilentWays(loaded).findings(),
+        *sound_conflicts(loaded),
+        *silent_drums(loaded),
+        *shared_bends(loaded),
+        *idle_controls(loaded),
+    ]
     if not found:
         return []
     places = places_in(file)

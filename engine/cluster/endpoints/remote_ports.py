@@ -137,7 +137,7 @@ class RemoteOutput:
         try:
             if self.incomplete and self._cable is not None:
                 self.incomplete = False
-                self._cable.state(now)
+                self._cable.restore(now)
             self._hand_on()
         except Exception:
             self.gone = self.gone or f"{self.name}: its orders could not be sent"

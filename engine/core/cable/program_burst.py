@@ -22,6 +22,8 @@ from engine.rig.models.scene_lines import Sending
 
 #: by output index, what is sent there
 Bursts = Mapping[int, tuple[BurstUnit, ...]]
+#: steps that were sent, with the speed of their cable
+SentBurst = tuple[CableSpeed | None, tuple[BurstUnit, ...]]
 
 
 def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = "msb lsb") -> tuple[bytes, ...]:
@@ -206,7 +208,7 @@ class BurstCost(NamedTuple):
     instruments: int
 
 
-def burst_cost(bursts: Iterable[tuple[CableSpeed | None, tuple[BurstUnit, ...]]]) -> BurstCost:
+def burst_cost(bursts: Iterable[SentBurst]) -> BurstCost:
     """What bursts cost that are sent at once, each on a cable of this speed."""
     costs = [_cost(steps, speed) for speed, steps in bursts]
     ready = max((each.ready_ns for each in costs), default=0)
@@ -218,6 +220,6 @@ def instruments(steps: Sequence[BurstUnit]) -> int:
     return len({step.channel for step in steps})
 
 
-@lru_cache(maxsize=1 << 14)  # a recall may ask for it again and again, and a rig has a thousand scenes
+@lru_cache(maxsize=1 << 10)  # whoever looks at a result asks for it several times
 def _cost(steps: tuple[BurstUnit, ...], speed: CableSpeed | None) -> BurstCost:
     return BurstCost(size(steps, speed), duration(steps, speed), instruments(steps))

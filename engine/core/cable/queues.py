@@ -48,7 +48,10 @@ class CableQueues:
     @property
     def full(self) -> bool:
         """Whether so much waits that no other note may begin."""
-        return len(self.notes) + sum(map(len, self._parked.values())) >= MOST_NOTES
+        waiting = len(self.notes)
+        for parked in self._parked.values():
+            waiting += len(parked)
+        return waiting >= MOST_NOTES
 
     @property
     def movable(self) -> bool:

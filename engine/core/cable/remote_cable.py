@@ -71,6 +71,7 @@ class RemoteCable:
         self._orders: list[Order] = []
         self._recent: deque[tuple[int, Order]] = deque()  # what was not ordered, and when (ns)
         self._before = ReceiverState()  # what would sound without these
+        self._shown: dict[object, bytes] = {}  # what each light and display was told since this engine plays
 
     @property
     def remote(self) -> "RemoteCable":
@@ -97,12 +98,13 @@ class RemoteCable:
         self._let_out(now, unit, out)
         self._order(now, Order(OrderKind.KEPT if isinstance(unit, KeptUnit) else OrderKind.UNIT, unit))
 
-    def tell(self, now: int, message: bytes, out: list[Delivery]) -> None:
-        """Order what a light or display shows; only while `live`.
+    def tell(self, now: int, thing: object, message: bytes, out: list[Delivery]) -> None:
+        """Order what `thing`, a light or display, is to show; only while `live`.
 
         It is no part of the state: whoever leads next tells it everything.
         """
         self._hand_out(now, message, out)
+        self._shown[thing] = message
         self._orders.append(Order(OrderKind.UNIT, (message,)))
 
     def select(self, now: int, unit: Unit, out: list[Delivery]) -> None:
@@ -196,6 +198,12 @@ class RemoteCable:
             self._before = self.receiver.copy()
         self.live = False
         self._orders.clear()
+        self._shown.clear()
+
+    def restore(self, now: int) -> None:
+        """The other machine has missed orders: order the state, and what lights and displays show."""
+        self.state(now)
+        self._orders += (Order(OrderKind.UNIT, (message,)) for message in self._shown.values())
 
     def state(self, now: int, young_since: int | None = None) -> None:
         """Order the state that would be there now if everything had been sent from here.

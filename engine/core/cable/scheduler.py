@@ -5,7 +5,7 @@ The cable is paced at its speed (see `Transmission`); what waits is in queues by
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from enum import IntEnum, auto
 from typing import Final
 
@@ -13,7 +13,8 @@ from engine.core.cable.channel_sounds import ChannelSounds, is_sound, selects_so
 from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
 from engine.core.cable.queues import CableQueues
 from engine.core.cable.replaceable_values import slot
-from engine.core.cable.speed import CableSpeed, status_after
+from engine.core.cable.speed import CableSpeed
+from engine.core.cable.transmission import Transmission
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX
 
 #: called with the time, a step whose last byte is handed over, and the time at which its instrument will have settled
@@ -38,82 +39,6 @@ class _Rank(IntEnum):
     NOTES = auto()  # notes, pedals, programs and all else that must neither be lost nor change its order
     VALUES = auto()  # controllers, bends, pressures: nothing is lost by waiting, since the newest value counts
     BULK = auto()  # long SysEx, which occupies the cable for seconds
-
-
-class Transmission:
-    """What a cable is carrying: when it is free, its running status, and a SysEx that real-time bytes slip into.
-
-    The driver is loaded only a little further ahead than the cable carries, so that urgent messages can overtake. It
-    sends in the order in which it was given things, but for one exception: a real-time byte slips into a SysEx if
-    nothing was handed over behind that. Times in nanoseconds. `speed` may change while nothing is known to be on the
-    cable; None: everything fits.
-    """
-
-    def __init__(self, output: int, speed: CableSpeed | None) -> None:
-        self.speed = speed
-        self.free_at = 0  # when all that was handed over has left
-        self.sysex_until = 0  # when the last SysEx has left
-        self._output = output
-        self._inside_free_at = 0  # when the real-time bytes inside a SysEx have left
-        self._handed = 0  # for how long all that was handed over occupies the cable
-        self._status = 0  # the running status on the cable
-
-    def carried(self, now: int) -> int:
-        """For how long the cable has been carrying anything, from the start until now."""
-        return self._handed - max(0, self.free_at - now)
-
-    def hand(self, now: int, message: bytes, out: list[Delivery], crowded: bool = False) -> bool:
-        """Hand a message over if it fits; `crowded`: so many real-time bytes wait that a SysEx would never end."""
-        speed = self.speed
-        if speed is None:
-            out.append((self._output, message, now))
-            return True
-        # as CableSpeed.cost works it out; done here, for this is part of every message's way
-        saved = speed.running_status and message[0] == self._status and message[0] < SYSEX
-        cost = (len(message) + speed.overhead - saved) * speed.byte_ns
-        if message[0] >= FIRST_REAL_TIME and self.sysex_until > now and self.sysex_until == self.free_at:
-            return self._hand_inside(now, message, (cost, speed.ahead_ns), crowded, out)
-        free_at = self.free_at
-        start = free_at if free_at > now else now
-        if start > now and start + cost - now > speed.ahead_ns:
-            return False
-        self.free_at = start + cost
-        self._handed += cost
-        if speed.running_status:
-            self._status = status_after(message, self._status)
-        if message[0] == SYSEX:
-            self.sysex_until = self.free_at
-        out.append((self._output, message, start))
-        return True
-
-    def _hand_inside(
-        self, now: int, message: bytes, costs: tuple[int, int], crowded: bool, out: list[Delivery]
-    ) -> bool:
-        """A real-time byte slips in between the bytes of a SysEx, the last that is on the cable.
-
-        `costs`: its own, most ahead.
-        """
-        cost, ahead = costs
-        start = max(self._inside_free_at, now)
-        if start > now and start + cost - now > ahead:
-            return False
-        # a crowd leaves half of the cable to the SysEx
-        self._inside_free_at = start + cost * (2 if crowded else 1)
-        self.free_at += cost
-        self._handed += cost
-        self.sysex_until += cost
-        out.append((self._output, message, start))
-        return True
-
-    def fits_at(self, now: int, message: bytes) -> int:
-        """The time at which this message may be handed over."""
-        speed = self.speed
-        if speed is None:
-            return 0
-        cost = speed.cost(message, self._status)
-        inside = message[0] >= FIRST_REAL_TIME and self.sysex_until > now and self.sysex_until == self.free_at
-        free_at = self._inside_free_at if inside else self.free_at
-        return free_at if cost > speed.ahead_ns else free_at + cost - speed.ahead_ns
 
 
 class Cable:
@@ -173,7 +98,7 @@ class Cable:
 
     def is_on(self, step: BurstUnit) -> bool:
         """See OutputCable."""
-        return not self._needed((step,), step.player)
+        return not self._needed((step,), self._staying(step.player))
 
     def forget_sounds(self) -> None:
         """See OutputCable."""
@@ -219,29 +144,41 @@ class Cable:
         self, now: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str | None = ""
     ) -> Sequence[BurstUnit]:
         """See OutputCable; with None in place of those of everybody."""
-        needed = self._needed(steps, player) if steps else ()
+        staying = self._staying(player)
+        needed = self._needed(steps, staying) if steps else ()
         if not needed and not self._steps:
             return ()
-        begun = self._begun_step.channel if self._begun_step else None
-        self._steps = deque((*self._staying(steps, player), *needed) if self._steps else needed)
+        self._steps = deque((*_not_replaced(staying, steps), *needed) if staying else needed)
         channels = {step.channel for step in self._steps}
-        if self.queues.movable:  # the burst is their newer value
+        movable = self.queues.movable
+        if movable:  # the burst is their newer value
             self.queues.drop({slot(message) for step in needed for message in step.unit})
-        for channel, until in list(self._held.items()):
-            if until == _NEVER and channel not in channels and channel != begun:
-                self._release(channel)
+        if self._held:
+            self._let_go(channels)
         for channel in channels:
             self._held.setdefault(channel, _NEVER)
-        if self.queues.movable:
+        if movable:
             self.queues.park(channels)
         self.straight = False
         self.flush(now, out)
         return needed
 
-    def _needed(self, steps: Sequence[BurstUnit], player: str | None) -> Sequence[BurstUnit]:
-        """Those of a burst's steps that are to be sent."""
+    def _let_go(self, channels: Container[int]) -> None:
+        """Those that wait for a step that is not to be sent any more are free; `channels`: for which steps wait."""
+        begun = self._begun_step.channel if self._begun_step else None
+        waiting = [channel for channel, until in self._held.items() if until == _NEVER]
+        for channel in waiting:
+            if channel not in channels and channel != begun:
+                self._release(channel)
+
+    def _staying(self, player: str | None) -> list[BurstUnit]:
+        """The waiting steps that another burst of this player may leave there."""
+        return [step for step in self._steps if step.stays_for(player)]
+
+    def _needed(self, steps: Sequence[BurstUnit], staying: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
+        """Those of a burst's steps that are to be sent, while others are `staying`."""
         # channels to which another bank or program is on its way
-        changing = {step.channel for step in self._steps if step.stays_for(player) and step.selects}
+        changing = {step.channel for step in staying if step.selects}
         if self._selects:
             waiting = (*self.queues.everything(), *(() if self._begun_step else self._begun))
             changing |= {message[0] & 0x0F for message in waiting if selects_sound(message)}
@@ -252,13 +189,6 @@ class Cable:
                 if step.chooses or is_sound(step.unit) or any(map(selects_sound, step.unit)):
                     changing.add(step.channel)
         return needed
-
-    def _staying(self, steps: Sequence[BurstUnit], player: str | None) -> Iterator[BurstUnit]:
-        """The waiting steps that these do not replace."""
-        selected = {step.channel for step in steps if step.selects}
-        for step in self._steps:
-            if step.stays_for(player) and step not in steps and not (step.selects and step.channel in selected):
-                yield step
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See OutputCable.
@@ -278,14 +208,13 @@ class Cable:
 
     def flush(self, now: int, out: list[Delivery]) -> None:
         """See OutputCable."""
-        for channel, until in list(self._held.items()):
-            if until <= now:
-                self._after_settling(channel)
+        for channel in [channel for channel, until in self._held.items() if until <= now]:
+            self._after_settling(channel)
         following = self._next(now)
         while following is not None and self._line.hand(now, following[1], out, self._crowded):
             if self._selects and following[0] is not _Rank.STEP and self._begun_step is None:
                 self._sounds.note(following[1])
-            self._take(now, following[0])
+            self._take(now, following[0], out)
             following = self._next(now)
         self._plan_wake_up(now, None if following is None else following[1])
 
@@ -329,7 +258,7 @@ class Cable:
                 break
         return None
 
-    def _take(self, now: int, rank: _Rank) -> None:
+    def _take(self, now: int, rank: _Rank, out: list[Delivery]) -> None:
         """The first of this rank was handed over."""
         queues = self.queues
         if rank is _Rank.REAL_TIME or rank is _Rank.TIME_CODE:
@@ -346,7 +275,7 @@ class Cable:
             self._begun.popleft()
             self._end_of_step(now)
         elif rank is _Rank.STEP:
-            self._begin_step(now)
+            self._begin_step(now, out)
         else:
             (self._panic if rank is _Rank.PANIC else queues.bulk).popleft()
 
@@ -364,11 +293,15 @@ class Cable:
 
     # Bursts, and the channels that they hold
 
-    def _begin_step(self, now: int) -> None:
+    def _begin_step(self, now: int, out: list[Delivery]) -> None:
         step = self._next_step()
         assert step is not None  # its first message was handed over
         self._steps.remove(step)
-        self._begun.extend(step.unit[1:])
+        unit, gone = step.unit, 1
+        if not self.queues.urgent:  # what `flush` would do with each
+            while gone < len(unit) and self._line.hand(now, unit[gone], out):
+                gone += 1
+        self._begun.extend(unit[gone:])
         self._begun_step = step
         self._sounds.note_step(step)
         self._end_of_step(now)
@@ -401,3 +334,11 @@ class Cable:
     def _release(self, channel: int) -> None:
         self._held.pop(channel, None)
         self.queues.unpark(channel)
+
+
+def _not_replaced(waiting: Iterable[BurstUnit], steps: Sequence[BurstUnit]) -> Iterator[BurstUnit]:
+    """Those of these waiting steps that no equal step, and no other sound of their channel, replaces."""
+    selected = {step.channel for step in steps if step.selects}
+    for step in waiting:
+        if step not in steps and not (step.selects and step.channel in selected):
+            yield step

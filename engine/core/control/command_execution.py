@@ -129,7 +129,8 @@ class CommandExecution:
         more = EVERY_KEY if again else ()
         for cable in state.cables:
             self._outputs.silence(now, cable, out, more=more)
-        state.ledger.forget_keys()
+        state.gestures.forget(now)  # inputs that a recall a moment ago has left to be settled, too
+        state.ledger.notes.forget_keys()
         outputs = counted(len(state.cables), "output")
         text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}{_EACH_KEY if again else ''}"
         return state.outcome("panic", AnswerCode.DONE, text, who)

@@ -3,12 +3,13 @@
 Each acts on one stack: that of a player with scenes of their own, or that of the rest of the rig.
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
-from engine.core.cable.output_cable import BurstUnit, Delivery, again, owned
-from engine.core.cable.program_burst import Bursts, burst_cost, instruments, one_after_the_other
+from engine.core.cable.output_cable import Delivery, again, owned
+from engine.core.cable.program_burst import Bursts, SentBurst, instruments, one_after_the_other
 from engine.core.command_result import CommandResult
 from engine.core.control.setlist import LAST_STEP
 from engine.core.control.stack import Stack
@@ -216,8 +217,8 @@ class SceneChanges:
             bursts = _again(bursts)
         if left is not None and not repeated and left.leaving:
             bursts = one_after_the_other(left.leaving, bursts)
-        outcome = state.outcome(word, AnswerCode.DONE, _named(scene), who, stack)
-        return self._send_burst(now, _owned(bursts, stack), stack, outcome, out)
+        sent, unchanged = self._send_burst(now, _owned(bursts, stack), stack, out)
+        return state.outcome(word, AnswerCode.DONE, _named(scene), who, stack, sent, unchanged)
 
     def set_tempo(self, now: int, scene: SceneInPlay, song: SongTable | None = None) -> None:
         """The rig's own clock runs at the tempo that the scene says, if it says one, or that a new song begins with."""
@@ -256,36 +257,29 @@ class SceneChanges:
         for each, scene in scenes:
             bursts = one_after_the_other(bursts, _owned(_again(scene.bursts), each))
         named = ", ".join(_named(scene) for _, scene in scenes)
-        outcome = state.outcome("resend", AnswerCode.DONE, f"{named} sent again", who, stack)
-        result = self._send_burst(now, bursts, stack, outcome, out)
+        sent, unchanged = self._send_burst(now, bursts, stack, out)
+        outcome = state.outcome("resend", AnswerCode.DONE, f"{named} sent again", who, stack, sent, unchanged)
         self._settling.send_again(now, range(len(state.stack_of)) if not player else stack.sources, out)
-        return result
+        return outcome
 
     def _send_burst(
-        self, now: int, bursts: Bursts, stack: Stack, outcome: CommandResult, out: list[Delivery]
-    ) -> CommandResult:
-        """The outcome with what was sent. Its cost is that at the present speeds of the cables."""
-        sent: dict[int, tuple[BurstUnit, ...]] = {}
+        self, now: int, bursts: Bursts, stack: Stack, out: list[Delivery]
+    ) -> tuple[Mapping[int, SentBurst], int]:
+        """What was sent, by output, and for how many instruments nothing was, since they are on their sounds."""
+        outputs, sent = self._outputs, dict[int, SentBurst]()
         unchanged = 0
         for cable in self._state.cables:
-            steps = bursts.get(cable.output, ())
+            output = cable.output
+            steps = bursts.get(output, ())
             if not steps and cable.due is None and cable.remote is None:
                 continue  # else an earlier burst may wait there, which is replaced, also by nothing
-            if needed := self._outputs.burst(now, cable.output, steps, out, stack.name):
-                sent[cable.output] = needed
-                self._outputs.command_steps(cable.output, needed)
+            needed = outputs.burst(now, output, steps, out, stack.name)
+            if needed:
+                sent[output] = cable.speed, needed
+                outputs.command_steps(output, needed)
             if len(needed) < len(steps):
                 unchanged += instruments(steps) - instruments(needed)
-        cables = self._state.cables
-        cost = burst_cost((cables[output].speed, steps) for output, steps in sent.items())
-        return replace(
-            outcome,
-            burst_bytes=cost.bytes,
-            ready_ns=cost.ready_ns,
-            instruments=cost.instruments,
-            unchanged=unchanged,
-            bursts=sent,
-        )
+        return sent, unchanged
 
 
 def _named(scene: SceneInPlay) -> str:

@@ -1,7 +1,7 @@
 """The order of a show: which scene comes next, and where the show is."""
 
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
 from typing import Final, NamedTuple
 
 #: semitones by which the foot transposes at the most
@@ -24,12 +24,13 @@ class ShowPosition(NamedTuple):
 class PlayingOrder(NamedTuple):
     """Scene numbers in playing order, and the song that each entry belongs to, if it is exactly one.
 
-    `starts`: the places at which a song begins.
+    `starts`: the places at which a song begins; `places`: by scene number, its places in their order.
     """
 
     numbers: tuple[int, ...]
     songs: tuple[str | None, ...]
     starts: tuple[int, ...]
+    places: Mapping[int, Sequence[int]]
 
 
 def order_of_songs(songs: Iterable[tuple[str, Sequence[int]]]) -> PlayingOrder:
@@ -39,7 +40,7 @@ def order_of_songs(songs: Iterable[tuple[str, Sequence[int]]]) -> PlayingOrder:
         starts.append(len(numbers))
         numbers += scenes
         names += [name] * len(scenes)
-    return PlayingOrder(tuple(numbers), tuple(names), tuple(starts))
+    return PlayingOrder(tuple(numbers), tuple(names), tuple(starts), _places(numbers))
 
 
 def order_of_scenes(numbers: Sequence[int], songs: Mapping[str, Sequence[int]]) -> PlayingOrder:
@@ -47,7 +48,14 @@ def order_of_scenes(numbers: Sequence[int], songs: Mapping[str, Sequence[int]]) 
     found = {number: [name for name, scenes in songs.items() if number in scenes] for number in numbers}
     names = [found[number][0] if len(found[number]) == 1 else None for number in numbers]
     starts = [at for at, name in enumerate(names) if name is not None and (at == 0 or names[at - 1] != name)]
-    return PlayingOrder(tuple(numbers), tuple(names), tuple(starts))
+    return PlayingOrder(tuple(numbers), tuple(names), tuple(starts), _places(numbers))
+
+
+def _places(numbers: Sequence[int]) -> Mapping[int, Sequence[int]]:
+    places: dict[int, list[int]] = {}
+    for place, number in enumerate(numbers):
+        places.setdefault(number, []).append(place)
+    return places
 
 
 class SetListPlace:
@@ -56,7 +64,7 @@ class SetListPlace:
     def __init__(self, name: str | None, order: PlayingOrder) -> None:
         """`name`: None for the scenes in the order of the rig."""
         self.name, self.numbers = name, order.numbers
-        self._songs, self._starts = order.songs, order.starts
+        self._songs, self._starts, self._places = order.songs, order.starts, order.places
         self.place = -1
         self.loaded: int | None = None  # the scene that show control wants next, until another is recalled
 
@@ -69,10 +77,10 @@ class SetListPlace:
         """A scene was recalled: go to its place, the next one from here if it occurs more than once."""
         if 0 <= self.place < len(self.numbers) and self.numbers[self.place] == number:
             return
-        for begin in (self.place + 1, 0):
-            with suppress(ValueError):
-                self.place = self.numbers.index(number, begin)
-                return
+        places = self._places.get(number)
+        if places is not None:
+            after = bisect_right(places, self.place)
+            self.place = places[after] if after < len(places) else places[0]
 
     def resume(self, position: ShowPosition) -> None:
         """Go to an earlier position, if its scene is still at that place."""

@@ -37,6 +37,8 @@ def still_there(places: Places, spares: Spares) -> Places:
 
 def by_instrument(rig: Rig, outputs: Sequence[str], places: Places) -> dict[str, int]:
     """By name, the channel (1 to 16) of each instrument that is not at home."""
+    if not places:
+        return {}
     return {
         name: places[home] + 1
         for name, gear in rig.instruments.items()

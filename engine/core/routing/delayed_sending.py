@@ -37,9 +37,9 @@ class DelayedSending:
     def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, Unit]]:
         state, message = self._state, due.message
         if is_release(message):
-            offs = state.ledger.release(due.player, message, among=due.outputs)
+            offs = state.ledger.notes.release(due.player, message, among=due.outputs)
             if offs is None:
-                offs = state.ledger.release(holder(due.source, due.lasting), message, among=due.outputs) or []
+                offs = state.ledger.notes.release(holder(due.source, due.lasting), message, among=due.outputs) or []
             return [(output, (off,)) for output, off in offs]
         outputs = tuple(output for output in due.outputs if output not in state.leaving)
         if is_press(message):
@@ -47,7 +47,7 @@ class DelayedSending:
         units = [(output, placed(output, (message,), state.places)) for output in outputs]
         if is_press(message):
             targets = tuple(each for output, unit in units for each in targets_of(output, unit))
-            state.ledger.press(due.player, message, targets)
+            state.ledger.notes.press(due.player, message, targets)
         for output, unit in units:
             state.ledger.move(due.source, message, moves_of(output, unit))
         if state.routes is not None and state.merging.on and is_merged(message):
@@ -97,6 +97,6 @@ class DelayedSending:
         on, off = (
             bytes((form | target.channel, target.key, hard)) for form, hard in ((NOTE_ON, velocity), (NOTE_OFF, 64))
         )
-        self._state.ledger.press(player(NOBODY, True), on, (target,))
+        self._state.ledger.notes.press(player(NOBODY, True), on, (target,))
         self._state.delayed.add(NOBODY, TimedMessage(now + length, off, (target.output,), True))
         self._outputs.put(now, ((target.output, on),), out)

@@ -31,7 +31,7 @@ class EnteredValues:
 
     def needed(self, cable: OutputCable, steps: Sequence[BurstUnit]) -> Sequence[BurstUnit]:
         """Those of these steps for a cable that are to be sent; `note` those that are."""
-        if not self._set or not any(not is_sound(step.unit) and _sets(step.unit) for step in steps):
+        if not self._set or not any(_sets(step.unit) for step in steps):
             return steps
         if cable.due is not None or cable.remote is not None:
             self.forget(cable.output)

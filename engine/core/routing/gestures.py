@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
-from engine.core.routing.held_ledger import Ledger
+from engine.core.routing.held_notes import HeldNotes
 from engine.core.routing.held_presses import Player
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.open_routes import Given, OpenRoutes
@@ -33,7 +33,7 @@ class Gestures:
     Who plays where is looked up when it is asked for, since notes begin and end all the time.
     """
 
-    def __init__(self, ledger: Ledger) -> None:
+    def __init__(self, notes: HeldNotes) -> None:
         self.waiting: set[Channel] = set()
         self.leading = False
         self.active = False  # whether there is anything to look after
@@ -44,7 +44,7 @@ class Gestures:
         self._changed_at = 0  # when notes or routes last changed
         self.due: int | None = None
         self._left: set[int] = set()  # the inputs that they are of
-        self._known = False  # whether the following four are as the ledger has it
+        self._known = False  # whether the following four are as the notes have it
         self._taken: dict[Channel, dict[Player, None]] = {}  # see `_take`
         self._players: dict[Channel, dict[Player, None]] = {}  # of all channels that sound
         self._older: dict[Hand, dict[OpenRoutes, set[Channel]]] = {}  # see `older`
@@ -52,7 +52,7 @@ class Gestures:
         self._pressed: dict[Channel, list[Player]] = {}  # those of `_players` where keys are down
         self._silent: dict[Channel, int] = {}  # since when these of the waiting ones are
         self._given: Given = {}  # to the last message
-        self._ledger = ledger
+        self._notes = notes
 
     def leave(self, now: int, channels: Collection[Channel], unsettled: Iterable[int]) -> None:
         """Other routes are in force: notes on these channels have older ones, and these inputs are to be settled."""
@@ -86,15 +86,15 @@ class Gestures:
 
     def _look(self) -> None:
         """Who plays where, and by which older routes."""
-        ledger = self._ledger
-        pressed = ledger.players()
+        notes = self._notes
+        pressed = notes.players()
         changed = {
             channel
             for channel, players in pressed.items()
-            if [*players] != self._pressed.get(channel) or ledger.ringing.is_on(channel)
+            if [*players] != self._pressed.get(channel) or notes.ringing.is_on(channel)
         }
-        for channel in changed.union(self._pressed.keys() - pressed.keys(), ledger.ringing.take_touched()):
-            self._take(channel, ledger.ringing_players(channel) | pressed.get(channel, {}))
+        for channel in changed.union(self._pressed.keys() - pressed.keys(), notes.ringing.take_touched()):
+            self._take(channel, notes.ringing_players(channel) | pressed.get(channel, {}))
         self._pressed = {channel: [*players] for channel, players in pressed.items()}
         self._older.clear()
         self._channels.clear()
@@ -116,7 +116,7 @@ class Gestures:
 
     def plan(self) -> None:
         """What waits is another, or notes have changed: since when channels are silent, and what is due."""
-        sounding = self._ledger.sounding_channels() if self.waiting else set()
+        sounding = self._notes.sounding_channels() if self.waiting else set()
         self._silent = {each: self._silent.get(each, self._changed_at) for each in self.waiting - sounding}
         self.active = bool(self.waiting or self.unsettled or self.looks_at is not None)
         dues = [min(self._silent.values()) + FADING] if self._silent else []
@@ -204,7 +204,7 @@ class Gestures:
 
     def _pressure(self, now: int, source: int, message: bytes, new: RoutedMessage) -> RoutedMessage:
         """The pressure of a key goes where the note of the key sounds."""
-        routes, channels = self._ledger.routes_of(source, message)
+        routes, channels = self._notes.routes_of(source, message)
         if routes is None:
             return new
         given = routes.answer(source, message, now, self._given)
@@ -213,7 +213,7 @@ class Gestures:
 
     def held(self, now: int, source: int, release: bytes) -> tuple[TimedMessage, ...]:
         """After `answer` to a release: what filters of the older routes by which its key sounds still hold."""
-        routes, _ = self._ledger.routes_of(source, release)
+        routes, _ = self._notes.routes_of(source, release)
         return routes.answer(source, release, now, self._given).held if routes is not None else ()
 
     def _may(self, routes: OpenRoutes | None, output: int, message: bytes) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Container, Iterable, Mapping
 
 from engine.core.routing.sent_values import Channel, Hand, Moved
 
-#: where one player has a pedal: the message as it came in, and the value (1 to 127) as it is sent (a named tuple would
+#: where one player has a pedal: the message as it came in, and the value (0 to 127) as it is sent (a named tuple would
 #: take several times as long to make, for each message of a pedal)
 PedalHeld = tuple[bytes, int]
 
@@ -20,22 +20,18 @@ class MergedPedals:
     def __init__(self) -> None:
         self._held: dict[Moved, dict[Hand, PedalHeld]] = {}
 
-    def turn(self, pedal: Moved, player: int, came: bytes, value: int) -> int | None:
-        """A player moves a pedal; the value that is to be sent, None if the channel has it already.
-
-        `came`: the message as it came in.
-        """
-        hand = player, came[0] & 0x0F
-        held = self._held.get(pedal)
+    def turn(self, pedal: Moved, hand: Hand, where: PedalHeld) -> int | None:
+        """A player moves a pedal; the value that is to be sent, None if the channel has it already."""
+        held, value = self._held.get(pedal), where[1]
         if held is None or (len(held) == 1 and hand in held):  # nobody else
             if value:
-                self._held[pedal] = {hand: (came, value)}
+                self._held[pedal] = {hand: where}
             else:
                 self._held.pop(pedal, None)
             return value
         before = _highest(held)
         if value:
-            held[hand] = came, value
+            held[hand] = where
         else:
             held.pop(hand, None)
         highest = _highest(held)

@@ -181,10 +181,11 @@ class Merging:
         place = (output, message[0] & 0x0F)
         players = _all_of(player)
         if not self._ledger.others_sound(players, *place):
-            self._ledger.end_silently(players, *place, message[1] != ALL_SOUND_OFF)
+            self._ledger.notes.end_silently(players, *place, message[1] != ALL_SOUND_OFF)
             return (message,)
         return tuple(
-            off for _, off in self._ledger.end(players, lambda _, target: (target.output, target.channel) == place)
+            off
+            for _, off in self._ledger.notes.end(players, lambda _, target: (target.output, target.channel) == place)
         )
 
     def _end_elsewhere(
@@ -201,7 +202,7 @@ class Merging:
             press = bytes((NOTE_ON | channel, key[2], 64))
             return (target.output, target.channel) not in routes.leads(player, press)
 
-        for output, off in self._ledger.end({player}, ends):
+        for output, off in self._ledger.notes.end({player}, ends):
             yield output, (off,)
 
     def _reset(self, player: int, came: bytes, output: int, message: bytes) -> Unit:

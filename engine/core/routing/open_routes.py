@@ -5,7 +5,8 @@ each message, all of its deliveries; the second time, any number of routes and f
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
+from functools import lru_cache
 from typing import Final
 
 from engine.core.cable.output_cable import Unit
@@ -68,6 +69,7 @@ class OpenRoutes:
         self._memory = memory
         self.known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in lasting)
         self._shaped: dict[Hand, frozenset[Moved]] = {}
+        self._leading: frozenset[int] | None = None  # the inputs that lead anywhere, once that was asked for
 
     def with_called(self, called: Paths) -> "OpenRoutes":
         """The same, but for those with state; these go on remembering the same answers."""
@@ -82,13 +84,22 @@ class OpenRoutes:
         self.called += more
         self.known += tuple({} for _ in more)
 
-    def alike(self, other: "OpenRoutes", source: int) -> bool:
-        """Whether this input's messages go the same ways there, now and later."""
-        if max(source, 0) >= min(len(self.lasting), len(other.lasting)):
-            return False
+    def differing(self, other: "OpenRoutes", sources: Collection[int]) -> set[int]:
+        """Those of these inputs whose messages go other ways there, now or later."""
+        known = min(len(self.lasting), len(other.lasting))
+        leading = self._leads_anywhere() | other._leads_anywhere()  # most inputs of a large rig lead nowhere
+        asked = [source for source in sources if source in leading or source >= known]
+        return {source for source in asked if source >= known or not self._alike(other, source)}
+
+    def _leads_anywhere(self) -> frozenset[int]:
+        if self._leading is None:
+            both = enumerate(zip(self.lasting, self.called, strict=True))
+            self._leading = frozenset(source for source, (lasting, called) in both if lasting or called)
+        return self._leading
+
+    def _alike(self, other: "OpenRoutes", source: int) -> bool:
+        """Whether this input's messages go the same ways there."""
         lasting, others = self.lasting[source], other.lasting[source]
-        if not (lasting or others or self.called[source] or other.called[source]):
-            return True  # most inputs of a large rig lead nowhere in a scene
         if lasting is not others and not (len(lasting) == len(others) and all(map(_goes_as, lasting, others))):
             return False
         called, others = self.called[source], other.called[source]
@@ -173,14 +184,17 @@ class OpenRoutes:
             unit = chains.run(path.links, message, self.faults)
             for output in path.outputs if unit else ():
                 units[output, placed(output, unit, places) if places else unit] = None
-        return {each.moved: each.sent for unit in units for each in moves_of(*unit) + made_of(*unit)}
+        moved: dict[Moved, bytes] = {}
+        for each in units:
+            moved.update(_moved_by_unit(*each))
+        return moved
 
     def _moved_by(self, paths: tuple[RoutePath, ...], message: bytes) -> dict[Moved, bytes]:
         """What this message moves on its way along these paths, now and later."""
         units, later = self._run(paths, message, 0)
         at_last = ((output, (timed.message,)) for timed in later for output in timed.outputs)
         units += tuple((output, placed(output, unit, self.places)) for output, unit in at_last)
-        return {each.moved: each.sent for at, unit in units for each in moves_of(at, unit) + made_of(at, unit)}
+        return {moved: sent for unit in units for moved, sent in _moved_by_unit(*unit).items()}
 
     def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
         worked_out = answer(source, message, self._run(self.lasting[source], message, now)[0])
@@ -218,6 +232,11 @@ def side_by_side(
     made.called = tuple(routes.called[source] if routes is not None else () for source, routes in found)
     made.known = tuple(routes.known[source] if routes is not None else {} for source, routes in found)
     return made
+
+
+@lru_cache(maxsize=1 << 12)  # a scene change asks it of the places of pedals, wheels and faders
+def _moved_by_unit(output: int, unit: Unit) -> Mapping[Moved, bytes]:
+    return {each.moved: each.sent for each in moves_of(output, unit) + made_of(output, unit)}
 
 
 def _goes_as(path: RoutePath, other: RoutePath) -> bool:

@@ -27,23 +27,28 @@ class Outputs:
             cables[output].put(now, (message,), out)
             merging.by_nobody(output, (message,))
 
-    def tell(self, now: int, output: int, message: bytes, out: list[Delivery]) -> None:
-        """What a light or display on this output is to show."""
+    def tell(self, now: int, output: int, thing: object, message: bytes, out: list[Delivery]) -> None:
+        """What `thing`, a light or display on this output, is to show."""
         cable = self._state.cables[output]
         if cable.remote is None:
             cable.put(now, (message,), out)
         else:
-            cable.remote.tell(now, message, out)
+            cable.remote.tell(now, thing, message, out)
         self._state.merging.by_nobody(output, (message,))
 
     def burst(
         self, now: int, output: int, steps: Sequence[BurstUnit], out: list[Delivery], player: str = ""
     ) -> tuple[BurstUnit, ...]:
         """These steps of a player's scene, or of the set-up; the answer are those that are sent."""
-        cable, entered = self._state.cables[output], self._state.entered
-        needed = tuple(cable.burst(now, entered.needed(cable, steps), out, player))
-        entered.note(output, needed)
-        self._state.merging.by_nobody(output, (message for step in needed for message in step.unit))
+        state = self._state
+        cable = state.cables[output]
+        if _only_sounds(steps):
+            needed = tuple(cable.burst(now, steps, out, player))
+        else:
+            needed = tuple(cable.burst(now, state.entered.needed(cable, steps), out, player))
+            state.entered.note(output, needed)
+        if needed:
+            state.merging.by_nobody(output, (message for step in needed for message in step.unit))
         return needed
 
     def command(self, output: int, messages: Iterable[bytes]) -> None:
@@ -107,7 +112,7 @@ class Outputs:
         state = self._state
         state.sensing.outputs.discard(output)
         state.leaving.add(output)
-        self.put(now, [*state.ledger.cut(output), *state.ledger.rest_all(output)], out)
+        self.put(now, [*state.ledger.notes.cut(output), *state.ledger.rest_all(output)], out)
         state.gestures.forget(now, output)
 
     def lost(self, output: int) -> None:
@@ -118,14 +123,14 @@ class Outputs:
         """Every note off, every pedal, bend and wheel to rest."""
         state = self._state
         state.delayed.forget(state.delayed.players)
-        self.put(now, [*state.ledger.cut(), *state.ledger.rest_all()], out)
+        self.put(now, [*state.ledger.notes.cut(), *state.ledger.rest_all()], out)
         state.gestures.forget(now)
 
     def cut(self, now: int, out: list[Delivery]) -> None:
         """End all notes, those that ring under a pedal, too: the pedal is lifted for that."""
         ledger = self._state.ledger
-        sounding = ledger.sounding_channels()
-        self.put(now, ledger.cut(), out)
+        sounding = ledger.notes.sounding_channels()
+        self.put(now, ledger.notes.cut(), out)
         if self._state.rules.gestures:
             self.put(now, ledger.lift_pedals(sounding), out)
             self.put(now, ledger.release_pressures(), out)
@@ -133,9 +138,9 @@ class Outputs:
     def cut_only(self, now: int, sources: Collection[int], out: list[Delivery]) -> None:
         """End all notes of these inputs alone; where others hold a key or the pedal, that sounds on."""
         ledger = self._state.ledger
-        sounding = ledger.sounding_channels()
+        sounding = ledger.notes.sounding_channels()
         players = {number for source in sources for number in (source, *all_of(source))}
-        self.put(now, ledger.end(players, lambda key, target: True), out)
+        self.put(now, ledger.notes.end(players, lambda key, target: True), out)
         for moved in ledger.sent.moved():
             if _ends_with_notes(moved) and moved.channel in sounding:
                 theirs = {hand for hand in ledger.movers(moved) if hand[0] in sources}
@@ -150,7 +155,7 @@ class Outputs:
         `owed`: releases that the output missed.
         """
         silencing, ledger = self._state.silencing, self._state.ledger
-        known = [message for _, message in (*ledger.cut(cable.output), *ledger.rest_all(cable.output))]
+        known = [message for _, message in (*ledger.notes.cut(cable.output), *ledger.rest_all(cable.output))]
         offs = [*(message for message in known if is_release(message)), *owed]
         if not silencing.each_press:
             offs = [*dict.fromkeys(offs)]
@@ -169,7 +174,7 @@ class Outputs:
         What plays on the other channels of its cable goes on.
         """
         ledger = self._state.ledger
-        known = [message for _, message in (*ledger.cut(output, channel), *ledger.rest_all(output, channel))]
+        known = [message for _, message in (*ledger.notes.cut(output, channel), *ledger.rest_all(output, channel))]
         offs = [message for message in known if is_release(message)]
         every_key = EVERY_KEY if more else ()
         swept = [message for message in (*self._state.silencing.sweep, *every_key) if message[0] & 0x0F == channel]
@@ -194,6 +199,11 @@ class Outputs:
             BurstUnit(channel, unit, 0) for channel, unit in state.cables[output].sounds.items() if channel not in named
         )
         return tuple(step._replace(lasting=state.rules.only_changes, always=True) for step in (*kept, *steps))
+
+
+def _only_sounds(steps: Iterable[BurstUnit]) -> bool:
+    """Whether these are banks and programs alone, as most bursts are."""
+    return not [step for step in steps if not is_sound(step.unit)]
 
 
 def _ends_with_notes(moved: Moved) -> bool:

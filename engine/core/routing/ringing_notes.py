@@ -9,7 +9,7 @@ from collections.abc import Set as AbstractSet
 from typing import TYPE_CHECKING, Final
 
 from engine.core.routing.sent_values import Channel
-from engine.midi.controllers import SOSTENUTO
+from engine.midi.controllers import HOLDING, SOSTENUTO
 
 if TYPE_CHECKING:
     from engine.core.routing.held_presses import Player, Target
@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 
 _NONE: Final = frozenset[int]()
-_SOSTENUTO_ALONE: Final = frozenset((SOSTENUTO,))
+_ALONE: Final = {number: frozenset((number,)) for number in HOLDING}
+_SOSTENUTO_ALONE: Final = _ALONE[SOSTENUTO]
 
 
 class RingingNotes:
@@ -33,15 +34,15 @@ class RingingNotes:
         self._unbound: set[Channel] = set()  # where a note may ring that was played by the routes in force
         self.touched: set[Channel] = set()
 
-    def pedal(self, channel: Channel, number: int, down: bool, keys: Iterable[int]) -> None:
-        """A pedal was moved; `keys` are down."""
+    def pedal(self, channel: Channel, number: int, down: bool, struck: Iterable["Target"]) -> None:
+        """A pedal was moved; `struck`: the keys that are down, on whatever channels."""
         pedals = self.held.get(channel, _NONE)
         if down == (number in pedals):
             return
         if down:
-            self.held[channel] = {number} if pedals is _NONE else pedals | {number}
+            self.held[channel] = _ALONE[number] if pedals is _NONE else pedals | {number}
             if number == SOSTENUTO:
-                self._captured[channel] = {*keys}
+                self._captured[channel] = {key for output, on, key in struck if (output, on) == channel}
             return
         if number == SOSTENUTO:
             self._captured.pop(channel, None)
@@ -93,7 +94,7 @@ class RingingNotes:
         return touched
 
     def bind(self, leaving: Container[int], routes: "OpenRoutes") -> set[Channel]:
-        """As `Ledger.bind`."""
+        """As `HeldNotes.bind`."""
         bound: set[Channel] = set()
         unbound, self._unbound = self._unbound | self.touched, set()
         for channel in unbound:

@@ -9,7 +9,20 @@ from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
-from engine.core.routing.sent_values import Channel, Move, Moved, Sent, is_low, made_of, moves_of, position_of, sent_of
+from engine.core.routing.merged_pedals import PedalHeld
+from engine.core.routing.sent_values import (
+    Channel,
+    Hand,
+    Move,
+    Moved,
+    Sent,
+    hand_of,
+    is_low,
+    made_of,
+    moves_of,
+    position_of,
+    sent_of,
+)
 from engine.core.routing.velocity_prefixes import is_prefix
 from engine.midi.controllers import HOLDING, PARAMETERS
 from engine.midi.kinds import CONTROLLER, is_press, is_release
@@ -28,11 +41,15 @@ class TimedMessage(NamedTuple):
 
 
 class PedalTurn(NamedTuple):
-    """A pedal is moved on a channel: to this value, by this unit; `number`: its controller, if it holds notes."""
+    """A hand moves a pedal on a channel, to where it has `held` it then, and `sent` says so.
+
+    `number`: its controller, if it holds notes.
+    """
 
     moved: Moved
-    value: int
-    unit: Unit
+    hand: Hand
+    held: PedalHeld
+    sent: bytes
     channel: Channel
     number: int | None
 
@@ -74,16 +91,18 @@ def answer(
     source: int, message: bytes, units: Sequence[tuple[int, Unit]], timed: tuple[TimedMessage, ...] = (), now: int = 0
 ) -> RoutedMessage:
     """The answer made of these deliveries for a message of this input; what would go twice to one output goes once."""
-    later = tuple(each for each in timed if each.at < NEVER)
-    once = tuple(dict.fromkeys(units))
+    later = tuple(each for each in timed if each.at < NEVER) if timed else ()
+    once = tuple(dict.fromkeys(units)) if len(units) > 1 else tuple(units)
     targets: tuple[Target, ...] = ()
     moves: tuple[Move, ...] = ()
     for output, unit in once:
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
     merges, highs = (True, ()) if ends_notes(message) or resets(message) else merged_of(once)
-    at_once = (each.message for each in later if each.at <= now)
-    said = tuple(dict.fromkeys((*(item for _, unit in once for item in unit), *at_once)))
+    everything = [item for _, unit in once for item in unit]
+    if later:
+        everything += [each.message for each in later if each.at <= now]
+    said = tuple(dict.fromkeys(everything))
     selects = any(map(selects_sound, said))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         moves += tuple(note for output, unit in once for note in made_of(output, unit))
@@ -91,7 +110,7 @@ def answer(
         place = position_of(message)
         sent = sent_of(source, message, moves)
         says = message[0] & 0xF0 == CONTROLLER and (message[1] in PARAMETERS or resets(message))
-        pedals = _pedals(once) if merges and place and not (prefix or later or is_low(place)) else ()
+        pedals = _pedals(source, message, once) if merges and place and not (prefix or later or is_low(place)) else ()
         return RoutedMessage(
             PLAIN, once, (), moves, sent, selects, said, (), later, (), merges, highs, prefix, place, says, pedals
         )
@@ -107,17 +126,18 @@ def answer(
     return RoutedMessage(RELEASE, once, (), moves, sent, selects, said, others, later, held, merges, highs)
 
 
-def _pedals(units: Sequence[tuple[int, Unit]]) -> tuple[PedalTurn, ...]:
+def _pedals(source: int, came: bytes, units: Sequence[tuple[int, Unit]]) -> tuple[PedalTurn, ...]:
     """These pedals; nothing if there is anything else among the units."""
     if not all(len(unit) == 1 and is_pedal(unit[0]) for _, unit in units):
         return ()
-    return tuple(_pedal(output, unit) for output, unit in units)
+    hand = hand_of(source, came)
+    return tuple(_pedal(hand, came, output, unit[0]) for output, unit in units)
 
 
-def _pedal(output: int, unit: Unit) -> PedalTurn:
-    status, number, value = unit[0]
-    moved = Moved(output, unit[0][:2])
-    return PedalTurn(moved, value, unit, (output, status & 0x0F), number if number in HOLDING else None)
+def _pedal(hand: Hand, came: bytes, output: int, sent: bytes) -> PedalTurn:
+    status, number, value = sent
+    moved, channel = Moved(output, sent[:2]), (output, status & 0x0F)
+    return PedalTurn(moved, hand, (came, value), sent, channel, number if number in HOLDING else None)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:

@@ -70,8 +70,8 @@ def moves_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     """What these messages move on an output. A new MSB sets its LSB to 0 (MIDI 1.0 p. 12)."""
     moves: list[Move] = []
     for message in messages:
-        if rest_of(message) is None and not position_of(message):
-            continue
+        if message[0] & 0xE0 == NOTE_OFF or (rest_of(message) is None and not position_of(message)):
+            continue  # a note, for one
         low = None
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
             low = Moved(output, bytes((message[0], LSB_OF[message[1]])))

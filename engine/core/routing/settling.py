@@ -5,7 +5,7 @@ comes to rest. On a channel where a note sounds both wait until it is silent (`g
 or made loud by a scene change.
 """
 
-from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Iterable, Mapping
 from typing import Final, NamedTuple
 
 from engine.core.cable.kept_unit import KeptUnit
@@ -49,24 +49,25 @@ class Settling:
         state, routes = self._state, self._state.routes
         assert routes is not None, "a scene is in force"
         if not state.rules.gestures:
-            self._rest(now, {}, set(sources), None, (), out)
+            self._rest(now, {}, set(sources), None, set(), out)
             return
         gestures = state.gestures
         changed: Collection[int] = sources
         bound: Collection[Channel] = ()
         if before is not None:
             differ = self._differing(before, routes, sources)
-            bound = state.ledger.bind(differ, before)
+            bound = state.ledger.notes.bind(differ, before)
             if not gestures.silenced:
                 changed = differ
         moved = state.ledger.sent.movers() | state.positions.moved() if changed else set()
         gestures.leave(now, bound, sorted(moved.intersection(changed)))
         gestures.notes_changed(now, range(len(state.boards)))
 
-    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Iterable[int]) -> set[int]:
-        """Those of these inputs whose messages go other ways by the ones than by the others."""
+    def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> set[int]:
+        """Those of these inputs whose messages go other ways by the ones than by the others, or may be taken by other
+        controls."""
         boards = self._state.boards
-        return {each for each in sources if boards[each] is not None or not before.alike(routes, each)}
+        return before.differing(routes, sources) | {each for each in sources if boards[each] is not None}
 
     def tick(self, now: int, out: list[Delivery]) -> None:
         """What is due: pedals that may have been left, some more inputs to settle, channels that have been silent long.
@@ -79,7 +80,9 @@ class Settling:
         if gestures.unsettled and gestures.goes_on_at <= now:
             some = self._next_unsettled()
             gestures.goes_on_at = now + PAUSE
-            self._settle(now, some, out)
+            sounding = self._sounding()  # nothing begins or ends there meanwhile
+            for source in some:
+                self._settle(now, source, sounding, out)
             left.update(some)
         self._lift_left(now, left, out)
         self.after_silence(now, out)
@@ -101,15 +104,14 @@ class Settling:
                 break
         return some
 
-    def _settle(self, now: int, sources: Sequence[int], out: list[Delivery]) -> None:
-        """What these inputs no longer feed comes to rest, and what they newly reach is sent their positions."""
-        gestures = self._state.gestures
-        sounding = self._sounding()  # nothing begins or ends there meanwhile
-        for source in sources:
-            gestures.unsettled.pop(source, None)
-            wanted = self._wanted((source,))
-            self._rest(now, wanted, {source}, None, sounding, out)
-            self._send(now, wanted, out, sounding)
+    def _settle(self, now: int, source: int, sounding: set[Channel], out: list[Delivery]) -> AllWanted:
+        """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions: the answer
+        are all that it reaches."""
+        self._state.gestures.unsettled.pop(source, None)
+        wanted = self._wanted((source,))
+        self._rest(now, wanted, {source}, None, sounding, out)
+        self._send(now, wanted, out, sounding)
+        return wanted
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -157,10 +159,18 @@ class Settling:
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         gestures = self._state.gestures
-        if source in gestures.unsettled:
-            self._settle(now, (source,), out)
-            gestures.notes_changed(now, (source,))
-        channels = {(target.output, target.channel) for target in targets} & gestures.waiting
+        wanted: AllWanted | None = None
+        channels = {(target.output, target.channel) for target in targets}
+        if gestures.unsettled:
+            sounding = self._sounding()
+            others = self._state.ledger.movers_on(channels, gestures.unsettled) - {source}
+            if source in gestures.unsettled:
+                wanted = self._settle(now, source, sounding, out)
+                gestures.notes_changed(now, (source,))
+            for other in sorted(others):  # what they have left there
+                self._settle(now, other, sounding, out)
+                gestures.notes_changed(now, (other,))
+        channels &= gestures.waiting
         if not channels:
             return
         if gestures.looks_at is not None:  # notes may have ended there since
@@ -168,9 +178,8 @@ class Settling:
         self.after_silence(now, out, channels)
         sounding = channels & gestures.waiting
         if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
-            self._send(
-                now, _only(self._wanted((source,)), lambda m, w: m.channel in sounding and _is_down(w.sent)), out
-            )
+            wanted = self._wanted((source,)) if wanted is None else wanted
+            self._send(now, _only(wanted, lambda m, w: m.channel in sounding and _is_down(w.sent)), out)
 
     def send_to_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
@@ -186,7 +195,7 @@ class Settling:
     # What is wanted, what is at rest
 
     def _sounding(self) -> set[Channel]:
-        return self._state.ledger.sounding_channels() if self._state.rules.gestures else set()
+        return self._state.ledger.notes.sounding_channels() if self._state.rules.gestures else set()
 
     def _reaching(self, channels: set[Channel]) -> list[int]:
         """The inputs that may reach the outputs of these channels, and of which anything was moved."""
@@ -216,16 +225,18 @@ class Settling:
         wanted: AllWanted,
         sources: set[int] | None,
         channels: set[Channel] | None,
-        sounding: Container[Channel],
+        sounding: set[Channel],
         out: list[Delivery],
     ) -> None:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
-        for moved in state.ledger.sent.moved() if sources is None else state.ledger.moved_by(sources):
+        if sources is None:
+            candidates = state.ledger.sent.moved()
+        else:
+            candidates = state.ledger.moved_by(sources, state.gestures.waiting & sounding)  # there it waits already
+        for moved in candidates:
             output, what = moved
             channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
-            if channel in state.gestures.waiting and channel in sounding and not on_note:
-                continue  # it waits already
             if channels is not None and channel not in channels:
                 continue
             movers = state.ledger.movers(moved).items()

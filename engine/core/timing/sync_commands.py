@@ -6,6 +6,7 @@ from engine.core.timing.clock import FASTEST, LAST_POSITION, SLOWEST, ClockGener
 from engine.core.timing.clock_outputs import Sent
 from engine.core.timing.sync import ClockAndTimecode
 from engine.midi.timecode import read_label
+from engine.rig.read.raw_data import no_such
 
 SyncResult = tuple[AnswerCode, str, Sent]  # what became of it, a sentence, what is to be sent
 
@@ -34,13 +35,11 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
             )
         clock.set_bpm(now, float(value))
         return AnswerCode.DONE, clock_in_words(clock), []
-    if what not in ("start", "continue", "stop") and (what != "locate" or value is None):
-        return (
-            AnswerCode.BAD_REQUEST,
-            f'there is no clock command "{what}"; use start, continue, stop, tap or a number such as 120, '
-            "or locate with a song position",
-            [],
-        )
+    if what == "locate" and value is None:
+        return AnswerCode.BAD_REQUEST, "locate needs a song position in sixteenths, such as locate 64", []
+    if what not in ("start", "continue", "stop", "locate"):
+        known = ("start", "continue", "stop", "tap", "locate")
+        return AnswerCode.BAD_REQUEST, f"{no_such('clock command', what, known)}, or a tempo such as 120", []
     if (leader := sync.follows(now)) is not None:
         return (
             AnswerCode.NOT_POSSIBLE,
@@ -89,11 +88,8 @@ def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | 
             return AnswerCode.BAD_REQUEST, f'found "{value}"; allowed at {code.rate.name} frames: {fault}', []
         return AnswerCode.DONE, f"time code at {place}", sync.locate_code(now, place)
     if what not in ("start", "stop"):
-        return (
-            AnswerCode.BAD_REQUEST,
-            f'there is no time code command "{what}"; use start, stop or a time such as 01:00:00:00',
-            [],
-        )
+        known = ("start", "stop")
+        return AnswerCode.BAD_REQUEST, f"{no_such('time code command', what, known)}, or a time such as 01:00:00:00", []
     if code.running == (what == "start"):
         return (
             AnswerCode.UNCHANGED,

@@ -14,6 +14,7 @@ from engine.live.socket.osc_packets import Value, osc_message
 from engine.rig.models.control import osc_address
 
 _PERIOD: Final = 1 / 30  # seconds
+_REST: Final = 0.25  # seconds between looks whether the rig names an address by now
 
 
 class OscTelling:
@@ -31,7 +32,7 @@ class OscTelling:
             while True:
                 for address, message in self.take():
                     await self._send(ways, message, address)
-                await trio.sleep(_PERIOD)
+                await trio.sleep(_PERIOD if self._told else _REST)
 
     def take(self) -> list[tuple[str, bytes]]:
         """What is to be sent now: (address, message)."""

@@ -39,7 +39,7 @@ export function show(place, scene) {
   refill(place,
     scene.burst.length
       ? make("ol", { class: "filters" }, ...scene.burst.map((step) => make("li", { text: stepWords(step) })))
-      : note("None: every instrument keeps its current sound."),
+      : note("None here: an instrument keeps its current sound, unless a play line has one."),
     open,
   );
 }

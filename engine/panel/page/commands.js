@@ -1,6 +1,6 @@
 // The commands that the player gives. Nothing is shown as done before the engine's answer or a frame says so.
 
-import { ask, held, on } from "./connection.js";
+import { ask, held, isReached, isRigKnown, on } from "./connection.js";
 import { buttonById, byId, say } from "./dom.js";
 import { forPlayer } from "./player.js";
 
@@ -15,10 +15,10 @@ let underWay = null;
 /** @type {number | undefined} */
 let fading;
 
-export const mayOperate = () => held.role !== "view" && held.role !== "show";
+export const mayOperate = () => mayRunShow() && isRigKnown() && held.role !== "show";
 
 /** Scenes and panic, which a browser for the show may give too. */
-export const mayRunShow = () => held.role !== "view";
+export const mayRunShow = () => isReached() && held.role !== "view";
 
 /**
  * Ask for something, in these words, and show the outcome. Resolves to the answer.
@@ -122,6 +122,6 @@ export function start() {
   byId("back-song").addEventListener("click", backSong);
   on("connection", () => {
     settleAll();
-    for (const id of ["next", "back", "next-song", "back-song", "panic"]) buttonById(id).disabled = !mayRunShow() || held.gone !== null;
+    for (const id of ["next", "back", "next-song", "back-song", "panic"]) buttonById(id).disabled = !mayRunShow();
   });
 }

@@ -8,7 +8,8 @@ const LONGEST_PAUSE = 3000;
 const PATIENCE = 35000; // ms for an answer; the panel gives the engine 30 s at most
 
 /**
- * What is known now. `facts`: the latest value of everything that a frame can hold; `gone`: why it is not up to date.
+ * What is known now. `facts`: the latest value of everything that a frame can hold; `gone`: why it is not up to date;
+ * `rig`: as it was known last.
  * @type {{
  *   facts: Partial<Facts>, rig: Rig | null, filters: KnownFilters | null, role: Role | null, gone: string | null,
  *   heardAt: number | null, heardTime: Date | null, open: boolean,
@@ -31,6 +32,8 @@ let pause = FIRST_PAUSE;
 let resting = false;
 let eventsRequested = 0;
 let rigAsked = false;
+/** @type {number | null} the revision of the rig that is held; null if it may be another engine's */
+let revision = null;
 let old = false;
 let awakeSince = performance.now();
 
@@ -78,6 +81,12 @@ export function requestEvents(on) {
 
 /** Whether no frame has come for two seconds, as listeners have been told: it changes with "age" alone. */
 export const isOld = () => old;
+
+/** Whether requests reach an engine. */
+export const isReached = () => held.open && held.gone === null;
+
+/** Whether the rig that is held is that engine's. */
+export const isRigKnown = () => revision !== null;
 
 /** The filters there are, with the schemas of their settings; asked once. */
 export async function filters() {
@@ -163,7 +172,7 @@ function receive(message) {
       pause = FIRST_PAUSE; // not before: a browser that is refused is to ask less and less often
     } else if ("gone" in message) {
       held.gone = message.gone;
-      held.rig = null; // the engine that returns may be another one
+      revision = null; // the engine that returns may be another one
       delete held.facts.network; // and which may have no other machines
     } else held.gone = null;
     tell("connection");
@@ -177,7 +186,7 @@ function receiveFrame(frame) {
   const { at, activity, events, left_out, told, ...lasting } = frame;
   Object.assign(held.facts, lasting);
   for (const heed of listeners.frame) heed(frame);
-  if (held.rig === null || held.rig.revision !== held.facts.revision) fetchRig();
+  if (revision === null || revision !== held.facts.revision) fetchRig();
   if (old) watchAge();
 }
 
@@ -185,12 +194,13 @@ function receiveFrame(frame) {
 async function fetchRig() {
   if (rigAsked) return;
   rigAsked = true;
-  const answer = await ask(held.rig === null ? { do: "rig" } : { do: "rig", since: held.rig.revision });
+  const answer = await ask(revision === null ? { do: "rig" } : { do: "rig", since: revision });
   rigAsked = false;
   if (!answer.done) return;
   if (answer.since === undefined) held.rig = { .../** @type {Omit<Rig, "revision">} */ (answer.rig), revision: answer.revision };
-  else if (answer.since === held.rig?.revision) held.rig = renewed(held.rig, answer.rig, answer.revision);
+  else if (held.rig && answer.since === revision) held.rig = renewed(held.rig, answer.rig, answer.revision);
   else return; // the rig that it continues was given up meanwhile; the next frame asks again
+  revision = answer.revision;
   tell("rig");
 }
 

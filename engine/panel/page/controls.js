@@ -3,7 +3,8 @@
 import { command, mayOperate } from "./commands.js";
 import { ask, held, on, requestEvents } from "./connection.js";
 import { actionFields, doWords } from "./control-actions.js";
-import { button, make, note, select } from "./dom.js";
+import { conditionFields } from "./control-conditions.js";
+import { button, make, note } from "./dom.js";
 import { numberOf, putValues, textInput, valueField } from "./value-fields.js";
 
 /** @typedef {import("./gear-ports.js").Choose} Choose */
@@ -17,7 +18,7 @@ const AMONG = [
   ["players", "For players", "names, empty for whoever plays here"],
 ];
 
-/** @type {{input: string, heard: HeardMessage[], proposal: ControlTable | null, presses: number} | null} what is being learned */
+/** @type {{place: number | null, input: string, heard: HeardMessage[], proposal: ControlTable | null, presses: number} | null} what is being learned: a new control, or another switch for one */
 let learning = null;
 let redraw = () => {};
 
@@ -49,9 +50,10 @@ async function ponder() {
   redraw();
 }
 
-function learn() {
-  learning = { input: "", heard: [], proposal: null, presses: 0 };
-  requestEvents(true);
+/** @param {number | null} place */
+function learn(place) {
+  if (!learning) requestEvents(true);
+  learning = { place, input: "", heard: [], proposal: null, presses: 0 };
   redraw();
 }
 
@@ -64,11 +66,17 @@ export function leave() {
 /** @param {Choose} choose */
 async function keep(choose) {
   if (!learning?.proposal) return;
-  const control = { ...learning.proposal, do: "next" };
-  const place = held.rig?.controls.length ?? 0;
+  const { place, proposal: { input, when, ...more } } = /** @type {{place: number | null, proposal: ControlTable}} */ (learning);
+  const words = `${input}: ${whenWords(when)}`;
   leave();
-  const answer = await putValues([[["controls", place], control]], `${control.input}: ${whenWords(control.when)} is next`);
-  if (answer.done) choose({ section: "controls", name: String(place) });
+  if (place !== null) {
+    await putValues([[["controls", place, "input"], input], [["controls", place, "when"], when]], words);
+    redraw();
+    return;
+  }
+  const added = held.rig?.controls.length ?? 0;
+  const answer = await putValues([[["controls", added], { input, when, ...more, do: "next" }]], `${words} is next`);
+  if (answer.done) choose({ section: "controls", name: String(added) });
 }
 
 /**
@@ -81,12 +89,12 @@ export function list(chosen, choose) {
     return make("li", { "data-key": `controls ${place}` }, make("button", { type: "button", class: "thing", "aria-pressed": String(pressed), on: { click: () => choose({ section: "controls", name: String(place) }) } },
       make("span", { class: "name", text: title(place) }), make("span", { class: "how", text: doWords(control) })));
   });
-  const add = button("Learn a switch", learn, { "data-key": "learn" });
+  const add = button("Learn a switch", () => learn(null), { "data-key": "learn" });
   add.disabled = !mayOperate() || !held.rig?.inputs.length;
   return [
     make("h2", { text: "Foot switches and other controls" }),
     make("ul", { class: "gear", "data-key": "controls" }, ...(rows.length ? rows : [make("li", { class: "note", text: "None yet. Learn a switch: press it three times, and say what it does." })])),
-    ...(learning ? [learningBox(choose)] : [add]),
+    learning?.place === null ? learningBox(choose) : add,
   ];
 }
 
@@ -125,8 +133,9 @@ export function details(place, choose) {
     const answer = await putValues([[["controls", place], null]], `${title(place)} removed`);
     if (answer.done) choose(null);
   }, { class: "danger", "data-key": "remove" });
-  test.disabled = remove.disabled = !mayOperate();
-  return [...controlFields(control, place), make("div", { class: "row" }, test, remove)];
+  const again = button("Learn it again", () => learn(place), { "data-key": "again" });
+  test.disabled = remove.disabled = again.disabled = !mayOperate();
+  return [...controlFields(control, place), learning?.place === place ? learningBox(choose) : again, make("div", { class: "row" }, test, remove)];
 }
 
 /**
@@ -138,9 +147,7 @@ function controlFields(control, place) {
   const known = { scenes: 1, songs: held.rig?.songs.length, players: Object.keys(held.facts.players ?? {}).length };
   return [
     ...actionFields(control, place),
-    ...(["controller", "note", "key"].some((kind) => kind in control.when)
-      ? [valueField("Which press", select([["", "any"], ["short", "a short one"], ["long", "a long one"], ["double", "a double one"]], control.when.press ?? "", () => {}), `press ${place}`, (value) => putValues([[["controls", place, "when", "press"], value || null]], `${control.input}: ${value || "any"} press`))]
-      : []),
+    ...conditionFields(control, place),
     ...AMONG.filter(([key]) => known[key]).map(([key, label, hint]) => valueField(label, textInput((control[key] ?? []).join(", ")), `${key} ${place}`, (value) => put(key, value ? value.split(/ *, */).map((each) => (key === "scenes" ? numberOf(each) : each)) : null, `${key} ${value || "all"}`), hint)),
   ];
 }

@@ -132,9 +132,11 @@ export function refill(place, ...inside) {
   const had = focused();
   const index = had && place.contains(had) ? focusable(place).indexOf(had) : -1;
   match(place, inside.filter((each) => each !== null && each !== undefined).map((each) => (typeof each === "string" ? document.createTextNode(each) : each)));
-  if (!had || index < 0 || document.activeElement === had) return;
+  if (!had || index < 0) return;
+  const stays = () => document.activeElement === had && !had.matches(":disabled");
+  if (stays()) return;
   had.focus({ preventScroll: true });
-  if (document.activeElement === had) return;
+  if (stays()) return;
   const now = focusable(place);
   (now[Math.min(index, now.length - 1)] ?? place.closest("section")?.querySelector("h1"))?.focus();
 }

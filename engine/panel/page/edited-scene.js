@@ -35,9 +35,16 @@ export function scene() {
  * @param {number | undefined} revision of the rig in which it was seen
  */
 export function revisionOf(seen, part, revision) {
-  const now = held.rig?.scenes.find(({ number }) => number === seen.number);
-  return now && JSON.stringify(now[part]) === JSON.stringify(seen[part]) ? held.rig?.revision : revision;
+  return revisionFor(seen[part], held.rig?.scenes.find(({ number }) => number === seen.number)?.[part], revision);
 }
+
+/**
+ * The same of any part of the rig.
+ * @param {unknown} seen
+ * @param {unknown} now
+ * @param {number | undefined} revision
+ */
+export const revisionFor = (seen, now, revision) => (JSON.stringify(now) === JSON.stringify(seen) ? held.rig?.revision : revision);
 
 /**
  * Request an edit of the scene; `revision` is that of the rig its author looked at.

@@ -4,7 +4,8 @@ import { draw } from "./dom.js";
 import { sceneWords } from "./labels.js";
 import { stateWords } from "./playing.js";
 
-const WIDEST = 1400;
+const WIDEST = 88; // times the size of the letters
+const NARROW = 35;
 const TITLE = 0.9; // of the letters that fit: titles are bold
 
 /**
@@ -48,9 +49,10 @@ export function drawing(scene, routes, rig, room, size) {
  * @returns {Measures}
  */
 function measures(room, size) {
-  const width = Math.min(room, WIDEST);
-  const side = width < 560 ? width * 0.27 : Math.min(240, width * 0.2);
-  const gap = width < 560 ? width * 0.09 : width * 0.1;
+  const width = Math.min(room, WIDEST * size);
+  const narrow = width < NARROW * size;
+  const side = width * (narrow ? 0.24 : 0.17);
+  const gap = width * (narrow ? 0.05 : 0.1);
   return { size, letter: size * 0.56, line: size * 1.5, width, side, left: side + gap, right: width - side - gap };
 }
 

@@ -5,8 +5,8 @@ import * as cableLoad from "./cable-load.js";
 import { held, on } from "./connection.js";
 import { byId, findAll, labelled, make, note, refill, select, setOptions } from "./dom.js";
 import { drawing } from "./flow-drawing.js";
-import { routeWords, sceneOptions } from "./labels.js";
-import { playing, sentence, stateWords } from "./playing.js";
+import { sceneOptions } from "./labels.js";
+import { inWords, playing } from "./playing.js";
 
 /** @type {number | null} a scene's number, or null for the current one */
 let chosen = null;
@@ -46,7 +46,7 @@ function build() {
   };
   byId("view-flow").append(
     make("h1", { id: "title-flow", tabindex: "-1", text: "Flow" }),
-    make("div", { class: "choose" }, labelled("Scene", made.scene), make("p", {}, make("a", { href: "#patch", text: "The same as a table" }))),
+    make("div", { class: "choose" }, labelled("Scene", made.scene), make("p", {}, make("a", { href: "#patch", text: "Connect in the table" }))),
     made.picture,
     make("h2", { text: "In words" }),
     made.words,
@@ -70,22 +70,9 @@ function render() {
   }
   const routes = playing(scene);
   const letters = parseFloat(getComputedStyle(parts.picture).fontSize);
-  parts.picture.replaceChildren(routes.length ? drawing(scene, routes, rig, Math.max(300, drawnWidth), letters) : note("Nothing plays in this scene. Connect an input in Patch."));
-  refill(parts.words, ...routes.map((each) => wordsOf(each, scene)), ...unused(rig, routes));
+  parts.picture.replaceChildren(routes.length ? drawing(scene, routes, rig, Math.max(300, drawnWidth), letters) : note("Nothing plays in this scene."));
+  refill(parts.words, ...inWords(routes, scene).map((text) => make("li", { text })), ...unused(rig, routes));
   showActivity();
-}
-
-/**
- * @param {Playing} each
- * @param {Scene} scene
- */
-function wordsOf(each, scene) {
-  const what = each.line
-    ? sentence(each.line)
-    : `${routeWords(each)}${each.words.length ? ` through ${each.words.join(", then ")}` : ", unchanged"}`;
-  const named = each.line && each.name ? `${each.name}: ` : "";
-  const state = stateWords(each, scene);
-  return make("li", { text: `${named}${what}${state ? ` (${state})` : ""}` });
 }
 
 /**

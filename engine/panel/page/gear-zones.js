@@ -3,6 +3,7 @@
 import { mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make, note } from "./dom.js";
+import { revisionFor } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { filterWords } from "./labels.js";
 import { numberOf, putValues, textInput, valueField } from "./value-fields.js";
@@ -55,7 +56,7 @@ export function zoneFields(section, name, zone) {
     make("div", { class: "pair" },
       field("First member", first, "first member", (typed) => ({ members: [typed, last] }), "2 for a lower zone, with manager 1"),
       field("Last member", last, "last member", (typed) => ({ members: [first, typed] }), "15 for an upper zone, with manager 16")),
-    field("A member’s bend reaches", bend, "bend", (typed) => ({ bend: typed }), "semitones, 1 to 96; as the gear is set"),
+    field("A member’s bend reaches", bend, "bend", (typed) => ({ bend: typed }), `semitones, 1 to 96; ${section === "inputs" ? "as the controller is set" : "sent to the gear at the start"}`),
     field("The manager’s bend reaches", managerBend, "manager bend", (typed) => ({ manager_bend: typed }), "semitones, 1 to 96"),
   ];
 }
@@ -72,7 +73,9 @@ export function filterFields(section, name, through) {
   const when = section === "inputs" ? "Before every line and route from here." : "Behind everything that plays this instrument.";
   if (open) return [make("h3", { text: "Filters" }), note(when), open.element];
   const edit = button("Edit filters", () => {
-    open = { key, element: filterChain.editor(through, (now, revision) => putValues([[[section, name, "through"], now.length ? now : null]], `${name}: ${now.length ? `through ${now.map(filterWords).join(", then ")}` : "no filters"}`, revision), close) };
+    const present = () => (section === "inputs" ? held.rig?.ports.inputs[name] : held.rig?.gear[name])?.through ?? [];
+    open = { key, element: filterChain.editor(through, (now, revision) =>
+      putValues([[[section, name, "through"], now.length ? now : null]], `${name}: ${now.length ? now.map(filterWords).join(", then ") : "no filters"}`, revisionFor(through, present(), revision)), close) };
     redraw();
   }, { "data-key": "edit filters" });
   edit.disabled = !mayOperate() || held.rig?.format === 1;

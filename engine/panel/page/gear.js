@@ -15,6 +15,7 @@ import * as lights from "./lights.js";
 import * as pairings from "./pairings.js";
 import * as rehearse from "./rehearse.js";
 import * as rigFile from "./rig-file.js";
+import { turn } from "./rooms.js";
 import { onSearch } from "./sounds.js";
 import { onVelocity, velocityField } from "./trying.js";
 
@@ -64,10 +65,13 @@ export function leave() {
 
 /** @param {import("./gear-ports.js").Chosen | null} thing */
 function choose(thing) {
+  if (!parts) return;
+  const before = find(parts.list, ".thing[aria-pressed=true]");
   chosen = thing;
   zones.forget();
   render();
-  if (thing && parts && !matchMedia("(min-width: 64rem)").matches) find(parts.drawer, "h2")?.focus();
+  turn(parts.room, thing !== null);
+  if (!thing) (before?.isConnected ? before : byId("title-gear")).focus();
 }
 
 /** What is connected, and what is played there. */
@@ -93,11 +97,13 @@ function build() {
     steps: make("div", { class: "steps" }),
     list: make("div", { class: "things" }),
     drawer: make("aside", { class: "drawer", "aria-label": "Details" }),
+    room: make("div", { class: "room" }),
   };
+  made.room.append(make("div", {}, made.list, devices.section(), dumps.section(), rigFile.section(), rehearse.section(), pairings.section()), made.drawer);
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "Gear" }),
     made.steps,
-    make("div", { class: "room" }, make("div", {}, made.list, devices.section(), dumps.section(), rigFile.section(), rehearse.section(), pairings.section()), made.drawer),
+    made.room,
   );
   return made;
 }
@@ -107,7 +113,6 @@ function render() {
   refill(parts.steps, ...firstSteps.steps(free));
   refill(parts.list, ...portList("inputs"), ...portList("outputs"), ...instrumentList(), ...controls.list(chosen, choose), ...lights.list(chosen, choose));
   refill(parts.drawer, ...details());
-  parts.drawer.classList.toggle("open", chosen !== null);
   devices.show();
   dumps.show();
   rigFile.show();

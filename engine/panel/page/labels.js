@@ -62,14 +62,37 @@ function settingWords(name, value) {
 }
 
 /**
- * "transpose: semitones -12", or "chain left hand".
+ * "an octave down".
+ * @param {number} semitones
+ */
+export function transposeWords(semitones) {
+  const [count, way] = [Math.abs(semitones), semitones < 0 ? "down" : "up"];
+  if (count % 12 === 0) return count === 12 ? `an octave ${way}` : `${count / 12} octaves ${way}`;
+  return count === 1 ? `a semitone ${way}` : `${count} semitones ${way}`;
+}
+
+/**
+ * What the plainest filters do, as a musician says it; by name, or by name and settings.
+ * @typedef {{kinds: string[], semitones: number, outside?: string, range: number[], fixed: number}} PlainSettings
+ * @type {Record<string, (settings: PlainSettings) => string>}
+ */
+const PLAIN = {
+  strip: ({ kinds }) => `without ${kinds.join(" and ")}`,
+  transpose: ({ semitones, outside }) => `${transposeWords(semitones)}${outside === "fold" ? " (folded at the ends)" : ""}`,
+  "velocity range": ({ range }) => `velocity scaled to ${range.join("–")}`,
+  "velocity fixed": ({ fixed }) => `velocity always ${fixed}`,
+};
+
+/**
+ * "an octave down", "without pitch bend"; of others the settings, "thin: milliseconds 20"; or "chain left hand".
  * @param {FilterStep | string} step
  */
 export function filterWords(step) {
   if (typeof step === "string") return `chain ${step}`;
   const { filter, ...settings } = step;
-  const words = Object.entries(settings).map(([name, value]) => settingWords(name, value));
-  return words.length ? `${filter}: ${words.join("; ")}` : filter;
+  const plain = PLAIN[filter] ?? PLAIN[[filter, ...Object.keys(settings)].join(" ")];
+  const words = plain ? plain(/** @type {PlainSettings} */ (/** @type {unknown} */ (settings))) : [filter, Object.entries(settings).map(([name, value]) => settingWords(name, value)).join("; ")].filter(Boolean).join(": ");
+  return words.replaceAll("_", " ");
 }
 
 /** @param {Chain} through */

@@ -72,5 +72,11 @@ nameTheme();
 for (const part of [commands, inTurn, panic, keyboard, activity, machines, ...VIEWS.values()]) part.start();
 addEventListener("hashchange", turn);
 connection.on("rig", leadOn);
+connection.on("rig", () => {
+  byId("unknown").hidden = true;
+});
+connection.on("connection", () => {
+  byId("unknown").hidden = held.rig !== null || !held.gone;
+});
 turn();
 connection.start();

@@ -157,7 +157,7 @@ function show() {
 
 function sayState() {
   if (!parts) return;
-  const still = frozen ? `Frozen; ${fresh} new.` : pointed ? `Paused while you are in the list; ${fresh} new.` : "Newest first.";
+  const still = frozen ? `Frozen; ${fresh} new.` : pointed ? `Paused while you are in the list; ${fresh} new.` : lines.length ? "Newest first." : "Nothing has passed yet: play something.";
   say(parts.state, leftOut ? `${still} ${leftOut} not shown: too many at once.` : still);
 }
 

@@ -9,7 +9,7 @@ import { chooseScene, chosenScene, scene } from "./edited-scene.js";
 import * as inputRoutes from "./input-routes.js";
 import { chainWords, sceneOptions } from "./labels.js";
 import { nothing, signs, table } from "./patch-table.js";
-import { playing, stateWords } from "./playing.js";
+import { inWords, playing, stateWords } from "./playing.js";
 import { save } from "./saving.js";
 import * as scenes from "./scenes.js";
 
@@ -69,6 +69,7 @@ function build() {
     list: make("div", { class: "sources" }),
     detail: make("div", { class: "detail drawer" }),
     burst: make("div", { class: "burst" }),
+    words: make("ul", { class: "in-words" }),
     body: make("div", { class: "patch" }),
   };
   made.list.append(made.inputs);
@@ -79,7 +80,8 @@ function build() {
       make("a", { href: "#scenes", text: "Sentences" }), make("a", { href: "#flow", text: "Drawing" }), signs()),
     made.said,
     make("div", { class: "room" },
-      make("div", {}, made.table, made.body, make("h2", { text: "Burst: the sounds that this scene recalls" }), made.burst),
+      make("div", { class: "beside" }, made.table, made.body,
+        make("div", {}, make("div", { class: "only-large" }, make("h2", { text: "What plays" }), made.words), make("h2", { text: "Burst: the sounds that this scene recalls" }), made.burst)),
       made.detail),
   );
   return made;
@@ -115,12 +117,14 @@ function render() {
   const shown = scene();
   if (!shown) {
     refill(parts.inputs, make("li", { class: "note", text: "No current scene; choose one." }));
-    for (const each of [parts.table, parts.detail, parts.burst]) refill(each);
+    for (const each of [parts.table, parts.detail, parts.words, parts.burst]) refill(each);
     return;
   }
   const query = parts.search.value.trim().toLowerCase();
   showForm(shown, query);
   showDetail(shown, query);
+  const all = playing(shown);
+  refill(parts.words, ...(all.length ? inWords(all, shown).map((text) => make("li", { text })) : [make("li", { class: "note", text: "Nothing in this scene." })]));
   burst.show(parts.burst, shown);
   showActivity();
 }

@@ -1,7 +1,7 @@
 // What a scene plays: its own lines and routes, those it inherits, and those of every scene; and play lines in words.
 
 import { held } from "./connection.js";
-import { filterWords, sceneWords } from "./labels.js";
+import { filterWords, routeWords, sceneWords } from "./labels.js";
 
 const NOTES = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"];
 const HIGHEST = 127;
@@ -157,6 +157,17 @@ export const baseOf = ({ like }) => (like === null ? undefined : held.rig?.scene
  */
 export const stateWords = (each, scene) =>
   [each.inherited && `inherited from ${sceneWords(baseOf(scene))}`, each.lasting && "in every scene", each.muted && "muted"].filter(Boolean).join(", ");
+
+/**
+ * All of it in sentences.
+ * @param {Playing[]} routes
+ * @param {Scene} scene
+ */
+export const inWords = (routes, scene) => routes.map((each) => {
+  const what = each.line ? sentence(each.line) : `${routeWords(each)}${each.words.length ? `: ${each.words.join(", then ")}` : ", unchanged"}`;
+  const state = stateWords(each, scene);
+  return `${each.line && each.name ? `${each.name}: ` : ""}${what}${state ? ` (${state})` : ""}`;
+});
 
 /** @typedef {"none" | "plain" | "filtered" | "played"} CellState */
 /** @typedef {{how: CellState, words: string, own: Playing[], always: boolean}} Cell */

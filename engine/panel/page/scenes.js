@@ -7,7 +7,9 @@ import { button, byId, find, make, note, refill, select } from "./dom.js";
 import { chooseScene, chosenScene, edit, scene } from "./edited-scene.js";
 import { sceneWords } from "./labels.js";
 import { ordered } from "./ordered.js";
+import { players } from "./players.js";
 import { start as startKeys } from "./range-keys.js";
+import { besides, turn, wayBack } from "./rooms.js";
 import { save } from "./saving.js";
 import * as sentences from "./sentences.js";
 import * as setlists from "./setlists.js";
@@ -18,6 +20,7 @@ import { numberOf, textInput, valueField } from "./value-fields.js";
 let parts = null;
 /** @type {number | undefined} the scene whose place in the list was shown last */
 let seen;
+let opened = false; // whether a scene was chosen here, which a phone then shows
 
 export function start() {
   startKeys();
@@ -33,6 +36,7 @@ export function start() {
 export function enter() {
   parts ??= build();
   render();
+  open(opened);
 }
 
 export function leave() {
@@ -46,7 +50,7 @@ export function leave() {
  * @param {Playing} line
  */
 export function openLine(shown, line) {
-  chooseScene(shown.number);
+  choose(shown.number);
   sentences.openLine(shown, line);
   location.hash = "scenes";
 }
@@ -56,14 +60,15 @@ export function openLine(shown, line) {
  * @param {PlayLine} line what is known of it
  */
 export function openNew(shown, line) {
-  chooseScene(shown.number);
+  choose(shown.number);
   location.hash = "scenes";
   sentences.addLine(shown, line);
 }
 
 function build() {
-  const made = { bar: make("div", { class: "bar" }), said: make("div", { class: "save-said", role: "status" }), list: make("div", { class: "things" }), drawer: make("div", { class: "drawer" }) };
-  byId("view-scenes").append(make("div", { class: "top" }, make("h1", { id: "title-scenes", tabindex: "-1", text: "Scenes" }), made.bar), made.said, make("div", { class: "room" }, made.list, made.drawer));
+  const made = { bar: make("div", { class: "bar" }), said: make("div", { class: "save-said", role: "status" }), list: make("div", { class: "things" }), drawer: make("div", { class: "drawer" }), room: make("div", { class: "room" }) };
+  made.room.append(made.list, made.drawer);
+  byId("view-scenes").append(make("div", { class: "top" }, make("h1", { id: "title-scenes", tabindex: "-1", text: "Scenes" }), made.bar), made.said, made.room);
   return made;
 }
 
@@ -71,14 +76,23 @@ function render() {
   if (!parts || !held.rig || byId("view-scenes").hidden) return;
   const shown = scene();
   refill(parts.bar, ...toolbar());
-  refill(parts.list, ...sceneList(shown), ...setlists.lists("setlists", shown), ...(held.rig.format === 1 ? [] : setlists.lists("songs", shown)));
+  refill(parts.list, ...sceneList(shown), ...setlists.lists("setlists", shown), ...(held.rig.format === 1 ? [] : [...setlists.lists("songs", shown), ...players()]));
   refill(parts.drawer, ...(shown ? details(shown) : [note("Choose a scene.")]));
   if (shown?.number !== seen && besides()) find(parts.list, "[aria-current]")?.scrollIntoView({ block: "center" });
   seen = shown?.number;
 }
 
-/** Whether the list and what is chosen in it are side by side. */
-const besides = () => matchMedia("(min-width: 48rem) and (min-height: 32.01rem)").matches;
+/** @param {boolean} on */
+function open(on) {
+  opened = on;
+  if (parts) turn(parts.room, on);
+}
+
+/** From the chosen scene to all of them. */
+function showAll() {
+  open(false);
+  if (parts) find(parts.list, "[aria-current] .entry-row")?.focus();
+}
 
 /** What was done last and can be undone, and whether the file has it. */
 export function toolbar() {
@@ -121,7 +135,7 @@ function choose(number) {
   sentences.forget();
   chooseScene(number);
   render();
-  if (parts && !besides()) find(parts.drawer, "h2")?.focus();
+  open(true);
 }
 
 const nextNumber = () => Math.max(0, ...(held.rig?.scenes ?? []).map(({ number }) => number)) + 1;
@@ -145,6 +159,7 @@ async function drop(shown) {
   const answer = await command({ do: "scenes", what: "delete", number: shown.number }, `delete ${sceneWords(shown)}`);
   if (answer.done) chooseScene(null);
   render();
+  showAll();
 }
 
 /** @param {Scene} shown */
@@ -154,6 +169,7 @@ function details(shown) {
   const play = button(`Recall ${sceneWords(shown)}`, () => commands.recall(shown), { "data-key": "recall" });
   play.disabled = !commands.mayRunShow();
   return [
+    wayBack("All scenes", showAll),
     make("h2", { tabindex: "-1", text: sceneWords(shown), "data-key": `title ${shown.number}` }),
     ...(away ? [make("div", { class: "row", "data-key": "away" }, note(`${sceneWords(now)} plays now.`), play, button("Show that one", () => choose(now.number), { "data-key": "follow" }))] : []),
     ...sentences.sentences(shown),

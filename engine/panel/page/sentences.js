@@ -6,8 +6,9 @@ import { button, make, note } from "./dom.js";
 import { edit, revisionOf, stayWith } from "./edited-scene.js";
 import * as filterChain from "./filter-chain.js";
 import { muting } from "./input-routes.js";
-import { filterWords, sceneWords } from "./labels.js";
+import { filterWords, sceneWords, transposeWords } from "./labels.js";
 import { lineIds } from "./line-places.js";
+import { nothing } from "./patch-table.js";
 import { baseOf, noteEnds, noteKeys, playing, velocityEnds } from "./playing.js";
 import { rangeControl, stopListening } from "./range-keys.js";
 import { matchingSounds, placeWords } from "./sounds.js";
@@ -70,9 +71,8 @@ export function sentences(scene) {
   const rows = lines.map((each, row) => sentenceOf(scene, each, ids[row]));
   const add = button("Add a play line", () => addLine(scene, {}), { "data-key": "add", class: rows.length ? "" : "accent" });
   add.disabled = !mayOperate() || !held.rig?.instruments.length || !held.rig?.inputs.length;
-  const empty = held.rig?.instruments.length ? "Nothing plays here yet. Add the first line." : "First say in Gear what plays and where it sounds.";
   return [
-    make("ul", { class: "lines", "data-key": "lines" }, ...(rows.length ? rows : [make("li", { class: "note", text: empty })])),
+    make("ul", { class: "lines", "data-key": "lines" }, ...(rows.length ? rows : [make("li", { class: "note" }, ...(held.rig?.instruments.length ? ["Nothing plays here yet. Add the first line."] : nothing("")))])),
     ...(held.rig?.format === 1 ? [note("Play lines need format = 2 in the rig file.")] : [add]),
   ];
 }
@@ -135,15 +135,8 @@ function parts(line) {
   if (line.channel) add("channel", `from channel ${line.channel} only`);
   if (line.pedal === false) add("pedal", "without pedals");
   if (line.programs) add("programs", "with program changes");
-  if (line.through?.length) add("through", `through ${line.through.map(filterWords).join(", then ")}`);
+  if (line.through?.length) add("through", line.through.map(filterWords).join(", then "));
   return found;
-}
-
-/** @param {number} semitones */
-function transposeWords(semitones) {
-  const [count, way] = [Math.abs(semitones), semitones < 0 ? "down" : "up"];
-  if (count % 12 === 0) return count === 12 ? `an octave ${way}` : `${count / 12} octaves ${way}`;
-  return count === 1 ? `a semitone ${way}` : `${count} semitones ${way}`;
 }
 
 /**

@@ -3,6 +3,7 @@
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make } from "./dom.js";
+import { sceneWords } from "./labels.js";
 import { ordered } from "./ordered.js";
 import { putValues, textInput, valueField } from "./value-fields.js";
 
@@ -18,13 +19,25 @@ const NEW = { setlists: "Set list", songs: "Song" };
 export function lists(section, scene) {
   const all = held.rig?.[section] ?? [];
   const add = button(`New ${NEW[section].toLowerCase()}`, () => {
-    let number = all.length + 1;
-    while (all.some(({ name }) => name === `${NEW[section]} ${number}`)) number += 1;
-    const name = `${NEW[section]} ${number}`;
+    const name = fresh(all, NEW[section]);
     return putValues([[[section, all.length], { name, scenes: [scene?.number ?? held.rig?.scenes[0].number] }]], `${name} added`);
   }, { "data-key": `new ${section}` });
   add.disabled = !mayOperate() || (section === "songs" && held.rig?.format === 1);
-  return [make("h2", { text: TITLES[section] }), ...all.map((each, place) => oneList(section, place, each, scene)), add];
+  const songs = held.rig?.songs ?? [];
+  const ofSongs = button("New list of songs", () => putValues([[[section, all.length], { name: fresh(all, "Songs"), songs: songs.map(({ name }) => name) }]], "a set list of all songs added"), { "data-key": "new of songs" });
+  ofSongs.disabled = !mayOperate();
+  return [make("h2", { text: TITLES[section] }), ...all.map((each, place) => oneList(section, place, each, scene)), make("div", { class: "row", "data-key": `make ${section}` }, add, section === "setlists" && songs.length ? ofSongs : null)];
+}
+
+/**
+ * A name that no other list has.
+ * @param {{name: string}[]} all
+ * @param {string} stem
+ */
+function fresh(all, stem) {
+  let number = all.length + 1;
+  while (all.some(({ name }) => name === `${stem} ${number}`)) number += 1;
+  return `${stem} ${number}`;
 }
 
 /**
@@ -39,8 +52,12 @@ function oneList(section, place, { name, scenes, songs = [] }, scene) {
   const entries = bySongs ? songs : scenes;
   const put = (/** @type {(number | string)[]} */ now, /** @type {string} */ words) => putValues([[[section, place, bySongs ? "songs" : "scenes"], now]], words);
   const words = (/** @type {number | string} */ entry) => (bySongs ? String(entry) : `${entry} ${held.rig?.scenes.find(({ number }) => number === entry)?.name ?? ""}`);
-  const add = button(scene && !bySongs ? `Add ${scene.number} ${scene.name}` : "Add", () => put([...entries, /** @type {Scene} */ (scene).number], `${name}: ${scene?.number} added`), { "data-key": "add" });
-  add.disabled = !mayOperate() || !scene || bySongs;
+  const adding = (/** @type {string} */ what, /** @type {number | string} */ entry) => {
+    const made = button(`Add ${what}`, () => put([...entries, entry], `${name}: ${what} added`), { "data-key": `add ${entry}` });
+    made.disabled = !mayOperate();
+    return made;
+  };
+  const adds = bySongs ? (held.rig?.songs ?? []).map((each) => adding(each.name, each.name)) : scene ? [adding(sceneWords(scene), scene.number)] : [];
   const remove = button("Remove this list", () => command({ do: "edit", what: "remove", section, name }, `remove ${name}`), { class: "danger", "data-key": "remove", "aria-label": `Remove this list: ${name}` });
   remove.disabled = !mayOperate();
   return make("details", { "data-key": `${section} ${place}`, class: "list" },
@@ -51,7 +68,7 @@ function oneList(section, place, { name, scenes, songs = [] }, scene) {
       label: words(entry),
       inside: [make("span", { class: "place", text: `${index + 1}.` }), make("span", { class: "name", text: words(entry) }), drop(entries, index, name, words(entry), put)],
     })), (from, to) => put(moved(entries, from, to), `${name}: ${words(entries[from])} is now ${to + 1}.`)),
-    make("div", { class: "row" }, add, remove));
+    make("div", { class: "row" }, ...adds, remove));
 }
 
 /**

@@ -113,6 +113,9 @@ interface ControlTable {
   route?: string;
 }
 
+/** A player with scenes of their own. */
+interface PlayerTable { name: string; inputs: string[]; setlist: string }
+
 /** A light in the keys of the rig file; its messages in hexadecimal. */
 interface TallyTable {
   to: string;
@@ -155,6 +158,7 @@ interface Rig {
   scenes: Scene[];
   songs: { name: string; scenes: number[] }[];
   setlists: { name: string; scenes: number[]; songs: string[] }[];
+  players: PlayerTable[];
   inherited: { [scene: string]: { play: PlayLine[]; routes: Route[] } };
 }
 

@@ -15,7 +15,7 @@ from engine.ports.port import PortError
 
 _Answer = TypeVar("_Answer")
 
-PATIENCE: Final = 10.0  # seconds for an answer
+PATIENCE: Final = 30.0  # seconds for an answer: seven programs that hang
 NO_ANSWER: Final = "the JACK server does not answer; another program on it may hang"
 
 
@@ -31,15 +31,20 @@ class JackRequests:
         """Have this done after all that was asked for before. It must not raise."""
         self._waiting.put(request)
 
-    def ask(self, request: Callable[[], _Answer], undo: Callable[[_Answer], object] = lambda answer: None) -> _Answer:
+    def ask(
+        self,
+        request: Callable[[], _Answer],
+        undo: Callable[[_Answer], object] = lambda answer: None,
+        patience: float = PATIENCE,
+    ) -> _Answer:
         """Have this done, and wait for what it returns or raises.
 
-        Raises PortError after `PATIENCE`; then it is not done at all, or undone as soon as it was.
+        Raises PortError after `patience` (s); then it is not done at all, or undone as soon as it was.
         """
         answer: Future[_Answer] = Future()
         self.post(partial(_make, request, answer))
         try:
-            return answer.result(PATIENCE)
+            return answer.result(patience)
         except TimeoutError:
             if not answer.cancel():
                 answer.add_done_callback(partial(self._undo, undo))

@@ -18,6 +18,7 @@ from engine.ports.port import PortError, PortGone
 
 _Answer = TypeVar("_Answer")
 
+_PARTING: Final = 10.0  # seconds for leaving the server
 _FRESH: Final = 0.05  # seconds for which a server that made a cycle counts as running
 _DOUBT: Final = 1.0  # seconds in which a running server makes a cycle for certain
 _SHOWN: Final = (
@@ -64,7 +65,7 @@ class WatchedJackClient:
         """
         self.check()
         try:
-            return self._requests.ask(lambda: self._while_it_goes_on(request), undo)
+            return self._requests.ask(lambda: self._while_it_goes_on(request), undo, PATIENCE)
         except OSError as fault:
             raise PortError(str(fault)) from fault
 
@@ -110,7 +111,7 @@ class WatchedJackClient:
         self._leaving = True
         self._requests.post(self._leave)
         self._requests.end()
-        if not self._left.wait(PATIENCE):
+        if not self._left.wait(_PARTING):
             self._frozen = True
             self._forget()
 

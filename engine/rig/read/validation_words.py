@@ -1,5 +1,6 @@
 """Turns pydantic's findings about a rig's data into sentences for its author."""
 
+import re
 from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Any
@@ -86,7 +87,9 @@ def _sentence(data: dict[str, Any], keys: Keys, found: Any, error: ErrorDetails)
         return f"found {_shown(found)}; {message}"
     if kind == "tuple_type" and isinstance(found, dict):
         return f"found one table; allowed: a list of tables, headed [[{keys[-1]}]] in double brackets"
-    return f"found {_shown(found)}; allowed: {_allowed(kind, context, error['msg'])}"
+    allowed = _allowed(kind, context, error["msg"])
+    words = re.findall('"([^"]*)"', allowed) if kind == "literal_error" and isinstance(found, str) else []
+    return f"found {_shown(found)}; {_meant(str(found), words, 0.7)}allowed: {allowed}"
 
 
 def _allowed(kind: str, context: dict[str, Any], message: str) -> str:
@@ -113,9 +116,13 @@ def _allowed_keys(data: Any, keys: Keys) -> list[str]:
 
 
 def _unknown(what: str, found: str, known: list[str]) -> str:
-    close = get_close_matches(found, known, 1)
-    remedy = f'did you mean "{close[0]}"? ' if close else ""
-    return f"unknown {what} {as_written(found)}; {remedy}allowed here: {', '.join(known)}"
+    return f"unknown {what} {as_written(found)}; {_meant(found, known)}allowed here: {', '.join(known)}"
+
+
+def _meant(found: str, known: list[str], alike: float = 0.6) -> str:
+    """The word that may have been meant, as the beginning of a remedy; nothing if none is so much like it (0 to 1)."""
+    close = get_close_matches(found, known, 1, alike)
+    return f'did you mean "{close[0]}"? ' if close else ""
 
 
 def _shown(found: Any) -> str:

@@ -54,12 +54,26 @@ def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
 def test_what_a_light_shows_is_no_state() -> None:
     """It is ordered like any message; an engine that takes over brings no light back to what it once told it."""
     cable, out = _cable()
-    light = bytes((0xB0, 20, 127))
-    cable.tell(7, light, out)
+    light, state = bytes((0x90, 20, 127)), Order(OrderKind.STATE, (ReceiverState().snapshot(8),))
+    cable.tell(7, "lamp", light, out)
     assert out == [(0, light, 7)]
     assert cable.take_orders() == [Order(OrderKind.UNIT, (light,))]
     cable.state(8)
-    assert cable.take_orders() == [Order(OrderKind.STATE, (ReceiverState().snapshot(8),))]
+    assert cable.take_orders() == [state]
+    cable.follow()
+    cable.lead(8)
+    cable.restore(8)
+    assert cable.take_orders() == [state, state]
+
+
+def test_a_machine_that_has_missed_orders_is_told_what_lights_show() -> None:
+    """Behind the state comes the last message of each light and display."""
+    cable, out = _cable()
+    for thing, message in (("lamp", b"\x90\x14\x7f"), ("text", b"\xf0\x7d\xf7"), ("lamp", b"\x80\x14\x00")):
+        cable.tell(7, thing, message, out)
+    cable.take_orders()
+    cable.restore(8)
+    assert [order.messages for order in cable.take_orders()[1:]] == [(b"\x80\x14\x00",), (b"\xf0\x7d\xf7",)]
 
 
 def test_whole_bursts_are_ordered_and_the_answer_is_what_is_probably_sent() -> None:

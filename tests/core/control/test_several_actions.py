@@ -130,7 +130,7 @@ def test_one_press_is_as_several_in_a_row(actions: list[str]) -> None:
     ("do", "words"),
     [
         ("[]", "found an empty list; allowed: an action, or a list of at least one"),
-        ('["nxt"]', 'controls.1.do.1: found "nxt"; allowed: "scene", "next"'),
+        ('["nxt"]', 'controls.1.do.1: found "nxt"; did you mean "next"? allowed: "scene", "next"'),
         ('{ toggle = "bras" }', 'there is no route "bras"; did you mean "brass"?'),
         ('{ setlist = "Sunday" }', 'there is no set list "Sunday"; there are: Thursday, Friday'),
         ("{ tempo = 4 }", "found 4; allowed: 20 to 300 beats per minute"),

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
+from engine.core.commands import RecallScene
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, input_lost, mute, output_there, recall
@@ -247,6 +248,15 @@ def test_rest_is_what_the_rig_has_set_up() -> None:
     assert scene(made, 2, 2) == ["B0 0B 50"]
 
 
+def test_a_note_in_the_moments_after_a_recall_begins_without_what_others_have_left() -> None:
+    """The channel is another player's now, whose first note comes before the recall has told everything."""
+    made = rig(TO_STRINGS, route("pads", "strings"))
+    play(made, 1, KEYS, "E0 00 00", "B0 40 7F", "B0 0B 14")
+    made.apply(2 * MS, RecallScene(2))
+    sent = play(made, 2, PADS, "90 3C 40")
+    assert (sorted(sent[:-1]), sent[-1]) == (["B0 0B 7F", "B0 40 00", "E0 00 40"], "90 3C 40")
+
+
 def test_a_pedal_that_nobody_is_left_to_lift_comes_up() -> None:
     """A pedal holds another player's note only while its own player plays there, or leads there."""
     made = rig(f"{TO_STRINGS}, {route('pads', 'strings')}", TO_BRASS)
@@ -318,6 +328,16 @@ def test_the_first_recall_after_a_panic_tells_where_the_hands_are() -> None:
     assert scene(made, 6, 1) == []
 
 
+def test_a_panic_right_after_a_recall_leaves_everything_at_rest() -> None:
+    """What the recall has still to tell in the moments after it is told no more; the next recall does."""
+    made = rig(TO_STRINGS, TO_BRASS)
+    play(made, 1, KEYS, "B0 0B 14", "B0 40 7F")
+    made.apply(2 * MS, RecallScene(2))
+    command(made, 2, "panic")
+    assert later(made, 1000, BRASS) == []
+    assert sorted(scene(made, 1001, 1)) == ["B0 0B 14", "B0 40 7F"]
+
+
 def test_a_pedal_comes_up_that_no_route_leads_to_its_notes_any_more() -> None:
     """A pedal went down by a route that is gone, under a note whose own route stops pedals: it still comes up."""
     made = rig(route("keys", "strings", '{ filter = "strip", kinds = ["controller 64"] }'), TO_STRINGS)
@@ -356,7 +376,7 @@ def test_what_all_sound_off_has_silenced_is_shaped_no_more() -> None:
     made = rig(ON_CHANNEL_2, TO_BRASS)
     play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "B0 78 00")
     assert scene(made, 2, 2) == ["B1 40 00"]
-    assert play(made, 1000, KEYS, "E0 00 64") == []
+    assert play(made, 1000, KEYS, "E0 00 64", "A0 3C 50") == []
     assert play(made, 1001, KEYS, "80 3C 40") == ["81 3C 40"]
     assert play(made, 1002, KEYS, "E0 00 30") == []
     later(made, 2000)

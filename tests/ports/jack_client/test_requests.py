@@ -5,16 +5,11 @@ from functools import partial
 
 import pytest
 
-from engine.ports.jack_client import requests
 from engine.ports.jack_client.requests import JackRequests
 from engine.ports.port import PortError
 from tests.support.waiting import until
 
-
-@pytest.fixture
-def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whoever asks waits for a moment only."""
-    monkeypatch.setattr(requests, "PATIENCE", 0.05)
+SOON = 0.05  # seconds
 
 
 def _held_up(making: JackRequests) -> threading.Event:
@@ -59,7 +54,7 @@ def test_who_asks_gets_what_the_request_raised() -> None:
     making.end()
 
 
-def test_an_answer_that_comes_too_late_is_undone(impatient: None) -> None:
+def test_an_answer_that_comes_too_late_is_undone() -> None:
     """Who asked was told that there is no answer, so nothing may be left of it, even if the end was asked for."""
     making, undone = JackRequests(), list[int]()
     go = threading.Event()
@@ -69,18 +64,18 @@ def test_an_answer_that_comes_too_late_is_undone(impatient: None) -> None:
         return 7
 
     with pytest.raises(PortError, match="the JACK server does not answer"):
-        making.ask(slow, undone.append)
+        making.ask(slow, undone.append, SOON)
     making.end()
     go.set()
     until("it undone", lambda: undone == [7])
 
 
-def test_what_has_not_begun_in_time_is_not_done(impatient: None) -> None:
+def test_what_has_not_begun_in_time_is_not_done() -> None:
     """Behind a request that hangs."""
     making, done = JackRequests(), list[int]()
     go = _held_up(making)
     with pytest.raises(PortError, match="the JACK server does not answer"):
-        making.ask(lambda: done.append(1), lambda answer: done.append(2))
+        making.ask(lambda: done.append(1), lambda answer: done.append(2), SOON)
     go.set()
     after = threading.Event()
     making.post(after.set)

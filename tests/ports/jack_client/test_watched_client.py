@@ -12,13 +12,14 @@ from tests.support.waiting import until
 
 
 class HeldUpClient:
-    """A `native.Client` of a server that goes on, and answers changes only once `answers` is set."""
+    """A `native.Client` of a server that goes on, and answers closings only once `answers` is set."""
 
     period = 0.01
     died = False
     changes = 0
 
     def __init__(self, name: str) -> None:
+        self.asked = threading.Event()
         self.answers = threading.Event()
         self.done: list[str] = []
         self._cycles = 0
@@ -38,6 +39,7 @@ class HeldUpClient:
         return f"pit:{place}"
 
     def close_port(self, place: int) -> bool:
+        self.asked.set()
         self.answers.wait()
         self.done.append(f"close {place}")
         return True
@@ -90,6 +92,7 @@ def test_at_the_end_all_ports_leave_with_the_client(system: Any) -> None:
     native.done.clear()
     for port in ports:  # the server is asked to close the first, and does not answer yet
         port.close()
+    assert native.asked.wait(30)
     leaving = threading.Thread(target=system.close)
     leaving.start()
     until("the end begun", lambda: system._client._leaving)
@@ -111,11 +114,11 @@ def test_what_is_opened_after_a_port_was_closed_comes_after_it(system: Any) -> N
 
 def test_a_server_that_answers_nothing_is_reported(system: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """Who asks is told so, and may ask again; what was opened too late is closed."""
-    from engine.ports.jack_client import requests
+    from engine.ports.jack_client import watched_client
 
     native = system._client.native
     native.done.clear()
-    monkeypatch.setattr(requests, "PATIENCE", 0.05)
+    monkeypatch.setattr(watched_client, "PATIENCE", 0.05)
     system.open_virtual_output("strings").close()
     with pytest.raises(PortError, match="the JACK server does not answer; another program on it may hang"):
         system.open_virtual_output("strings")

@@ -773,7 +773,7 @@ BREAKS = [
             (
                 67,
                 "controls.2.do",
-                'found "tape"; allowed: "scene", "next", "back", "first", "next song", "back song", "panic",',
+                'found "tape"; did you mean "tap"? allowed: "scene", "next", "back", "first", "next song",',
             )
         ],
     ),
