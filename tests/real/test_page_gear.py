@@ -8,6 +8,9 @@ from playwright.sync_api import Locator, Page, expect
 from tests.support.panel_in_browser import PanelInBrowser, answered
 from tests.support.waiting import until
 
+#: what the page knows scene 13 by
+FINALE = """async () => (await import("/page/connection.js")).held.rig.scenes.find(({number}) => number === 13).name"""
+
 
 def _open(page: Page, key: str) -> Locator:
     page.locator(f"#view-gear [data-key='{key}']").click()
@@ -131,6 +134,7 @@ def test_filters_of_an_input_and_an_instrument(two_pit: PanelInBrowser) -> None:
         renamed = two_pit.engine.request("scenes", what="rename", number=13, name=f"Meanwhile {semitones}")
         assert renamed is not None
         assert renamed["done"], renamed
+        until("the page's rig", lambda name=f"Meanwhile {semitones}": page.evaluate(FINALE) == name)
         drawer.get_by_role("button", name="Apply filters").click()
         expect(drawer.locator(".filters")).to_have_text(words)
     two_pit.players["keys"].play(bytes((0x90, 60, 64)))
