@@ -8,14 +8,14 @@ from engine.core.engine import Engine
 from engine.core.routing.channel_places import by_instrument
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
-from engine.midi.message_words import note_range
+from engine.midi.message_words import note_range, open_range
 from engine.rig.gear_words import sound_of
 from engine.rig.lowering.lowered_scene import LoweredRoute, Lowering
 from engine.rig.lowering.whole_scenes import WholeScenes
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene
 from engine.rig.models.scene_lines import PlayLine
 
-_ALL_NOTES: Final = (0, 127)
+_ALL: Final = (0, 127)
 
 Table = dict[str, Any]
 _Place = tuple[str, int]  # output, channel 1 to 16
@@ -55,8 +55,10 @@ def _unmuted(engine: Engine, lines: Iterable[Line]) -> list[Line]:
 def _with_sound(rig: Rig, line: PlayLine, steps: list[Table]) -> Table:
     """A line with the present sound of its instrument, whose step it takes from these."""
     table = line_table(line)
-    if line.notes != _ALL_NOTES:
+    if line.notes != _ALL:
         table["notes"] = note_range(line.notes, rig.rig.middle_c)
+    if line.velocity != _ALL:
+        table["velocity"] = open_range(line.velocity)
     own = rig.instruments[str(line.on)].sounds.get(line.sound or "")
     step = next((each for each in steps if each.get("instrument") == line.on and ("sound" in each or own)), None)
     if own is not None and own.send:  # which sound such messages chose cannot be heard from them

@@ -76,6 +76,7 @@ def test_a_small_rig_is_shown_whole() -> None:
         ["keys", "open", "12"],
         ["strings", "open", "12"],
     ]
+    assert "string-machine: Warm pad (on channel 11)" in shown
     assert "brass-module: a sound without a name" in shown
     assert MORE not in shown
     assert len(shown) <= 23

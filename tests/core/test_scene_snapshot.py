@@ -203,7 +203,7 @@ LINES = toml_scene(
     1,
     "transpose = -2",
     'play = [{ name = "low", from = "keys", on = "bass", sound = "Upright", notes = "..B3" },'
-    ' { from = "keys", on = "brass", sound = "Section", notes = "C4.." }]',
+    ' { from = "keys", on = "brass", sound = "Section", notes = "C4..", velocity = "20.." }]',
 )
 
 
@@ -215,7 +215,7 @@ def test_lines_are_stored_with_the_present_sounds() -> None:
     assert scene_snapshot.played(made) == {
         "play": [
             {"name": "low", "from": ["keys"], "on": "bass", "sound": "Upright", "notes": "..B3"},
-            {"from": ["keys"], "on": "brass", "sound": "Muted", "notes": "C4.."},
+            {"from": ["keys"], "on": "brass", "sound": "Muted", "notes": "C4..", "velocity": "20.."},
         ],
         "routes": [],
         "burst": [],

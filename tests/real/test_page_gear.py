@@ -85,6 +85,35 @@ def test_printed_labels_name_sounds(two_pit: PanelInBrowser) -> None:
     assert two_pit.said == []
 
 
+def test_gear_says_which_spare_channel_an_instrument_is_on(two_pit: PanelInBrowser) -> None:
+    """A note is held while a scene changes its instrument's sound: the new one takes a spare channel, and Gear says so
+    until the instrument is on its own channel again."""
+    page = two_pit.page(view="gear")
+    line = 'play = [ {{ from = "keys", on = "string-machine", sound = "{}" }} ]'
+    text = two_pit.engine.file.read_text(encoding="utf-8")
+    for old, new in (
+        ("channel = 5\n", "channel = 5\nspare = [11, 12]\n"),
+        ('play = [ { from = "keys", on = "string-machine" } ]', line.format("Warm pad")),
+        ("like = 14", line.format("Tremolo")),
+    ):
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    two_pit.engine.file.write_text(text, encoding="utf-8")
+    shown = page.locator("#view-gear [data-key='instruments string-machine']")
+    expect(shown).to_contain_text("channel 5 (spare: 11, 12)")
+    two_pit.engine.request("scene", scene=14)
+    two_pit.players["keys"].play(bytes((0x90, 60, 64)))
+    two_pit.heard("strings", (4, 60))
+    two_pit.engine.request("scene", scene=15)
+    expect(shown).to_contain_text("on spare channel 11 (its own is 5)")
+    two_pit.players["keys"].play(bytes((0x90, 64, 64)))
+    two_pit.heard("strings", (10, 64))
+    two_pit.engine.request("panic")  # what has only been released counts as sounding for half a second
+    two_pit.engine.request("scene", scene=14)
+    expect(shown).to_contain_text("channel 5 (spare: 11, 12)")
+    assert two_pit.said == []
+
+
 def test_filters_of_an_input_and_an_instrument(two_pit: PanelInBrowser) -> None:
     """Each has its filters by their forms, whatever else of the rig is edited meanwhile, and both act on what is
     played."""

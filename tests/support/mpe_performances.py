@@ -116,9 +116,10 @@ class MpePerformance:
         self._scene = 1
         self._held: list[HeldNote] = []
         self._bends: dict[tuple[int, int], float] = {}  # input and channel -> semitones
+        self._shapes: dict[tuple[int, bytes], int] = {}  # input, and what names a pressure or a timbre -> its value
 
     def play(self, length: int) -> None:
-        """So many things happen; at each moment the wide instrument sounds as the fingers say."""
+        """So many things happen; at each moment the wide instrument is bent, pressed and bright as the fingers say."""
         happenings: tuple[Callable[[], None], ...]
         happenings = (self._press,) * 6 + (self._release,) * 5 + (self._bend,) * 6 + (self._shape,) * 4
         happenings += (self._recall,) * self._recalls + (self._wait, self._seldom)
@@ -174,6 +175,7 @@ class MpePerformance:
 
     def _up(self, note: HeldNote) -> None:
         self._held.remove(note)
+        self._shapes.pop((note.source, bytes((0xA0 | note.channel - 1, note.key))), None)
         self._play(note.source, bytes((0x80 | note.channel - 1, note.key, 64)))
 
     def _bend(self) -> None:
@@ -224,6 +226,7 @@ class MpePerformance:
         self._engine.lose(source)
         self._held = [note for note in self._held if note.source != source]
         self._bends = {place: bend for place, bend in self._bends.items() if place[0] != source}
+        self._shapes = {place: value for place, value in self._shapes.items() if place[0] != source}
 
     def _announce(self) -> None:
         """The grid says that it has what the rig says; nothing changes."""
@@ -235,6 +238,8 @@ class MpePerformance:
 
     def _play(self, source: int, *messages: bytes) -> None:
         for message in messages:
+            if message[0] & 0xF0 in (0xA0, 0xB0, 0xD0):
+                self._shapes[source, message[:-1]] = message[-1]
             self._engine.play(source, message)
 
     def _listen(self) -> None:
@@ -252,6 +257,16 @@ class MpePerformance:
             abs(one - other) <= _CENTS for one, other in zip(found, wanted, strict=True)
         )
         assert close, f"scene {self._scene}: {found} sound, and {wanted} are played by {self._held}"
+        shapes = sorted(self._shape_of(note, note.wide) for note in self._held if note.wide is not None)
+        heard = self._modules[WIDE].shapes()
+        assert heard == shapes, f"scene {self._scene}: {heard} sound, and {shapes} are played by {self._held}"
+
+    def _shape_of(self, note: HeldNote, key: int) -> tuple[int, int, int]:
+        """As `MpePort.shapes`, as this finger shapes it; a key of the keyboard has a pressure of its own, too."""
+        channel = note.channel - 1
+        pressures = [bytes((0xD0 | channel,))] + [bytes((0xA0 | channel, note.key))] * (note.source == KEYS)
+        pressure = max(self._shapes.get((note.source, each), 0) for each in pressures)
+        return key, pressure, self._shapes.get((note.source, bytes((0xB0 | channel, 74))), 64)
 
 
 def play(seed: int, length: int = 60) -> None:

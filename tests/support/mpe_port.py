@@ -111,6 +111,10 @@ class MpePort:
         """Of all keys that are down, in order."""
         return sorted(map(self.pitch, self.sounding))
 
+    def shapes(self) -> list[tuple[int, int, int]]:
+        """Key, pressure and timbre of all keys that are down, in order; a timbre that was never moved is 64."""
+        return sorted((key, self.pressures[channel], self.timbres.get(channel, 64)) for channel, key in self.sounding)
+
     def ranges(self, manager: int) -> dict[int, float]:
         """How far the bends of a zone reach, by channel."""
         return {channel: self._ranges[channel] for channel in (manager, *sorted(self._members(manager)))}

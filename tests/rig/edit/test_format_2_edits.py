@@ -56,7 +56,7 @@ def test_lines_are_added_to_a_scene_without_any() -> None:
 
 def test_an_edit_that_breaks_a_line_is_refused() -> None:
     """And nothing has changed."""
-    with pytest.raises(InvalidRig, match=r"scenes\.1\.play\.1\.on: there is no instrument"):
+    with pytest.raises(InvalidRig, match=r"scenes\.1\.play\.1\.on \(scene 11\): there is no instrument"):
         set_lines(RIG, 11, [{"from": "keys", "on": "harp"}])
 
 
