@@ -1,7 +1,8 @@
 """Sets Bayleaf up beside its sources: `python3 -m engine.install`, or with `--tests`.
 
-Makes `.venv`, installs Bayleaf into it and runs the demo (or the tests). Uses only the standard library, and reports
-missing packages before a compiler fails without them. Nothing outside the folder is changed.
+Makes `.venv`, installs Bayleaf into it and runs the demo (or the tests). With a C compiler the way of a message is
+compiled, unless `--pure` is given. Uses only the standard library, and reports missing packages before a compiler fails
+without them. Nothing outside the folder is changed.
 """
 
 import argparse
@@ -10,6 +11,7 @@ import shutil
 import subprocess
 import sys
 import sysconfig
+import time
 from pathlib import Path
 from typing import Final
 
@@ -22,16 +24,20 @@ _PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
 #: Tests wait for more than half of their time: on two processors four at once take half as long as two.
 _AT_ONCE: Final = str(max(4, os.cpu_count() or 1))
 #: Groups of tests: those that need no server; those with servers, alone, since they would miss their deadlines on a
-#: busier computer; at last those on several machines, which mostly wait, and beside them the guest.
-_TESTS: Final = ("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real")
+#: busier computer; at last those on several machines, which mostly wait, and beside them the guest and the compiled
+#: build, whose compiler and tests have the lowest priority.
+_COMPILED: Final = "tests/test_compiled_build.py"
+_TESTS: Final = ("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real", f"--ignore={_COMPILED}")
 _ON_MACHINES: Final = ("tests/real/machines",)
-_GUEST: Final = ("tests/real/test_alsa_guest.py",)
+_GUEST: Final = "tests/real/test_alsa_guest.py"
+_BESIDE: Final = ("-n", "2", "--dist", "loadfile", _GUEST, _COMPILED)
 _ON_SERVERS: Final = (
     *("-n", "2", "--dist", "loadfile", "tests/real"),
-    *("--ignore=tests/real/machines", f"--ignore={_GUEST[0]}"),
+    *("--ignore=tests/real/machines", f"--ignore={_GUEST}"),
 )
 _INCLUDE: Final = Path("/usr/include")
 _PYTHON_INCLUDE: Final = Path(sysconfig.get_path("include"))
+_REPORT: Final = 10  # seconds between signs of life
 #: Python versions with a wheel of python-rtmidi 1.5.8; for later ones pip builds it from source
 _READY_MADE: Final = ((3, 11), (3, 12))
 
@@ -68,12 +74,39 @@ def _run(*command: str | Path) -> None:
         sys.exit(done.returncode)
 
 
+def _install(what: tuple[str, ...], build: str) -> None:
+    """Have pip install it, and report every ten seconds that the work goes on: a compiler takes minutes.
+
+    `build`: see `build_backend`, "" for what is possible.
+    """
+    command = [str(_BIN / "python"), "-m", "pip", "install", "--quiet", *what]
+    begun = time.monotonic()
+    pip = subprocess.Popen(command, cwd=_ROOT, env=os.environ | _PIP | {"BAYLEAF_BUILD": build})
+    while True:
+        try:
+            status = pip.wait(_REPORT)
+        except subprocess.TimeoutExpired:
+            print(f"  … {time.monotonic() - begun:.0f} s", flush=True)
+        else:
+            break
+    if status:
+        sys.exit(status)
+
+
 def what_was_compiled() -> str:
-    """One line on the parts in C, which pip compiles where it can; what is missing never stops it."""
-    probe = (str(_BIN / "python"), "-c", "import engine.ports.jack_client.native")
-    if subprocess.run(probe, cwd=_ROOT, capture_output=True, check=False).returncode == 0:
-        return "Compiled: JACK's ports go through one client."
-    return "Not compiled (no C compiler, or no Python headers): JACK's ports go through python-rtmidi."
+    """One line on what pip has compiled where it could; what is missing never stops it."""
+    way = _finds("import sys, engine.which_build as build; sys.exit(not build.is_compiled())")
+    jack = _finds("import engine.ports.jack_client.native")
+    client = "JACK's ports go through one client" if jack else "JACK's ports go through python-rtmidi"
+    if way:
+        return f"Compiled: the way of a message. {client}."
+    return f"Not compiled, so everything is interpreted, which works the same and is slower. {client}."
+
+
+def _finds(code: str) -> bool:
+    """Whether this runs in the new environment, outside the sources."""
+    probe = [str(_BIN / "python"), "-I", "-c", code]
+    return subprocess.run(probe, cwd=_VENV, capture_output=True, check=False).returncode == 0
 
 
 def _run_together(first: tuple[str | Path, ...], other: tuple[str | Path, ...]) -> None:
@@ -91,7 +124,8 @@ def main() -> None:
     """Set up, then run the demo or the tests."""
     parser = argparse.ArgumentParser(prog="python3 -m engine.install", description=__doc__.splitlines()[0])
     parser.add_argument("--tests", action="store_true", help="also install what the tests need, and run them")
-    wants_tests = parser.parse_args().tests
+    parser.add_argument("--pure", action="store_true", help="compile nothing ahead of time, even with a C compiler")
+    asked = parser.parse_args()
     if sys.version_info < (3, 11):
         sys.exit(f"Bayleaf needs Python 3.11 or later; this is {sys.version.split()[0]}.")
     if needed := missing():
@@ -100,14 +134,14 @@ def main() -> None:
         )
     if not _VENV.exists():
         _run(sys.executable, "-m", "venv", _VENV)
-    print("Installing into .venv …", flush=True)
-    _run(_BIN / "python", "-m", "pip", "install", "--quiet", "-e", ".[dev]" if wants_tests else ".")
+    print("Installing into .venv; with a C compiler this takes a few minutes …", flush=True)
+    _install(("-e", ".[dev]") if asked.tests else (".",), "pure" if asked.pure else "")
     print(what_was_compiled(), flush=True)
-    if wants_tests:
+    if asked.tests:
         pytest = (_BIN / "python", "-m", "pytest")
         _run(*pytest, *_TESTS)
         _run(*pytest, *_ON_SERVERS)
-        _run_together((*pytest, *_ON_MACHINES), (*pytest, *_GUEST))
+        _run_together((*pytest, *_ON_MACHINES), (*pytest, *_BESIDE))
     else:
         _run(_BIN / "bayleaf", "demo")
         print("\nNext: .venv/bin/bayleaf new")

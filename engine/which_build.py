@@ -1,4 +1,4 @@
-"""Says whether the way of a message was compiled ahead of time (mypyc) in this installation."""
+"""Says whether the way of a message was compiled ahead of time in this installation (see `build_backend`)."""
 
 from importlib.util import find_spec
 from typing import Final

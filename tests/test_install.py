@@ -66,7 +66,7 @@ def test_an_old_python_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
         install.main()
 
 
-GROUPS = (install._TESTS, install._ON_MACHINES, install._ON_SERVERS, install._GUEST)
+GROUPS = (install._TESTS, install._ON_MACHINES, install._ON_SERVERS, install._BESIDE)
 
 
 def test_every_test_is_run_once() -> None:
@@ -82,7 +82,7 @@ def test_every_test_is_run_once() -> None:
 
 
 @pytest.mark.parametrize(
-    "fails", [None, "tests/real/machines", "worksteal", "loadfile", "tests/real/test_alsa_guest.py"]
+    "fails", [None, "tests/real/machines", "worksteal", "loadfile", "tests/test_compiled_build.py"]
 )
 def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fails: str | None) -> None:
     """With `--tests` what the tests need is installed, then each group runs; any that fails is the status."""
@@ -98,6 +98,9 @@ def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fail
         def communicate(self) -> tuple[str, str]:
             return "", ""
 
+        def wait(self, timeout: float) -> int:
+            return self.returncode
+
     monkeypatch.setattr(install, "missing", list)
     monkeypatch.setattr("engine.install.subprocess.run", Process)
     monkeypatch.setattr("engine.install.subprocess.Popen", Process)
@@ -112,15 +115,50 @@ def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fail
         assert ended.value.code == 3
 
 
-@pytest.mark.parametrize(("status", "said"), [(0, "Compiled: .* one client"), (1, "Not compiled .* python-rtmidi")])
-def test_one_line_says_what_was_compiled(monkeypatch: pytest.MonkeyPatch, status: int, said: str) -> None:
-    """Whether the parts in C are there, and what takes their place."""
+@pytest.mark.parametrize("way", [True, False])
+@pytest.mark.parametrize("jack", [True, False])
+def test_one_line_says_what_was_compiled(monkeypatch: pytest.MonkeyPatch, way: bool, jack: bool) -> None:
+    """Whether the way of a message and the client for JACK are there, and what takes their place."""
 
     def probe(command: list[str], **_: object) -> subprocess.CompletedProcess[bytes]:
-        return subprocess.CompletedProcess(command, status)
+        found = jack if "jack_client" in command[-1] else way
+        return subprocess.CompletedProcess(command, 0 if found else 1)
 
     monkeypatch.setattr("engine.install.subprocess.run", probe)
-    assert re.fullmatch(f"{said}.*", install.what_was_compiled())
+    first = "Compiled: the way of a message" if way else "Not compiled, so everything is interpreted, .*"
+    then = "through one client" if jack else "through python-rtmidi"
+    assert re.fullmatch(rf"{first}\. JACK's ports go {then}\.", install.what_was_compiled())
+
+
+@pytest.mark.parametrize(("options", "build"), [([], ""), (["--pure"], "pure")])
+def test_a_long_installation_is_shown_and_may_be_pure(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], options: list[str], build: str
+) -> None:
+    """While pip works there is a line now and then; `--pure` reaches the build, and a failure is the status."""
+    builds: list[str] = []
+
+    class Pip:
+        """It takes one report longer, and fails."""
+
+        def __init__(self, command: list[str], env: dict[str, str], **_: object) -> None:
+            builds.append(env["BAYLEAF_BUILD"])
+            self.reported = False
+
+        def wait(self, timeout: float) -> int:
+            if not self.reported:
+                self.reported = True
+                raise subprocess.TimeoutExpired("pip", timeout)
+            return 4
+
+    monkeypatch.setattr(install, "missing", list)
+    monkeypatch.setattr("engine.install.subprocess.run", lambda *_, **__: subprocess.CompletedProcess([], 0))
+    monkeypatch.setattr("engine.install.subprocess.Popen", Pip)
+    monkeypatch.setattr(sys, "argv", ["install", *options])
+    with pytest.raises(SystemExit) as ended:
+        install.main()
+    assert ended.value.code == 4
+    assert builds == [build]
+    assert re.search(r"^  … \d+ s$", capsys.readouterr().out, re.MULTILINE)
 
 
 def _seen(folder: Path) -> set[str]:
@@ -145,7 +183,7 @@ def test_it_installs_plays_the_demo_and_changes_nothing_outside(tmp_path: Path) 
         "PYTHONPATH": next(path for path in sys.path if path.endswith("site-packages")),
     }
     done = subprocess.run(
-        [sys.executable, "-m", "engine.install"],
+        [sys.executable, "-m", "engine.install", "--pure"],
         cwd=copy,
         env=environment,
         capture_output=True,
@@ -156,6 +194,7 @@ def test_it_installs_plays_the_demo_and_changes_nothing_outside(tmp_path: Path) 
     assert done.returncode == 0, done.stdout + done.stderr
     assert "Lantern Street pit band: 13 seconds on ports in memory; nothing is audible." in done.stdout
     command = [str(copy / ".venv" / "bin" / "bayleaf"), "--version"]
-    assert subprocess.run(command, cwd=home, env=environment, timeout=60, check=False).returncode == 0
+    said = subprocess.run(command, cwd=home, env=environment, timeout=60, capture_output=True, text=True, check=True)
+    assert said.stdout.endswith("(interpreted)\n")
     assert (_seen(home), _seen(temporary)) == (set(), set())
     assert {each.name for each in tmp_path.iterdir()} == {"bayleaf", "home", "tmp"}

@@ -35,8 +35,6 @@ _WHEN: Final = itemgetter(0)  # `at`
 _MOST: Final = 8192  # messages: the whole set-up that a sequencer sends at once
 _MOST_RELEASES: Final = 4 * _MOST
 _EACH: Final = 125_000  # ns: 8,000 messages per second are eight full DIN cables, or ten fingers that bend and press
-_AHEAD: Final = _MOST * _EACH  # ns: this many may come at once
-
 
 #: one message: when it was read (ns), from which input (index), and itself
 Arrival = tuple[int, int, bytes]
@@ -51,13 +49,16 @@ class Backlog:
     the same one waits already: it says nothing new.)
     """
 
-    def __init__(self, source: int) -> None:
+    def __init__(self, source: int, most: int = _MOST, most_releases: int = _MOST_RELEASES, each: int = _EACH) -> None:
+        """`most`: messages that may wait, and come at once; `each`: ns that a sane device takes for any more."""
+        self._most, self._most_releases, self._each = most, most_releases, each
+        self._ahead = most * each
         self.shed = 0  # messages that were dropped, or replaced by newer ones
         self._source = source
         self.queue: deque[Arrival] = deque()  # what can be taken, oldest first
         self.late: dict[object, Arrival] = {}  # what is kept of a flood until there is room, oldest first
         # ns: each message taken costs time, so that a flood leaves the loop to the other inputs
-        self._paid_until = -_AHEAD
+        self._paid_until = -self._ahead
 
     def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
         """These have arrived."""
@@ -66,7 +67,7 @@ class Backlog:
     def put_stamped(self, events: list[tuple[int, bytes]]) -> None:  # reader thread
         """These have arrived, each at its time."""
         source, queue = self._source, self.queue
-        if self.late or len(queue) + len(events) > _MOST:
+        if self.late or len(queue) + len(events) > self._most:
             for at, message in events:
                 self._squeeze((at, source, message))
         else:
@@ -75,21 +76,21 @@ class Backlog:
 
     def settle(self) -> None:  # reader thread
         """Once there is room again, queue what was kept of the flood."""
-        if self.late and len(self.queue) < _MOST // 2:
+        if self.late and len(self.queue) < self._most // 2:
             self.queue.extend(self.late.values())
             self.late.clear()
 
     def take(self, now: int, most: int) -> list[Arrival]:  # loop only
         """The oldest messages: at most `most`, and no more than a sound device may have sent by now (ns)."""
         queue, paid = self.queue, self._paid_until
-        if paid < now - _AHEAD:
-            paid = now - _AHEAD
+        if paid < now - self._ahead:
+            paid = now - self._ahead
         count = len(queue)
         if count >= most:
             count = _before_much_sysex(queue, most)
-        if now - paid < count * _EACH:
-            count = (now - paid) // _EACH
-        self._paid_until = paid + count * _EACH
+        if now - paid < count * self._each:
+            count = (now - paid) // self._each
+        self._paid_until = paid + count * self._each
         return [queue.popleft() for _ in range(count)]
 
     def __len__(self) -> int:  # any thread
@@ -98,7 +99,7 @@ class Backlog:
     def _squeeze(self, arrival: Arrival) -> None:
         message = arrival[2]
         if is_release(message):
-            if len(self.queue) < _MOST_RELEASES:
+            if len(self.queue) < self._most_releases:
                 self.queue.append(arrival)
                 return
             key: object = message

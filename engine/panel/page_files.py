@@ -20,10 +20,10 @@ _KINDS: Final = {
     "webmanifest": "application/manifest+json",
 }
 _LONG: Final = r"/\*(?:(?!\*/).)*\*/"
-#: what is for those who read the source: comments with their lines, comments within lines, and indents
+#: what is for those who read the source: comments with their lines, comments within lines, indents and empty lines
 _FOR_READERS: Final = {
-    "js": re.compile(rf"^ *(?:{_LONG}|//[^\n]*)\n|{_LONG} ?|^ +", re.DOTALL | re.MULTILINE),
-    "css": re.compile(rf"^ *{_LONG}\n|^ +", re.DOTALL | re.MULTILINE),
+    "js": re.compile(rf"^ *(?:{_LONG}|//[^\n]*)\n|{_LONG} ?|^\s+", re.DOTALL | re.MULTILINE),
+    "css": re.compile(rf"^ *{_LONG}\n|^\s+", re.DOTALL | re.MULTILINE),
 }
 
 

@@ -3,12 +3,10 @@
 from collections.abc import Callable
 from typing import Any
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.cable.replaceable_values import slot
-from engine.live import reader as backlog_module
 from engine.live.reader import Backlog, InputReader
 from engine.midi.kinds import is_release
 from engine.ports.memory import MemoryInput
@@ -30,19 +28,16 @@ MESSAGES = st.one_of(
 STEPS = st.lists(st.one_of(st.lists(MESSAGES, max_size=40), st.integers(0, 12)), max_size=40)
 
 
-@pytest.fixture(autouse=True)
-def small(monkeypatch: pytest.MonkeyPatch) -> None:
+def small(most_releases: int = 1 << 20) -> Backlog:
     """A backlog of few messages, without a limit on how soon they are taken."""
-    monkeypatch.setattr(backlog_module, "_EACH", 1)
-    monkeypatch.setattr(backlog_module, "_MOST", MOST)
-    monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 1 << 20)
+    return Backlog(0, MOST, most_releases, each=0)
 
 
 def played(
     steps: list[list[bytes] | int], bound: Callable[..., Any] = lambda backlog: None
 ) -> tuple[list[bytes], list[bytes], Backlog]:
     """Everything that came in and that came out, in order; and the backlog, empty by then."""
-    backlog, came, went = Backlog(0), [], []
+    backlog, came, went = small(), [], []
     for at, step in enumerate(steps):
         if isinstance(step, int):
             went += [message for _, _, message in backlog.take(LATER * at, step)]
@@ -74,7 +69,7 @@ def test_the_newest_value_of_everything_survives(steps: list[list[bytes] | int])
 @given(STEPS)
 def test_the_order_is_kept(steps: list[list[bytes] | int]) -> None:
     """In any flood, messages go out in the order in which they came in; only releases overtake late ones."""
-    backlog, went = Backlog(0), []
+    backlog, went = small(), []
     for at, step in enumerate(steps):
         if isinstance(step, int):
             went += backlog.take(LATER * at, step)
@@ -115,11 +110,10 @@ def test_without_a_flood_nothing_changes(steps: list[list[bytes] | int]) -> None
     assert (went, backlog.shed) == (came, 0)
 
 
-def test_releases_beyond_a_second_bound_are_reported_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_releases_beyond_a_second_bound_are_reported_once() -> None:
     """From a device that sends nothing but releases, endlessly, one release of each key is kept."""
-    monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 32)
     came = [bytes((0x80, key, 0)) for _ in range(100) for key in (1, 2, 3)]
-    backlog = Backlog(0)
+    backlog = small(most_releases=32)
     backlog.put(0, came)
     assert len(backlog) <= 32 + 3
     went = [message for _, _, message in backlog.take(END, 1000)]
@@ -129,9 +123,8 @@ def test_releases_beyond_a_second_bound_are_reported_once(monkeypatch: pytest.Mo
     assert len(went) + backlog.shed == len(came)
 
 
-def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might() -> None:
     """At 30,000 messages per second, 8,000 per second are taken after the first 8,192; at 4,000 per second, all."""
-    monkeypatch.undo()
     for rate, most in ((30_000, 8192 + 8_000 * 3), (4_000, 4_000 * 3)):
         backlog, taken = Backlog(0), 0
         for millisecond in range(3000):

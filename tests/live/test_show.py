@@ -10,14 +10,12 @@ from hypothesis import strategies as st
 
 from engine.core.commands import NextScene, Panic, PreviousScene, RecallScene, Resend
 from engine.fault_log import faults
-from engine.live.meters import Latency
 from engine.live.port_bank import speed_of
-from engine.live.show import Show
 from engine.live.socket.status import status
 from engine.ports.memory import MemoryInput
 from engine.ports.port import DriverFlow
 from filters.registry import registry
-from tests.support.small_show import MS, RIG, Bench
+from tests.support.small_show import MS, RIG, Bench, FaultyClock
 
 KEYS, PEDALS = 0, 1
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
@@ -26,32 +24,6 @@ BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 def raises(message: bytes, now: int) -> tuple[bytes, ...]:
     """A step of a filter that fails."""
     raise ZeroDivisionError
-
-
-class FaultyClock:
-    """The clock of a show, which fails once when it is asked to."""
-
-    def __init__(self, show: Show) -> None:
-        self._show, self._clock, self._fails = show, show.clock, False
-        show.clock = self._read
-
-    def fail(self) -> None:
-        """Fail when it is read next."""
-        self._fails = True
-
-    def fail_after_next(self) -> None:
-        """Fail when it is read after the next message was sent."""
-        self._show.latency = Latency(self._sent)
-
-    def _sent(self, sample: int) -> None:
-        self._show.latency = Latency()
-        self.fail()
-
-    def _read(self) -> int:
-        if self._fails:
-            self._fails = False
-            raise RuntimeError("a mistake")
-        return self._clock()
 
 
 @pytest.fixture

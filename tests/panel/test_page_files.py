@@ -24,8 +24,8 @@ def test_the_page_is_small() -> None:
 
 
 def test_only_comments_and_indents_are_left_out_of_what_is_served() -> None:
-    """What a browser gets of a module are its own lines in their order, without comments and indents; no string has
-    what looks like a comment, and no template goes on in the next line."""
+    """What a browser gets of a module are its own lines in their order, without comments, indents and empty lines; no
+    string has what looks like a comment, and no template goes on in the next line."""
     for file in PAGE.glob("*.js"):
         served, inside = iter(page_files()[file.name].body.decode().splitlines()), False
         for line in file.read_text(encoding="utf-8").splitlines():
@@ -35,7 +35,7 @@ def test_only_comments_and_indents_are_left_out_of_what_is_served() -> None:
                 code += "" if inside else before if mark else rest
                 inside ^= mark != ""
                 rest = (after if inside else after.removeprefix(" ")) if mark else ""
-            if line.strip() == "" or (code and not code.startswith("//")):
+            if code and not code.startswith("//"):
                 assert next(served) == code, file.name
                 assert code.count("`") % 2 == 0 or "```" in code or "/`" in code, code
         assert next(served, None) is None, file.name

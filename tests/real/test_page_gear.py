@@ -8,6 +8,14 @@ from playwright.sync_api import Locator, Page, expect
 from tests.support.panel_in_browser import PanelInBrowser, answered
 from tests.support.waiting import until
 
+#: what the page knows scene 13 by
+FINALE = """async () => (await import("/page/connection.js")).held.rig.scenes.find(({number}) => number === 13).name"""
+
+
+def _knows(page: Page, name: str) -> None:
+    """Wait until scene 13 has this name for the page."""
+    until(f"{name} in the page's rig", lambda: page.evaluate(FINALE) == name)
+
 
 def _open(page: Page, key: str) -> Locator:
     page.locator(f"#view-gear [data-key='{key}']").click()
@@ -131,6 +139,7 @@ def test_filters_of_an_input_and_an_instrument(two_pit: PanelInBrowser) -> None:
         renamed = two_pit.engine.request("scenes", what="rename", number=13, name=f"Meanwhile {semitones}")
         assert renamed is not None
         assert renamed["done"], renamed
+        _knows(page, f"Meanwhile {semitones}")
         drawer.get_by_role("button", name="Apply filters").click()
         expect(drawer.locator(".filters")).to_have_text(words)
     two_pit.players["keys"].play(bytes((0x90, 60, 64)))

@@ -5,6 +5,7 @@ from collections import deque
 from collections.abc import Mapping
 
 from engine.core.control.setlist import ShowPosition
+from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts
 from engine.live.reader import Arrival
 from engine.live.show import Show, ShowEvent
@@ -141,3 +142,29 @@ class Bench:
         told = [(event.port, event.text) for event in self.events if event.way == "told"]
         self.events.clear()
         return told
+
+
+class FaultyClock:
+    """The clock of a show, which fails once when it is asked to."""
+
+    def __init__(self, show: Show) -> None:
+        self._show, self._clock, self._fails = show, show.clock, False
+        show.clock = self._read
+
+    def fail(self) -> None:
+        """Fail when it is read next."""
+        self._fails = True
+
+    def fail_after_next(self) -> None:
+        """Fail when it is read after the next message was sent."""
+        self._show.latency = Latency(self._sent)
+
+    def _sent(self, sample: int) -> None:
+        self._show.latency = Latency()
+        self.fail()
+
+    def _read(self) -> int:
+        if self._fails:
+            self._fails = False
+            raise RuntimeError("a mistake")
+        return self._clock()

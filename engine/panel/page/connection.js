@@ -36,6 +36,8 @@ let rigAsked = false;
 let revision = null;
 let old = false;
 let awakeSince = performance.now();
+/** @type {PanelMessage[] | null} what came while the rest of the page was being loaded */
+let early = [];
 
 /**
  * Call `heed` for each frame ("frame"), each new rig ("rig"), each change of the connection itself ("connection"), or
@@ -105,7 +107,10 @@ export function start() {
     send({ rest: resting });
   });
   setInterval(watchAge, 250);
-  connect();
+  tell("connection");
+  const came = early ?? [];
+  early = null;
+  came.forEach(receive);
 }
 
 /** @param {{events: boolean} | {rest: boolean}} said */
@@ -125,7 +130,10 @@ function connect() {
     held.filters = null; // another engine may know others
     tell("connection");
   });
-  mine.addEventListener("message", (event) => receive(JSON.parse(event.data)));
+  mine.addEventListener("message", (event) => {
+    if (early) early.push(JSON.parse(event.data));
+    else receive(JSON.parse(event.data));
+  });
   mine.addEventListener("close", ({ reason }) => {
     held.open = false;
     if (reason) held.gone = reason; // the panel has refused this browser
@@ -209,3 +217,5 @@ function watchAge() {
   old = !resting && performance.now() - Math.max(held.heardAt ?? 0, awakeSince) > OLD;
   if (old || before) tell("age");
 }
+
+connect(); // while the other modules are on their way

@@ -7,7 +7,7 @@ import socket
 import stat
 import threading
 import time
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
@@ -23,7 +23,6 @@ from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.process.worker_threads import to_its_end
-from engine.live.show import ShowEvent
 from engine.live.socket import client, server
 from engine.live.socket.pace import ServicePace
 from engine.live.socket.panel_requests import PanelRequests
@@ -32,7 +31,7 @@ from engine.live.socket.status import status, sync
 from engine.ports.memory import MemorySystem
 from engine.protocol import TABLE
 from tests.support.engine_socket import ask, claimed, line_of, serving
-from tests.support.small_show import RIG, Bench
+from tests.support.small_show import RIG, Bench, FaultyClock
 
 KEYS = 0
 
@@ -329,17 +328,11 @@ async def test_who_is_there_is_answered_in_one_line(bench: Bench) -> None:
         assert refused["text"].startswith('there is no output "harp"')
 
 
-async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_fault_of_our_own_costs_one_request(bench: Bench) -> None:
     """If a request fails, the client gets an answer, the fault is counted, and the next request works."""
-
-    def fail(*_: object) -> None:
-        raise RuntimeError("a mistake")
-
     async with serving(bench):
-        with monkeypatch.context() as patch:
-            patch.setattr(bench.show.engine, "apply", fail)
-            answer = await ask({"do": "next"})
-        assert answer == {
+        FaultyClock(bench.show).fail()
+        assert await ask({"do": "next"}) == {
             "done": False,
             "code": "own-fault",
             "text": "a fault of Bayleaf itself: RuntimeError('a mistake')",
@@ -402,26 +395,16 @@ async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
     ]
 
 
-async def test_a_watcher_that_never_reads_is_dropped(
-    bench: Bench, autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
-) -> None:
+async def test_a_watcher_that_never_reads_is_dropped(bench: Bench, autojump_clock: trio.testing.MockClock) -> None:
     """A watcher whose socket stays full for a second is disconnected; after that it costs the show nothing."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
         assert json.loads(await line_of(stream))["events"] == []
-        watched: list[deque[ShowEvent]] = []
-        unwatch = bench.show.unwatch
-
-        def watched_unwatch(events: deque[ShowEvent]) -> None:
-            unwatch(events)
-            watched.append(events)
-
-        monkeypatch.setattr(bench.show, "unwatch", watched_unwatch)
+        (events,) = (each for each in bench.show._watchers if each is not bench.events)
         with trio.fail_after(60):
-            while not watched:
+            while any(each is events for each in bench.show._watchers):
                 bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 500)
                 await trio.sleep(0.1)  # virtual time must pass: the watcher is dropped after a second of a full socket
-        (events,) = watched
         seen = len(events)
         bench.play(KEYS, "90 3C 40")
         assert len(events) == seen
