@@ -108,6 +108,7 @@ def test_everything_that_is_shown() -> None:
             {**NEW, "number": 5, "name": "Finale", "at": None, "held": "cut", "routes": [], "burst": []},
         ],
         "songs": [],
+        "players": [],
         "setlists": [{"name": "Friday", "scenes": [5, 11, 5], "songs": []}],
         "inherited": {},
     }
