@@ -32,9 +32,9 @@ class JackClosing:
     def make(self, make: Callable[[], Any]) -> Any:
         """The rtmidi object that this makes. Whatever it raises."""
         self.sweep()
-        before = _all_threads()
+        before = all_threads()
         device = make()
-        self._threads[id(device)] = _all_threads() - before
+        self._threads[id(device)] = all_threads() - before
         return device
 
     def close(self, device: Any) -> None:
@@ -65,10 +65,10 @@ class JackClosing:
             self.sweep()
 
     def _at_rest(self, device: Any) -> bool:
-        return all(_state(thread) not in ("R", "D") for thread in self._threads.get(id(device), ()))
+        return all(thread_state(thread) not in ("R", "D") for thread in self._threads.get(id(device), ()))
 
 
-def _all_threads() -> frozenset[int]:
+def all_threads() -> frozenset[int]:
     """Of this process; none where the system does not list them."""
     try:
         return frozenset(int(name) for name in os.listdir(_TASKS))
@@ -76,7 +76,7 @@ def _all_threads() -> frozenset[int]:
         return frozenset()
 
 
-def _state(thread: int) -> str:
+def thread_state(thread: int) -> str:
     """R if it runs or would like to, D if the system keeps it, S if it waits (proc(5)); empty if it has ended."""
     try:
         return (_TASKS / str(thread) / "stat").read_text(encoding="ascii", errors="replace").rpartition(") ")[2][:1]

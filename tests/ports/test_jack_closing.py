@@ -7,7 +7,7 @@ from typing import cast
 import pytest
 
 from engine.ports import jack_closing
-from engine.ports.jack_closing import JackClosing, _state
+from engine.ports.jack_closing import JackClosing, thread_state
 from engine.ports.jack_server import JackServer
 from tests.support.waiting import until
 
@@ -58,7 +58,7 @@ def device(closing: JackClosing) -> Iterator[Device]:
     """An object on it, whose thread waits."""
     made = closing.make(Device)
     assert isinstance(made, Device)
-    until("a thread at rest", lambda: _state(made.thread.native_id or 0) == "S")
+    until("a thread at rest", lambda: thread_state(made.thread.native_id or 0) == "S")
     yield made
     made.end()
 
@@ -68,7 +68,7 @@ def running(device: Device, monkeypatch: pytest.MonkeyPatch) -> set[int]:
     """The threads that run; first the device's."""
     assert device.thread.native_id is not None
     threads = {device.thread.native_id}
-    monkeypatch.setattr(jack_closing, "_state", lambda thread: "R" if thread in threads else "S")
+    monkeypatch.setattr(jack_closing, "thread_state", lambda thread: "R" if thread in threads else "S")
     return threads
 
 

@@ -21,6 +21,7 @@ from tests.support.engine_process import hear, joined, player
 from tests.support.jack_servers import SERVER
 from tests.support.jack_stage import faults_wanted
 from tests.support.jack_systems import BOTH, JackPorts
+from tests.support.rtmidi_closing import close_safely
 from tests.support.waiting import until, until_there_are
 
 JACK = rtmidi.API_UNIX_JACK
@@ -206,7 +207,7 @@ def far_ends() -> Iterator[tuple[rtmidi.MidiOut, rtmidi.MidiIn]]:
         with player(JACK, "Stage piano") as piano:
             yield piano, box
     finally:
-        box.delete()
+        close_safely(box)
 
 
 def _join_far_ends(system: JackPorts) -> tuple[InputPort, OutputPort]:

@@ -12,6 +12,7 @@ from engine.ports import rtmidi_system
 from engine.rig.read.load import load
 from tests.support.engine_process import engine
 from tests.support.paths import BAYLEAF
+from tests.support.rtmidi_closing import close_safely
 from tests.support.simulated_instrument import IDENTITY, INQUIRY
 from tests.support.waiting import until
 
@@ -51,7 +52,7 @@ class Gear:
         self._over.set()
         self._thread.join()
         for port in (self._keys, *self._synths.values()):
-            port.delete()
+            close_safely(port)
 
     def _live(self) -> None:
         while not self._over.wait(0.001):

@@ -13,6 +13,7 @@ from typing import Any
 import rtmidi
 
 from tests.support.paths import BAYLEAF
+from tests.support.rtmidi_closing import close_safely
 from tests.support.waiting import WITHIN, until
 
 
@@ -107,7 +108,7 @@ def player(api: int, name: str) -> Iterator[rtmidi.MidiOut]:
     try:
         yield port
     finally:
-        port.delete()
+        close_safely(port)
 
 
 @contextmanager
@@ -125,7 +126,7 @@ def joined(kind: type, api: int, name: str, wanted: Callable[[str], bool]) -> It
         port.open_port(until(f"the port for {name}", index) - 1, "port")
         yield port
     finally:
-        port.delete()
+        close_safely(port)
 
 
 def play(port: Any, messages: Sequence[bytes], a_second: int = 2000) -> None:

@@ -16,6 +16,7 @@ import mido
 import rtmidi
 
 from tests.support.receiver import RESTS, Receiver
+from tests.support.rtmidi_closing import close_safely
 from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
@@ -94,7 +95,7 @@ class Box:
             port, self._port = self._port, None
         if port is not None:
             with _opening:
-                port.delete()
+                close_safely(port)
 
     def off(self) -> None:
         """It is switched off, and forgets everything."""
@@ -118,7 +119,7 @@ class Box:
             return self._witnessed
         finally:
             with _opening:
-                sender.delete()
+                close_safely(sender)
 
     def listen(self) -> None:
         """Take in what has arrived."""
@@ -160,7 +161,7 @@ class Player:
             self._rests.clear()
         if port is not None:
             with _opening:
-                port.delete()
+                close_safely(port)
 
     def play(self, message: bytes) -> None:
         """Play one message; it is lost while the cable is out."""
