@@ -25,7 +25,7 @@ _PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
 _AT_ONCE: Final = str(max(4, os.cpu_count() or 1))
 #: Groups of tests: those that need no server; those with servers, alone, since they would miss their deadlines on a
 #: busier computer; at last those on several machines, which mostly wait, and beside them the guest and the compiled
-#: build, whose compiler and tests have the lowest priority.
+#: build, whose compiler and tests have a lower priority.
 _COMPILED: Final = "tests/test_compiled_build.py"
 _TESTS: Final = ("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real", f"--ignore={_COMPILED}")
 _ON_MACHINES: Final = ("tests/real/machines",)
