@@ -31,6 +31,7 @@ class PlayedInstrument:
         self.values: dict[Hashable, tuple[int, int]] = {}  # MSB and LSB
         self.movers: dict[Hashable, int] = {}
         self.owned: set[Hashable] = set()  # what somebody has sent an MSB of
+        self.off_rest: set[tuple[int, Hashable, int]] = set()  # player, what, half: moved, and not reset since
         self.steps: defaultdict[Hashable, int] = defaultdict(int)
         self.programs: dict[int, tuple[int | None, int | None, int]] = {}  # bank MSB and LSB, None for unknown
         self.modes: dict[int, int] = {}
@@ -68,14 +69,23 @@ class PlayedInstrument:
     def set_high(self, player: int, what: Hashable, value: int) -> None:
         self.values[what], self.movers[what] = (value, 0), player
         self.owned.add(what)
+        self.off_rest = {each for each in self.off_rest if each[1:] != (what, 1)}
+        self._turn(player, what, 0, value)
 
     def set_low(self, player: int, what: Hashable, high: int | None, value: int) -> None:
         """Whoever sent the last MSB has the controller; an LSB without one of its own changes nothing about that."""
-        self.values[what] = (self.values.get(what, (0, 0))[0] if high is None else high, value)
+        self.values[what] = ((self.values.get(what) or _rest(what) or (0, 0))[0] if high is None else high, value)
         if high is not None:
             self.owned.add(what)
         if high is not None or what not in self.owned:
             self.movers[what] = player
+        if isinstance(what, tuple) and what[1] == "bend" and high is not None:
+            self._turn(player, what, 0, high)
+        self._turn(player, what, 1, value)
+
+    def _turn(self, player: int, what: Hashable, half: int, value: int) -> None:
+        rests = value == (_rest(what) or (0, 0))[half]
+        (self.off_rest.discard if rests else self.off_rest.add)((player, what, half))
 
     def others_sound(self, player: int, channel: int) -> bool:
         """Whether another player holds a key here, or a pedal that may hold notes."""
@@ -96,8 +106,10 @@ class PlayedInstrument:
 
     def reset(self, player: int, channel: int) -> None:
         """Reset All Controllers, of what this player has moved."""
-        for what in [what for what, mover in self.movers.items() if mover == player]:
-            if isinstance(what, tuple) and what[0] == channel and what[1] in (*RESETS, "bend", "pressure", "key"):
+        moved = {what for hand, what, _ in self.off_rest if hand == player}
+        for what in [what for what in moved if isinstance(what, tuple) and what[0] == channel]:
+            self.off_rest -= {(player, what, 0), (player, what, 1)}
+            if self.movers[what] == player and what[1] in (*RESETS, "bend", "pressure", "key"):
                 self.values[what] = (64, 0) if what[1] == "bend" else (RESETS.get(what[1], 0), 0)
         for number in range(64, 70):
             self.move_pedal(player, channel, number, 0)

@@ -122,6 +122,7 @@ def test_each_player_is_heard_as_on_a_cable_of_their_own(stream: list[tuple[int,
 
 
 @settings(max_examples=60)
+@example([(2, b"\xb0\x0b\x00"), (2, b"\xb0\x79\x00"), (0, b"\xb0\x2b\x01"), (2, b"\xb0\x79\x00")], 0)
 @given(streams, st.sampled_from([0, 100_000, 700_000]))
 def test_a_busy_cable_makes_no_difference(stream: list[tuple[int, bytes]], apart: int) -> None:
     """Once a slow cable has carried what waited for it, all is as behind a perfect merger."""
