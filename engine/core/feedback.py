@@ -63,7 +63,7 @@ class Feedback:
             if self.things_sent.get(thing) == message or thing[0] in state.leaving:
                 continue
             cable = state.cables[thing[0]]
-            if cable.remote is not None and not cable.remote.live:  # all is told once it is played from here
+            if cable.remote is not None and not cable.remote.live:  # everything is sent when it is played from here
                 continue
             if cable.due is not None:
                 waits = True

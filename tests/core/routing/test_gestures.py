@@ -329,7 +329,7 @@ def test_the_first_recall_after_a_panic_tells_where_the_hands_are() -> None:
 
 
 def test_a_panic_right_after_a_recall_leaves_everything_at_rest() -> None:
-    """What the recall has still to tell in the moments after it is told no more; the next recall does."""
+    """What a recall has yet to send in the moments after it is dropped; the next recall sends it."""
     made = rig(TO_STRINGS, TO_BRASS)
     play(made, 1, KEYS, "B0 0B 14", "B0 40 7F")
     made.apply(2 * MS, RecallScene(2))

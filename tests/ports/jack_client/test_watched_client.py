@@ -113,7 +113,7 @@ def test_what_is_opened_after_a_port_was_closed_comes_after_it(system: Any) -> N
 
 
 def test_a_server_that_answers_nothing_is_reported(system: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Who asks is told so, and may ask again; what was opened too late is closed."""
+    """Whoever asks gets that answer, and may ask again; what was opened too late is closed."""
     from engine.ports.jack_client import watched_client
 
     native = system._client.native

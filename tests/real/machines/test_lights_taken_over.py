@@ -82,7 +82,7 @@ class Stage:
         self.machines.start(victim)
 
     def strike(self, chance: random.Random) -> None:
-        """One of these. The gear forgets: it is told everything again."""
+        """One of these. The gear forgets, so everything is sent to it again."""
         self.feet.things.clear()
         chance.choice((self.pull, self.hand_over, self.die))()
         self.leader = until("an engine in charge", self.machines.leader, PATIENCE)
