@@ -59,9 +59,15 @@ class Settling:
             bound = state.ledger.notes.bind(differ, before)
             if not gestures.silenced:
                 changed = differ
-        moved = state.ledger.sent.movers() | state.positions.moved() if changed else set()
-        gestures.leave(now, bound, sorted(moved.intersection(changed)))
+        gestures.leave(now, bound, sorted(self._movers(changed)))
         gestures.notes_changed(now, range(len(state.boards)))
+
+    def _movers(self, sources: Collection[int]) -> set[int]:
+        """Those of these inputs that have moved anything."""
+        moved = self._state.positions.moved().intersection(sources)
+        if len(moved) < len(sources):  # a pressure, or a note that a filter has made, has no position
+            moved |= self._state.ledger.sent.movers().intersection(sources)
+        return moved
 
     def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> set[int]:
         """Those of these inputs whose messages go other ways by the ones than by the others, or may be taken by other
@@ -104,14 +110,12 @@ class Settling:
                 break
         return some
 
-    def _settle(self, now: int, source: int, sounding: set[Channel], out: list[Delivery]) -> AllWanted:
-        """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions: the answer
-        are all that it reaches."""
+    def _settle(self, now: int, source: int, sounding: set[Channel], out: list[Delivery]) -> None:
+        """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions."""
         self._state.gestures.unsettled.pop(source, None)
         wanted = self._wanted((source,))
         self._rest(now, wanted, {source}, None, sounding, out)
         self._send(now, wanted, out, sounding)
-        return wanted
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -159,27 +163,43 @@ class Settling:
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         gestures = self._state.gestures
-        wanted: AllWanted | None = None
         channels = {(target.output, target.channel) for target in targets}
-        if gestures.unsettled:
-            sounding = self._sounding()
-            others = self._state.ledger.movers_on(channels, gestures.unsettled) - {source}
-            if source in gestures.unsettled:
-                wanted = self._settle(now, source, sounding, out)
-                gestures.notes_changed(now, (source,))
-            for other in sorted(others):  # what they have left there
-                self._settle(now, other, sounding, out)
-                gestures.notes_changed(now, (other,))
+        sounding = self._sounding()
+        wanted = self._settle_on(now, source, channels, sounding, out) if gestures.unsettled else None
         channels &= gestures.waiting
         if not channels:
             return
         if gestures.looks_at is not None:  # notes may have ended there since
-            gestures.plan()
+            gestures.plan(sounding)
         self.after_silence(now, out, channels)
-        sounding = channels & gestures.waiting
-        if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
+        channels &= gestures.waiting
+        if channels:  # a pedal that is down holds the new note, and ends none of the old ones
             wanted = self._wanted((source,)) if wanted is None else wanted
-            self._send(now, _only(wanted, lambda m, w: m.channel in sounding and _is_down(w.sent)), out)
+            self._send(now, _only(wanted, lambda m, w: m.channel in channels and _is_down(w.sent)), out)
+
+    def _settle_on(
+        self, now: int, source: int, channels: set[Channel], sounding: set[Channel], out: list[Delivery]
+    ) -> AllWanted | None:
+        """Settle these channels, and no others, for a note of this input: what else is unsettled does not delay it.
+
+        The answer is all that the input reaches, if that was found out.
+        """
+        unsettled, wanted = self._state.gestures.unsettled, None
+        movers = self._state.ledger.movers_on(channels)
+        if not channels <= unsettled.get(source, channels):
+            unsettled[source] |= channels
+            wanted = self._wanted((source,))
+            there = _only(wanted, lambda moved, _: moved.channel in channels)
+            if source in movers:
+                self._rest(now, there, {source}, channels, sounding, out)
+            self._send(now, there, out, sounding)
+        for other in sorted(movers - {source}):
+            if not channels <= unsettled.get(other, channels):
+                unsettled[other] |= channels
+                there = _only(self._wanted((other,)), lambda moved, _: moved.channel in channels)
+                self._rest(now, there, {other}, channels, sounding, out)
+                self._send(now, there, out, sounding)
+        return wanted
 
     def send_to_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
@@ -231,14 +251,12 @@ class Settling:
         """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
         if sources is None:
-            candidates = state.ledger.sent.moved()
+            candidates = [each for each in state.ledger.sent.moved() if channels is None or each.channel in channels]
         else:
-            candidates = state.ledger.moved_by(sources, state.gestures.waiting & sounding)  # there it waits already
+            candidates = state.ledger.moved_by(sources, channels, state.gestures.waiting & sounding)  # it waits there
         for moved in candidates:
             output, what = moved
             channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
-            if channels is not None and channel not in channels:
-                continue
             movers = state.ledger.movers(moved).items()
             leaving = {
                 hand
