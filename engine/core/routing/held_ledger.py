@@ -7,7 +7,7 @@ from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 
 from engine.core.routing.held_notes import HeldNotes
 from engine.core.routing.merged_pedals import MergedPedals, PedalHeld
-from engine.core.routing.sent_values import Channel, Hand, Move, Moved, Sent, SentValues, hand_of, rest_for
+from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, hand_of, rest_for
 from engine.midi.controllers import HOLDING, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON, POLY_AFTERTOUCH
 
@@ -80,30 +80,13 @@ class Ledger:
         """By hand, the message with which it has moved this: of a pedal all that hold it, else the last one."""
         return self.pedals.hands(moved) or self.sent.mover(moved)
 
-    def moved_by(
-        self, sources: Container[int], on: Collection[Channel] | None, but_on: Container[Channel]
-    ) -> list[Moved]:
-        """What is off rest (`on` these channels, if they are given), and was moved by these inputs.
-
-        On the channels `but_on` that is notes alone.
-        """
-        values = self.sent.values if on is None else self._values_on(on)
+    def moved_by(self, sources: Container[int]) -> list[Moved]:
+        """What is off rest, and was moved by these inputs."""
+        values = self.sent.values
         held = {pedal for pedal in self.pedals.of(sources) if pedal in values and values[pedal][0] not in sources}
         if held:  # others have moved these pedals since
-            found = [moved for moved, sent in values.items() if sent[0] in sources or moved in held]
-        else:
-            found = [moved for moved, sent in values.items() if sent[0] in sources]
-        return [each for each in found if each.channel not in but_on or each.what[0] & 0xF0 == NOTE_ON]
-
-    def movers_on(self, channels: Collection[Channel]) -> set[int]:
-        """The inputs that have moved anything off rest on these channels."""
-        return {source for moved in self._values_on(channels) for source, _ in self.movers(moved)}
-
-    def _values_on(self, channels: Collection[Channel]) -> dict[Moved, Sent]:
-        """What hands and feet have moved there, of what is off rest."""
-        outputs = {output for output, _ in channels}  # mostly one: that is cheaper to ask for
-        there = [each for each in self.sent.values.items() if each[0][0] in outputs]
-        return {moved: sent for moved, sent in there if moved.channel in channels}
+            return [moved for moved, sent in values.items() if sent[0] in sources or moved in held]
+        return [moved for moved, sent in values.items() if sent[0] in sources]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.sent.moved():

@@ -49,7 +49,7 @@ class Settling:
         state, routes = self._state, self._state.routes
         assert routes is not None, "a scene is in force"
         if not state.rules.gestures:
-            self._rest(now, {}, set(sources), None, set(), out)
+            self._rest(now, {}, set(sources), state.ledger.moved_by(set(sources)), set(), out)
             return
         gestures = state.gestures
         changed: Collection[int] = sources
@@ -113,8 +113,8 @@ class Settling:
     def _settle(self, now: int, source: int, sounding: set[Channel], out: list[Delivery]) -> None:
         """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions."""
         self._state.gestures.unsettled.pop(source, None)
-        wanted = self._wanted((source,))
-        self._rest(now, wanted, {source}, None, sounding, out)
+        wanted, moved = self._wanted((source,)), self._state.ledger.moved_by({source})
+        self._rest(now, wanted, {source}, self._not_waiting(moved, sounding), sounding, out)
         self._send(now, wanted, out, sounding)
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
@@ -157,7 +157,7 @@ class Settling:
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
             wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
-            self._rest(now, wanted, None, ended, self._sounding(), out)
+            self._rest(now, wanted, None, self._state.ledger.sent.moved_on(ended), self._sounding(), out)
             self._send(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
@@ -184,21 +184,22 @@ class Settling:
 
         The answer is all that the input reaches, if that was found out.
         """
-        unsettled, wanted = self._state.gestures.unsettled, None
-        movers = self._state.ledger.movers_on(channels)
-        if not channels <= unsettled.get(source, channels):
-            unsettled[source] |= channels
-            wanted = self._wanted((source,))
-            there = _only(wanted, lambda moved, _: moved.channel in channels)
-            if source in movers:
-                self._rest(now, there, {source}, channels, sounding, out)
+        state = self._state
+        unsettled, wanted = state.gestures.unsettled, None
+        moved = state.ledger.sent.moved_on(channels)
+        movers = {mover for each in moved for mover, _ in state.ledger.movers(each)}
+        moved = self._not_waiting(moved, sounding)
+        for each in (source, *sorted(movers - {source})):  # others may have left something there
+            if channels <= unsettled.get(each, channels):
+                continue
+            unsettled[each] |= channels
+            theirs = self._wanted((each,))
+            if each == source:
+                wanted = theirs
+            there = _only(theirs, lambda moved, _: moved.channel in channels)
+            if moved:
+                self._rest(now, there, {each}, moved, sounding, out)
             self._send(now, there, out, sounding)
-        for other in sorted(movers - {source}):
-            if not channels <= unsettled.get(other, channels):
-                unsettled[other] |= channels
-                there = _only(self._wanted((other,)), lambda moved, _: moved.channel in channels)
-                self._rest(now, there, {other}, channels, sounding, out)
-                self._send(now, there, out, sounding)
         return wanted
 
     def send_to_output(self, now: int, output: int, out: list[Delivery]) -> None:
@@ -239,21 +240,22 @@ class Settling:
                             wanted.setdefault(moved, {})[hand_of(source, message)] = Wanted(message, sent)
         return wanted
 
+    def _not_waiting(self, moved: Iterable[Moved], sounding: set[Channel]) -> list[Moved]:
+        """What of this does not wait for its channel to be silent already; a note never does."""
+        waiting = self._state.gestures.waiting & sounding
+        return [each for each in moved if each.channel not in waiting or each.what[0] & 0xF0 == NOTE_ON]
+
     def _rest(
         self,
         now: int,
         wanted: AllWanted,
         sources: set[int] | None,
-        channels: set[Channel] | None,
+        candidates: Iterable[Moved],
         sounding: set[Channel],
         out: list[Delivery],
     ) -> None:
-        """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
+        """What of these candidates the inputs have moved, and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
-        if sources is None:
-            candidates = [each for each in state.ledger.sent.moved() if channels is None or each.channel in channels]
-        else:
-            candidates = state.ledger.moved_by(sources, channels, state.gestures.waiting & sounding)  # it waits there
         for moved in candidates:
             output, what = moved
             channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
