@@ -1,4 +1,4 @@
-"""The files of the page as served, read once: its own, without comments and indents, and the handbook as JSON."""
+"""The files of the page as served, read once: its own without comments and indents, and the handbook as JSON."""
 
 import gzip
 import hashlib
@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from engine import handbook
+from engine.panel.page_modules import joined
 
 _KINDS: Final = {
     "html": "text/html; charset=utf-8",
@@ -19,6 +20,7 @@ _KINDS: Final = {
     "svg": "image/svg+xml",
     "webmanifest": "application/manifest+json",
 }
+_MAIN: Final = "main.js"
 _LONG: Final = r"/\*(?:(?!\*/).)*\*/"
 #: what is for those who read the source: comments with their lines, comments within lines, indents and empty lines
 _FOR_READERS: Final = {
@@ -42,14 +44,19 @@ class PageFile(NamedTuple):
 
 
 def page_files() -> dict[str, PageFile]:
-    """All files by name; other kinds than a page needs are left out."""
-    found = {}
+    """All files by name; other kinds than a page needs are left out, and modules that are in the main one."""
+    texts = {}
     for file in files("engine.panel").joinpath("page").iterdir():
         ending = file.name.rpartition(".")[2]
         if ending in _KINDS:
             text = file.read_text(encoding="utf-8")
-            served = _FOR_READERS[ending].sub("", text) if ending in _FOR_READERS else text
-            found[file.name] = PageFile.of(_KINDS[ending], served.encode())
+            texts[file.name] = _FOR_READERS[ending].sub("", text) if ending in _FOR_READERS else text
+    texts[_MAIN], inside = joined(texts, _MAIN)
+    found = {
+        name: PageFile.of(_KINDS[name.rpartition(".")[2]], text.encode())
+        for name, text in texts.items()
+        if name == _MAIN or name not in inside
+    }
     pages = [page._asdict() for page in handbook.pages().values()]
     found["handbook.json"] = PageFile.of("application/json", json.dumps(pages, ensure_ascii=False).encode())
     return found

@@ -16,7 +16,6 @@ from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
 from engine import handbook, protocol
-from engine.panel.page_files import page_files
 from engine.rig.read.load import load
 from tests.support.needed import need
 from tests.support.paths import PRESETS
@@ -105,14 +104,6 @@ def test_the_page_asks_only_what_the_protocol_has() -> None:
     asked = set(re.findall(r"\bdo: \"([a-z ]+)\"", text))
     assert len(asked) > 10
     assert asked <= {*protocol.OF_THE_PANEL, *(key for row in protocol.TABLE for key in (row, row.split(" ")[0]))}
-
-
-def test_every_module_is_loaded_early() -> None:
-    """The page names all modules, so that a browser fetches them together instead of one after the other."""
-    text = (PAGE / "index.html").read_text(encoding="utf-8")
-    loose = {"theme.js", "pair.js", "main.js"}
-    for name in {name for name in page_files() if name.endswith(".js")} - loose:
-        assert f'<link rel="modulepreload" href="/page/{name}">' in text, name
 
 
 def as_read_by_the_page(texts: list[str]) -> list[list[dict[str, Any]]]:

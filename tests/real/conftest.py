@@ -13,10 +13,12 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.support.alsa_guest import QEMU, Guest
+from tests.support.engine_process import Engine
 from tests.support.fluidsynth import SOUNDS, FluidSynth
 from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
 from tests.support.needed import need
 from tests.support.own_shared_memory import own_shared_memory
+from tests.support.page_turner import beginning_engine
 from tests.support.panel_in_browser import RIG, RIG_2, RIG_PLAYERS, PanelInBrowser, pit
 
 #: these come last, in this order: starts, which need the processor for themselves; then what the guest found
@@ -38,6 +40,18 @@ def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
     finally:
         if running is not None:
             running.end()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def page_turner_engine(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Engine | None]:
+    """The engine of keyboards_inside.py, started before all else; None where its tests were not asked for."""
+    if any(item.path.name == "keyboards_inside.py" for item in request.session.items):
+        with beginning_engine(tmp_path_factory.mktemp("pages")) as engine:
+            yield engine
+    else:
+        yield None
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,8 @@ from tests.support.panel_in_browser import PanelInBrowser, answered
 from tests.support.waiting import until
 
 #: what the page knows scene 13 by
-FINALE = """async () => (await import("/page/connection.js")).held.rig.scenes.find(({number}) => number === 13).name"""
+FINALE = """async () => (await import("/page/main.js")).modules["connection.js"]
+.held.rig.scenes.find(({number}) => number === 13).name"""
 
 
 def _knows(page: Page, name: str) -> None:

@@ -218,4 +218,4 @@ function watchAge() {
   if (old || before) tell("age");
 }
 
-connect(); // while the other modules are on their way
+connect(); // before the views are built
