@@ -16,16 +16,15 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from bench.engine import running
-from bench.jackstage import SERVER, Missing, build, contender, server
+from bench.contenders import BAYLEAF, Failed, at_rest, contender, running
+from bench.jackstage import SERVER, Missing, build, server
 from bench.load import percentiles
-from bench.machine import family_time
 from bench.result import Pace, Result, beside, medians
 from bench.rigs import ports, scene
 
 INPUTS, OUTPUTS = 24, 32
 BPM: Final = 120
-BAYLEAF, BARE, LOOP = "Bayleaf", "bare python-rtmidi", "bare sleep loop"
+BARE, LOOP = "bare python-rtmidi", "bare sleep loop"
 _SETTLED: Final = 5.0  # seconds until starts are over
 _CLOCK: Final = [f"[sync.clock]\nbpm = {BPM}\nto = ['out0']\nrun = true"]
 
@@ -33,7 +32,7 @@ Contender = Callable[[], AbstractContextManager[subprocess.Popen[bytes]]]
 
 
 def run(pace: Pace) -> Result:
-    """Measure, or say what is missing."""
+    """Measure, or say what is missing. Raises Failed."""
     result = Result()
     try:
         with ExitStack() as stack:
@@ -57,21 +56,19 @@ def _bayleaf(folder: Path, more: Sequence[str]) -> Contender:
     return partial(running, folder, _rig(more), "--backend", "jack", "--virtual")
 
 
-def _forwarder(folder: Path, kind: str, inputs: int, outputs: int) -> Contender:
+def _forwarder(name: str, folder: Path, kind: str, inputs: int, outputs: int) -> Contender:
     command = [sys.executable, "-m", "bench.forwarders", kind, "bench", str(inputs), str(outputs)]
-    return partial(contender, command, folder)
+    return partial(contender, name, command, folder)
 
 
 def _idle(pace: Pace, result: Result, folder: Path) -> None:
-    contenders = {BAYLEAF: _bayleaf(folder, ()), BARE: _forwarder(folder, "bare", INPUTS, OUTPUTS)}
+    contenders = {BAYLEAF: _bayleaf(folder, ()), BARE: _forwarder(BARE, folder, "bare", INPUTS, OUTPUTS)}
     turns: dict[str, list[dict[str, float]]] = {}
     for _ in pace.rounds(3):
         for name, begin in contenders.items():
             with begin() as process:
                 time.sleep(_SETTLED)
-                since, used = time.monotonic(), family_time(process.pid)
-                time.sleep(pace.seconds(6))
-                share = 100 * (family_time(process.pid) - used) / (time.monotonic() - since)
+                share = at_rest(name, process.pid, folder, pace.seconds(6))
             turns.setdefault(name, []).append({"CPU": share})
     rows = {name: medians(listed) for name, listed in turns.items()}
     title = f"Nobody plays: {INPUTS} inputs and {OUTPUTS} outputs on JACK"
@@ -82,15 +79,17 @@ def _idle(pace: Pace, result: Result, folder: Path) -> None:
 
 
 def _clock(pace: Pace, result: Result, folder: Path, ear: str) -> None:
-    contenders = {BAYLEAF: _bayleaf(folder, _CLOCK), LOOP: _forwarder(folder, "clock", 0, 1)}
+    contenders = {BAYLEAF: _bayleaf(folder, _CLOCK), LOOP: _forwarder(LOOP, folder, "clock", 0, 1)}
     turns: dict[str, list[dict[str, float]]] = {}
     for _ in pace.rounds(3):
         for name, begin in contenders.items():
             with begin():
                 time.sleep(_SETTLED)
                 command = [ear, "bench", str(pace.seconds(10))]
-                said = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
-            turns.setdefault(name, []).append(percentiles(off_grid(int(said[0]), list(map(int, said[1:])))))
+                rate, *frames = map(int, subprocess.check_output(command, text=True).split())
+                if not frames:
+                    raise Failed(name, "sent no clock", folder)
+            turns.setdefault(name, []).append(percentiles(off_grid(rate, frames)))
     rows = {name: medians(listed) for name, listed in turns.items()}
     title = f"Clock at {BPM} beats per minute at the far end, on JACK"
     note = "µs off the grid, by the listener's frames; medians. A frame at 48 kHz is 21 µs."

@@ -200,7 +200,7 @@ class Gestures:
         for output, unit in new.units:
             part = [m for m in unit if self._may(None, output, m)]
             units.append((output, tuple(m for m in part if Moved(output, name_of(m)) not in sent)))
-        return answer(source, message, [each for each in units if each[1]], later, now)
+        return answer(source, message, tuple(each for each in units if each[1]), later, now)
 
     def _pressure(self, now: int, source: int, message: bytes, new: RoutedMessage) -> RoutedMessage:
         """The pressure of a key goes where the note of the key sounds."""
@@ -209,7 +209,7 @@ class Gestures:
             return new
         given = routes.answer(source, message, now, self._given)
         there = ((output, tuple(m for m in unit if (output, m[0] & 0x0F) in channels)) for output, unit in given.units)
-        return answer(source, message, [each for each in there if each[1]], given.later, now)
+        return answer(source, message, tuple(each for each in there if each[1]), given.later, now)
 
     def held(self, now: int, source: int, release: bytes) -> tuple[TimedMessage, ...]:
         """After `answer` to a release: what filters of the older routes by which its key sounds still hold."""

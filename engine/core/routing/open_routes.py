@@ -215,10 +215,15 @@ class OpenRoutes:
                 given = run_chain(path.links, message, now, self.faults)
                 if known is not None:
                     known[id(path)] = given
-            unit = tuple(item for item in given if isinstance(item, bytes))
+            unit: Unit = ()
+            for item in given:
+                if isinstance(item, bytes):
+                    unit += (item,)
+                else:
+                    later.append(TimedMessage(item.at, item.message, path.outputs, path.lasting))
             if unit:
-                units.extend((output, placed(output, unit, places) if places else unit) for output in path.outputs)
-            later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
+                for output in path.outputs:
+                    units.append((output, placed(output, unit, places) if places else unit))
         return tuple(units), tuple(later)
 
 
