@@ -171,7 +171,7 @@ class Merging:
 
     def _pedal(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
         pedal = Moved(output, message[:2])
-        value = self._ledger.turn_pedal(pedal, player, came, message[2])
+        value = self._ledger.turn_pedal(pedal, hand_of(player, came), (came, message[2]))
         return () if value is None else (pedal.what + bytes((value,)),)
 
     # Mode messages

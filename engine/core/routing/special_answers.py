@@ -98,17 +98,13 @@ class SpecialAnswers:
         else:
             self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message
-        cables, turn = state.cables, state.ledger.turn
-        for moved, hand, where, pedal, channel, number in answer.pedals:
-            value = turn(moved, hand, where, channel, number)
-            if value is not None:
-                cable = cables[channel[0]]
-                if value != where[1]:
-                    pedal = moved.what + bytes((value,))
-                if cable.straight:  # what `put` does there, without the call
-                    out.append((channel[0], pedal, now))
-                else:
-                    cable.put(now, (pedal,), out)
+        cables = state.cables
+        for output, pedal in state.ledger.turn_all(answer.pedals):
+            cable = cables[output]
+            if cable.straight:  # what `put` does there, without the call
+                out.append((output, pedal, now))
+            else:
+                cable.put(now, (pedal,), out)
         if state.gestures.active:
             self._settling.after_pedal(now, source, out)
 
