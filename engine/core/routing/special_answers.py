@@ -11,7 +11,7 @@ from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.routed_message import RoutedMessage, without
-from engine.core.routing.sent_values import is_low, position_of
+from engine.core.routing.sent_values import position_of
 from engine.core.routing.settling import Settling
 from engine.core.state import State
 from engine.core.timing.sync import is_clock
@@ -124,8 +124,8 @@ class SpecialAnswers:
         state = self._state
         if answer.prefix:
             state.prefixes.hear(source, message, answer.units, state.reach(source))
-        if answer.merges and is_low(message) and not self._sent.lows and state.routes is not None:
-            state.merging.look_after_lows(state.routes, state.positions)
+        if answer.merges and not self._sent.lows and state.routes is not None:
+            state.merging.look_after_lows(source, message, answer.units, state.routes, state.positions)
         self._sent.move(source, message, answer.moves)
         if answer.highs and self._sent.lows:
             state.merging.note(source, answer.highs)
