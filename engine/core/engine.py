@@ -226,7 +226,9 @@ class Engine:
         if state.leaving:
             answer = without(answer, state.leaving)
         if answer.plain and not self._sent.lows and state.delayed.due is None:  # the way of every wheel and fader
-            self._sent.values.update(answer.sent)
+            values = self._sent.values
+            for moved, last in answer.sent:
+                values[moved] = last
             self._places[source][answer.position] = message
             for output, unit in answer.units:
                 cable = cables[output]

@@ -56,10 +56,11 @@ def page_turner_engine(
 
 @pytest.fixture(scope="session")
 def alone() -> Iterator[None]:
-    """One run at a time uses these servers, as their names are fixed: a second run waits here. Of two workers each has
-    servers of its own, which share nothing."""
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        own_shared_memory()
+    """These servers share nothing with other runs and workers, nor with what killed ones have left behind, where the
+    system grants it. Elsewhere one run at a time uses their names, which are fixed: a second one waits here."""
+    if own_shared_memory():
+        yield
+        return
     with (Path(tempfile.gettempdir()) / f"{SERVER}.lock").open("a") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield

@@ -37,14 +37,18 @@ class SentHigh(NamedTuple):
 
 def merged_of(units: Iterable[tuple[int, Unit]]) -> tuple[bool, tuple[SentHigh, ...]]:
     """Whether any of these is merged; if they are nothing but `HIGHS`, those instead."""
-    highs: list[SentHigh] = []
+    highs: tuple[SentHigh, ...] = ()
     for output, unit in units:
         for message in unit:
-            if message[0] & 0xF0 == CONTROLLER and message[1] in HIGHS:
-                highs.append(SentHigh((output, message[0], message[1]), message[2]))
-            elif is_merged(message):
+            kind = message[0] & 0xF0
+            if kind == CONTROLLER:
+                if message[1] in HIGHS:
+                    highs += (SentHigh((output, message[0], message[1]), message[2]),)
+                elif message[1] in _MERGED:
+                    return True, ()
+            elif kind == PROGRAM:
                 return True, ()
-    return False, tuple(highs)
+    return False, highs
 
 
 def is_pedal(message: bytes) -> bool:
