@@ -112,9 +112,7 @@ def synth(jack_server: str) -> Iterator[FluidSynth]:
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium, without a window."""
     need("chromium")
-    expect.set_options(
-        timeout=WITHIN * 1000
-    )  # ms; not the five seconds of Playwright's own, which a busy computer takes
+    expect.set_options(timeout=WITHIN * 1000)  # ms; Playwright's own five seconds pass on a busy computer
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         yield browser
