@@ -87,11 +87,12 @@ class OpenRoutes:
     def differing(self, other: "OpenRoutes", sources: Collection[int]) -> set[int]:
         """Those of these inputs whose messages go other ways there, now or later."""
         known = min(len(self.lasting), len(other.lasting))
-        leading = self._leads_anywhere() | other._leads_anywhere()  # most inputs of a large rig lead nowhere
+        leading = self.leading() | other.leading()  # most inputs of a large rig lead nowhere
         asked = [source for source in sources if source in leading or source >= known]
         return {source for source in asked if source >= known or not self._alike(other, source)}
 
-    def _leads_anywhere(self) -> frozenset[int]:
+    def leading(self) -> frozenset[int]:
+        """The inputs that lead anywhere."""
         if self._leading is None:
             both = enumerate(zip(self.lasting, self.called, strict=True))
             self._leading = frozenset(source for source, (lasting, called) in both if lasting or called)

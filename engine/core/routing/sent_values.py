@@ -4,7 +4,7 @@ Hands and feet move these values. A scene that no longer feeds them brings them 
 control set there, or else to the values of RP-015.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -202,6 +202,11 @@ class SentValues:
     def moved(self) -> list[Moved]:
         """All that hands and feet have moved off rest."""
         return [*self.values]
+
+    def moved_on(self, channels: Collection[Channel]) -> list[Moved]:
+        """The same of these channels alone."""
+        outputs = {output for output, _ in channels}  # mostly one: that is cheaper to ask for
+        return [moved for moved in self.values if moved[0] in outputs and moved.channel in channels]
 
     def mover(self, moved: Moved) -> dict[Hand, bytes]:
         """The hand that moved it last, and its message."""
