@@ -4,8 +4,8 @@
 
 The whole run takes some eight minutes. It prints tables, says whether each target is met, and writes results.json,
 results.svg and the results in README.md of the folder, this one by default. A part given by name replaces its earlier
-results; the others stay. Parts "hour" and "attacks" take an hour and twenty minutes, and are measured only if they are
-given by name.
+results; the others stay, and so do those of a part in which a contender fails, with status 1 at the end. Parts "hour"
+and "attacks" take an hour and twenty minutes, and are measured only if they are given by name.
 """
 
 import argparse
@@ -20,7 +20,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from bench import machine, report
-from bench.result import PARTS, Pace
+from bench.contenders import Failed
+from bench.result import COMPILED, PARTS, Pace
+from engine.which_build import build_in_words, is_compiled
 
 _LONG: Final = ("hour", "attacks")  # parts
 _DISTURBED: Final = 5.0  # % of all cores, by other programs
@@ -40,6 +42,11 @@ def measure(name: str, quick: bool) -> dict[str, Any]:
     return {"when": when, "commit": machine.commit(), "quick": quick, "seconds": watch.seconds, **found.as_json()}
 
 
+def name_of(part: str) -> str:
+    """The name of its results, which the two builds have apart."""
+    return part + COMPILED if is_compiled() else part
+
+
 def main() -> None:
     """Measure, print, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -53,14 +60,22 @@ def main() -> None:
     results = report.read_results(file)
     parts = results["parts"]
     results["machine"] = machine.description()
+    failed = False
     for name in asked.part or PARTS:
-        print(f"-- {name}", flush=True)
-        parts[name] = measure(name, asked.quick)
-        report.print_part(parts[name])
-        results["parts"] = {each: parts[each] for each in (*PARTS, *_LONG) if each in parts}
+        print(f"-- {name}, {build_in_words()}", flush=True)
+        try:
+            parts[name_of(name)] = measure(name, asked.quick)
+        except Failed as fault:
+            print(f"error: part {name} was not measured: {fault}", file=sys.stderr, flush=True)
+            failed = True
+            continue
+        report.print_part(parts[name_of(name)])
+        order = [each for part in (*PARTS, *_LONG) for each in (part, part + COMPILED)]
+        results["parts"] = {each: parts[each] for each in order if each in parts}
         report.write_results(file, results)
     report.print_verdicts(parts)
     write_page(asked.out, results)
+    sys.exit(failed)
 
 
 def write_page(folder: Path, results: dict[str, Any]) -> None:

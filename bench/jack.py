@@ -13,11 +13,12 @@ from contextlib import ExitStack, closing
 from pathlib import Path
 from typing import Final
 
-from bench.jackstage import SERVER, Change, Missing, Probe, build, changed, contender, plain, rtmidi_flags, server
+from bench.contenders import BAYLEAF, Failed, contender
+from bench.jackstage import SERVER, Change, Missing, Probe, build, changed, plain, rtmidi_flags, server
 from bench.load import INPUTS, OUTPUTS, RATE, percentiles, rig_text, tail
 from bench.result import Pace, Result, beside, medians
 
-BAYLEAF, CPP, BARE, MIDO, SCRIPT = "Bayleaf", "C++ forwarder", "bare python-rtmidi", "mido chain", "mido script"
+CPP, BARE, MIDO, SCRIPT = "C++ forwarder", "bare python-rtmidi", "mido chain", "mido script"
 WORK: Final = "CPU µs a delivery"
 _NOTE: Final = (
     "µs from the moment a message is due at the player until the listener's cycle finds it; CPU of the contender's "
@@ -30,7 +31,7 @@ _NOTE: Final = (
 
 
 def run(pace: Pace) -> Result:
-    """Measure, or say what is missing."""
+    """Measure, or say what is missing. Raises Failed."""
     result = Result()
     try:
         _measure(pace, result)
@@ -51,11 +52,13 @@ def _measure(pace: Pace, result: Result) -> None:
         for number in pace.rounds(3):
             for place, (name, (change, command)) in enumerate(commands.items()):
                 ports = f"turn-{number}-{place}"
-                with contender([word.replace("NAME", ports) for word in command], folder) as process:
+                with contender(name, [word.replace("NAME", ports) for word in command], folder) as process:
                     found = probe.turn(ports, process.pid, change, pace.seconds(1.5), pace.seconds(3))
+                    if not found["times"]:
+                        raise Failed(name, "passed nothing on", folder)
                 times.setdefault(name, []).extend(found["times"])
                 figures = {each: listed[0] for each, listed in found.items() if each != "times"}
-                figures[WORK] = figures["CPU"] / 100 * pace.seconds(3) / max(1, len(found["times"])) * 1e6
+                figures[WORK] = figures["CPU"] / 100 * pace.seconds(3) / len(found["times"]) * 1e6
                 turns.setdefault(name, []).append({**percentiles(found["times"]), **figures})
     _tell(result, turns, times)
 

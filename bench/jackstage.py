@@ -1,6 +1,5 @@
 """What part `jack` needs: a JACK server of its own, programs built from this folder, a player and listener."""
 
-import os
 import shutil
 import subprocess
 import time
@@ -10,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
+from bench.contenders import end
 from bench.load import INPUTS, OUTPUTS, RATE, SECOND, WARM, ever_new, outputs_of
 from bench.machine import family_time
 
@@ -68,30 +68,7 @@ def server(folder: Path) -> Iterator[str]:
     try:
         yield f"Server: `{' '.join(command)}`, {1000 * PERIOD / 48000:.2f} ms a period."
     finally:
-        _end(process)
-
-
-@contextmanager
-def contender(command: Sequence[str], folder: Path) -> Iterator[subprocess.Popen[bytes]]:
-    """A process until the end of the block."""
-    environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
-    with (folder / "said.txt").open("ab") as talk:
-        process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=talk, stderr=talk, env=environment)
-    try:
-        yield process
-    finally:
-        assert process.stdin is not None
-        process.stdin.close()  # the forwarders end with it
-        _end(process)
-
-
-def _end(process: subprocess.Popen[bytes]) -> None:
-    process.terminate()
-    try:
-        process.wait(_DEADLINE)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.wait()
+        end(process)
 
 
 def plain(source: int, message: bytes) -> bytes:
@@ -118,7 +95,10 @@ class Probe:
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
     def turn(self, name: str, process: int, change: Change, warm_up: float, seconds: float) -> dict[str, list[float]]:
-        """Play to the contender with this name in its ports: latencies in ns; CPU, lost, cycles missed, strays."""
+        """Play to the contender with this name in its ports: latencies in ns; CPU, lost, cycles missed, strays.
+
+        Raises Missing.
+        """
         file = self._folder / "heard"
         self._say(f"{name} {warm_up} {seconds} {file}")
         self._hear("ready")
@@ -145,9 +125,8 @@ class Probe:
         assert self._process.stdout is not None
         line = self._process.stdout.readline()
         if not line.startswith(wanted):
-            said = (self._folder / "said.txt").read_text(errors="replace")[-500:]
             how = f"ended with {self._process.wait(_DEADLINE)}" if not line else f"said {line!r}"
-            raise Missing(f"the player and listener {how} where {wanted} was due; the contender said: {said}")
+            raise Missing(f"the player and listener {how} where {wanted} was due")
         return line
 
     def _matched(self, file: Path, change: Change, warm_up: float) -> tuple[list[float], float, float]:

@@ -38,6 +38,11 @@ def cpu_time(process: int) -> float:
     return sum(int(field) for field in fields[11:15]) / TICK
 
 
+def threads_time(process: int) -> float:
+    """Seconds of CPU that a process's present threads have used, to the ns (sched-stats in Linux's documents)."""
+    return sum(int(each.read_text().split()[0]) for each in Path(f"/proc/{process}/task").glob("*/schedstat")) / 1e9
+
+
 def family(process: int) -> list[int]:
     """A process and all its descendants."""
     children = Path(f"/proc/{process}/task/{process}/children").read_text().split()
@@ -47,6 +52,11 @@ def family(process: int) -> list[int]:
 def family_time(process: int) -> float:
     """Seconds of CPU that a process and its children have used."""
     return sum(cpu_time(each) for each in family(process))
+
+
+def family_threads_time(process: int) -> float:
+    """The same of a process and its children."""
+    return sum(threads_time(each) for each in family(process))
 
 
 def resident(process: int | str = "self") -> float:

@@ -6,12 +6,15 @@ without them. Nothing outside the folder is changed.
 """
 
 import argparse
+import contextlib
 import os
 import shutil
 import subprocess
 import sys
 import sysconfig
+import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
@@ -21,19 +24,27 @@ _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
 #: pip keeps what it fetched, and when it looked for a newer pip, in the user's home
 _PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
-#: Tests wait for more than half of their time: on two processors four at once take half as long as two.
+#: Tests that start processes wait for half of their time: on two processors four at once take half as long as two.
 _AT_ONCE: Final = str(max(4, os.cpu_count() or 1))
-#: Groups of tests: those that need no server; those with servers, alone, since they would miss their deadlines on a
-#: busier computer; at last those on several machines, which mostly wait, and beside them the guest and the compiled
-#: build, whose compiler and tests have a lower priority.
-_COMPILED: Final = "tests/test_compiled_build.py"
-_TESTS: Final = ("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real", f"--ignore={_COMPILED}")
-_ON_MACHINES: Final = ("tests/real/machines",)
-_GUEST: Final = "tests/real/test_alsa_guest.py"
-_BESIDE: Final = ("-n", "2", "--dist", "loadfile", _GUEST, _COMPILED)
+#: What only calculates, with no deadline but pytest's: it takes what time the tests with servers and on machines leave
+#: of the processors, and never any that those want. The compiled build comes first, as it takes longest.
+_COMPUTING: Final = (
+    "tests/test_compiled_build.py",
+    *(f"tests/{each}" for each in ("core", "filters", "instruments", "midi", "offline", "rig")),
+)
+_IN_THE_GAPS: Final = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "--timeout=900", *_COMPUTING)
+#: Groups of tests that wait for what they started, one after the other, since they would miss their deadlines on a
+#: busier computer: those that need no server, those with servers, those on several machines. Beside the last, which
+#: mostly wait, the guest.
+_TESTS: Final = (
+    *("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real"),
+    *(f"--ignore={each}" for each in _COMPUTING),
+)
+_ON_MACHINES: Final = ("-n", "2", "--dist", "loadfile", "tests/real/machines")
+_GUEST: Final = ("tests/real/test_alsa_guest.py",)
 _ON_SERVERS: Final = (
     *("-n", "2", "--dist", "loadfile", "tests/real"),
-    *("--ignore=tests/real/machines", f"--ignore={_GUEST}"),
+    *(f"--ignore={each}" for each in (_ON_MACHINES[-1], *_GUEST)),
 )
 _INCLUDE: Final = Path("/usr/include")
 _PYTHON_INCLUDE: Final = Path(sysconfig.get_path("include"))
@@ -109,15 +120,42 @@ def _finds(code: str) -> bool:
     return subprocess.run(probe, cwd=_VENV, capture_output=True, check=False).returncode == 0
 
 
-def _run_together(first: tuple[str | Path, ...], other: tuple[str | Path, ...]) -> None:
-    """Run both commands at once; the output of the other one follows at the end."""
-    beside = subprocess.Popen(
-        [str(part) for part in other], cwd=_ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
-    )
-    done = subprocess.run([str(part) for part in first], cwd=_ROOT, check=False)
-    print(beside.communicate()[0], flush=True)
-    if status := done.returncode or beside.returncode:
-        sys.exit(status)
+def _in_the_gaps() -> None:
+    """Give this process only the time that no other one wants (sched(7)); what it starts inherits that."""
+    os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
+
+
+@contextlib.contextmanager
+def _beside(*command: str | Path, gaps: bool = False) -> Iterator[None]:
+    """Run a command beside the block, and print its output at the end. If it failed, that is the status.
+
+    `gaps`: it takes only the time that nothing else wants, where the system can do that.
+    """
+    with tempfile.TemporaryFile("w+") as output:
+        beside = subprocess.Popen(
+            [str(part) for part in command],
+            cwd=_ROOT,
+            stdout=output,
+            stderr=subprocess.STDOUT,
+            preexec_fn=_in_the_gaps if gaps and hasattr(os, "SCHED_IDLE") else None,
+        )
+        try:
+            yield
+        finally:
+            beside.wait()
+            output.seek(0)
+            print(output.read(), flush=True)
+    if beside.returncode:
+        sys.exit(beside.returncode)
+
+
+def _run_tests() -> None:
+    pytest = (_BIN / "python", "-m", "pytest")
+    _run(*pytest, *_TESTS)
+    with _beside(*pytest, *_IN_THE_GAPS, gaps=True):
+        _run(*pytest, *_ON_SERVERS)
+        with _beside(*pytest, *_GUEST):
+            _run(*pytest, *_ON_MACHINES)
 
 
 def main() -> None:
@@ -138,10 +176,7 @@ def main() -> None:
     _install(("-e", ".[dev]") if asked.tests else (".",), "pure" if asked.pure else "")
     print(what_was_compiled(), flush=True)
     if asked.tests:
-        pytest = (_BIN / "python", "-m", "pytest")
-        _run(*pytest, *_TESTS)
-        _run(*pytest, *_ON_SERVERS)
-        _run_together((*pytest, *_ON_MACHINES), (*pytest, *_BESIDE))
+        _run_tests()
     else:
         _run(_BIN / "bayleaf", "demo")
         print("\nNext: .venv/bin/bayleaf new")

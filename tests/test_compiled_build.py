@@ -16,9 +16,6 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(1500)]
 
 #: what the tests of core and filters are run from
 BESIDE = ("tests", "bench", "pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md")
-#: lower priorities: tests on several machines, which have deadlines, run beside this. Tests take the second one, since
-#: some ask whether an engine's helpers have a lower one still.
-LAST, LOWER = ("nice", "-n", "19"), ("nice", "-n", "4")
 LEFT_OUT = shutil.ignore_patterns(".*", "__pycache__", "*.egg-info", "*.so", "build")
 
 
@@ -44,7 +41,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     source, fresh = folder / "source", folder / "fresh"
     shutil.copytree(ROOT, source, ignore=LEFT_OUT)
     pip = (sys.executable, "-m", "pip", "wheel", "--no-build-isolation", "--no-deps")
-    _run(*LAST, *pip, "-w", folder, source, cwd=folder, BAYLEAF_BUILD="compiled")
+    _run(*pip, "-w", folder, source, cwd=folder, BAYLEAF_BUILD="compiled")
     _run(sys.executable, "-m", "venv", fresh, cwd=folder)
     (wheel,) = folder.glob("bayleaf-*.whl")
     _run(fresh / "bin" / "pip", "install", "--no-deps", wheel, cwd=folder, PATH=str(fresh / "bin"))
@@ -79,5 +76,5 @@ def test_what_is_compiled_behaves_the_same(installed: Path, tmp_path: Path, test
             shutil.copytree(whole, tmp_path / name, ignore=LEFT_OUT)
         else:
             shutil.copy(whole, tmp_path)
-    pytest_here = (*LOWER, sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-n", "2")
+    pytest_here = (sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-n", "2")
     _run(*pytest_here, *tests.split(), cwd=tmp_path, PYTHONPATH=str(tmp_path))

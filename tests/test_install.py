@@ -66,7 +66,7 @@ def test_an_old_python_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
         install.main()
 
 
-GROUPS = (install._TESTS, install._ON_MACHINES, install._ON_SERVERS, install._BESIDE)
+GROUPS = (install._TESTS, install._ON_SERVERS, install._IN_THE_GAPS, install._ON_MACHINES, install._GUEST)
 
 
 def test_every_test_is_run_once() -> None:
@@ -82,7 +82,7 @@ def test_every_test_is_run_once() -> None:
 
 
 @pytest.mark.parametrize(
-    "fails", [None, "tests/real/machines", "worksteal", "loadfile", "tests/test_compiled_build.py"]
+    "fails", [None, "worksteal", "tests/real", "tests/test_compiled_build.py", "tests/real/machines", *install._GUEST]
 )
 def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fails: str | None) -> None:
     """With `--tests` what the tests need is installed, then each group runs; any that fails is the status."""
@@ -95,10 +95,7 @@ def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fail
             begun.append(command)
             self.returncode = 3 if fails in command else 0
 
-        def communicate(self) -> tuple[str, str]:
-            return "", ""
-
-        def wait(self, timeout: float) -> int:
+        def wait(self, timeout: float | None = None) -> int:
             return self.returncode
 
     monkeypatch.setattr(install, "missing", list)
@@ -113,6 +110,14 @@ def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fail
         with pytest.raises(SystemExit) as ended:
             install.main()
         assert ended.value.code == 3
+
+
+def test_what_runs_beside_takes_only_the_time_that_nothing_wants(capfd: pytest.CaptureFixture[str]) -> None:
+    """Its output follows what ran at once, and its failure is the status (SCHED_IDLE: sched(7))."""
+    say = "import os, sys; print('idle' if os.sched_getscheduler(0) == os.SCHED_IDLE else 'not'); sys.exit(5)"
+    with pytest.raises(SystemExit) as ended, install._beside(sys.executable, "-c", say, gaps=True):
+        install._run(sys.executable, "-c", "print('first')")
+    assert (capfd.readouterr().out.split(), ended.value.code) == (["first", "idle"], 5)
 
 
 @pytest.mark.parametrize("way", [True, False])

@@ -80,7 +80,7 @@ class State:
         # outputs
         self._make_cable = maker
         self._drivers = dict(speeds)  # by output name, how its driver is to be paced
-        self._remote_cables: set[int] = set()  # outputs whose cables were made for another machine
+        self.remote_cables: set[int] = set()  # outputs whose cables were made for another machine
         self.cables = [self._cable(output) for output in range(len(compiled.outputs))]
         self.leaving: set[int] = set()  # outputs about to be closed: only what ends something is still sent there
         # commands
@@ -110,7 +110,7 @@ class State:
 
     def _cable(self, output: int) -> OutputCable:
         remote = self._is_remote(output)
-        (self._remote_cables.add if remote else self._remote_cables.discard)(output)
+        (self.remote_cables.add if remote else self.remote_cables.discard)(output)
         return self._make_cable(output, self._pace(output), remote)
 
     def _is_remote(self, output: int) -> bool:
@@ -283,7 +283,7 @@ class State:
                 self.cables.append(self._cable(output))
             elif name in compiled.rig.outputs:
                 if self._is_remote(output) != (
-                    output in self._remote_cables
+                    output in self.remote_cables
                 ):  # it may have been out of the rig meanwhile
                     self.cables[output] = self._cable(output)
                 else:

@@ -3,11 +3,9 @@
 from collections import deque
 from typing import Final
 
-import trio
-
+from engine.live.rounds import next_round
 from engine.live.show import Show
 
-_ROUND: Final = 0.1  # seconds between looks
 _SECOND: Final = 1_000_000_000  # ns
 _SPAN: Final = 5 * _SECOND  # the parts into which the last minute is divided
 _SPANS: Final = 12
@@ -37,7 +35,7 @@ class CableLoad:
     async def run(self) -> None:
         """Look again and again, until cancelled."""
         while True:
-            await trio.sleep(_ROUND)
+            await next_round()
             try:
                 self.look()
             except Exception as fault:  # it costs this look, not the show

@@ -14,9 +14,9 @@ import trio
 from engine.live.port_opening import PortOpener
 from engine.live.port_reopening import Apart, PortReopening
 from engine.live.process.worker_threads import in_a_thread
+from engine.live.rounds import next_round
 from engine.live.show import Show
 
-_ROUND: Final = 0.2  # seconds
 _SLEPT: Final = 2_000_000_000  # ns between two rounds; a busy machine is not that late
 _LEFT_OVER: Final = 0.02  # seconds in which the reader is sure to read what the drivers had kept during sleep
 
@@ -45,7 +45,7 @@ class Hotplug:
     async def run(self) -> None:
         """Look again and again, until cancelled."""
         while True:
-            await trio.sleep(_ROUND)
+            await next_round()
             try:
                 await self._look_for_sleep()
                 self._show.check_outputs()

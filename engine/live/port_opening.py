@@ -43,7 +43,7 @@ def system_for(
 ) -> PortSystem:
     """The ports of a backend; None: the usual one of this system, which a rig of byte devices alone can do without.
 
-    `say`: see open_system. Raises PortError.
+    `say`: see open_system. Raises PortError, NotRunning.
     """
     try:
         return open_system(backend, client_name, say)

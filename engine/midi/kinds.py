@@ -57,6 +57,9 @@ DATA_BYTES: Final[tuple[int | None, ...]] = tuple(
     _BY_STATUS[base].data_bytes if (base := status & 0xF0 if status < 0xF0 else status) in _BY_STATUS else None
     for status in range(256)
 )
+#: the length of a whole message by its first byte, 0 where none begins
+_ANY: Final = 255
+_LENGTHS: Final = bytes(0 if want is None else _ANY if want < 0 else 1 + want for want in DATA_BYTES)
 
 
 def kind_of(message: Message) -> Kind:
@@ -78,11 +81,9 @@ def is_release(message: Message) -> bool:
 
 def is_whole(message: Message) -> bool:
     """Whether these bytes are exactly one message: status, the right number of data bytes, all 7-bit."""
-    if not message or message[0] < 0x80:
-        return False
-    want = DATA_BYTES[message[0]]
-    if want is None:
-        return False
-    if want < 0:
+    length = _LENGTHS[message[0]] if message else 0
+    if length == 3:
+        return len(message) == 3 and message[1] < 0x80 and message[2] < 0x80
+    if length == _ANY:
         return message[-1] == SYSEX_END and len(message) >= 2 and message[1:-1].isascii()
-    return len(message) == want + 1 and message[1:].isascii()
+    return 0 < length == len(message) and message[1:].isascii()

@@ -15,7 +15,7 @@ from typing import Any, Final
 import rtmidi
 
 from engine.ports.jack_end import CLOSED, MISSING, STOPPED
-from engine.ports.port import PortError, PortGone
+from engine.ports.port import NotRunning, PortError, PortGone
 
 _NO_START_SERVER: Final = 0x01  # JackNoStartServer in jack/types.h: never start a server ourselves
 _MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as the flags that follow
@@ -61,7 +61,7 @@ def _silence(jack: ctypes.CDLL) -> None:
 
 
 class JackServer:
-    """The server that JACK_DEFAULT_SERVER names (or "default"). Raises PortError if it is not running."""
+    """The server that JACK_DEFAULT_SERVER names (or "default"). Raises NotRunning if it is not running."""
 
     def __init__(self, client_name: str) -> None:
         self._jack = _load()
@@ -76,7 +76,7 @@ class JackServer:
             client_name.encode(), ctypes.c_int(_NO_START_SERVER), ctypes.byref(status)
         )
         if not self._client:
-            raise PortError(MISSING)
+            raise NotRunning(MISSING)
         # a C function, which writes the time there: the library may cancel a thread while it holds Python's lock
         self._jack.jack_on_shutdown(self._client, ctypes.cast(_libc.time, ctypes.c_void_p), ctypes.byref(self._end))
         rate = self._jack.jack_get_sample_rate(self._client)

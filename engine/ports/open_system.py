@@ -7,7 +7,7 @@ from typing import Final
 from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.keyboards import keyboards, open_keyboard
 from engine.ports.memory import MemorySystem
-from engine.ports.port import PortError, PortSystem
+from engine.ports.port import NotRunning, PortError, PortSystem
 from engine.ports.port_names import plain
 
 BACKENDS: Final = ("alsa", "jack", "coremidi", "winmm", "memory")
@@ -40,7 +40,7 @@ def open_system(backend: str | None, client_name: str, say: Callable[[str], None
     """The ports of a backend; None: this system's usual one.
 
     Where that is ALSA, and this system has none, a JACK server that is running takes its place, and `say` gets a
-    sentence about it. Raises PortError if the backend is unknown or does not answer.
+    sentence about it. Raises PortError if the backend is unknown or does not answer, NotRunning if it is not there.
     """
     chosen = _chosen(backend)
     if chosen == "memory":
@@ -59,7 +59,7 @@ def open_system(backend: str | None, client_name: str, say: Callable[[str], None
     try:
         system = _jack(client_name)
     except PortError:
-        raise PortError(_NEITHER) from None
+        raise NotRunning(_NEITHER) from None
     say("no ALSA sequencer on this system; using the JACK server that is running")
     return system
 

@@ -28,6 +28,10 @@ class PortError(UserError):
     """A port could not be found, opened, read or written; the text is one sentence for the player."""
 
 
+class NotRunning(PortError):
+    """The MIDI system is not there, or not yet: its server was not started, or its module is not loaded."""
+
+
 class PortGone(PortError):
     """The port is no longer there (unplugged, device gone, server stopped): it never works again; close it."""
 

@@ -14,7 +14,7 @@ import rtmidi
 
 from engine.ports import alsa_clients
 from engine.ports.driver_limits import ALSA_FLOW, ALSA_INPUTS, LONGEST
-from engine.ports.port import PortError
+from engine.ports.port import NotRunning, PortError
 from engine.ports.port_names import plain, resolve
 from engine.ports.port_presence import Joint, PortPresence
 from engine.ports.rtmidi_port import RtmidiDevice, RtmidiInput, RtmidiOutput, make_device
@@ -31,7 +31,7 @@ _LOOKS: Final = 20  # and as they are listed, which happens far more often
 _ALSA_SEQUENCER: Final = "/dev/snd/seq"
 
 
-class NoSequencer(PortError):
+class NoSequencer(NotRunning):
     """Linux without the ALSA sequencer: its module is not loaded, or its device cannot be opened."""
 
 

@@ -7,6 +7,7 @@ import configparser
 import json
 import os
 import shlex
+import signal
 import subprocess
 import sys
 import time
@@ -15,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from engine import handbook
+from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
 
@@ -70,6 +72,21 @@ def test_what_the_unit_starts_answers_and_is_started_again_when_killed(tmp_path:
         process.kill()
         assert process.wait() == -9
     assert unit()["Service"]["Restart"] == "on-failure"
+
+
+def test_a_server_that_is_not_there_yet_is_waited_for(tmp_path: Path) -> None:
+    """Without a MIDI system the unit's command says so once and goes on looking, until it is stopped."""
+    environment = {**home(tmp_path, RIG), "JACK_DEFAULT_SERVER": "bayleaf-never", "JACK_NO_START_SERVER": "1"}
+    with (tmp_path / "said").open("w+") as said:
+        process = subprocess.Popen([*command(tmp_path)[:-1], "jack"], env=environment, stderr=said)
+        try:
+            until("its first words", lambda: "waiting until" in (tmp_path / "said").read_text())
+            with pytest.raises(subprocess.TimeoutExpired):
+                process.wait(1.5)
+        finally:
+            process.terminate()
+        assert process.wait() == -signal.SIGTERM
+    assert (tmp_path / "said").read_text().count("\n") == 1
 
 
 def test_a_faulty_rig_is_not_started_again_and_again(tmp_path: Path) -> None:

@@ -10,14 +10,17 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 from tests.support.alsa_guest import QEMU, Guest
+from tests.support.engine_process import Engine
 from tests.support.fluidsynth import SOUNDS, FluidSynth
 from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
 from tests.support.needed import need
 from tests.support.own_shared_memory import own_shared_memory
+from tests.support.page_turner import beginning_engine
 from tests.support.panel_in_browser import RIG, RIG_2, RIG_PLAYERS, PanelInBrowser, pit
+from tests.support.waiting import WITHIN
 
 #: these come last, in this order: starts, which need the processor for themselves; then what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")
@@ -40,12 +43,25 @@ def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
             running.end()
 
 
+@pytest.fixture(scope="session", autouse=True)
+def page_turner_engine(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Engine | None]:
+    """The engine of keyboards_inside.py, started before all else; None where its tests were not asked for."""
+    if any(item.path.name == "keyboards_inside.py" for item in request.session.items):
+        with beginning_engine(tmp_path_factory.mktemp("pages")) as engine:
+            yield engine
+    else:
+        yield None
+
+
 @pytest.fixture(scope="session")
 def alone() -> Iterator[None]:
-    """One run at a time uses these servers, as their names are fixed: a second run waits here. Of two workers each has
-    servers of its own, which share nothing."""
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        own_shared_memory()
+    """These servers share nothing with other runs and workers, nor with what killed ones have left behind, where the
+    system grants it. Elsewhere one run at a time uses their names, which are fixed: a second one waits here."""
+    if own_shared_memory():
+        yield
+        return
     with (Path(tempfile.gettempdir()) / f"{SERVER}.lock").open("a") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
@@ -96,6 +112,7 @@ def synth(jack_server: str) -> Iterator[FluidSynth]:
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium, without a window."""
     need("chromium")
+    expect.set_options(timeout=WITHIN * 1000)  # ms; Playwright's own five seconds pass on a busy computer
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         yield browser

@@ -13,36 +13,13 @@ from evdev import InputDevice, UInput, ecodes
 from engine.ports.keyboards import keyboards, open_keyboard
 from engine.ports.port import PortError, PortGone
 from tests.support.engine_process import Engine
+from tests.support.page_turner import PEDAL
 from tests.support.waiting import until, until_there_are
 
 SLOW = 60.0  # seconds: the guest is emulated
 NOBODY = 65_534
 TYPED = (ecodes.KEY_A, ecodes.KEY_B, ecodes.KEY_ENTER)
 TURNED = (ecodes.KEY_PAGEUP, ecodes.KEY_PAGEDOWN)
-RIG = """
-format = 2
-[inputs]
-pages = { keyboard = "Page turner*" }
-[outputs]
-strings = { port = "strings" }
-[[scenes]]
-number = 1
-name = "Overture"
-[[scenes]]
-number = 2
-name = "Market"
-[[scenes]]
-number = 3
-name = "Finale"
-[[controls]]
-input = "pages"
-when = { key = "PageDown" }
-do = "next"
-[[controls]]
-input = "pages"
-when = { key = "PageUp", press = "long" }
-do = "first"
-"""
 
 
 def device(name: str, keys: Sequence[int]) -> UInput:
@@ -122,10 +99,10 @@ def test_without_permission_the_group_is_named(pedal: UInput) -> None:
         os.seteuid(0)
 
 
-def test_a_pedal_drives_a_show(pedal: UInput, tmp_path: Path) -> None:
+def test_a_pedal_drives_a_show(page_turner_engine: Engine | None) -> None:
     """A pedal's keys change scenes, one that is held is a long press; pulled and plugged in again, it goes on."""
-    engine = Engine(tmp_path, RIG, "--backend", "memory")
-    engine.begin()
+    assert page_turner_engine is not None
+    engine = page_turner_engine
     until("the engine's answer", lambda: engine.process.poll() is not None or engine.request("status"), 4 * SLOW)
     assert engine.process.poll() is None, engine.said()
 
@@ -141,19 +118,18 @@ def test_a_pedal_drives_a_show(pedal: UInput, tmp_path: Path) -> None:
         press(made, key, True)
         press(made, key, False)
 
-    try:
-        assert (scene(), state()) == (1, "open")
+    with device(PEDAL, TURNED) as pedal:
+        until("the pedal", lambda: state() == "open", SLOW)
+        assert scene() == 1
         tap(pedal, ecodes.KEY_PAGEDOWN)
         until("scene 2", lambda: scene() == 2, SLOW)
         tap(pedal, ecodes.KEY_PAGEUP)
-        pedal.close()
-        until("the missing pedal", lambda: state() == "missing", SLOW)
-        with device("Page turner", TURNED) as again:
-            until("the pedal", lambda: state() == "open", SLOW)
-            assert scene() == 2
-            tap(again, ecodes.KEY_PAGEDOWN)
-            until("scene 3", lambda: scene() == 3, SLOW)
-            press(again, ecodes.KEY_PAGEUP, True)
-            until("scene 1", lambda: scene() == 1, SLOW)
-    finally:
-        engine.end()
+    until("the missing pedal", lambda: state() == "missing", SLOW)
+    with device(PEDAL, TURNED) as again:
+        until("the pedal", lambda: state() == "open", SLOW)
+        assert scene() == 2
+        tap(again, ecodes.KEY_PAGEDOWN)
+        until("scene 3", lambda: scene() == 3, SLOW)
+        press(again, ecodes.KEY_PAGEUP, True)
+        until("scene 1", lambda: scene() == 1, SLOW)
+    engine.end()

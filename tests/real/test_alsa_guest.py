@@ -5,10 +5,13 @@ Few test machines have either: a small virtual machine provides them.
 
 import re
 
+import pytest
+
 from tests.support.alsa_guest import QEMU, Guest
 from tests.support.needed import need
 
 
+@pytest.mark.timeout(1500)  # longer than the guest may take, three times
 def test_ports_on_a_real_kernel(guest: Guest | None) -> None:
     """Everything in alsa_inside.py and keyboards_inside.py holds on a real kernel, and no test was left out."""
     need(QEMU)

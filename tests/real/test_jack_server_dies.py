@@ -132,6 +132,25 @@ def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], 
     assert max(took) < LONGEST_RETURN
 
 
+def test_an_engine_waits_for_a_server_that_is_started_after_it(
+    servers: list[subprocess.Popen[bytes]], tmp_path: Path
+) -> None:
+    """With `--wait`, as at a login that starts both, it says what it waits for, and plays once the server runs."""
+    servers[-1].kill()
+    servers[-1].wait()
+    engine = Engine(tmp_path, rig(1, scenes=SCENES), "--backend", "jack", "--wait")
+    engine.environment.update(JACK_DEFAULT_SERVER=MORTAL, JACK_NO_START_SERVER="1")
+    engine.begin()
+    try:
+        until("its first words", lambda: "waiting until there is a MIDI system: the JACK server" in engine.said())
+        assert engine.request("status") is None
+        servers.append(start_as_granted(MORTAL))
+        until("the engine's answer", lambda: engine.process.poll() is not None or engine.request("status"))
+        engine.end()
+    finally:
+        engine.kill()
+
+
 @pytest.mark.parametrize("how", ["own", "join"])
 def test_an_engine_on_a_server_that_stands_still_ends(
     servers: list[subprocess.Popen[bytes]], tmp_path: Path, how: str

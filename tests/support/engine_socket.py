@@ -17,6 +17,7 @@ from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
 from engine.ports.memory import MemorySystem
 from tests.support.small_show import Bench
+from tests.support.waiting import WITHIN
 
 
 @contextlib.contextmanager
@@ -50,8 +51,8 @@ async def serving(
 
 
 async def ask(request: dict[str, Any]) -> dict[str, Any]:
-    """One request to it, one answer."""
-    return await trio.to_thread.run_sync(client.ask, "pit", request)
+    """One request to it, one answer, which may take longer than a player would wait: it may start a process."""
+    return await trio.to_thread.run_sync(client.ask, "pit", request, WITHIN)
 
 
 async def line_of(stream: trio.SocketStream) -> bytes:

@@ -1,5 +1,7 @@
 """`bayleaf run`: plays a rig."""
 
+import time
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Annotated, Final
@@ -20,10 +22,12 @@ from engine.live.process.engine_process import EngineProcess
 from engine.live.process.instance_lock import NameTaken
 from engine.live.process.last_scene import draft_file
 from engine.panel.panel_supervisor import keep_beside
+from engine.ports.port import NotRunning, PortSystem
 from engine.rig.edit.versions import RigVersions, SaveError
 from engine.rig.read.load import read, text_of
 from engine.rig.starter_rig import EMPTY
 
+_LOOK: Final = 0.5  # seconds between two looks for a MIDI system
 _END_WITHIN: Final = 4.7  # seconds from the first signal to the end, whatever hangs
 
 
@@ -42,6 +46,9 @@ def run(
             "--panel-port", metavar="N", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one."
         ),
     ] = panel.PORT,
+    wait: Annotated[
+        bool, typer.Option("--wait", help="Wait for a MIDI system that is not running yet, instead of ending.")
+    ] = False,
     lan: Annotated[bool, typer.Option("--lan", help="With --panel: admit paired browsers on other machines.")] = False,
 ) -> None:
     """Play a rig until stopped (Ctrl-C).
@@ -63,7 +70,8 @@ def run(
         raise CommandError(
             f"{network.machine} is not an engine of this rig but lends its ports; start it with: bayleaf lend {file}"
         )
-    system = system_for(loaded, backend, name, say)
+    opened = partial(system_for, loaded, backend, name, say)
+    system = _waited_for(opened) if wait else opened()
     leave_signals_to_the_show()
     try:
         command = panel_command(name, panel_port, lan)
@@ -77,6 +85,19 @@ def run(
         raise CommandError(f"the engine's socket cannot be created: {fault.strerror}: {fault.filename}") from None
     finally:
         system.close()
+
+
+def _waited_for(opened: Callable[[], PortSystem]) -> PortSystem:
+    """The ports of a MIDI system, as soon as it is running."""
+    told = False
+    while True:
+        try:
+            return opened()
+        except NotRunning as fault:
+            if not told:
+                say(f"waiting until there is a MIDI system: {fault}")
+            told = True
+            time.sleep(_LOOK)
 
 
 def _draft(name: str) -> Path:

@@ -3,7 +3,7 @@
 from functools import lru_cache
 
 from engine.core.cable.output_cable import BurstUnit, Unit
-from engine.midi.controllers import BANK_MSB, BANKS
+from engine.midi.controllers import BANK_LSB, BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM
 
 
@@ -17,6 +17,17 @@ def selects_sound(message: bytes) -> bool:
 def is_sound(unit: Unit) -> bool:
     """Whether these messages are program changes and bank selects alone."""
     return all(map(selects_sound, unit))
+
+
+def is_whole_sound(unit: Unit) -> bool:
+    """Whether these are a bank's MSB and LSB, and then a program, as a burst has them."""
+    if len(unit) != 3:
+        return False
+    high, low, program = unit
+    status = high[0]
+    if status & 0xF0 != CONTROLLER or low[0] != status or program[0] != status ^ CONTROLLER ^ PROGRAM:
+        return False
+    return high[1] == BANK_MSB and low[1] == BANK_LSB
 
 
 class ChannelSounds:
@@ -46,8 +57,13 @@ class ChannelSounds:
 
     def note_step(self, step: BurstUnit) -> None:
         """A step of a burst was sent."""
-        for message in step.unit:
-            self.note(message)
+        unit, channel = step.unit, step.channel
+        if is_whole_sound(unit):
+            self.sounds[channel], self.banks[channel] = unit, unit[:-1]
+            self.chosen.pop(channel, None)
+        else:
+            for message in unit:
+                self.note(message)
         if step.chooses:
             self.chosen[step.channel] = step.ends
 

@@ -266,13 +266,10 @@ class SceneChanges:
         self, now: int, bursts: Bursts, stack: Stack, out: list[Delivery]
     ) -> tuple[Mapping[int, SentBurst], int]:
         """What was sent, by output, and for how many instruments nothing was, since they are on their sounds."""
-        outputs, sent = self._outputs, dict[int, SentBurst]()
+        outputs, cables, sent = self._outputs, self._state.cables, dict[int, SentBurst]()
         unchanged = 0
-        for cable in self._state.cables:
-            output = cable.output
-            steps = bursts.get(output, ())
-            if not steps and cable.due is None and cable.remote is None:
-                continue  # else an earlier burst may wait there, which is replaced, also by nothing
+        for output in sorted({*bursts, *outputs.where_steps_wait()}):  # what waits is replaced, also by nothing
+            cable, steps = cables[output], bursts.get(output, ())
             needed = outputs.burst(now, output, steps, out, stack.name)
             if needed:
                 sent[output] = cable.speed, needed

@@ -54,8 +54,12 @@ class RaisedFaults:
         raise raised if raised is not None else ValueError(f"{name}: {what}")
 
 
-def through(link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+def through(
+    link: FilterLink, flowing: tuple[bytes | Later, ...], now: int, faults: Faults
+) -> tuple[bytes | Later, ...]:
     """What one filter makes of what reaches it; it is given delayed messages with the time at which they are due."""
+    if len(flowing) == 1 and isinstance(flowing[0], bytes):  # mostly
+        return _answers(link, flowing[0], now, faults)
     answered: list[bytes | Later] = []
     for item in flowing:
         if isinstance(item, Later):
@@ -100,7 +104,9 @@ class ChainMemory:
 def _answers(link: FilterLink, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:
     try:
         given = tuple(link.step(message, now))
-        wrong = [one for one in given if not _is_answer(one, link)]
+        right = True
+        for one in given:
+            right = right and (one is message or _is_answer(one, link))
     except Exception as fault:  # a plug-in may raise anything; the show goes on without it
         trace = fault.__traceback__
         while trace is not None and trace.tb_next is not None:
@@ -108,8 +114,9 @@ def _answers(link: FilterLink, message: bytes, now: int, faults: Faults) -> tupl
         place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
         faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})", fault)
         return (message,)
-    if wrong:
-        faults.add(link.name, f"it answered {wrong[0]!r}, which is no MIDI message")
+    if not right:
+        wrong = next(one for one in given if not _is_answer(one, link))
+        faults.add(link.name, f"it answered {wrong!r}, which is no MIDI message")
         return (message,)
     return given
 

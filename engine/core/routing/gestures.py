@@ -37,7 +37,8 @@ class Gestures:
         self.waiting: set[Channel] = set()
         self.leading = False
         self.active = False  # whether there is anything to look after
-        self.unsettled: dict[int, None] = {}  # inputs whose messages go other ways since a change, in order
+        # inputs whose messages go other ways since a change, in order, with the channels where that is settled
+        self.unsettled: dict[int, set[Channel]] = {}
         self.silenced = False  # whether anything was set to rest where hands may be elsewhere, as by a panic
         self.goes_on_at = 0  # when the next of them is settled
         self.looks_at: int | None = None  # when pedals are looked after that may have been left
@@ -60,7 +61,8 @@ class Gestures:
         self.waiting.update(channels)
         self.leading = self.leading or bool(channels)
         self.silenced = False
-        self.unsettled |= dict.fromkeys(unsettled)
+        for source in unsettled:
+            self.unsettled[source] = set()
         self.goes_on_at = now + PAUSE
         if self.unsettled and (self.due is None or self.due > self.goes_on_at):
             self.due = self.goes_on_at
@@ -114,9 +116,13 @@ class Gestures:
         else:
             self._taken[channel] = _in_order(players, self._taken.get(channel, {}))
 
-    def plan(self) -> None:
-        """What waits is another, or notes have changed: since when channels are silent, and what is due."""
-        sounding = self._notes.sounding_channels() if self.waiting else set()
+    def plan(self, sounding: set[Channel] | None = None) -> None:
+        """What waits is another, or notes have changed: since when channels are silent, and what is due.
+
+        `sounding`: the channels that sound, if that is known.
+        """
+        if sounding is None:
+            sounding = self._notes.sounding_channels() if self.waiting else set()
         self._silent = {each: self._silent.get(each, self._changed_at) for each in self.waiting - sounding}
         self.active = bool(self.waiting or self.unsettled or self.looks_at is not None)
         dues = [min(self._silent.values()) + FADING] if self._silent else []
@@ -200,7 +206,7 @@ class Gestures:
         for output, unit in new.units:
             part = [m for m in unit if self._may(None, output, m)]
             units.append((output, tuple(m for m in part if Moved(output, name_of(m)) not in sent)))
-        return answer(source, message, [each for each in units if each[1]], later, now)
+        return answer(source, message, tuple(each for each in units if each[1]), later, now)
 
     def _pressure(self, now: int, source: int, message: bytes, new: RoutedMessage) -> RoutedMessage:
         """The pressure of a key goes where the note of the key sounds."""
@@ -209,7 +215,7 @@ class Gestures:
             return new
         given = routes.answer(source, message, now, self._given)
         there = ((output, tuple(m for m in unit if (output, m[0] & 0x0F) in channels)) for output, unit in given.units)
-        return answer(source, message, [each for each in there if each[1]], given.later, now)
+        return answer(source, message, tuple(each for each in there if each[1]), given.later, now)
 
     def held(self, now: int, source: int, release: bytes) -> tuple[TimedMessage, ...]:
         """After `answer` to a release: what filters of the older routes by which its key sounds still hold."""

@@ -80,21 +80,13 @@ class Ledger:
         """By hand, the message with which it has moved this: of a pedal all that hold it, else the last one."""
         return self.pedals.hands(moved) or self.sent.mover(moved)
 
-    def moved_by(self, sources: Container[int], but_on: Container[Channel]) -> list[Moved]:
-        """What is off rest, and was moved by these inputs: on these channels, notes alone."""
-        held = self.pedals.of(sources)
-        return [
-            moved
-            for moved, sent in self.sent.values.items()
-            if (sent[0] in sources or moved in held)
-            and ((moved[0], moved[1][0] & 0x0F) not in but_on or moved[1][0] & 0xF0 == NOTE_ON)
-        ]
-
-    def movers_on(self, channels: Container[Channel], sources: Container[int]) -> set[int]:
-        """Those of these inputs that have moved anything off rest on these channels."""
-        values = self.sent.values.items()
-        moved = {sent[0] for moved, sent in values if sent[0] in sources and moved.channel in channels}
-        return moved | {hand[0] for _, hand, _ in self.pedals.held_by(sources, channels)}
+    def moved_by(self, sources: Container[int]) -> list[Moved]:
+        """What is off rest, and was moved by these inputs."""
+        values = self.sent.values
+        held = {pedal for pedal in self.pedals.of(sources) if pedal in values and values[pedal][0] not in sources}
+        if held:  # others have moved these pedals since
+            return [moved for moved, sent in values.items() if sent[0] in sources or moved in held]
+        return [moved for moved, sent in values.items() if sent[0] in sources]
 
     def _movers_on(self, output: int, channel: int) -> Iterator[tuple[Moved, Mapping[Hand, bytes]]]:
         for moved in self.sent.moved():

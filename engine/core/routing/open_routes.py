@@ -87,11 +87,12 @@ class OpenRoutes:
     def differing(self, other: "OpenRoutes", sources: Collection[int]) -> set[int]:
         """Those of these inputs whose messages go other ways there, now or later."""
         known = min(len(self.lasting), len(other.lasting))
-        leading = self._leads_anywhere() | other._leads_anywhere()  # most inputs of a large rig lead nowhere
+        leading = self.leading() | other.leading()  # most inputs of a large rig lead nowhere
         asked = [source for source in sources if source in leading or source >= known]
         return {source for source in asked if source >= known or not self._alike(other, source)}
 
-    def _leads_anywhere(self) -> frozenset[int]:
+    def leading(self) -> frozenset[int]:
+        """The inputs that lead anywhere."""
         if self._leading is None:
             both = enumerate(zip(self.lasting, self.called, strict=True))
             self._leading = frozenset(source for source, (lasting, called) in both if lasting or called)
@@ -215,10 +216,15 @@ class OpenRoutes:
                 given = run_chain(path.links, message, now, self.faults)
                 if known is not None:
                     known[id(path)] = given
-            unit = tuple(item for item in given if isinstance(item, bytes))
+            unit: Unit = ()
+            for item in given:
+                if isinstance(item, bytes):
+                    unit += (item,)
+                else:
+                    later.append(TimedMessage(item.at, item.message, path.outputs, path.lasting))
             if unit:
-                units.extend((output, placed(output, unit, places) if places else unit) for output in path.outputs)
-            later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
+                for output in path.outputs:
+                    units.append((output, placed(output, unit, places) if places else unit))
         return tuple(units), tuple(later)
 
 

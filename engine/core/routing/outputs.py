@@ -19,6 +19,7 @@ class Outputs:
 
     def __init__(self, state: State) -> None:
         self._state = state
+        self._bursts: set[int] = set()  # where steps of an earlier burst may wait
 
     def put(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
         """These (output, message), each by itself, which no player has sent."""
@@ -42,6 +43,7 @@ class Outputs:
         """These steps of a player's scene, or of the set-up; the answer are those that are sent."""
         state = self._state
         cable = state.cables[output]
+        self._bursts.add(output)
         if _only_sounds(steps):
             needed = tuple(cable.burst(now, steps, out, player))
         else:
@@ -50,6 +52,12 @@ class Outputs:
         if needed:
             state.merging.by_nobody(output, (message for step in needed for message in step.unit))
         return needed
+
+    def where_steps_wait(self) -> set[int]:
+        """The outputs where steps of an earlier burst may wait: here, or on the machine that has the cable."""
+        state = self._state
+        self._bursts = {output for output in self._bursts if state.cables[output].due is not None}
+        return self._bursts | state.remote_cables
 
     def command(self, output: int, messages: Iterable[bytes]) -> None:
         """A scene or a control sends these: nobody's key holds them, and nobody's route feeds them."""

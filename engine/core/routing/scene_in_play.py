@@ -54,6 +54,7 @@ class SceneInPlay:
         called = self._open_called()
         lasting = self._unmuted(self._all_lasting)
         self.routes = OpenRoutes(lasting, called, self.shared.memory, self._faults, self.places)
+        self.routes.leading()  # a recall will ask for it
 
     def _take_places(self, places: Places) -> None:
         compiled, self.places = self.compiled, places

@@ -4,8 +4,9 @@ Hands and feet move these values. A scene that no longer feeds them brings them 
 control set there, or else to the values of RP-015.
 """
 
-from collections.abc import Iterable, Iterator
-from typing import NamedTuple
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, MSB_OF, PARAMETERS, RESTS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_release
@@ -31,13 +32,13 @@ class Moved(NamedTuple):
         return self.output, self.what[0] & 0x0F
 
 
-class Move(NamedTuple):
+class Move:
     """What is moved, by which message, and whether that is to its rest; `low`: the LSB that a new MSB sets to 0."""
 
-    moved: Moved
-    sent: bytes
-    at_rest: bool
-    low: Moved | None = None
+    __slots__ = ("at_rest", "low", "moved", "sent")
+
+    def __init__(self, moved: Moved, sent: bytes, at_rest: bool, low: Moved | None = None) -> None:
+        self.moved, self.sent, self.at_rest, self.low = moved, sent, at_rest, low
 
 
 #: what something was last moved to: the input that moved it, what came in there, what was sent (a named tuple would
@@ -45,8 +46,13 @@ class Move(NamedTuple):
 Sent = tuple[int, bytes, bytes]
 
 
-def sent_of(source: int, message: bytes, moves: Iterable[Move]) -> dict[Moved, Sent]:
+NOTHING_SENT: Final[Mapping[Moved, Sent]] = {}
+
+
+def sent_of(source: int, message: bytes, moves: tuple[Move, ...]) -> Mapping[Moved, Sent]:
     """What these moves, made by an input's message, have left off rest."""
+    if not moves:
+        return NOTHING_SENT
     return {move.moved: (source, message, move.sent) for move in moves if not move.at_rest}
 
 
@@ -68,24 +74,33 @@ def position_of(message: bytes) -> bytes:
 
 def moves_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     """What these messages move on an output. A new MSB sets its LSB to 0 (MIDI 1.0 p. 12)."""
-    moves: list[Move] = []
+    moves: tuple[Move, ...] = ()
     for message in messages:
-        if message[0] & 0xE0 == NOTE_OFF or (rest_of(message) is None and not position_of(message)):
-            continue  # a note, for one
+        if message[0] & 0xE0 == NOTE_OFF:
+            continue  # a note
+        rest = rest_of(message)
+        if rest is None and not position_of(message):
+            continue
         low = None
         if message[0] & 0xF0 == CONTROLLER and message[1] in LSB_OF:
-            low = Moved(output, bytes((message[0], LSB_OF[message[1]])))
-        moves.append(Move(Moved(output, name_of(message)), message, is_at_rest(message), low))
-    return tuple(moves)
+            low = _moved(output, bytes((message[0], LSB_OF[message[1]])))
+        moves += (Move(_moved(output, name_of(message)), message, rest == message, low),)
+    return moves
+
+
+@lru_cache(maxsize=1 << 14)  # a named tuple takes three times as long to make
+def _moved(output: int, what: bytes) -> Moved:
+    return Moved(output, what)
 
 
 def made_of(output: int, messages: Iterable[bytes]) -> tuple[Move, ...]:
     """Notes that a filter made from a pedal, a clock or the like: no key holds them, so they count as off rest."""
-    return tuple(
-        Move(Moved(output, bytes((NOTE_ON | message[0] & 0x0F, message[1]))), message, is_release(message))
-        for message in messages
-        if message[0] & 0xE0 == NOTE_OFF  # note-off or note-on
-    )
+    moves: tuple[Move, ...] = ()
+    for message in messages:
+        if message[0] & 0xE0 == NOTE_OFF:  # note-off or note-on
+            note = _moved(output, bytes((NOTE_ON | message[0] & 0x0F, message[1])))
+            moves += (Move(note, message, is_release(message)),)
+    return moves
 
 
 def name_of(message: bytes) -> bytes:
@@ -124,13 +139,13 @@ class SentValues:
         """This input's message was sent and moved these. Where something else was set to stay, rest is a move, too."""
         values = self.values
         kept = self._commanded or self._set_up  # mostly nothing
-        for moved, sent, at_rest, low in moves:
-            if at_rest and not (kept and self._kept(moved)):
-                values.pop(moved, None)
+        for move in moves:
+            if move.at_rest and not (kept and self._kept(move.moved)):
+                values.pop(move.moved, None)
             else:
-                values[moved] = (source, message, sent)
-            if self.lows and low is not None:
-                values.pop(low, None)
+                values[move.moved] = (source, message, move.sent)
+            if self.lows and move.low is not None:
+                values.pop(move.low, None)
         if is_low(message):
             self.lows = True
 
@@ -143,15 +158,15 @@ class SentValues:
         self._keep(self._commanded, moves)
 
     def _keep(self, kept: dict[Moved, bytes], moves: Iterable[Move]) -> None:
-        for moved, sent, at_rest, low in moves:
-            self.values.pop(moved, None)
-            if at_rest:
-                kept.pop(moved, None)
+        for move in moves:
+            self.values.pop(move.moved, None)
+            if move.at_rest:
+                kept.pop(move.moved, None)
             else:
-                kept[moved] = sent
-            if low is not None:
-                self.values.pop(low, None)
-                kept.pop(low, None)
+                kept[move.moved] = move.sent
+            if move.low is not None:
+                self.values.pop(move.low, None)
+                kept.pop(move.low, None)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015): what has no rest stays."""
@@ -187,6 +202,11 @@ class SentValues:
     def moved(self) -> list[Moved]:
         """All that hands and feet have moved off rest."""
         return [*self.values]
+
+    def moved_on(self, channels: Collection[Channel]) -> list[Moved]:
+        """The same of these channels alone."""
+        outputs = {output for output, _ in channels}  # mostly one: that is cheaper to ask for
+        return [moved for moved in self.values if moved[0] in outputs and moved.channel in channels]
 
     def mover(self, moved: Moved) -> dict[Hand, bytes]:
         """The hand that moved it last, and its message."""

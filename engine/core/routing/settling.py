@@ -49,7 +49,7 @@ class Settling:
         state, routes = self._state, self._state.routes
         assert routes is not None, "a scene is in force"
         if not state.rules.gestures:
-            self._rest(now, {}, set(sources), None, set(), out)
+            self._rest(now, {}, set(sources), state.ledger.moved_by(set(sources)), set(), out)
             return
         gestures = state.gestures
         changed: Collection[int] = sources
@@ -59,9 +59,15 @@ class Settling:
             bound = state.ledger.notes.bind(differ, before)
             if not gestures.silenced:
                 changed = differ
-        moved = state.ledger.sent.movers() | state.positions.moved() if changed else set()
-        gestures.leave(now, bound, sorted(moved.intersection(changed)))
+        gestures.leave(now, bound, sorted(self._movers(changed)))
         gestures.notes_changed(now, range(len(state.boards)))
+
+    def _movers(self, sources: Collection[int]) -> set[int]:
+        """Those of these inputs that have moved anything."""
+        moved = self._state.positions.moved().intersection(sources)
+        if len(moved) < len(sources):  # a pressure, or a note that a filter has made, has no position
+            moved |= self._state.ledger.sent.movers().intersection(sources)
+        return moved
 
     def _differing(self, before: OpenRoutes, routes: OpenRoutes, sources: Collection[int]) -> set[int]:
         """Those of these inputs whose messages go other ways by the ones than by the others, or may be taken by other
@@ -104,14 +110,12 @@ class Settling:
                 break
         return some
 
-    def _settle(self, now: int, source: int, sounding: set[Channel], out: list[Delivery]) -> AllWanted:
-        """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions: the answer
-        are all that it reaches."""
+    def _settle(self, now: int, source: int, sounding: set[Channel], out: list[Delivery]) -> None:
+        """What this input no longer feeds comes to rest, and what it newly reaches is sent its positions."""
         self._state.gestures.unsettled.pop(source, None)
-        wanted = self._wanted((source,))
-        self._rest(now, wanted, {source}, None, sounding, out)
+        wanted, moved = self._wanted((source,)), self._state.ledger.moved_by({source})
+        self._rest(now, wanted, {source}, self._not_waiting(moved, sounding), sounding, out)
         self._send(now, wanted, out, sounding)
-        return wanted
 
     def controls_changed(self, now: int, out: list[Delivery]) -> None:
         """The routes are the same, but controls may take what moved something: that comes to rest."""
@@ -153,33 +157,50 @@ class Settling:
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
             wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
-            self._rest(now, wanted, None, ended, self._sounding(), out)
+            self._rest(now, wanted, None, self._state.ledger.sent.moved_on(ended), self._sounding(), out)
             self._send(now, wanted, out)
 
     def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         gestures = self._state.gestures
-        wanted: AllWanted | None = None
         channels = {(target.output, target.channel) for target in targets}
-        if gestures.unsettled:
-            sounding = self._sounding()
-            others = self._state.ledger.movers_on(channels, gestures.unsettled) - {source}
-            if source in gestures.unsettled:
-                wanted = self._settle(now, source, sounding, out)
-                gestures.notes_changed(now, (source,))
-            for other in sorted(others):  # what they have left there
-                self._settle(now, other, sounding, out)
-                gestures.notes_changed(now, (other,))
+        sounding = self._sounding()
+        wanted = self._settle_on(now, source, channels, sounding, out) if gestures.unsettled else None
         channels &= gestures.waiting
         if not channels:
             return
         if gestures.looks_at is not None:  # notes may have ended there since
-            gestures.plan()
+            gestures.plan(sounding)
         self.after_silence(now, out, channels)
-        sounding = channels & gestures.waiting
-        if sounding:  # a pedal that is down holds the new note, and ends none of the old ones
+        channels &= gestures.waiting
+        if channels:  # a pedal that is down holds the new note, and ends none of the old ones
             wanted = self._wanted((source,)) if wanted is None else wanted
-            self._send(now, _only(wanted, lambda m, w: m.channel in sounding and _is_down(w.sent)), out)
+            self._send(now, _only(wanted, lambda m, w: m.channel in channels and _is_down(w.sent)), out)
+
+    def _settle_on(
+        self, now: int, source: int, channels: set[Channel], sounding: set[Channel], out: list[Delivery]
+    ) -> AllWanted | None:
+        """Settle these channels, and no others, for a note of this input: what else is unsettled does not delay it.
+
+        The answer is all that the input reaches, if that was found out.
+        """
+        state = self._state
+        unsettled, wanted = state.gestures.unsettled, None
+        moved = state.ledger.sent.moved_on(channels)
+        movers = {mover for each in moved for mover, _ in state.ledger.movers(each)}
+        moved = self._not_waiting(moved, sounding)
+        for each in (source, *sorted(movers - {source})):  # others may have left something there
+            if channels <= unsettled.get(each, channels):
+                continue
+            unsettled[each] |= channels
+            theirs = self._wanted((each,))
+            if each == source:
+                wanted = theirs
+            there = _only(theirs, lambda moved, _: moved.channel in channels)
+            if moved:
+                self._rest(now, there, {each}, moved, sounding, out)
+            self._send(now, there, out, sounding)
+        return wanted
 
     def send_to_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
@@ -219,26 +240,25 @@ class Settling:
                             wanted.setdefault(moved, {})[hand_of(source, message)] = Wanted(message, sent)
         return wanted
 
+    def _not_waiting(self, moved: Iterable[Moved], sounding: set[Channel]) -> list[Moved]:
+        """What of this does not wait for its channel to be silent already; a note never does."""
+        waiting = self._state.gestures.waiting & sounding
+        return [each for each in moved if each.channel not in waiting or each.what[0] & 0xF0 == NOTE_ON]
+
     def _rest(
         self,
         now: int,
         wanted: AllWanted,
         sources: set[int] | None,
-        channels: set[Channel] | None,
+        candidates: Iterable[Moved],
         sounding: set[Channel],
         out: list[Delivery],
     ) -> None:
-        """What these inputs have moved (on these channels), and no longer feed, comes to rest, where nothing sounds."""
+        """What of these candidates the inputs have moved, and no longer feed, comes to rest, where nothing sounds."""
         state = self._state
-        if sources is None:
-            candidates = state.ledger.sent.moved()
-        else:
-            candidates = state.ledger.moved_by(sources, state.gestures.waiting & sounding)  # there it waits already
         for moved in candidates:
             output, what = moved
             channel, on_note = (output, what[0] & 0x0F), what[0] & 0xF0 == NOTE_ON
-            if channels is not None and channel not in channels:
-                continue
             movers = state.ledger.movers(moved).items()
             leaving = {
                 hand

@@ -17,12 +17,12 @@ from engine.live.edit.incoming_dumps import IncomingDumps
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change, SentRig, replaced, replaced_from_outside
 from engine.live.process.worker_process import WorkGivenUp
+from engine.live.rounds import next_round
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, LongText, refused, unchanged
 from engine.rig.edit import scene_edits
 
 _ROUND: Final = 0.05  # seconds between looks for requests
-_REST: Final = 0.25  # seconds where the rig has no input for them
 _AFTER_EACH: Final = 0.001  # seconds: a turn of the loop for each is not enough, since the reader needs Python's lock
 _AFTER_ROUTE: Final = 0.1  # seconds until the next request is carried out
 _AFTER_RESTORE: Final = 1.0
@@ -48,7 +48,10 @@ class RemoteWork:
         requests = self._show.engine.reports.requests
         async with trio.open_nursery() as nursery:
             while True:
-                await trio.sleep(_ROUND if self._show.engine.state.compiled.remote.inputs else _REST)
+                if self._show.engine.state.compiled.remote.inputs:
+                    await trio.sleep(_ROUND)
+                else:
+                    await next_round()
                 while requests:
                     source, request = requests.popleft()
                     try:

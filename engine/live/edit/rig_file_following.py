@@ -4,20 +4,19 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-import trio
-
 from engine.live.edit.rig_session import WAITS, RigSession
 from engine.live.edit.rig_texts import replaced_by_file
 from engine.live.edit.sound_list_files import Facts, SoundLists, facts
 from engine.live.port_reopening import Apart
 from engine.live.process.worker_process import WorkGivenUp
 from engine.live.process.worker_threads import in_a_thread, to_its_end
+from engine.live.rounds import next_round
 from engine.plurals import counted
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError
 from engine.user_error import shortened
 
-_ROUND: Final = 0.25  # seconds between looks at the file
+_ROUNDS: Final = 2  # from one look at the file to the next
 
 
 class RigFileFollower:
@@ -39,7 +38,7 @@ class RigFileFollower:
         session = self._session
         seen = await self._apart(partial(facts, session.file))
         while True:
-            await trio.sleep(_ROUND)
+            await next_round(_ROUNDS)
             if session.file != self._file:
                 self._file, self._lists, seen = session.file, SoundLists(session.file.parent), None
             before, look = seen, partial(self._looked_at, session.file, self._show.engine.rig)

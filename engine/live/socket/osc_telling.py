@@ -8,13 +8,13 @@ from typing import Final
 
 import trio
 
+from engine.live.rounds import next_round
 from engine.live.show import Show
 from engine.live.socket.osc_facts import facts
 from engine.live.socket.osc_packets import Value, osc_message
 from engine.rig.models.control import osc_address
 
 _PERIOD: Final = 1 / 30  # seconds
-_REST: Final = 0.25  # seconds between looks whether the rig names an address by now
 
 
 class OscTelling:
@@ -32,7 +32,10 @@ class OscTelling:
             while True:
                 for address, message in self.take():
                     await self._send(ways, message, address)
-                await trio.sleep(_PERIOD if self._told else _REST)
+                if self._told:
+                    await trio.sleep(_PERIOD)
+                else:  # the rig may name an address by then
+                    await next_round()
 
     def take(self) -> list[tuple[str, bytes]]:
         """What is to be sent now: (address, message)."""

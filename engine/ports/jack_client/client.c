@@ -174,6 +174,7 @@ static int open_output(Client *client, void *port) {
     if (ring_make(&output->ring, OUTPUT_RING)) return -1;
     output->taken = 1;
     output->begun = 0;
+    output->silent = 0;
     atomic_store(&output->lost, 0);
     atomic_store(&output->busy_in, atomic_load(&client->cycles) - PASSED_ON);
     atomic_store(&output->port, port);

@@ -40,6 +40,7 @@ typedef struct {
     _Atomic uint32_t busy_in; /* the last cycle in which it sent something */
     _Atomic uint32_t lost;    /* messages that the library refused */
     uint32_t begun;           /* the process thread's: bytes of the oldest message that earlier periods have taken */
+    int silent;               /* the process thread's: nothing is in its buffer */
     LongMessage *first, *last; /* Python's */
     uint32_t kept;             /* Python's: bytes in that list */
     int taken;                 /* Python's */
@@ -58,6 +59,9 @@ typedef struct {
     _Atomic int64_t period_ns;
     Frames next_frame;            /* the process thread's: the next cycle's first frame, by the server's count */
     int counting;                 /* the process thread's: whether that is known */
+    int64_t began, least_delay;   /* the process thread's: when the last cycle did, by CLOCK_MONOTONIC (ns) */
+    int delays;                   /* the process thread's: cycles of which that is the least delay */
+    Frames frames;                /* the process thread's: how many the last cycle had */
     Frames rate;
     _Atomic int inputs_used, outputs_used; /* places that have ever been used */
     int users;                        /* Python's, as the next two: calls that are under way without its lock */

@@ -14,7 +14,7 @@ from typing import Final, TypeVar
 from engine.ports.jack_client.native import Client
 from engine.ports.jack_client.requests import PATIENCE, JackRequests
 from engine.ports.jack_end import CLOSED, MISSING, STOPPED
-from engine.ports.port import PortError, PortGone
+from engine.ports.port import NotRunning, PortError, PortGone
 
 _Answer = TypeVar("_Answer")
 
@@ -119,7 +119,7 @@ class WatchedJackClient:
         try:
             return self._requests.ask(lambda: Client(name), Client.close)
         except OSError:
-            raise PortError(MISSING) from None
+            raise NotRunning(MISSING) from None
 
     # In the thread of the requests
 

@@ -33,7 +33,7 @@ async def test_work_is_done_in_another_process_with_a_lower_priority(worker: Wor
     assert first != os.getpid()
     assert await worker.run(os.getpid) == first
     assert os.getpriority(os.PRIO_PROCESS, first) > os.getpriority(os.PRIO_PROCESS, 0)
-    assert os.sched_getscheduler(first) == os.SCHED_OTHER
+    assert os.sched_getscheduler(first) not in (os.SCHED_FIFO, os.SCHED_RR)
 
 
 async def test_what_the_work_raises_is_raised_here(worker: WorkerProcess) -> None:

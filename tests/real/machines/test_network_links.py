@@ -48,6 +48,7 @@ burst = [ {{ instrument = "lead", sound = "Warm" }} ]
 """
 TRIALS = int(os.environ.get("BAYLEAF_CABLES", "2"))
 LONGEST_MS = 4000  # of each part of a pulled cable; 300 to 1,200 are usual (bench/README.md)
+ROUNDS = 5  # at the most, until a link holds for a thousand notes
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
@@ -77,6 +78,14 @@ class DeskAndLender:
     def until_still(self) -> None:
         """Wait until nothing has come out for a while."""
         until("silence", lambda: time.monotonic() - self.strings.heard[-1][0] > 0.5)
+
+    def links_lost(self) -> int:
+        """How often the machine that lends has lost the link to the engine."""
+        return self.machines.said("left").count("no engine plays")
+
+    def has_or_lost(self, most: int, lost: int) -> bool:
+        """Whether this many messages have come out of the strings, or the link was lost more often than that."""
+        return self.strings.has(most) or self.links_lost() > lost
 
     def status(self) -> dict[str, Any]:
         """The engine's status."""
@@ -165,13 +174,9 @@ def test_a_cable_is_pulled_and_put_back(stage: DeskAndLender, whose: str) -> Non
         assert max(times) < LONGEST_MS, what
 
 
-def test_a_bad_cable_keeps_the_order(stage: DeskAndLender) -> None:
-    """With 1 % of the packets lost and the others up to 5 ms early or late on their way, every note from a far input
-    reaches a far output once and in order; the displayed round trip includes the delay."""
-    quiet = until("a round trip", lambda: stage.machine("left")["round_trip"])
-    stage.net.disturb("left", 0.01, 5, 5)
-    until("the delay to be shown", lambda: (stage.machine("left")["round_trip"] or quiet)["last"] > 4)
-    until("both ports", lambda: not stage.unplugged())
+def notes_over(stage: DeskAndLender, lost: int) -> tuple[list[str], list[str]]:
+    """A thousand notes from the far keys: what was played, and what arrived at the far strings. It ends early if the
+    link has been lost more often than `lost` times."""
     stage.until_through(len(stage.strings.heard))
     stage.until_still()
     since = len(stage.strings.heard)
@@ -181,9 +186,25 @@ def test_a_bad_cable_keeps_the_order(stage: DeskAndLender) -> None:
         played += [f"90 {note} {1 + number % 127:02X}", f"80 {note} 40"]
         stage.keys.play(*played[-2:])
         most = since + len(played) - 200
-        until("what was played", partial(stage.strings.has, most))
-    until("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:])
-    assert stage.strings.messages(since) == played
+        until("what was played", partial(stage.has_or_lost, most, lost))
+    until("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:] or stage.links_lost() > lost)
+    return played, stage.strings.messages(since)
+
+
+def test_a_bad_cable_keeps_the_order(stage: DeskAndLender) -> None:
+    """With 1 % of the packets lost and the others up to 5 ms early or late on their way, every note from a far input
+    reaches a far output once and in order; the displayed round trip includes the delay. (A computer so busy that a
+    program gets no time for 300 ms loses the link itself, which is another matter: the notes are played again.)"""
+    quiet = until("a round trip", lambda: stage.machine("left")["round_trip"])
+    stage.net.disturb("left", 0.01, 5, 5)
+    until("the delay to be shown", lambda: (stage.machine("left")["round_trip"] or quiet)["last"] > 4)
+    for _ in range(ROUNDS):
+        until("both ports", lambda: not stage.unplugged())
+        before = stage.links_lost()
+        played, arrived = notes_over(stage, before)
+        if stage.links_lost() == before:
+            break
+    assert arrived == played
     assert stage.machine("left")["round_trip"]["most"] > 4  # ms: there and back are 5 each, plus or minus 5
     stage.net.calm("left")
 
