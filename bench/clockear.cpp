@@ -3,7 +3,8 @@
 //     clockear NAME SECONDS
 //
 // Joins the port whose name contains NAME and ends in "out0", listens, and prints the server's rate and the frame of
-// each clock, one a line: frames of the server's own count, so that its wake-ups are in no figure.
+// each clock, one a line: frames of the server's own count, so that its wake-ups are in no figure. A -1 among them: the
+// count jumped or stood still, since the server or this listener missed a period.
 
 #include <jack/jack.h>
 #include <jack/midiport.h>
@@ -16,16 +17,26 @@
 
 static jack_client_t *client;
 static jack_port_t *port;
-static jack_nframes_t frames_of[1 << 16];
+static long frames_of[1 << 16];
 static std::atomic<size_t> count{0};
 
+static void note(long frame) {
+    if (count < sizeof frames_of / sizeof *frames_of) frames_of[count++] = frame;
+}
+
 static int hear(jack_nframes_t frames, void *) {
+    static jack_nframes_t next;
+    static jack_time_t called;
+    const jack_time_t now = jack_get_time(), period = 1000000ULL * frames / jack_get_sample_rate(client);
     void *buffer = jack_port_get_buffer(port, frames);
     const jack_nframes_t begin = jack_last_frame_time(client);
+    if (next && (begin != next || now - called > 2 * period)) note(-1);
+    next = begin + frames;
+    called = now;
     for (uint32_t e = 0; e < jack_midi_get_event_count(buffer); e++) {
         jack_midi_event_t event;
         if (jack_midi_event_get(&event, buffer, e) || event.size != 1 || event.buffer[0] != 0xF8) continue;
-        if (count < sizeof frames_of / sizeof *frames_of) frames_of[count++] = begin + event.time;
+        note(begin + event.time);
     }
     return 0;
 }
@@ -55,7 +66,7 @@ int main(int, char **arguments) {
     usleep(useconds_t(std::atof(arguments[2]) * 1e6));
     const size_t heard = count;
     std::printf("%u\n", jack_get_sample_rate(client));
-    for (size_t i = 0; i < heard; i++) std::printf("%u\n", frames_of[i]);
+    for (size_t i = 0; i < heard; i++) std::printf("%ld\n", frames_of[i]);
     jack_client_close(client);
     return 0;
 }

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from functools import partial
 from pathlib import Path
@@ -25,7 +25,10 @@ from bench.rigs import ports, scene
 INPUTS, OUTPUTS = 24, 32
 BPM: Final = 120
 BARE, LOOP = "bare python-rtmidi", "bare sleep loop"
+JUMP: Final = -1  # among frames: the server's count jumped or stood still
 _SETTLED: Final = 5.0  # seconds until starts are over
+_A_SECOND: Final = 24 * BPM // 60  # clocks
+_UNTRUE: Final = 2  # seconds after a jump
 _CLOCK: Final = [f"[sync.clock]\nbpm = {BPM}\nto = ['out0']\nrun = true"]
 
 Contender = Callable[[], AbstractContextManager[subprocess.Popen[bytes]]]
@@ -87,19 +90,48 @@ def _clock(pace: Pace, result: Result, folder: Path, ear: str) -> None:
                 time.sleep(_SETTLED)
                 command = [ear, "bench", str(pace.seconds(10))]
                 rate, *frames = map(int, subprocess.check_output(command, text=True).split())
-                if not frames:
+                if max(frames, default=JUMP) == JUMP:
                     raise Failed(name, "sent no clock", folder)
-            turns.setdefault(name, []).append(percentiles(off_grid(rate, frames)))
-    rows = {name: medians(listed) for name, listed in turns.items()}
+            found, jumps = off_grid(rate, frames), {"jumps": float(frames.count(JUMP))}
+            turns.setdefault(name, []).append(jumps | (percentiles(found) if found else {}))
+    measured = {name: [turn for turn in listed if len(turn) > 1] for name, listed in turns.items()}
+    rows = {name: medians(listed) | {"jumps": _jumps(turns[name])} for name, listed in measured.items()}
     title = f"Clock at {BPM} beats per minute at the far end, on JACK"
-    note = "µs off the grid, by the listener's frames; medians. A frame at 48 kHz is 21 µs."
+    note = (
+        "µs off the grid, by the listener's frames; medians. A frame at 48 kHz is 21 µs. Jumps: how often in all turns "
+        f"a period was missed, so that the count jumped or stood still; {_UNTRUE} s after each are left out."
+    )
     result.tables.append(beside(BAYLEAF, rows, ("p50", "p99"), title, note))
-    result.figures["clock p99"] = rows[BAYLEAF]["p99"]
+    if measured[BAYLEAF]:
+        result.figures["clock p99"] = rows[BAYLEAF]["p99"]
+    else:
+        result.notes.append("The server missed periods all the time, so the clock could not be measured.")
+
+
+def _jumps(turns: Sequence[Mapping[str, float]]) -> float:
+    return sum(turn["jumps"] for turn in turns)
 
 
 def off_grid(rate: int, frames: Sequence[int]) -> list[float]:
-    """How far each clock is from an even grid through the middle of them all (ns)."""
-    spacing = rate * 60 / (24 * BPM)
-    late = [frame - frames[0] - number * spacing for number, frame in enumerate(frames)]
-    middle = statistics.median(late)
-    return [abs(each - middle) * 1e9 / rate for each in late]
+    """How far each clock is from an even grid (ns), which begins again with each jump and goes through the middle.
+
+    Left out are the clocks just after a jump, and stretches of less than a second between two.
+    """
+    found: list[float] = []
+    for number, stretch in enumerate(_stretches(frames)):
+        clocks = stretch[_UNTRUE * _A_SECOND :] if number else stretch
+        late = [frame - clocks[0] - place * rate / _A_SECOND for place, frame in enumerate(clocks)]
+        if len(late) >= _A_SECOND:
+            middle = statistics.median(late)
+            found += [abs(each - middle) * 1e9 / rate for each in late]
+    return found
+
+
+def _stretches(frames: Sequence[int]) -> list[list[int]]:
+    found: list[list[int]] = [[]]
+    for frame in frames:
+        if frame == JUMP:
+            found.append([])
+        else:
+            found[-1].append(frame)
+    return found

@@ -21,6 +21,9 @@ PARTS: Final = {
     "start": 15,
 }
 
+#: what the name of a part's results ends with if the compiled build was measured
+COMPILED: Final = ", compiled"
+
 Cell = str | float | None
 
 

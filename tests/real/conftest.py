@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 from tests.support.alsa_guest import QEMU, Guest
 from tests.support.engine_process import Engine
@@ -20,6 +20,7 @@ from tests.support.needed import need
 from tests.support.own_shared_memory import own_shared_memory
 from tests.support.page_turner import beginning_engine
 from tests.support.panel_in_browser import RIG, RIG_2, RIG_PLAYERS, PanelInBrowser, pit
+from tests.support.waiting import WITHIN
 
 #: these come last, in this order: starts, which need the processor for themselves; then what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")
@@ -111,6 +112,7 @@ def synth(jack_server: str) -> Iterator[FluidSynth]:
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium, without a window."""
     need("chromium")
+    expect.set_options(timeout=WITHIN * 1000)  # ms; Playwright's own five seconds pass on a busy computer
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         yield browser

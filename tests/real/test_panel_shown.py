@@ -1,6 +1,8 @@
 """What the page shows, and what a player does there without editing: a browser, the panel, an engine on JACK ports."""
 
-from playwright.sync_api import WebSocket, expect
+from functools import partial
+
+from playwright.sync_api import Page, WebSocket, expect
 
 from tests.support.panel_in_browser import LONGEST, PHONE, VIEWS, PanelInBrowser, in_force
 from tests.support.waiting import until
@@ -26,42 +28,44 @@ def test_next_back_and_jump_recall_and_the_boxes_hear_it(look_pit: PanelInBrowse
     assert look_pit.said == []
 
 
+def _note_frames(seen: list[str | bytes], live: WebSocket) -> None:
+    def note(frame: str | bytes) -> None:  # a function of Python's: Playwright marks what it calls
+        seen.append(frame)
+
+    live.on("framesent", note)
+    live.on("framereceived", note)
+
+
+def _hide(page: Page, hidden: bool) -> None:
+    page.evaluate(
+        "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
+        " document.dispatchEvent(new Event('visibilitychange')); }",
+        hidden,
+    )
+
+
 def test_a_tab_in_the_background_causes_no_traffic(look_pit: PanelInBrowser) -> None:
-    """While the tab is hidden, on whatever view, the page neither sends nor gets a frame, whatever is played; shown
+    """While a tab is hidden, on whatever view, its page neither sends nor gets a frame, whatever is played; shown
     again, it has the scene that was recalled meanwhile. (A headless browser never hides a tab: a script says so.)"""
-    page = look_pit.blank()
-    frames: list[str | bytes] = []
-
-    def note(frame: str | bytes) -> None:
-        frames.append(frame)
-
-    def follow(live: WebSocket) -> None:
-        live.on("framesent", note)
-        live.on("framereceived", note)
-
-    def hide(hidden: bool) -> None:
-        page.evaluate(
-            "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
-            " document.dispatchEvent(new Event('visibilitychange')); }",
-            hidden,
-        )
-
-    page.on("websocket", follow)
-    for view in VIEWS:
+    frames: dict[str, list[str | bytes]] = {view: [] for view in VIEWS}
+    tabs = {view: look_pit.blank() for view in VIEWS}
+    for view, page in tabs.items():
+        page.on("websocket", partial(_note_frames, frames[view]))
         page.goto(f"{look_pit.panel.address}#{view}")
         expect(page.locator("#scene-number")).to_have_text("11")
-        hide(True)
-        page.wait_for_timeout(500)  # until what was on its way has arrived
-        frames.clear()
-        look_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
-        look_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
-        assert look_pit.engine.request("next") is not None
-        page.wait_for_timeout(1500)  # what a page does again and again, it does once per second or more often
-        assert (view, frames) == (view, [])
-        hide(False)
+        _hide(page, True)
+    page.wait_for_timeout(500)  # until what was on its way has arrived
+    for seen in frames.values():
+        seen.clear()
+    look_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+    look_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
+    assert look_pit.engine.request("next") is not None
+    page.wait_for_timeout(1500)  # what a page does again and again, it does once per second or more often
+    assert frames == {view: [] for view in VIEWS}
+    for view, page in tabs.items():
+        _hide(page, False)
         expect(page.locator("#scene-number")).to_have_text("12")
-        assert frames
-        assert look_pit.engine.request("back") is not None
+        assert frames[view]
 
 
 def test_next_back_and_panic_are_within_a_thumbs_reach(look_pit: PanelInBrowser) -> None:

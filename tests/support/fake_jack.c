@@ -100,14 +100,14 @@ int fake_clock_gettime(clockid_t clock, struct timespec *time) {
     *time = (struct timespec){now_ns / 1000000000, now_ns % 1000000000};
     return 0;
 }
-static uint64_t get_time(void) { return (uint64_t)now_ns / 1000; }
-static int cycle_times(const void *client, Frames *current, uint64_t *start, uint64_t *next, float *period) {
+static Frames since_start; /* when we are called */
+static Frames frames_since_cycle_start(const void *client) {
     (void)client;
-    *current = (Frames)((start_us * 48 + 500) / 1000);
-    *start = start_us;
-    *period = 64 * 1e6f / 48000;
-    *next = start_us + (uint64_t)*period;
-    return 0;
+    return since_start;
+}
+static Frames last_frame_time(const void *client) {
+    (void)client;
+    return (Frames)((start_us * 48 + 500) / 1000);
 }
 
 JackLibrary jack = {
@@ -130,17 +130,18 @@ JackLibrary jack = {
     .midi_max_event_size = max_event_size,
     .get_sample_rate = sample_rate,
     .get_buffer_size = buffer_size,
-    .get_time = get_time,
-    .get_cycle_times = cycle_times,
+    .last_frame_time = last_frame_time,
+    .frames_since_cycle_start = frames_since_cycle_start,
 };
 
 /* What a test calls */
 
 void fake_room(size_t bytes) { room = bytes; }
-/* A cycle that begins at `us`, which the server takes for `error` us more; we are called `late` us after it. */
-void fake_cycle(uint64_t us, int64_t error, int64_t late) {
-    start_us = us + (uint64_t)error;
-    now_ns = (int64_t)us * 1000 + late * 1000;
+/* A cycle that begins at `us`; the server awakes `late` us after that, and calls us another `delay` us later. */
+void fake_cycle(uint64_t us, int64_t late, int64_t delay) {
+    start_us = us;
+    since_start = (Frames)(delay * 48 / 1000);
+    now_ns = ((int64_t)us + late + delay) * 1000;
     in_cycle = 1;
     process(64, client_argument);
     in_cycle = 0;

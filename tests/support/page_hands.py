@@ -5,6 +5,8 @@ from typing import Protocol
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.support.waiting import until
+
 #: how often Tab has to be pressed (backwards, if negative) until an element has the focus
 STEPS = """element => {
   const all = [...document.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex]")].filter(
@@ -15,7 +17,6 @@ STEPS = """element => {
   const before = all.filter((each) => now.compareDocumentPosition(each) & Node.DOCUMENT_POSITION_PRECEDING).length;
   return wanted < before ? wanted - before : wanted - before + 1;
 }"""
-TRIES = 20
 WAYS_BACK = re.compile("^(All scenes|Close)$")
 
 
@@ -84,14 +85,16 @@ class Keyboard:
         """Press Tab until it has the focus; what is drawn meanwhile may change how often."""
         expect(what).to_be_visible()
         expect(what).to_be_enabled()
-        for _ in range(TRIES):
+
+        def reached() -> bool:
             steps = int(what.evaluate(STEPS))
-            if not steps:
-                return
             for _ in range(abs(steps)):
                 self.page.keyboard.press("Tab" if steps > 0 else "Shift+Tab")
-            self.page.wait_for_timeout(50)  # what is being drawn may be what was in the way
-        raise AssertionError(f"Tab does not reach {what}")
+            if steps:
+                self.page.wait_for_timeout(50)  # what is being drawn may be what was in the way
+            return not steps
+
+        until(f"Tab to reach {what}", reached)
 
 
 class Hand:

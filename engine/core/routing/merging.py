@@ -40,7 +40,7 @@ class Merging:
         self._ledger = ledger
         self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
         self._came: defaultdict[Hand, PlayedParameter] = defaultdict(PlayedParameter)
-        self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by `SentHigh.place`
+        self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by the place of a `SentHigh`
 
     def hear(self, player: int, message: bytes) -> None:
         """A controller came in that is part of a parameter, or resets all, wherever it is routed."""
@@ -68,7 +68,7 @@ class Merging:
             for message in positions.of(player):
                 for (output, what), sent in routes.moves(player, message).items():
                     if sent and _is_high(what):  # else a filter holds it back
-                        self.note(player, (SentHigh((output, what[0], what[1]), sent[2]),))
+                        self.note(player, (((output, what[0], what[1]), sent[2]),))
         values = self._ledger.sent
         for (output, status, number), sent_high in self._highs.items():
             moved = Moved(output, bytes((status, number)))

@@ -92,9 +92,7 @@ class SpecialAnswers:
         if state.delayed.due is not None:
             state.delayed.outdate(source, answer.units, state.places)
         if len(answer.sent) == len(answer.moves):  # none of them to rest
-            values = self._sent.values
-            for what, last in answer.sent:
-                values[what] = last
+            self._sent.values.update(answer.sent)
         else:
             self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message

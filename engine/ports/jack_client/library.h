@@ -43,8 +43,8 @@ enum { PORT_IS_INPUT = 0x1, PORT_IS_OUTPUT = 0x2, NO_START_SERVER = 0x1 };
     X(size_t, midi_max_event_size, (void *))                                                               \
     X(Frames, get_sample_rate, (void *))                                                                   \
     X(Frames, get_buffer_size, (void *))                                                                   \
-    X(uint64_t, get_time, (void))                                                                          \
-    X(int, get_cycle_times, (const void *, Frames *, uint64_t *, uint64_t *, float *))                     \
+    X(Frames, last_frame_time, (const void *))                                                             \
+    X(Frames, frames_since_cycle_start, (const void *))                                                    \
     X(int, connect, (void *, const char *, const char *))                                                  \
     X(const char **, get_ports, (void *, const char *, const char *, unsigned long))                       \
     X(void, free, (void *))                                                                                \

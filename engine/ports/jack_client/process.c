@@ -12,7 +12,7 @@
 enum {
     LEAST_PIECE = 64, /* bytes: a smaller piece of a SysEx waits for the next period */
     TOO_FAR = 1000,   /* ms: a later time than that is a mistake, and counts as now */
-    ONE_LOOK = 20000  /* ns that reading two clocks takes at most, unless we lose the processor there */
+    MANY = 64         /* cycles, of which one is in time unless all are late */
 };
 
 typedef struct {
@@ -24,37 +24,39 @@ typedef struct {
 /* The whole number nearest to one that is not negative. */
 static int64_t nearest(double value) { return (int64_t)(value + 0.5); }
 
-/* JACK's clock is not CLOCK_MONOTONIC (it may be CLOCK_MONOTONIC_RAW): what to add to it (ns). */
-static int64_t clock_offset(void) {
-    int64_t before = 0, theirs = 0, after = 0;
-    for (int tries = 0; tries < 3; tries++) {
-        before = monotonic_ns();
-        theirs = (int64_t)jack.get_time() * 1000;
-        after = monotonic_ns();
-        if (after - before < ONE_LOOK) break;
-    }
-    return before + (after - before) / 2 - theirs;
+/* When the server awoke for this cycle: some moments before we are called, which depends on other programs. The clock
+ * is read last, so that a thread that loses the processor here believes in a later time, never in an earlier one. */
+static int64_t server_awoke(const Client *client, double frame_ns) {
+    Frames since = jack.frames_since_cycle_start(client->jack);
+    return monotonic_ns() - nearest(since * frame_ns);
 }
 
-/* The server filters the times of its cycles, and on a busy machine they may go hundreds of milliseconds wrong. A cycle
- * begins no more than a period before we are called, and hardly after it; or else that moment is what we go by. */
-static int64_t believed(int64_t start, int64_t called, int64_t period) {
-    return called - start < period && start - called < period / 4 ? start : called;
+/* When this cycle began. That is a period after the one before, and the server awakes then or later, never earlier. It
+ * filters these times itself, but when it has missed some they are milliseconds wrong, for seconds. So we go by those
+ * that come earlier than expected, by the earliest of many that all come later, and by one that comes a period later,
+ * since the server stood still then. */
+static void find_beginning(Client *client, int64_t awoke, int64_t period, int missed) {
+    int64_t delay = awoke - client->began - period;
+    client->began += period;
+    if (missed || delay < 0 || delay > period) {
+        client->began = awoke;
+        client->delays = 0;
+        return;
+    }
+    if (!client->delays++ || delay < client->least_delay) client->least_delay = delay;
+    if (client->delays < MANY) return;
+    client->began += client->least_delay;
+    client->delays = 0;
 }
 
 static Cycle this_cycle(Client *client, Frames frames) {
-    Frames current;
-    uint64_t start_us = 0, next_us = 0;
-    float period_us = 0;
-    Cycle cycle = {frames, monotonic_ns(), 1e9 / client->rate};
-    if (jack.get_cycle_times(client->jack, &current, &start_us, &next_us, &period_us) || period_us <= 0) return cycle;
-    cycle.frame_ns = period_us * 1000.0 / frames;
-    cycle.start = believed((int64_t)start_us * 1000 + clock_offset(), cycle.start, nearest(period_us * 1000.0));
-    Frames gap = current - client->next_frame; /* the count begins anywhere, and again at 0 */
+    double frame_ns = 1e9 / client->rate;
+    Frames current = jack.last_frame_time(client->jack), gap = current - client->next_frame;
     if (client->counting && gap && gap < 1u << 31) atomic_fetch_add(&client->missed, (gap + frames - 1) / frames);
+    find_beginning(client, server_awoke(client, frame_ns), nearest(frame_ns * frames), !client->counting || gap);
     client->counting = 1;
     client->next_frame = current + frames;
-    return cycle;
+    return (Cycle){frames, client->began, frame_ns};
 }
 
 /* 1 if something came, 2 if something was lost, 3 if both. */
