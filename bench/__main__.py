@@ -21,7 +21,8 @@ from typing import Any, Final
 
 from bench import machine, report
 from bench.contenders import Failed
-from bench.result import PARTS, Pace
+from bench.result import COMPILED, PARTS, Pace
+from engine.which_build import build_in_words, is_compiled
 
 _LONG: Final = ("hour", "attacks")  # parts
 _DISTURBED: Final = 5.0  # % of all cores, by other programs
@@ -41,6 +42,11 @@ def measure(name: str, quick: bool) -> dict[str, Any]:
     return {"when": when, "commit": machine.commit(), "quick": quick, "seconds": watch.seconds, **found.as_json()}
 
 
+def name_of(part: str) -> str:
+    """The name of its results, which the two builds have apart."""
+    return part + COMPILED if is_compiled() else part
+
+
 def main() -> None:
     """Measure, print, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -56,15 +62,16 @@ def main() -> None:
     results["machine"] = machine.description()
     failed = False
     for name in asked.part or PARTS:
-        print(f"-- {name}", flush=True)
+        print(f"-- {name}, {build_in_words()}", flush=True)
         try:
-            parts[name] = measure(name, asked.quick)
+            parts[name_of(name)] = measure(name, asked.quick)
         except Failed as fault:
             print(f"error: part {name} was not measured: {fault}", file=sys.stderr, flush=True)
             failed = True
             continue
-        report.print_part(parts[name])
-        results["parts"] = {each: parts[each] for each in (*PARTS, *_LONG) if each in parts}
+        report.print_part(parts[name_of(name)])
+        order = [each for part in (*PARTS, *_LONG) for each in (part, part + COMPILED)]
+        results["parts"] = {each: parts[each] for each in order if each in parts}
         report.write_results(file, results)
     report.print_verdicts(parts)
     write_page(asked.out, results)

@@ -18,8 +18,12 @@ PARTS: Final = {
     "idle": 30,
     "grid": 75,
     "onjack": 150,
+    "board": 45,
     "start": 15,
 }
+
+#: what the name of a part's results ends with if the compiled build was measured
+COMPILED: Final = ", compiled"
 
 Cell = str | float | None
 

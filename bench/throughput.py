@@ -1,7 +1,8 @@
 """Part `throughput`: deliveries per second as fast as one core can go, without sleeping.
 
 Bayleaf's core (`Engine`, with its cables) and a send for each delivery; its whole show, with reader, meters and flight
-recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn starts afresh.
+recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn starts afresh. And what the core
+takes for the first answer to a message, which it does not remember yet.
 """
 
 import time
@@ -12,7 +13,7 @@ from typing import Any, Final
 
 from bench.forward import mido_way, table_of
 from bench.latency import FILTERS, SIZES
-from bench.load import INPUTS, OUTPUTS, RATE, SECOND, SHORT, Swallowing, outputs_of, played, rig
+from bench.load import INPUTS, OUTPUTS, RATE, SECOND, SHORT, Swallowing, ever_new, outputs_of, played, rig
 from bench.result import Cell, Pace, Result, Table, medians, ratio
 from engine.core.commands import RecallScene
 from engine.core.compiled import compile_rig
@@ -25,6 +26,9 @@ from engine.rig.models.rig import Rig
 
 CORE, WHOLE, BARE, MIDO = "core", "whole show", "table look-up", "mido chain"
 _BATCH: Final = 64  # messages between looks at the time
+_NEW: Final = 6_999  # messages of one input that are all different
+_FIRST: Final = 5  # filters of the chain whose first answers are measured, to two outputs
+_WIDE: Final = (64, 64)
 Size = tuple[int, int]
 Batch = list[tuple[int, bytes]]
 #: a way to deal with a batch
@@ -146,6 +150,28 @@ def _race(way: Way, batches: Iterator[Batch], seconds: float) -> float:
     return time.thread_time() - begin
 
 
+def first_answers() -> dict[str, float]:
+    """µs of the core for a message that is answered for the first time, and for the second time."""
+    engine = Engine(compile_rig(rig_of((1, 2), _FIRST)))
+    engine.apply(0, RecallScene(1))
+    clock, receive, new = count(SECOND, SECOND // RATE), engine.receive, ever_new(0, _NEW)
+    took: dict[str, float] = {}
+    with collector_at_rest():
+        for name in ("first answer", "second answer"):
+            begin = time.thread_time()
+            for message in new:
+                receive(next(clock), 0, message)
+            took[name] = (time.thread_time() - begin) / len(new) * 1e6
+    return took
+
+
+def _answers(pace: Pace) -> tuple[Table, dict[str, float]]:
+    """The table of first answers, and its figures."""
+    found = medians([first_answers() for _ in pace.rounds(5)])
+    note = f"µs of the thread's own time for a message through {_FIRST} filters to two outputs, medians of five turns."
+    return Table("First answers", ["", *found], [["core", *found.values()]], note), found
+
+
 def run(pace: Pace) -> Result:
     """Measure: all sizes, chains and memories, all contenders in turns."""
     sizes = SIZES[:2] if pace.quick else SIZES
@@ -172,6 +198,10 @@ def run(pace: Pace) -> Result:
     figures = {
         "warm": found[home, SHORT, "warm"][CORE],
         "warm, whole show": found[home, SHORT, "warm"][WHOLE],
+        "cold": found[home, SHORT, "cold"][CORE],
         "20 filters ÷ none": found[home, 20, "warm"][CORE] / found[home, 0, "warm"][CORE],
     }
-    return Result([Table("Deliveries per second", [*columns, *WAYS], rows, note)], figures)
+    if (wide := found.get((_WIDE, 5, "cold"))) is not None:
+        figures["64×64 cold ÷ full rate"] = wide[WHOLE] / (_WIDE[0] * RATE)
+    answers, more = _answers(pace)
+    return Result([Table("Deliveries per second", [*columns, *WAYS], rows, note), answers], figures | more)

@@ -8,6 +8,7 @@ Nothing else changes the state.
 """
 
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
@@ -195,6 +196,7 @@ class Engine:
         routes = state.routes
         if routes is None:
             return
+        stamp: Any = now  # for the tuples below: an `int` would be made an object for each of them, compiled
         gestures, cables = state.gestures, state.cables
         if gestures.leading:
             answer = gestures.answer(now, source, message, routes)
@@ -220,21 +222,19 @@ class Engine:
                     return
                 answer = watched
             else:
-                mark = (now, 0, now)
+                mark = (stamp, 0, stamp)
                 for said in answer.said:
                     sent[said] = mark
         if state.leaving:
             answer = without(answer, state.leaving)
         if answer.plain and not self._sent.lows and state.delayed.due is None:  # the way of every wheel and fader
-            values = self._sent.values
-            for moved, last in answer.sent:
-                values[moved] = last
+            self._sent.values.update(answer.sent)
             self._places[source][answer.position] = message
             for output, unit in answer.units:
                 cable = cables[output]
                 if cable.straight:  # what `put` does there, without the call
                     for each in unit:
-                        out.append((output, each, now))
+                        out.append((output, each, stamp))
                 else:
                     cable.put(now, unit, out)
         elif answer.pedals and state.merging.on:
@@ -289,8 +289,14 @@ class Engine:
         if answer.merges:
             self._special.put_merged(now, source, message, answer, units, out)
         else:
+            stamp: Any = now  # see `_route`
             for output, unit in units:
-                cables[output].put(now, unit, out)
+                cable = cables[output]
+                if cable.straight:
+                    for each in unit:
+                        out.append((output, each, stamp))
+                else:
+                    cable.put(now, unit, out)
         if gestures.active:
             if answer.kind == RELEASE:
                 gestures.notes_changed(now, (source,))  # pedals may be left behind

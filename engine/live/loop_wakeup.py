@@ -15,17 +15,26 @@ from engine.live.show import Show
 
 
 def waker(show: Show) -> Callable[[], None]:  # loop
-    """A call that asks the present loop for a turn. Any thread may call it; once the loop has ended it does nothing."""
+    """A call that asks the present loop for a turn. Any thread may call it; once the loop has ended it does nothing.
+
+    While a turn that was asked for has not begun, asking again costs nothing: it takes what has arrived by then, too.
+    """
     token = trio.lowlevel.current_trio_token()
+    asked = False
 
     def turn() -> None:
+        nonlocal asked
+        asked = False
         show.pump()
         while _near(show.reader.beat):
             show.pump()
 
     def wake() -> None:  # any thread
-        with suppress(trio.RunFinishedError):  # the show is over
-            token.run_sync_soon(turn, idempotent=True)
+        nonlocal asked
+        if not asked:
+            asked = True
+            with suppress(trio.RunFinishedError):  # the show is over
+                token.run_sync_soon(turn, idempotent=True)
 
     return wake
 

@@ -60,6 +60,17 @@ async def test_a_beat_that_is_far_away_keeps_nobody(autojump_clock: trio.testing
     assert len(await turned(Turning())) == 1
 
 
+async def test_asking_again_before_the_turn_begins_is_one_turn(autojump_clock: trio.testing.MockClock) -> None:
+    """It takes all that has arrived by then; whoever asks once it has begun is given another."""
+    show = Turning()
+    wake = waker(cast(Show, show))
+    for turns in (1, 2):
+        for _ in range(5):
+            wake()
+        await trio.testing.wait_all_tasks_blocked()
+        assert len(show.pumped_at) == turns
+
+
 def test_a_poke_after_the_end_does_nothing() -> None:
     """The reader may still wake the loop after its end; nothing is played and nothing is raised."""
     show = Turning()

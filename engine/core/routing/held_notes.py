@@ -83,17 +83,17 @@ class HeldNotes:
         for target in oldest.targets if kept is None else self._hand_over((source, key[1]), oldest, kept):
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
-            holders = self.holders.get(target, {})
-            if len(holders) == 1 and holders.get(source) == 1 and not self._owed:  # nobody else, and pressed once
-                del self.holders[target]
+            holders = self.holders.get(target)
+            if holders is not None and len(holders) == 1 and holders.get(source, 0) == 1 and not self._owed:
+                del self.holders[target]  # nobody else holds it, and it was pressed once
                 sent.append((output, off))
             else:
-                ended = source not in holders
+                ended = holders is None or source not in holders
                 sent += [(output, off)] * self._end_press(source, target)
                 if ended:  # what ended it said whether it rings on
                     continue
-            if self.ringing.held and target[:2] in self.ringing.held:
-                self._ring_on((source, key[1]), target, oldest.routes)
+            if self.ringing.held and (channel_of := target[:2]) in self.ringing.held and target not in self.holders:
+                self.ringing.released(channel_of, number, ((source, key[1]), oldest.routes))
         return sent
 
     def _ring_on(self, hand: Hand, target: Target, routes: "OpenRoutes | None") -> None:

@@ -1,7 +1,7 @@
 """Which messages are merged where several players share a channel, beside keys."""
 
 from collections.abc import Iterable
-from typing import Final, NamedTuple
+from typing import Final
 
 from engine.core.cable.output_cable import Unit
 from engine.midi.controllers import (
@@ -25,14 +25,9 @@ PEDAL_NAMES: Final = frozenset(
 MERGED_VALUES: Final = PARAMETERS.union(MSB_OF, MSB_OF.values())
 #: the MSBs of controllers that are neither bank nor data entry: they pass as they came, and are only remembered
 HIGHS: Final = frozenset(MSB_OF.values()).difference((BANK_MSB, DATA_MSB))
+#: an MSB that is sent: the place (output, status byte, controller), and its value
+SentHigh = tuple[tuple[int, int, int], int]
 _MERGED: Final = MERGED_VALUES | MERGED_PEDALS | ENDS_NOTES | {RESET_ALL_CONTROLLERS}
-
-
-class SentHigh(NamedTuple):
-    """An MSB that is sent: the output, the status byte, the controller, and its value."""
-
-    place: tuple[int, int, int]
-    value: int
 
 
 def merged_of(units: Iterable[tuple[int, Unit]]) -> tuple[bool, tuple[SentHigh, ...]]:
@@ -43,7 +38,7 @@ def merged_of(units: Iterable[tuple[int, Unit]]) -> tuple[bool, tuple[SentHigh, 
             kind = message[0] & 0xF0
             if kind == CONTROLLER:
                 if message[1] in HIGHS:
-                    highs += (SentHigh((output, message[0], message[1]), message[2]),)
+                    highs += (((output, message[0], message[1]), message[2]),)
                 elif message[1] in _MERGED:
                     return True, ()
             elif kind == PROGRAM:

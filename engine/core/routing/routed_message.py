@@ -1,6 +1,6 @@
 """What a scene answers to one message: what is sent where, and what must be remembered of it."""
 
-from collections.abc import Container
+from collections.abc import Container, Mapping
 from typing import Final, NamedTuple
 
 from engine.core.cable.channel_sounds import selects_sound
@@ -10,6 +10,7 @@ from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
 from engine.core.routing.merged_pedals import PedalHeld
 from engine.core.routing.sent_values import (
+    NOTHING_SENT,
     Channel,
     Hand,
     Move,
@@ -96,7 +97,7 @@ class RoutedMessage:
         highs: tuple[SentHigh, ...],  # the MSBs among the units, if nothing else is merged
         targets: tuple[Target, ...] = (),
         moves: tuple[Move, ...] = (),
-        sent: tuple[tuple[Moved, Sent], ...] = (),  # those of the moves that are not to rest
+        sent: Mapping[Moved, Sent] = NOTHING_SENT,  # those of the moves that are not to rest
         others: Units = (),  # for a release: the units without their note-offs
         later: tuple[TimedMessage, ...] = (),  # what is to be sent later
         held: tuple[TimedMessage, ...] = (),  # releases that a filter keeps back
@@ -216,10 +217,10 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         answer.said,
         answer.selects,
         answer.merges,
-        tuple(each for each in answer.highs if each.place[0] not in shut),
+        tuple(each for each in answer.highs if each[0][0] not in shut),
         tuple(target for target in answer.targets if target.output not in shut),
         tuple(each for each in answer.moves if each.moved.output not in shut),
-        tuple(each for each in answer.sent if each[0].output not in shut),
+        {moved: sent for moved, sent in answer.sent.items() if moved.output not in shut},
         tuple(each for each in answer.others if each[0] not in shut),
         tuple(each for each in later if each.outputs),
         tuple(each for each in held if each.outputs),

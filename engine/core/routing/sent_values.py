@@ -4,9 +4,9 @@ Hands and feet move these values. A scene that no longer feeds them brings them 
 control set there, or else to the values of RP-015.
 """
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, MSB_OF, PARAMETERS, RESTS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_release
@@ -46,13 +46,14 @@ class Move:
 Sent = tuple[int, bytes, bytes]
 
 
-def sent_of(source: int, message: bytes, moves: tuple[Move, ...]) -> tuple[tuple[Moved, Sent], ...]:
+NOTHING_SENT: Final[Mapping[Moved, Sent]] = {}
+
+
+def sent_of(source: int, message: bytes, moves: tuple[Move, ...]) -> Mapping[Moved, Sent]:
     """What these moves, made by an input's message, have left off rest."""
-    left: tuple[tuple[Moved, Sent], ...] = ()
-    for move in moves:
-        if not move.at_rest:
-            left += ((move.moved, (source, message, move.sent)),)
-    return left
+    if not moves:
+        return NOTHING_SENT
+    return {move.moved: (source, message, move.sent) for move in moves if not move.at_rest}
 
 
 def hand_of(source: int, message: bytes) -> Hand:
