@@ -46,9 +46,10 @@ class RemovePartRequest(Request):
 class MovePartRequest(Request):
     """Move an entry of a list of the rig to another place."""
 
-    section: Section = Field(description="songs, setlists, controls, tallies or displays")
+    section: Section = Field(description="songs, setlists, players, controls, tallies or displays")
     place: Number = Field(description="the place of the entry; the first is 0")
     new: Number = Field(description="its new place")
+    revision: Number | None = Field(None, description="the revision of the rig that the edit is made for")
 
 
 class AddSceneRequest(Request):

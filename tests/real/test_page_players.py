@@ -1,12 +1,27 @@
 """Players with scenes of their own and set lists of songs are made in the room Scenes, and are in the file."""
 
 import tomllib
+from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
-from tests.support.panel_in_browser import PanelInBrowser, answered
+from tests.support.panel_in_browser import PHONE, RIG_PLAYERS, PanelInBrowser, answered, pit
 from tests.support.waiting import until
+
+#: for another player: an input that is not there, and a scene of his own
+RIG_BEN = (
+    RIG_PLAYERS.replace("[outputs]", 'wind = { port = "Wind controller*" }\n[outputs]', 1)
+    + """
+[[scenes]]
+number = 31
+name = "Solo"
+routes = [ { from = "wind", to = "brass" } ]
+[[setlists]]
+name = "Ben, act 1"
+scenes = [31]
+"""
+)
 
 
 def _players(pit: PanelInBrowser) -> dict[str, Any]:
@@ -55,4 +70,74 @@ def test_a_set_list_of_songs_is_made_and_filled(two_pit: PanelInBrowser) -> None
     two_pit.engine.request("save")
     saved = tomllib.loads(two_pit.engine.file.read_text(encoding="utf-8"))
     assert saved["setlists"][1] == {"name": "Songs 2", "songs": ["Market", "Market"]}
+    assert two_pit.said == []
+
+
+def _names(pit: PanelInBrowser, section: str) -> list[str]:
+    """The names in a section of the rig that plays, in order."""
+    answer = pit.engine.request("rig")
+    assert answer is not None
+    return [each["name"] for each in answer["rig"][section]]
+
+
+def _closed_list(page: Page, name: str) -> Locator:
+    """The rows of a list whose entries open."""
+    found = page.get_by_role("list", name=f"{name}; Alt with an arrow key moves an entry", exact=True)
+    return found.locator("> li > details > summary")
+
+
+def test_players_are_put_in_order(jack_server: str, chromium: Browser, tmp_path: Path) -> None:
+    """Dragged, or by Alt with an arrow key: each plays on where they are, what is open stays open, the focus goes
+    along, and Undo says which move it takes back. An entry of a set list is no player: dropped there, it stays."""
+    with pit(tmp_path, chromium, RIG_BEN) as found:
+        ben = {"name": "ben", "inputs": ["wind"], "setlist": "Ben, act 1"}
+        found.engine.request("edit", what="values", values=[{"path": ["players", 1], "value": ben}])
+        page = found.page(view="scenes")
+        rows = _closed_list(page, "Players")
+        found.engine.request("scene", scene=22)
+        before = _players(found)
+        rows.nth(1).click()
+        rows.nth(1).drag_to(rows.nth(0))
+        answered(page, "ben is now player 1")
+        expect(rows).to_contain_text(["ben: wind", "anna: pads"])
+        expect(rows.nth(0)).to_be_focused()
+        assert rows.locator("..").evaluate_all("all => all.map((each) => each.open)") == [True, False]
+        assert (_names(found, "players"), _players(found)) == (["ben", "anna"], before)
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("ArrowUp")
+        page.keyboard.press("Alt+ArrowDown")
+        answered(page, "ben is now player 2")
+        expect(rows).to_contain_text(["anna: pads", "ben: wind"])
+        expect(rows.nth(1)).to_be_focused()
+        page.keyboard.press("Alt+ArrowDown")  # it is the last
+        page.get_by_role("button", name="Undo: ben is now player 2").click()
+        until("as it was", lambda: _names(found, "players") == ["ben", "anna"])
+        lists = _closed_list(page, "Set lists")
+        lists.nth(0).click()
+        entries = page.get_by_role("list", name="Friday, in order", exact=False).get_by_role("listitem")
+        entries.nth(2).drag_to(rows.nth(1))
+        entries.nth(2).drag_to(entries.nth(0))
+        answered(page, "Friday: 13 Finale is now 1.")
+        assert _names(found, "players") == ["ben", "anna"]
+        assert found.said == []
+
+
+def test_set_lists_and_songs_are_put_in_order(two_pit: PanelInBrowser) -> None:
+    """By Alt with an arrow key: the entries within stay in their order, and the file has both as they are shown."""
+    page = two_pit.page(PHONE, view="scenes")
+    page.get_by_role("button", name="New set list").click()
+    answered(page, "Set list 2 added")
+    page.get_by_role("button", name="New song").click()
+    answered(page, "Song 2 added")
+    for section, names in (("Set lists", ["Set list 2", "Friday"]), ("Songs", ["Song 2", "Market"])):
+        rows = _closed_list(page, section)
+        rows.nth(1).focus()
+        page.keyboard.press("Alt+ArrowUp")
+        expect(rows).to_contain_text(names)
+        expect(rows.nth(0)).to_be_focused()
+    two_pit.engine.request("save")
+    saved = tomllib.loads(two_pit.engine.file.read_text(encoding="utf-8"))
+    assert [each["name"] for each in saved["setlists"]] == ["Set list 2", "Friday"]
+    assert [each["name"] for each in saved["songs"]] == ["Song 2", "Market"]
+    assert saved["setlists"][1]["scenes"] == [11, 12, 13]
     assert two_pit.said == []

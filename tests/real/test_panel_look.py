@@ -1,13 +1,12 @@
 """The page is accessible: axe-core, small screens, large text, hostile names, weight."""
 
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Dialog, Page, expect
 
-from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, PanelInBrowser, pit
+from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, PanelInBrowser, pit, violations
 
 MOST = 150_000  # bytes transferred
 #: what can be pressed and is less than 44 pixels high; a tick box counts with its label
@@ -40,12 +39,6 @@ def _turn(page: Page, view: str) -> None:
         expect(page.locator(".things .thing").first).to_contain_text("Page")
 
 
-def _violations(page: Page, within: str | None = None) -> list[str]:
-    """What axe-core finds on the page, or in a part of it, as its rule and the first place."""
-    found: list[dict[str, Any]] = Axe().run(page, context=within).response["violations"]
-    return [f"{each['id']}: {each['nodes'][0]['html']}" for each in found]
-
-
 @pytest.mark.parametrize("theme", ["dark", "light"])
 @pytest.mark.parametrize("size", [PHONE, SCREEN], ids=["phone", "screen"])
 def test_axe_finds_nothing_on_any_view(
@@ -55,19 +48,19 @@ def test_axe_finds_nothing_on_any_view(
     page = look_pit.page(size, theme)
     for view in VIEWS:
         _turn(page, view)
-        assert _violations(page) == [], view
+        assert violations(page) == [], view
     page.evaluate("location.hash = 'help/commands'")
     page.get_by_role("heading", name="Commands").wait_for()
-    assert _violations(page) == []
+    assert violations(page) == []
     _turn(page, "patch")
     page.locator("#view-patch").get_by_role("button", name="keys").first.click()
     page.get_by_role("button", name="Edit filters of route 1").click()
     page.get_by_label("Another filter").select_option("zone")
     page.get_by_role("button", name="Add the filter").click()
     page.get_by_role("button", name="Edit sounds").click()
-    assert _violations(page) == []
+    assert violations(page) == []
     page.get_by_role("button", name="Keys", exact=True).click()
-    assert _violations(page) == []
+    assert violations(page) == []
     assert look_pit.said == []
 
 
@@ -78,28 +71,28 @@ def test_axe_finds_nothing_in_any_form(two_pit: PanelInBrowser) -> None:
     page.get_by_role("button", name="14 Waltz", exact=True).click()
     for hole in ("from", "sound", "on"):
         page.locator(f"[data-key='hole 0 {hole}']").click()
-        assert _violations(page, ".line") == [], hole
+        assert violations(page, ".line") == [], hole
     for hole in ("notes", "velocity", "transpose", "channel", "through", "name"):
         page.locator("[data-key='hole 0 more']").click()
         page.locator(f".control [data-key='{hole}']").click()
         page.locator(f"[data-key='control {hole}']").wait_for()
-        assert _violations(page, ".line") == [], hole
+        assert violations(page, ".line") == [], hole
         page.keyboard.press("Escape")
     _turn(page, "gear")
     for thing in page.locator(".things .thing[data-key]").all():
         thing.click()
         for more in page.locator("#view-gear .drawer details:not([open]) > summary").all():
             more.click()
-        assert _violations(page, "#view-gear .drawer") == [], page.locator("#view-gear .drawer h2").inner_text()
+        assert violations(page, "#view-gear .drawer") == [], page.locator("#view-gear .drawer h2").inner_text()
         page.locator("#view-gear .drawer").get_by_role("button", name="Close").click()
         expect(thing).to_be_focused()
     for made in ("Add a light", "Add a display"):
         page.get_by_role("button", name=made).click()
-        assert _violations(page, "#view-gear .drawer") == [], made
+        assert violations(page, "#view-gear .drawer") == [], made
         page.locator("#view-gear .drawer").get_by_role("button", name="Close").click()
     _turn(page, "monitor")
     page.get_by_text("Trace a message that you type").click()
-    assert _violations(page, "#view-monitor") == []
+    assert violations(page, "#view-monitor") == []
     assert two_pit.said == []
 
 
@@ -115,7 +108,7 @@ def test_axe_finds_nothing_where_gear_or_the_engine_is_missing(
         fresh.emulate_media(color_scheme=theme)
         for view in views:
             page.evaluate("view => { location.hash = view; }", view)
-            assert _violations(page) == [], view
+            assert violations(page) == [], view
         found.engine.kill()
         expect(page.locator("#old")).to_be_visible()
         fresh.goto(f"{found.panel.address}#gear")
@@ -123,7 +116,7 @@ def test_axe_finds_nothing_where_gear_or_the_engine_is_missing(
         for view in views:
             for each in (page, fresh):
                 each.evaluate("view => { location.hash = view; }", view)
-                assert _violations(each) == [], view
+                assert violations(each) == [], view
         page.evaluate("location.hash = 'scenes'")
         for name in ("New", "Save"):
             expect(page.locator("#view-scenes").get_by_role("button", name=name, exact=True)).to_be_disabled()

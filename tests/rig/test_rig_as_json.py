@@ -182,3 +182,10 @@ def test_what_a_scene_inherits() -> None:
     assert outline(read(other, "test"))["inherited"]["12"]["play"] == [plain]
     whole = RIG_2.replace('play = [{ name = "brass", off = true }]\n', "")
     assert [line.get("name") for line in outline(read(whole, "test"))["inherited"]["12"]["play"]] == [None, "brass"]
+
+
+def test_what_a_control_sends_is_in_hexadecimal() -> None:
+    """Messages that are no text are JSON as well, as the rig file has them."""
+    control = '[[controls]]\ninput = "pads"\nwhen = { note = 36 }\ndo = "send"\noutput = "brass"\n'
+    found = outline(read(f'{TEXT}{control}messages = ["fc", "f0 7d 01 f7"]', "test"))
+    assert json.loads(json.dumps(found))["controls"][0]["messages"] == ["FC", "F0 7D 01 F7"]

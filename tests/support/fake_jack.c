@@ -100,6 +100,11 @@ int fake_clock_gettime(clockid_t clock, struct timespec *time) {
     *time = (struct timespec){now_ns / 1000000000, now_ns % 1000000000};
     return 0;
 }
+static Frames since_start; /* when we are called */
+static Frames frames_since_cycle_start(const void *client) {
+    (void)client;
+    return since_start;
+}
 static Frames last_frame_time(const void *client) {
     (void)client;
     return (Frames)((start_us * 48 + 500) / 1000);
@@ -126,15 +131,17 @@ JackLibrary jack = {
     .get_sample_rate = sample_rate,
     .get_buffer_size = buffer_size,
     .last_frame_time = last_frame_time,
+    .frames_since_cycle_start = frames_since_cycle_start,
 };
 
 /* What a test calls */
 
 void fake_room(size_t bytes) { room = bytes; }
-/* A cycle that begins at `us`; we are called `late` us after it. */
-void fake_cycle(uint64_t us, int64_t late) {
+/* A cycle that begins at `us`; the server awakes `late` us after that, and calls us another `delay` us later. */
+void fake_cycle(uint64_t us, int64_t late, int64_t delay) {
     start_us = us;
-    now_ns = (int64_t)us * 1000 + late * 1000;
+    since_start = (Frames)(delay * 48 / 1000);
+    now_ns = ((int64_t)us + late + delay) * 1000;
     in_cycle = 1;
     process(64, client_argument);
     in_cycle = 0;

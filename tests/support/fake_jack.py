@@ -70,10 +70,12 @@ class FakeJack:
         """How many bytes each port's buffer takes from now on."""
         self._c.fake_room(ctypes.c_size_t(size))
 
-    def cycle(self, skipped: int = 0, late: int = 0) -> None:
-        """One period, after some that passed without us; we are called `late` us after its beginning."""
+    def cycle(self, skipped: int = 0, late: int = 0, delay: int = 0) -> None:
+        """One period, after some that passed without us; the server awakes `late` us after its beginning, and calls us
+        another `delay` us later."""
         self._cycles += skipped
-        self._c.fake_cycle(ctypes.c_uint64(round(self.now / 1000)), ctypes.c_int64(late))
+        begin = ctypes.c_uint64(round(self.now / 1000))
+        self._c.fake_cycle(begin, ctypes.c_int64(late), ctypes.c_int64(delay))
         self._cycles += 1
 
     def open(self, is_output: bool) -> int:

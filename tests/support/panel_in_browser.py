@@ -7,6 +7,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.support.engine_process import Engine, engine
@@ -207,3 +208,9 @@ def answered(page: Page, text: str) -> None:
 def in_force(page: Page, number: int, name: str) -> None:
     expect(page.locator("#scene-number")).to_have_text(str(number))
     expect(page.locator("#scene-name")).to_have_text(name)
+
+
+def violations(page: Page, within: str | None = None) -> list[str]:
+    """What axe-core finds on the page, or in a part of it, as its rule and the first place."""
+    found: list[dict[str, Any]] = Axe().run(page, context=within).response["violations"]
+    return [f"{each['id']}: {each['nodes'][0]['html']}" for each in found]

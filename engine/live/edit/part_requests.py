@@ -25,17 +25,15 @@ from engine.rig.read.sound_list import shipped
 
 #: what is never edited over the socket: who may reach this computer, and which of its files are opened
 _CLOSED: Final = ("format", "include", "remote", "osc", "network")
-_LISTS: Final = ("songs", "setlists", "controls", "tallies", "displays")
+_LISTS: Final = ("songs", "setlists", "players", "controls", "tallies", "displays")
 
 _Plan = tuple[Change, str] | Answer
 
 
 def values_plan(show: Show, asked: PutValuesRequest) -> _Plan:
     """Put values into their places."""
-    if asked.revision is not None and asked.revision != show.revision:
-        return refused(
-            AnswerCode.OUTDATED, "the rig has changed since you looked at it; look again. Nothing was changed"
-        )
+    if (outdated := _outdated(show, asked.revision)) is not None:
+        return outdated
     for each in asked.values:
         if (fault := _closed(each.path, each.value)) is not None:
             return refused(AnswerCode.NOT_ALLOWED, f"{fault}; nothing was changed")
@@ -43,6 +41,13 @@ def values_plan(show: Show, asked: PutValuesRequest) -> _Plan:
     first = " ".join(map(str, asked.values[0].path))
     more = f" and {counted(len(values) - 1, 'more value')}" if values[1:] else ""
     return partial(part_edits.put_values, values=values), asked.words or f"changed: {first}{more}"
+
+
+def _outdated(show: Show, revision: int | None) -> Answer | None:
+    """The refusal of an edit by place that was made for another revision of the rig."""
+    if revision in (None, show.revision):
+        return None
+    return refused(AnswerCode.OUTDATED, "the rig has changed since you looked at it; look again. Nothing was changed")
 
 
 def _closed(path: list[str | int], value: Any) -> str | None:
@@ -90,8 +95,18 @@ def move_plan(show: Show, asked: MovePartRequest) -> _Plan:
     """Move an entry of a list."""
     if asked.section not in _LISTS:
         return _no_section(asked.section, _LISTS)
+    if (outdated := _outdated(show, asked.revision)) is not None:
+        return outdated
     change = partial(part_edits.move_part, section=asked.section, place=asked.place, new=asked.new)
-    return change, f"{asked.section}: entry {asked.place + 1} is now entry {asked.new + 1}"
+    return change, f"{_moved_words(show, asked)} {asked.new + 1}"
+
+
+def _moved_words(show: Show, asked: MovePartRequest) -> str:
+    """ "Friday is now set list", for the new place to follow."""
+    entries = getattr(show.engine.rig, asked.section)
+    if asked.section in named_parts.NAMED and asked.place < len(entries):
+        return f"{entries[asked.place].name} is now {named_parts.NAMED[asked.section][0]}"
+    return f"{asked.section}: entry {asked.place + 1} is now entry"
 
 
 def _no_section(found: str, known: Any) -> Answer:

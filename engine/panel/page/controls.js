@@ -4,8 +4,9 @@ import { command, mayOperate } from "./commands.js";
 import { ask, held, on, requestEvents } from "./connection.js";
 import { actionFields, doWords } from "./control-actions.js";
 import { conditionFields } from "./control-conditions.js";
+import * as messages from "./control-messages.js";
 import { button, make, note } from "./dom.js";
-import { numberOf, putValues, textInput, valueField } from "./value-fields.js";
+import { numberOf, putValues, textInput, tick, timeWords, valueField } from "./value-fields.js";
 
 /** @typedef {import("./gear-ports.js").Choose} Choose */
 
@@ -18,6 +19,13 @@ const AMONG = [
   ["players", "For players", "names, empty for whoever plays here"],
 ];
 
+/** Times of a press: its key, its label, a hint, and the kind of press that it is for. @type {["guard" | "hold" | "between", string, string, string | null][]} */
+const TIMES = [
+  ["guard", "Ignored after a press", "a time such as 250 ms, for a worn switch that fires twice; empty for 30 ms", null],
+  ["hold", "A long press lasts", "a time such as 1 s; empty for 600 ms", "long"],
+  ["between", "A double press is one within", "a time such as 500 ms; empty for 350 ms", "double"],
+];
+
 /** @type {{place: number | null, input: string, heard: HeardMessage[], proposal: ControlTable | null, presses: number} | null} what is being learned: a new control, or another switch for one */
 let learning = null;
 let redraw = () => {};
@@ -25,6 +33,7 @@ let redraw = () => {};
 /** @param {() => void} heed */
 export function onChange(heed) {
   redraw = heed;
+  messages.onChange(heed);
 }
 
 export function start() {
@@ -148,6 +157,27 @@ function controlFields(control, place) {
   return [
     ...actionFields(control, place),
     ...conditionFields(control, place),
-    ...AMONG.filter(([key]) => known[key]).map(([key, label, hint]) => valueField(label, textInput((control[key] ?? []).join(", ")), `${key} ${place}`, (value) => put(key, value ? value.split(/ *, */).map((each) => (key === "scenes" ? numberOf(each) : each)) : null, `${key} ${value || "all"}`), hint)),
+    ...AMONG.filter(([key]) => known[key]).map(([key, label, hint]) => valueField(label, textInput((control[key] ?? []).join(", ")), `${key} ${place}`, (value) => put(key, value ? namesIn(value, key).map((each) => (key === "scenes" ? numberOf(each) : each)) : null, `${key} ${value || "all"}`), hint)),
+    ...TIMES.filter(([, , , press]) => !press || control.when.press === press).map(([key, label, hint]) => valueField(label, textInput(timeWords(control[key])), `${key} ${place}`, (value) => put(key, value || null, `${label.toLowerCase()} ${value || "as usual"}`), hint)),
+    valueField("Its message is played as well", tick(control.pass === true), `pass ${place}`, (value) => put("pass", value === "true" ? true : null, value === "true" ? "its message is played as well" : "its message is not played")),
   ];
+}
+
+/**
+ * Names with commas between them; one that the rig has may have commas of its own.
+ * @param {string} text
+ * @param {"scenes" | "songs" | "players"} section
+ */
+function namesIn(text, section) {
+  const parts = text.split(/ *, */);
+  const known = new Set(held.rig?.[section].map(({ name }) => name));
+  /** @type {string[]} */
+  const found = [];
+  for (let from = 0; from < parts.length;) {
+    let to = parts.length;
+    while (to > from + 1 && !known.has(parts.slice(from, to).join(", "))) to -= 1;
+    found.push(parts.slice(from, to).join(", "));
+    from = to;
+  }
+  return found;
 }

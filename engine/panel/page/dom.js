@@ -100,6 +100,9 @@ const heeding = new WeakMap();
  */
 const rendered = new WeakMap();
 
+/** Fields whose value is to stay, whatever is rendered: what has been chosen there is yet to act. @type {WeakSet<Element>} */
+export const holding = new WeakSet();
+
 /** @type {(event: Event) => boolean} */
 let keepsBack = () => false;
 
@@ -216,7 +219,7 @@ const valueOf = (field) => (field instanceof HTMLInputElement && field.type === 
  */
 function adoptValue(old, node) {
   const [typed, was, now] = [valueOf(old), rendered.get(old), valueOf(node)];
-  const stays = typed !== was && (was === now || document.activeElement === old);
+  const stays = holding.has(old) || (typed !== was && (was === now || document.activeElement === old));
   if (old instanceof HTMLSelectElement) match(old, [...node.childNodes]);
   const value = stays ? typed : now;
   if (old instanceof HTMLInputElement && old.type === "checkbox") old.checked = value === "true";

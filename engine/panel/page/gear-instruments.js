@@ -7,7 +7,7 @@ import { removal, rename } from "./gear-ports.js";
 import { filterFields, freeZone, zoneFields } from "./gear-zones.js";
 import { soundList } from "./sounds.js";
 import { testNote, velocityField } from "./trying.js";
-import { channelButtons, numberOf, putValues, textInput, tick, valueField } from "./value-fields.js";
+import { channelButtons, numberOf, putValues, textInput, tick, timeWords, valueField } from "./value-fields.js";
 
 const BANKS = /** @type {import("./dom.js").Option[]} */ ([["msb lsb", "MSB and LSB"], ["msb", "MSB alone"], ["lsb", "LSB alone"], ["none", "no banks"]]);
 
@@ -85,7 +85,7 @@ export function instrumentDetails(name, choose) {
       valueField("Responds to banks by", select(BANKS, gear.bank ?? "msb lsb", () => {}), `bank ${name}`, (value) => put("bank", value === "msb lsb" ? null : value, `banks by ${value}`)),
       valueField("Its first program is printed as", select([["1", "1"], ["0", "0"]], String(gear.programs_from ?? 1), () => {}), `first ${name}`, (value) => put("programs_from", value === "0" ? 0 : null, `programs from ${value}`)),
       valueField("It prints its programs as", textInput(labelWords(gear.labels)), `labels ${name}`, (value) => put("labels", labelsOf(value), `programs printed as ${value || "numbers"}`), "A11..B88 in banks of eight, or each by itself: U1 = 65, U2 = 66; empty for numbers"),
-      valueField("Pause after a program change", textInput(gear.settle ? `${gear.settle / 1e6} ms` : "", { placeholder: "none" }), `settle ${name}`, (value) => put("settle", value || null, `pause ${value || "none"}`), "such as 30 ms"),
+      valueField("Pause after a program change", textInput(timeWords(gear.settle || undefined), { placeholder: "none" }), `settle ${name}`, (value) => put("settle", value || null, `pause ${value || "none"}`), "such as 30 ms"),
       valueField("Spare channels", textInput((gear.spare ?? []).join(", ")), `spare ${name}`, (value) => put("spare", value ? value.split(/[ ,]+/).map(numberOf) : null, "spare channels"), "for a new sound while notes ring, such as 11, 12"),
       valueField("Sent at the start and when it comes back", setup, `setup ${name}`, (value) => put("setup", value ? value.split("\n").map((each) => each.trim()).filter(Boolean) : null, "set-up"), "a word in each line: local off, volume 90, or a message in hexadecimal")),
     ...filterFields("instruments", name, gear.through ?? []),

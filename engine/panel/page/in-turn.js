@@ -2,7 +2,7 @@
 // it is about what is there then. What has become another thing meanwhile is left alone.
 
 import { editUnderWay, tell } from "./commands.js";
-import { onAct } from "./dom.js";
+import { holding, onAct } from "./dom.js";
 
 /** Rooms that edit the rig; a show is run without waiting. */
 const ROOMS = ".roomy";
@@ -30,7 +30,11 @@ export function start() {
  */
 async function later(event, target) {
   const before = nameOf(target);
-  for (let edit = editUnderWay(); edit; edit = editUnderWay()) await edit;
+  for (let edit = editUnderWay(); edit; edit = editUnderWay()) {
+    holding.add(target);
+    await edit;
+  }
+  holding.delete(target);
   if (target.isConnected && nameOf(target) === before) target.dispatchEvent(Reflect.construct(event.constructor, [event.type, event]));
   else tell("Not done: this has changed meanwhile. Press it again.", "failed");
 }

@@ -5,7 +5,7 @@ import { held } from "./connection.js";
 import { button, fault, make, note, select } from "./dom.js";
 import { sceneWords } from "./labels.js";
 import { routeNames } from "./playing.js";
-import { channelButtons, putValues, textInput, valueField } from "./value-fields.js";
+import { channelButtons, DONE, putValues, textInput, valueField } from "./value-fields.js";
 
 /** @typedef {"tallies" | "displays"} Section */
 /** @typedef {import("./gear-ports.js").Choose} Choose */
@@ -122,7 +122,7 @@ function changing(section, place) {
 async function drafted({ player, ...facts }) {
   if (draft) draft.table = { ...draft.table, ...facts, ...(player === undefined ? {} : { player: player ?? undefined }) };
   redraw();
-  return { done: true, code: "done", text: "" };
+  return DONE;
 }
 
 /**
@@ -179,12 +179,12 @@ function tallyFields(table, name, change) {
     plain = value === "other" ? name : null;
     if (value === "other") {
       redraw();
-      return Promise.resolve(/** @type {Answer} */ ({ done: true, code: "done", text: "" }));
+      return Promise.resolve(DONE);
     }
     return change(messagesOf({ channel: 1, number: 60, lit: HIGHEST, dark: 0, ...lampOf(table), kind: value === "note" ? "note" : "controller" }), `by ${value}`);
   };
   return [
-    valueField("On while", select(options.map(({ value, words }) => [value, words]), String(options.findIndex(({ now }) => now)), () => {}), `when ${name}`, (value) => change({ when: options[Number(value)].when }, options[Number(value)].words)),
+    valueField("On while", select(options.map(({ words }) => [words, words]), options.find(({ now }) => now)?.words, () => {}), `when ${name}`, (value) => change({ when: options.find(({ words }) => words === value)?.when }, value)),
     ...whose(when.player, `whose ${name}`, (player) => change({ when: { ...withoutPlayer(when), ...(player ? { player } : {}) } }, player ? `for ${player}` : "for everybody"), when.clock !== undefined),
     valueField("The light is set by", select(KINDS, lamp?.kind ?? "other", () => {}), `kind ${name}`, kind),
     ...(lamp ? lampFields(lamp, name, put) : [
@@ -237,7 +237,7 @@ function whenOptions(now) {
   const all = [...scenes.map(({ number }) => ({ scene: number })), ...routeNames().map((route) => ({ route })), ...songs.map(({ name }) => ({ song: name })), { clock: "running" }];
   const same = (/** @type {TallyTable["when"]} */ when) => whenWords(when) === whenWords(withoutPlayer(now));
   const known = all.some(same) ? all : [withoutPlayer(now), ...all];
-  return known.map((when, index) => ({ value: String(index), words: whenWords(when), now: same(when), when: now.player && when.clock === undefined ? { ...when, player: now.player } : when }));
+  return known.map((when) => ({ words: whenWords(when), now: same(when), when: now.player && when.clock === undefined ? { ...when, player: now.player } : when }));
 }
 
 /**

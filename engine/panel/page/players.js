@@ -3,6 +3,7 @@
 import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, find, make, note, select } from "./dom.js";
+import { orderedParts } from "./ordered.js";
 import { putValues, textInput, valueField } from "./value-fields.js";
 
 let wrong = ""; // why the player that was to be made could not be
@@ -14,7 +15,7 @@ export function players() {
   return [
     make("h2", { text: "Players" }),
     ...(all.length ? [] : [note("A player with scenes of their own has inputs and a set list, whose scenes these inputs alone play.")]),
-    ...all.map((each, place) => onePlayer(each, place, free)),
+    ...orderedParts("players", "player", all.map((each, place) => onePlayer(each, place, free))),
     ...(mayOperate() && free.length && setlists.length ? [newPlayer(all.length, free)] : []),
   ];
 }
@@ -73,10 +74,10 @@ function onePlayer({ name, inputs, setlist }, place, free) {
   });
   const remove = button("Remove this player", () => command({ do: "edit", what: "remove", section: "players", name }, `remove ${name}`), { class: "danger", "data-key": "remove", "aria-label": `Remove this player: ${name}` });
   remove.disabled = !mayOperate();
-  return make("details", { "data-key": `players ${place}`, class: "list" },
-    make("summary", { text: `${name}: ${inputs.join(" and ")}, ${setlist}` }),
+  return { name, words: `${name}: ${inputs.join(" and ")}, ${setlist}`, opens: [
     valueField("Name", textInput(name), `name players ${place}`, (value) => command({ do: "edit", what: "rename", section: "players", name, new: value }, `call ${name} ${value}`), "in one word, such as anna"),
     make("div", { class: "row", role: "group", "aria-label": `Inputs of ${name}` }, ...choices),
     valueField("Set list", select(setlistOptions(), setlist, () => {}), `setlist ${place}`, (value) => put("setlist", value, `set list ${value}`)),
-    make("div", { class: "row" }, remove));
+    make("div", { class: "row" }, remove),
+  ] };
 }

@@ -4,7 +4,7 @@ import { command, mayOperate } from "./commands.js";
 import { held } from "./connection.js";
 import { button, make } from "./dom.js";
 import { sceneWords } from "./labels.js";
-import { ordered } from "./ordered.js";
+import { moved, ordered, orderedParts } from "./ordered.js";
 import { putValues, textInput, valueField } from "./value-fields.js";
 
 /** @typedef {"setlists" | "songs"} Section */
@@ -26,7 +26,7 @@ export function lists(section, scene) {
   const songs = held.rig?.songs ?? [];
   const ofSongs = button("New list of songs", () => putValues([[[section, all.length], { name: fresh(all, "Songs"), songs: songs.map(({ name }) => name) }]], "a set list of all songs added"), { "data-key": "new of songs" });
   ofSongs.disabled = !mayOperate();
-  return [make("h2", { text: TITLES[section] }), ...all.map((each, place) => oneList(section, place, each, scene)), make("div", { class: "row", "data-key": `make ${section}` }, add, section === "setlists" && songs.length ? ofSongs : null)];
+  return [make("h2", { text: TITLES[section] }), ...orderedParts(section, NEW[section].toLowerCase(), all.map((each, place) => oneList(section, place, each, scene))), make("div", { class: "row", "data-key": `make ${section}` }, add, section === "setlists" && songs.length ? ofSongs : null)];
 }
 
 /**
@@ -60,15 +60,15 @@ function oneList(section, place, { name, scenes, songs = [] }, scene) {
   const adds = bySongs ? (held.rig?.songs ?? []).map((each) => adding(each.name, each.name)) : scene ? [adding(sceneWords(scene), scene.number)] : [];
   const remove = button("Remove this list", () => command({ do: "edit", what: "remove", section, name }, `remove ${name}`), { class: "danger", "data-key": "remove", "aria-label": `Remove this list: ${name}` });
   remove.disabled = !mayOperate();
-  return make("details", { "data-key": `${section} ${place}`, class: "list" },
-    make("summary", { text: `${name}: ${entries.length === 1 ? "1 entry" : `${entries.length} entries`}` }),
+  return { name, words: `${name}: ${entries.length === 1 ? "1 entry" : `${entries.length} entries`}`, opens: [
     valueField("Name", textInput(name), `name ${section} ${place}`, (value) => command({ do: "edit", what: "rename", section, name, new: value }, `call it ${value}`)),
     ordered(`${name}, in order`, entries.map((entry, index) => ({
       key: `${entry} ${entries.slice(0, index).filter((each) => each === entry).length}`,
       label: words(entry),
       inside: [make("span", { class: "place", text: `${index + 1}.` }), make("span", { class: "name", text: words(entry) }), drop(entries, index, name, words(entry), put)],
     })), (from, to) => put(moved(entries, from, to), `${name}: ${words(entries[from])} is now ${to + 1}.`)),
-    make("div", { class: "row" }, ...adds, remove));
+    make("div", { class: "row" }, ...adds, remove),
+  ] };
 }
 
 /**
@@ -83,16 +83,4 @@ function drop(entries, index, name, words, put) {
   const made = button("✕", () => put(entries.filter((_, place) => place !== index), `${name}: ${words} taken out`), { "aria-label": `Take out ${words}${twice ? ` at ${index + 1}` : ""}`, "data-key": "drop" });
   made.disabled = !mayOperate() || entries.length === 1;
   return made;
-}
-
-/**
- * @template Each
- * @param {Each[]} all
- * @param {number} from
- * @param {number} to
- */
-function moved(all, from, to) {
-  const now = all.filter((_, index) => index !== from);
-  now.splice(to, 0, all[from]);
-  return now;
 }

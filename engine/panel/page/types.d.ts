@@ -101,16 +101,22 @@ interface GearTable {
   places: number[][];
 }
 
-/** A control in the keys of the rig file. */
+/** A control in the keys of the rig file; times in ns, messages in hexadecimal. */
 interface ControlTable {
   input: string;
   when: Record<string, unknown> & { press?: string };
   do: string | Line | (string | Line)[];
-  scene?: number | string;
+  scene?: number | string | null;
   scenes?: (number | string)[];
   songs?: string[];
   players?: string[];
   route?: string;
+  output?: string;
+  messages?: string[];
+  guard?: number;
+  hold?: number;
+  between?: number;
+  pass?: boolean;
 }
 
 /** A player with scenes of their own. */

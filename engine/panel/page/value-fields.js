@@ -1,10 +1,13 @@
 // Fields that edit one value of the rig each: sent when it changes, with what is wrong beside it.
 
-import { command, mayOperate } from "./commands.js";
+import { command, mayOperate, tell } from "./commands.js";
 import { held } from "./connection.js";
 import { find, fresh, make } from "./dom.js";
 
 /** @typedef {(string | number)[]} Path */
+
+/** The answer to what asks nothing of the engine. @type {Answer} */
+export const DONE = { done: true, code: "done", text: "" };
 
 /** @type {Map<string, string>} what is wrong, by the key of a field */
 const faults = new Map();
@@ -45,14 +48,24 @@ export function valueField(words, field, key, send, hint = null) {
 }
 
 /**
+ * What is wrong with a field, or that nothing is.
+ * @param {string} key
+ * @param {Answer} answer
+ */
+export function mark(key, answer) {
+  if (answer.done) faults.delete(key);
+  else faults.set(key, answer.words?.join("; ") || answer.text);
+}
+
+/**
  * @param {HTMLInputElement} field
  * @param {string} key
  * @param {(value: string) => Promise<Answer>} send
  */
 async function changed(field, key, send) {
   const answer = await send(field.type === "checkbox" ? String(field.checked) : field.value.trim());
-  if (answer.done) faults.delete(key);
-  else faults.set(key, answer.words?.join("; ") || answer.text);
+  mark(key, answer);
+  if (!answer.done) tell("Not done: what is wrong is beside the field.", "failed");
   const fault = field.closest(".field") && find(/** @type {Element} */ (field.closest(".field")), ".fault");
   if (!fault) return;
   fault.textContent = faults.get(key) ?? "";
@@ -71,6 +84,9 @@ export function textInput(value, facts = {}) {
   field.value = String(value ?? "");
   return field;
 }
+
+/** A time in the words of the rig file. @param {number | undefined} ns */
+export const timeWords = (ns) => (ns === undefined ? "" : `${ns / 1e6} ms`);
 
 /** @param {boolean} ticked */
 export function tick(ticked) {

@@ -60,7 +60,7 @@ typedef struct {
     Frames next_frame;            /* the process thread's: the next cycle's first frame, by the server's count */
     int counting;                 /* the process thread's: whether that is known */
     int64_t began, least_delay;   /* the process thread's: when the last cycle did, by CLOCK_MONOTONIC (ns) */
-    int delays;                   /* the process thread's: calls of which that is the least delay */
+    int delays;                   /* the process thread's: cycles of which that is the least delay */
     Frames frames;                /* the process thread's: how many the last cycle had */
     Frames rate;
     _Atomic int inputs_used, outputs_used; /* places that have ever been used */

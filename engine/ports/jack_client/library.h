@@ -44,6 +44,7 @@ enum { PORT_IS_INPUT = 0x1, PORT_IS_OUTPUT = 0x2, NO_START_SERVER = 0x1 };
     X(Frames, get_sample_rate, (void *))                                                                   \
     X(Frames, get_buffer_size, (void *))                                                                   \
     X(Frames, last_frame_time, (const void *))                                                             \
+    X(Frames, frames_since_cycle_start, (const void *))                                                    \
     X(int, connect, (void *, const char *, const char *))                                                  \
     X(const char **, get_ports, (void *, const char *, const char *, unsigned long))                       \
     X(void, free, (void *))                                                                                \

@@ -12,7 +12,7 @@
 enum {
     LEAST_PIECE = 64, /* bytes: a smaller piece of a SysEx waits for the next period */
     TOO_FAR = 1000,   /* ms: a later time than that is a mistake, and counts as now */
-    MANY = 64         /* calls, of which one is in time unless the server itself is late */
+    MANY = 64         /* cycles, of which one is in time unless all are late */
 };
 
 typedef struct {
@@ -24,15 +24,22 @@ typedef struct {
 /* The whole number nearest to one that is not negative. */
 static int64_t nearest(double value) { return (int64_t)(value + 0.5); }
 
-/* When this cycle began. That is a period after the one before, and we are called then or later, never earlier. The
- * server filters the times of its cycles, but when it has missed some they are milliseconds wrong, for seconds. So we go
- * by our calls: by each that comes earlier than expected, by the earliest of many that all come later, and by one that
- * comes a period later, since the server stood still then. */
-static void find_beginning(Client *client, int64_t called, int64_t period, int missed) {
-    int64_t delay = called - client->began - period;
+/* When the server awoke for this cycle: some moments before we are called, which depends on other programs. The clock
+ * is read last, so that a thread that loses the processor here believes in a later time, never in an earlier one. */
+static int64_t server_awoke(const Client *client, double frame_ns) {
+    Frames since = jack.frames_since_cycle_start(client->jack);
+    return monotonic_ns() - nearest(since * frame_ns);
+}
+
+/* When this cycle began. That is a period after the one before, and the server awakes then or later, never earlier. It
+ * filters these times itself, but when it has missed some they are milliseconds wrong, for seconds. So we go by those
+ * that come earlier than expected, by the earliest of many that all come later, and by one that comes a period later,
+ * since the server stood still then. */
+static void find_beginning(Client *client, int64_t awoke, int64_t period, int missed) {
+    int64_t delay = awoke - client->began - period;
     client->began += period;
     if (missed || delay < 0 || delay > period) {
-        client->began = called;
+        client->began = awoke;
         client->delays = 0;
         return;
     }
@@ -46,7 +53,7 @@ static Cycle this_cycle(Client *client, Frames frames) {
     double frame_ns = 1e9 / client->rate;
     Frames current = jack.last_frame_time(client->jack), gap = current - client->next_frame;
     if (client->counting && gap && gap < 1u << 31) atomic_fetch_add(&client->missed, (gap + frames - 1) / frames);
-    find_beginning(client, monotonic_ns(), nearest(frame_ns * frames), !client->counting || gap);
+    find_beginning(client, server_awoke(client, frame_ns), nearest(frame_ns * frames), !client->counting || gap);
     client->counting = 1;
     client->next_frame = current + frames;
     return (Cycle){frames, client->began, frame_ns};

@@ -6,7 +6,7 @@ Numbers are the ones printed on gear: channels 1 to 16, programs 1 to 128, banks
 import re
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, PlainSerializer
 
 from engine.midi.kinds import is_whole
 from engine.midi.setup_words import ALLOWED, Receiver, nearest_words, set_up
@@ -232,7 +232,8 @@ Inputs = Annotated[Names, Reference("inputs", many=True)]
 Outputs = Annotated[Names, Reference("outputs", many=True)]
 Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order), Reference("scenes", many=True)]
 Songs = Annotated[tuple[str, ...], BeforeValidator(_songs), Reference("songs", many=True)]
-Messages = Annotated[tuple[bytes, ...], BeforeValidator(_messages)]
+_Message = Annotated[bytes, PlainSerializer(lambda message: message.hex(" ").upper(), return_type=str)]
+Messages = Annotated[tuple[_Message, ...], BeforeValidator(_messages)]
 
 
 def one_or_range(low: int, high: int) -> BeforeValidator:

@@ -87,14 +87,17 @@ async def test_parts_are_renamed_removed_and_moved(tmp_path: Path) -> None:
     ]
     moved = {"do": "edit", "what": "move", "section": "setlists", "place": 1, "new": 0}
     wrong = {"do": "edit", "what": "move", "section": "scenes", "place": 1, "new": 0}
-    answers, bench = await _edited(tmp_path, asked, gone, lists, moved, wrong)
+    old = {**moved, "revision": 99}
+    answers, bench = await _edited(tmp_path, asked, gone, lists, moved, wrong, old)
     assert [each["text"].partition(";")[0] for each in answers[:2]] == [
         "output brass is now called horns",
         "output horns removed, and what used it in 2 places",
     ]
     assert [each.name for each in bench.show.engine.rig.setlists] == ["B", "A"]
     assert list(bench.show.engine.rig.outputs) == ["strings"]
+    assert answers[3]["text"].startswith("B is now set list 1")
     assert not answers[4]["done"]
+    assert answers[5]["code"] == "outdated"
 
 
 async def test_a_scene_is_added(tmp_path: Path) -> None:

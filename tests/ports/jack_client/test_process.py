@@ -78,18 +78,18 @@ def test_a_message_leaves_on_its_frame(jack: FakeJack, frame: int) -> None:
     assert _all_that_leaves(jack, output, 3) == [(frame // FRAMES, frame % FRAMES, NOTE)]
 
 
-def _leaves(jack: FakeJack, output: int, late: int) -> int:
-    """The frame at which a message leaves that is due in the middle of the next cycle, if we are called this late."""
+def _leaves(jack: FakeJack, output: int, late: int, delay: int = 0) -> int:
+    """The frame at which a message leaves that is due in the middle of the next cycle (see `FakeJack.cycle`)."""
     jack.send(output, NOTE, jack.now - LATENCY + 32 * FRAME_NS)
-    jack.cycle(late=late)
+    jack.cycle(late=late, delay=delay)
     [(frame, _)] = jack.heard(output)
     return frame
 
 
 @settings(max_examples=30)
 @given(st.lists(st.integers(0, 1200), min_size=50, max_size=50))
-def test_delays_of_our_own_thread_hardly_move_a_frame(delays: list[int]) -> None:
-    """Once we were called in time: a busy machine calls us up to a period late, and the messages keep their frames."""
+def test_delays_of_the_server_hardly_move_a_frame(delays: list[int]) -> None:
+    """Once it was in time: a busy machine wakes it up to a period late, and the messages keep their frames."""
     jack = FakeJack()
     try:
         output = jack.open(True)
@@ -99,8 +99,20 @@ def test_delays_of_our_own_thread_hardly_move_a_frame(delays: list[int]) -> None
         jack.close()
 
 
-def test_a_first_call_that_is_late_is_made_up_for_at_once(jack: FakeJack) -> None:
-    """Also after periods that were missed: the next call in time shows where the cycles begin."""
+@settings(max_examples=30)
+@given(st.lists(st.integers(0, 1_000_000), min_size=1, max_size=50))
+def test_it_does_not_matter_when_we_are_called(delays: list[int]) -> None:
+    """Other programs work before us in each cycle, for as long as they need; the times are those of the server."""
+    jack = FakeJack()
+    try:
+        output = jack.open(True)
+        assert all(_leaves(jack, output, 0, delay) in (31, 32) for delay in delays)
+    finally:
+        jack.close()
+
+
+def test_a_first_cycle_that_is_late_is_made_up_for_at_once(jack: FakeJack) -> None:
+    """Also after periods that were missed: the next one in time shows where the cycles begin."""
     output = jack.open(True)
     for skipped in (0, 5):
         jack.cycle(skipped=skipped, late=900)
