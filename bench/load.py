@@ -79,8 +79,9 @@ class Scheduled:
 
     stream = StreamParser()  # no message needs repair
 
-    def __init__(self, source: int, cycle: Sequence[bytes]) -> None:
+    def __init__(self, source: int, cycle: Sequence[bytes], rate: int = RATE) -> None:
         self.name = f"in {source + 1}"
+        self.rate = rate
         self._messages = cycle
         self.given = 0
         self._begin = 0  # set by the first poll, so that starting up does not count
@@ -89,14 +90,14 @@ class Scheduled:
         """See InputPort."""
         if not self._begin:
             self._begin = time.monotonic_ns()
-        due = (time.monotonic_ns() - self._begin) * RATE // SECOND
+        due = (time.monotonic_ns() - self._begin) * self.rate // SECOND
         got = [self._messages[index % len(self._messages)] for index in range(self.given, due)]
         self.given = max(self.given, due)
         return got
 
     def due(self, place: int) -> int:
         """When the message at this place (from 0) is due (monotonic ns)."""
-        return self._begin + -(-(place + 1) * SECOND // RATE)
+        return self._begin + -(-(place + 1) * SECOND // self.rate)
 
     def close(self) -> None:
         """See InputPort."""
@@ -139,8 +140,8 @@ class Noting(Swallowing):
 class MemoryPorts:
     """Ports inside the process. An input's own output gets each of its messages, one for one and in their order."""
 
-    def __init__(self, memory: str = "warm", inputs: int = INPUTS, outputs: int = OUTPUTS) -> None:
-        self.inputs = [Scheduled(i, played(i, memory, inputs)) for i in range(inputs)]
+    def __init__(self, memory: str = "warm", inputs: int = INPUTS, outputs: int = OUTPUTS, rate: int = RATE) -> None:
+        self.inputs = [Scheduled(i, played(i, memory, inputs), rate) for i in range(inputs)]
         self.outputs = [Noting(i) if i < inputs else Swallowing(i) for i in range(outputs)]
 
     @property
@@ -155,7 +156,7 @@ class MemoryPorts:
         late: list[int] = []
         for source, output in zip(self.inputs, self.outputs, strict=False):
             if isinstance(output, Noting):
-                skipped = round(warm_up * RATE)
+                skipped = round(warm_up * source.rate)
                 late += [at - source.due(place) for place, at in enumerate(output.handed) if place >= skipped]
         return late
 

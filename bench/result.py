@@ -18,6 +18,7 @@ PARTS: Final = {
     "idle": 30,
     "grid": 75,
     "onjack": 150,
+    "board": 45,
     "start": 15,
 }
 

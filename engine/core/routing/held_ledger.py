@@ -7,7 +7,8 @@ from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 
 from engine.core.routing.held_notes import HeldNotes
 from engine.core.routing.merged_pedals import MergedPedals, PedalHeld
-from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, hand_of, rest_for
+from engine.core.routing.routed_message import PedalTurn
+from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
 from engine.midi.controllers import HOLDING, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON, POLY_AFTERTOUCH
 
@@ -111,21 +112,34 @@ class Ledger:
         }
         return [rest for rest in rests.values() if rest is not None]
 
-    def turn_pedal(self, moved: Moved, player: int, came: bytes, value: int) -> int | None:
-        """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
-        number = moved[1][1]
-        return self.turn(
-            moved, hand_of(player, came), (came, value), moved.channel, number if number in HOLDING else None
-        )
+    def turn_all(self, pedals: Iterable[PedalTurn]) -> list[tuple[int, bytes]]:
+        """A player moves these, and the ledger has noted that alone: what is to be sent, as (output, message)."""
+        sent: list[tuple[int, bytes]] = []
+        all_held, notes = self.pedals.held, self.notes
+        for moved, hand, where, pedal, channel, number in pedals:
+            held, value = all_held.get(moved), where[1]
+            if held is None or (len(held) == 1 and hand in held):  # nobody else: what `turn` does, without the calls
+                if not value:
+                    all_held.pop(moved, None)
+                elif held is None:
+                    all_held[moved] = {hand: where}
+                else:
+                    held[hand] = where
+                if number is not None:
+                    notes.ringing.pedal(channel, number, value >= ON_FROM, notes.holders)
+                sent.append((channel[0], pedal))
+            elif (merged := self.turn_pedal(moved, hand, where)) is not None:
+                sent.append((channel[0], moved.what + bytes((merged,))))
+        return sent
 
-    def turn(self, moved: Moved, hand: Hand, where: PedalHeld, channel: Channel, number: int | None) -> int | None:
-        """As `turn_pedal`; `number`: the controller, if it holds notes on the channel."""
+    def turn_pedal(self, moved: Moved, hand: Hand, where: PedalHeld) -> int | None:
+        """A player moves a pedal (see `MergedPedals.turn`), and the ledger has noted that alone."""
         sent, value = self.pedals.turn(moved, hand, where), where[1]
         if sent != value:  # else just that was noted
             self._pedal_is(moved)
-        elif number is not None:
+        elif moved.what[1] in HOLDING:
             notes = self.notes
-            notes.ringing.pedal(channel, number, value >= ON_FROM, notes.holders)
+            notes.ringing.pedal(moved.channel, moved.what[1], value >= ON_FROM, notes.holders)
         return sent
 
     def _leave_pedal(self, moved: Moved, hands: Iterable[Hand]) -> int | None:

@@ -92,8 +92,8 @@ class HeldNotes:
                 sent += [(output, off)] * self._end_press(source, target)
                 if ended:  # what ended it said whether it rings on
                     continue
-            if self.ringing.held and target[:2] in self.ringing.held:
-                self._ring_on((source, key[1]), target, oldest.routes)
+            if self.ringing.held and (channel_of := target[:2]) in self.ringing.held and target not in self.holders:
+                self.ringing.released(channel_of, number, ((source, key[1]), oldest.routes))
         return sent
 
     def _ring_on(self, hand: Hand, target: Target, routes: "OpenRoutes | None") -> None:

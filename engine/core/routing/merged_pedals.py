@@ -14,20 +14,20 @@ PedalHeld = tuple[bytes, int]
 
 class MergedPedals:
     """Loop only. Players are inputs, by index, each channel of one by itself; of each pedal there are only those hands
-    that have it off 0.
+    that have it off 0 (`held`).
     """
 
     def __init__(self) -> None:
-        self._held: dict[Moved, dict[Hand, PedalHeld]] = {}
+        self.held: dict[Moved, dict[Hand, PedalHeld]] = {}
 
     def turn(self, pedal: Moved, hand: Hand, where: PedalHeld) -> int | None:
         """A player moves a pedal; the value that is to be sent, None if the channel has it already."""
-        held, value = self._held.get(pedal), where[1]
+        held, value = self.held.get(pedal), where[1]
         if held is None or (len(held) == 1 and hand in held):  # nobody else
             if value:
-                self._held[pedal] = {hand: where}
+                self.held[pedal] = {hand: where}
             else:
-                self._held.pop(pedal, None)
+                self.held.pop(pedal, None)
             return value
         before = _highest(held)
         if value:
@@ -39,13 +39,13 @@ class MergedPedals:
 
     def all(self) -> list[Moved]:
         """The pedals that anybody has off 0."""
-        return [*self._held]
+        return [*self.held]
 
     def held_by(self, sources: Container[int], channels: Container[Channel]) -> list[tuple[Moved, Hand, bytes]]:
         """The pedals that these inputs have off 0 on these channels: with the hand, and how it has moved each."""
         return [
             (pedal, hand, came)
-            for pedal, hands in self._held.items()
+            for pedal, hands in self.held.items()
             if (pedal[0], pedal[1][0] & 0x0F) in channels
             for hand, (came, _) in hands.items()
             if hand[0] in sources
@@ -53,30 +53,30 @@ class MergedPedals:
 
     def of(self, sources: Container[int]) -> set[Moved]:
         """The pedals that any of these inputs has off 0."""
-        return {pedal for pedal, hands in self._held.items() for source, _ in hands if source in sources}
+        return {pedal for pedal, hands in self.held.items() for source, _ in hands if source in sources}
 
     def hands(self, pedal: Moved) -> dict[Hand, bytes]:
         """Who has this pedal off 0, and the message with which each has moved it."""
-        return {hand: came for hand, (came, _) in self._held.get(pedal, {}).items()}
+        return {hand: came for hand, (came, _) in self.held.get(pedal, {}).items()}
 
     def value(self, pedal: Moved) -> int:
         """The value that the channel has: the highest of its players'."""
-        return _highest(self._held.get(pedal, {}))
+        return _highest(self.held.get(pedal, {}))
 
     def leave(self, pedal: Moved, hands: Iterable[Hand]) -> int | None:
         """These no longer count; the value that is to be sent, None if it stays as it is."""
-        held = self._held.get(pedal, {})
+        held = self.held.get(pedal, {})
         before = _highest(held)
         for hand in hands:
             held.pop(hand, None)
         if not held:
-            self._held.pop(pedal, None)
+            self.held.pop(pedal, None)
         highest = _highest(held)
         return None if highest == before else highest
 
     def forget(self, pedal: Moved) -> None:
         """Nobody's word counts any more: the pedal was set by something other than a player."""
-        self._held.pop(pedal, None)
+        self.held.pop(pedal, None)
 
 
 def _highest(held: Mapping[Hand, PedalHeld]) -> int:

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from engine.core.cable.output_cable import Unit
+from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.held_presses import Target
 from engine.core.routing.merged_channel import HighsSent, MergedChannel
@@ -16,7 +17,7 @@ from engine.core.routing.open_routes import OpenRoutes
 from engine.core.routing.played_parameters import PlayedParameter
 from engine.core.routing.player_numbers import NOBODY, all_of
 from engine.core.routing.positions import Positions
-from engine.core.routing.sent_values import Hand, Moved, hand_of, moves_of, rest_for
+from engine.core.routing.sent_values import Hand, Moved, hand_of, is_low, moves_of, rest_for
 from engine.midi.controllers import (
     ALL_SOUND_OFF,
     DATA_LSB,
@@ -45,12 +46,28 @@ class Merging:
         """A controller came in that is part of a parameter, or resets all, wherever it is routed."""
         self._came[hand_of(player, message)].hear(message[1], message[2])
 
-    def look_after_lows(self, routes: OpenRoutes, positions: Positions) -> None:
-        """The first LSB of all has come in: `note` hears of each MSB from now on. Earlier ones are in `positions`."""
+    def look_after_lows(
+        self, player: int, came: bytes, units: _Units, routes: OpenRoutes, positions: Positions
+    ) -> None:
+        """If this is the first LSB of all, `note` hears of each MSB from now on. Earlier ones are in `positions`.
+
+        What one channel of an input has moved, and another one resets, is lost there: then `note` hears of it now.
+        """
+        if is_low(came):
+            self._remember_highs(routes, positions)
+        elif resets(came):
+            reset = {(output, each[0] & 0x0F) for output, unit in units for each in unit if resets(each)}
+            others = [each for each in positions.of(player) if (each[0] ^ came[0]) & 0x0F]
+            led = (moved for each in others for moved in routes.moves(player, each))
+            if any(moved.channel in reset and _is_high(moved.what) for moved in led):
+                self._remember_highs(routes, positions)
+
+    def _remember_highs(self, routes: OpenRoutes, positions: Positions) -> None:
+        self._ledger.sent.lows = True
         for player in [*positions.places]:
             for message in positions.of(player):
                 for (output, what), sent in routes.moves(player, message).items():
-                    if sent and what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS:  # else a filter holds it back
+                    if sent and _is_high(what):  # else a filter holds it back
                         self.note(player, (((output, what[0], what[1]), sent[2]),))
         values = self._ledger.sent
         for (output, status, number), sent_high in self._highs.items():
@@ -171,7 +188,7 @@ class Merging:
 
     def _pedal(self, player: int, came: bytes, output: int, message: bytes) -> Unit:
         pedal = Moved(output, message[:2])
-        value = self._ledger.turn_pedal(pedal, player, came, message[2])
+        value = self._ledger.turn_pedal(pedal, hand_of(player, came), (came, message[2]))
         return () if value is None else (pedal.what + bytes((value,)),)
 
     # Mode messages
@@ -233,3 +250,8 @@ class Merging:
 def _all_of(player: int) -> frozenset[int]:
     """The numbers under which the ledger has this player's keys, and the delayed notes of their filters."""
     return all_of(player) | {player}
+
+
+def _is_high(what: bytes) -> bool:
+    """Whether this names a controller of `HIGHS`."""
+    return what[0] & 0xF0 == CONTROLLER and what[1] in HIGHS

@@ -331,9 +331,9 @@ class Settling:
         """This is what these players make of it; the message that says so: of a pedal, the highest value of all."""
         ledger = self._state.ledger
         if is_pedal(moved.what):
-            for (source, _), each in players.items():
-                ledger.move(source, each.message, moves_of(moved.output, (each.sent,)))
-                ledger.turn_pedal(moved, source, each.message, each.sent[2])
+            for hand, each in players.items():
+                ledger.move(hand[0], each.message, moves_of(moved.output, (each.sent,)))
+                ledger.turn_pedal(moved, hand, (each.message, each.sent[2]))
             return moved.what + bytes((ledger.pedals.value(moved),))
         last = [hand for hand in ledger.movers(moved) if hand in players]
         hand = last[0] if last else next(iter(players))

@@ -11,7 +11,7 @@ from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.routed_message import RoutedMessage, without
-from engine.core.routing.sent_values import is_low, position_of
+from engine.core.routing.sent_values import position_of
 from engine.core.routing.settling import Settling
 from engine.core.state import State
 from engine.core.timing.sync import is_clock
@@ -96,17 +96,13 @@ class SpecialAnswers:
         else:
             self._sent.move(source, message, answer.moves)
         self._places[source][answer.position] = message
-        cables, turn = state.cables, state.ledger.turn
-        for moved, hand, where, pedal, channel, number in answer.pedals:
-            value = turn(moved, hand, where, channel, number)
-            if value is not None:
-                cable = cables[channel[0]]
-                if value != where[1]:
-                    pedal = moved.what + bytes((value,))
-                if cable.straight:  # what `put` does there, without the call
-                    out.append((channel[0], pedal, now))
-                else:
-                    cable.put(now, (pedal,), out)
+        cables = state.cables
+        for output, pedal in state.ledger.turn_all(answer.pedals):
+            cable = cables[output]
+            if cable.straight:  # what `put` does there, without the call
+                out.append((output, pedal, now))
+            else:
+                cable.put(now, (pedal,), out)
         if state.gestures.active:
             self._settling.after_pedal(now, source, out)
 
@@ -126,8 +122,8 @@ class SpecialAnswers:
         state = self._state
         if answer.prefix:
             state.prefixes.hear(source, message, answer.units, state.reach(source))
-        if answer.merges and is_low(message) and not self._sent.lows and state.routes is not None:
-            state.merging.look_after_lows(state.routes, state.positions)
+        if answer.merges and not self._sent.lows and state.routes is not None:
+            state.merging.look_after_lows(source, message, answer.units, state.routes, state.positions)
         self._sent.move(source, message, answer.moves)
         if answer.highs and self._sent.lows:
             state.merging.note(source, answer.highs)

@@ -103,6 +103,9 @@ def playable(stream: list[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
 
 
 @settings(max_examples=150)
+@example([(2, b"\xb0\x0b\x00"), (2, b"\xb1\x79\x00"), (2, b"\xb0\x2b\x00")])
+@example([(2, b"\xb0\x0b\x00"), (0, b"\xb0\x0b\x08"), (2, b"\xb1\x79\x00"), (2, b"\xb0\x2b\x00")])
+@example([(2, b"\xb0\x01\x08"), (2, b"\xb1\x79\x00"), (2, b"\xb0\x01\x01"), (2, b"\xb0\x21\x00")])
 @given(streams)
 def test_each_player_is_heard_as_on_a_cable_of_their_own(stream: list[tuple[int, bytes]]) -> None:
     """Whatever three players send at the same time, keys, pedals, programs with their banks, parameters and their
