@@ -35,7 +35,7 @@ def measure(name: str, quick: bool) -> dict[str, Any]:
     watch = machine.Watch()
     found = part.run(pace)
     if watch.others_percent > _DISTURBED:
-        print(f"! Other programs took {watch.others_percent:.0f} % of this machine: measure again when it is quiet.")
+        found.notes.append(f"Other programs took {watch.others_percent:.0f} % of this machine meanwhile.")
     if not pace.going:
         found.notes.append("Cut short: the machine was so busy with other work that its time was over.")
     when = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")

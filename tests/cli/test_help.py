@@ -228,6 +228,7 @@ def test_quoted_outputs_are_real(tmp_path: Path) -> None:
             assert of_the_demo(block) or any(quotes(block, output) for output in outputs), (name, block)
 
 
+@pytest.mark.slow
 def test_the_demo_prints_what_readme_quotes(tmp_path: Path) -> None:
     """In its order; except for the seconds, which come from a real clock."""
     (quoted,) = [block for block in fences(README, "text") if of_the_demo(block)]

@@ -227,6 +227,15 @@ def test_lines_are_stored_with_the_present_sounds() -> None:
     assert played["burst"] == [{"instrument": "bass", "sound": "Upright"}]
 
 
+def test_a_line_without_a_sound_is_stored_with_the_present_one() -> None:
+    """The last program that its channel was sent is the line's sound, if the rig has a name for it."""
+    made = playing(toml_scene(1, 'play = [{ from = "keys", on = "brass" }]'))
+    apply(made, 1, SendPreset("left", (bytes.fromhex("C23B"),)))
+    played = scene_snapshot.played(made)
+    assert played["play"] == [{"from": ["keys"], "on": "brass", "sound": "Muted"}]
+    assert played["burst"] == []
+
+
 def test_a_sound_without_a_name_is_a_step() -> None:
     """The line says no sound then, for the step would be a second one."""
     made = playing(LINES)

@@ -260,6 +260,16 @@ def test_a_zone_moves_with_its_notes_expressions() -> None:
     assert heard(step, "B0 40 7F", "E0 00 50", "C0 03") == ["BF 40 7F", "EF 00 50", "CF 03"]
 
 
+@pytest.mark.parametrize("member", range(1, 8))
+def test_what_ends_the_notes_of_a_member_moves_with_it(member: int) -> None:
+    """All sound off, all notes off and a velocity prefix go where the notes of that member go, whichever it is."""
+    step = step_of(TO_OTHER)
+    *_, sent = heard(step, f"9{member} 3C 40")
+    assert sent.endswith("3C 40")
+    for mode in ("78 00", "7B 00", "58 20"):
+        assert heard(step, f"B{member} {mode}") == [f"B{sent[1]} {mode}"]
+
+
 def test_fingers_press_the_keys_of_a_poly_pressure_instrument() -> None:
     """Each finger's pressure is that of its key, also what came before the note; the manager's is the channel's."""
     step = step_of(f'filter = "mpe", from = {LOWER}, to = {PIANO}, pressure = "keys"')

@@ -76,6 +76,14 @@ def test_an_lsb_that_needs_a_new_selection_comes_with_its_msb() -> None:
     assert heard(step, "B0 26 11") == [*NRPN_1_8, "B0 06 40", "B0 26 11"]
 
 
+def test_increments_move_a_controller_of_14_bits_by_its_lsb() -> None:
+    """One step further than both bytes together, over the edge between two MSBs and back."""
+    step = step_of('filter = "parameters", map = { "nrpn 1/8" = "controller 1" }')
+    heard(step, *NRPN_1_8, "B0 06 40", "B0 26 7F")
+    assert heard(step, "B0 60 00") == ["B0 01 41", "B0 21 00"]
+    assert heard(step, "B0 61 00") == ["B0 01 40", "B0 21 7F"]
+
+
 def test_increments_move_a_controller_from_its_last_value() -> None:
     """A controller has no increments: it moves on by one from the last value, stays within 0 to 127, and does nothing
     before a value has come."""

@@ -149,6 +149,30 @@ def test_what_is_said_to_be_allowed_is(begin: str, ends: tuple[float, float], un
 
 
 @pytest.mark.parametrize(
+    ("begin", "low", "high"),
+    [
+        ("master volume", 0, 127),
+        ("pitch bend range", 0, 96),
+        ("fine tuning", -100, 99),
+        ("coarse tuning", -64, 63),
+        *((begin, 0, 127) for begin in ("volume", "pan", "expression", "reverb send", "chorus send")),
+        ("song", 1, 128),
+        ("tuning program", 1, 128),
+        ("tuning bank", 1, 128),
+        ("master coarse tuning", -64, 63),
+        ("program", 1, 128),
+    ],
+)
+def test_a_whole_number_is_allowed_to_both_ends_and_no_further(begin: str, low: int, high: int) -> None:
+    """Seven bits, or as many semitones and cents as their messages have room for; players count from 1."""
+    for number in (low, high):
+        assert set_up(f"{begin} {number}", Receiver(0)).messages
+    for number in (low - 1, high + 1):
+        with pytest.raises(ValueError, match=begin):
+            set_up(f"{begin} {number}", Receiver(0))
+
+
+@pytest.mark.parametrize(
     ("words", "expected"),
     [
         ("volume 90", ["B2 07 5A"]),
@@ -161,6 +185,7 @@ def test_what_is_said_to_be_allowed_is(begin: str, ends: tuple[float, float], un
         ("nrpn 1/8 = 129 / 14", ["B2 63 01", "B2 62 08", "B2 06 01", "B2 26 01", "B2 65 7F", "B2 64 7F"]),
         ("rpn 0/0 = 12", ["B2 65 00", "B2 64 00", "B2 06 0C", "B2 26 00", "B2 65 7F", "B2 64 7F"]),
         ("song 1", ["F3 00"]),
+        ("song 128", ["F3 7F"]),
         ("start", ["FA"]),
         ("continue", ["FB"]),
         ("stop", ["FC"]),

@@ -20,6 +20,8 @@ from tests.support.paths import PRESETS
 from tests.support.written_out import written_out
 
 SHOWS = {file.stem: file for file in sorted((PRESETS / "shows").glob("*.toml"))}
+#: the same; what goes through all scenes of the theatre takes long
+LONG_OR_NOT = [pytest.param(name, marks=[pytest.mark.slow] * (name == "theatre")) for name in SHOWS]
 LINES = {"theatre": 420}
 MS = 1_000_000
 
@@ -48,7 +50,7 @@ def _differences(before: Rig, after: Rig) -> list[str]:
     return [each for each in found if each is not None]
 
 
-@pytest.mark.parametrize("name", SHOWS)
+@pytest.mark.parametrize("name", LONG_OR_NOT)
 def test_a_show_does_what_its_long_form_does(name: str) -> None:
     """Each scene treats every message alike and sends the same burst; so does what `simplify` makes of the long form,
     in at most half its lines."""
@@ -68,7 +70,7 @@ def test_everything_in_a_show_can_be_heard(name: str) -> None:
     assert [*map(str, (*SilentWays(rig).findings(), *sound_conflicts(rig)))] == []
 
 
-@pytest.mark.parametrize("name", SHOWS)
+@pytest.mark.parametrize("name", LONG_OR_NOT)
 def test_a_show_can_be_rehearsed(name: str) -> None:
     """A phrase on every input in each scene (of the theatre's, in each twentieth): something sounds, nothing is left
     sounding, and the long form sends the same messages at the same times."""
@@ -95,6 +97,7 @@ def test_the_chapter_has_the_figures() -> None:
         assert f"| `{name}.toml` | {len(rig.scenes)} | {before} | {after} |" in page, (name, before, after)
 
 
+@pytest.mark.slow
 def test_the_theatre_has_its_size() -> None:
     """Two players, 120 cues and 12 chains in at most 420 lines; written out they are five times as many."""
     rig = load(SHOWS["theatre"])

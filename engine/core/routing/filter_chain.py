@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final, Protocol
+from typing import Any, Final, Protocol
 
 from engine.midi.kinds import SYSEX, is_whole
 from filters.registry import Later, Step
@@ -102,8 +102,9 @@ class ChainMemory:
 
 
 def _answers(link: FilterLink, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+    step: Any = link.step  # a plug-in may answer with a list, compiled as well
     try:
-        given = tuple(link.step(message, now))
+        given: tuple[bytes | Later, ...] = tuple(step(message, now))
         right = True
         for one in given:
             right = right and (one is message or _is_answer(one, link))

@@ -4,6 +4,7 @@ The receiver is written from MIDI 1.0 and ignores All Notes Off; its own file sa
 
 from collections.abc import Callable
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -147,6 +148,7 @@ _steps = st.lists(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=300)
 @given(_steps, st.booleans())
 def test_nothing_is_left_sounding(steps: list[Callable[[Night], None]], paced: bool) -> None:

@@ -13,7 +13,7 @@ from engine.core.commands import MuteRoute, UnmuteRoute
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.bouncing_switch import Change, bursts, presses
-from tests.support.engine_calls import adopt, command, input_lost, recall, wake_up
+from tests.support.engine_calls import adopt, command, engine_of, input_lost, recall, wake_up
 from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 
 KEYS, PADS, FOOT = 0, 1, 2
@@ -485,6 +485,17 @@ def test_every_outcome_says_what_was_pressed() -> None:
 
 
 # Scenes that a control holds in
+
+
+@pytest.mark.parametrize(("only", "acts"), [("", True), ("scenes = [1]", False), ('songs = ["Market"]', False)])
+def test_before_the_first_scene_a_control_for_some_does_nothing(only: str, acts: bool) -> None:
+    """Only one that is for all scenes and songs acts while none is in force."""
+    song = '[[songs]]\nname = "Market"\nscenes = [1]\n'
+    ports = PORTS.replace("format = 1", "format = 2").replace("WIRE", "din")
+    rig = ports + SCENES + song + control("note = 36", 'do = "panic"', only)
+    made = engine_of(read(rig, "test"))
+    play(made, 1, "90 24 40")
+    assert [do for do, *_ in told(made)] == ["panic"] * acts
 
 
 def test_a_control_holds_only_in_its_scenes() -> None:

@@ -200,6 +200,23 @@ def test_a_pedal_that_has_become_a_command_still_ends_what_it_holds() -> None:
     assert play(made, 3, KEYS, "B0 40 00") == ["B0 40 00"]
 
 
+def test_after_a_panic_nothing_rings() -> None:
+    """What rang under a pedal is over: a scene that leads another player there sets their level at once."""
+    made = rig(TO_STRINGS, route("pads", "strings"))
+    play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "80 3C 40")
+    play(made, 2, PADS, "B0 07 50")
+    a_panic(made)
+    later(made, 1000)
+    assert scene(made, 1001, 2) == ["B0 07 50"]
+
+
+def test_cut_ends_the_pressure_of_a_key() -> None:
+    """`held = "cut"` ends a key's own pressure with its note, though the new scene leads there as well."""
+    made = rig(TO_STRINGS, f'{TO_STRINGS} ]\nheld = "cut" #')
+    play(made, 1, KEYS, "90 3C 40", "A0 3C 50")
+    assert scene(made, 2, 2) == ["80 3C 40", "A0 3C 00"]
+
+
 def test_cut_ends_a_chord_under_a_pedal() -> None:
     """`held = "cut"` lifts the pedal for what rings under it; where the new scene leads, the pedal is then told."""
     made = rig(TO_STRINGS, f'{TO_STRINGS} ]\nheld = "cut" #')

@@ -168,9 +168,10 @@ def test_all_notes_off_is_for_its_channel() -> None:
 
 
 def test_reset_all_controllers_resets_only_what_its_player_moved() -> None:
-    """The other player's bend and modulation stay; what the first moved gets its rest (RP-015)."""
+    """The other player's bend and modulation stay; what the first moved gets its rest (RP-015), and keys that are held
+    sound on."""
     router = scenes(BOTH)
-    plays(router, ANNA, "B0 0B 20", "D0 40", "B0 40 7F")
+    plays(router, ANNA, "90 3C 40", "B0 0B 20", "D0 40", "B0 40 7F")
     plays(router, BEN, "E0 00 10", "B0 01 30", "B0 40 60")
     assert plays(router, ANNA, "B0 79 00") == ["B0 0B 7F", "D0 00", "B0 40 60"]
     assert plays(router, BEN, "B0 40 00") == ["B0 40 00"]

@@ -108,12 +108,15 @@ def test_owed_releases_are_paid_when_the_last_player_lets_go() -> None:
     assert router.state.ledger.sounding() == 0
 
 
-def test_a_stray_release_passes_and_cuts_nobody() -> None:
-    """A release without a press passes unchanged, unless another player holds that key."""
+@pytest.mark.parametrize("channel", ["0", "1", "F"])
+def test_a_stray_release_passes_and_cuts_nobody(channel: str) -> None:
+    """A release without a press passes unchanged, unless another player holds that key on that channel."""
     router = routed(STRAIGHT)
-    assert play(router, 0, "80 3C 22", "90 3D 00") == ["80 3C 22", "90 3D 00"]
-    play(router, 1, "90 3C 40")
-    assert play(router, 0, "80 3C 22") == []
+    stray = [f"8{channel} 3C 22", f"9{channel} 3D 00"]
+    assert play(router, 0, *stray) == stray
+    play(router, 1, f"9{channel} 3C 40")
+    assert play(router, 0, *stray) == stray[1:]
+    assert play(router, 0, "87 3C 22") == ["87 3C 22"]
 
 
 def test_a_lost_input_lets_go() -> None:

@@ -1,6 +1,8 @@
 """What scenes in play answer, and how much of it they remember. Our own design; no outside source."""
 
-from engine.core.routing.filter_chain import ChainMemory, FilterFaults, FilterLink
+from typing import Any
+
+from engine.core.routing.filter_chain import ChainMemory, FilterFaults, FilterLink, run_chain
 from engine.core.routing.open_routes import AnswerMemory
 from engine.core.routing.routed_message import RoutedMessage, TimedMessage, answer, without
 
@@ -45,6 +47,17 @@ def test_a_chain_of_filters_is_asked_once_what_it_makes_of_a_message() -> None:
     assert memory.run(one, fader, faults) == (fader,)  # the oldest is forgotten
     assert memory.run(one, wheel, faults) == (wheel,)
     assert asked == [wheel, wheel, fader, wheel]
+
+
+def test_a_filter_may_answer_with_any_sequence() -> None:
+    """The contract asks for a tuple, but a plug-in that answers with a list is understood, compiled or not."""
+    faults, wheel, fader = FilterFaults(), b"\xb0\x01\x40", b"\xb0\x07\x40"
+
+    def both(message: bytes, now: int) -> Any:
+        return [message, fader]
+
+    assert run_chain((FilterLink("both", both, False),), wheel, 0, faults) == (wheel, fader)
+    assert not faults.counts
 
 
 def test_what_is_left_of_an_answer_without_an_output() -> None:
