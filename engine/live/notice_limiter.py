@@ -35,4 +35,5 @@ class NoticeLimiter:
 
 
 def _again(count: int) -> str:
-    return f" ({count} times more in the last second)" if count else ""
+    times = "time" if count == 1 else "times"
+    return f" ({count} {times} more in the last second)" if count else ""

@@ -142,7 +142,8 @@ static PyObject *port_name(PyObject *self, PyObject *args) {
     int place;
     Client *client;
     if (!PyArg_ParseTuple(args, "i", &place) || !(client = of_place(self, place))) return NULL;
-    return decoded(jack.port_name(client_port(client, place)));
+    const char *name = jack.port_name(client_port(client, place));
+    return name ? decoded(name) : fail("the JACK server no longer has this port");
 }
 
 static PyObject *list_ports(PyObject *self, PyObject *args) {

@@ -106,7 +106,7 @@ class OneClientSystem:
 
     def _make(self, is_output: bool, name: str) -> tuple[int, str]:
         place = self._client.open(is_output, name)
-        listed = self._client.native.name(place)
+        listed = self._client.name(place)
         self._ours = (listed[: listed.index(":") + 1],)  # the server may have renamed our client
         return place, listed
 

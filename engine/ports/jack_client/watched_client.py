@@ -73,10 +73,18 @@ class WatchedJackClient:
         """Make a port of this name; its place. Raises PortError."""
         return self.ask(lambda: self.native.open(is_output, name), self._closed_port)
 
+    def name(self, place: int) -> str:
+        """The full name of our port at this place. Raises PortError, for a server may have ended since it was made."""
+        try:
+            return self.native.name(place)
+        except OSError as fault:
+            self.check()
+            raise PortError(str(fault)) from fault
+
     def connect(self, place: int, source: str, target: str) -> None:
         """Connect our port at this place, one of the two, and wait until the server shows it. Raises PortError."""
         result = self.ask(lambda: self.native.connect(source, target))
-        other = target if self.native.name(place) == source else source
+        other = target if self.name(place) == source else source
         end = time.monotonic() + _SHOWN
         while result in (0, errno.EEXIST) and time.monotonic() < end:
             if self.native.connected(place, other):

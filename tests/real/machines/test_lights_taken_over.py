@@ -5,8 +5,10 @@ Real processes, all on this computer. BAYLEAF_FEET in the environment says how m
 
 import os
 import random
+import re
 from collections import Counter
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -70,7 +72,7 @@ class Stage:
     def hand_over(self) -> None:
         """The other engine is asked to lead."""
         before = self.said()
-        assert self.ask("handover")["done"]
+        until("a hand-over", lambda: self.tellings(before) > 0 or self.ask("handover")["done"], PATIENCE)
         until("the other engine", lambda: self.tellings(before) > 0, PATIENCE)
 
     def die(self) -> None:
@@ -83,15 +85,19 @@ class Stage:
 
     def strike(self, chance: random.Random) -> None:
         """One of these. The gear forgets, so everything is sent to it again."""
+        self.leader = until("an engine in charge", self.machines.leader, PATIENCE)
+        before, shown = self.said(), dict(self.feet.things)
         self.feet.things.clear()
         chance.choice((self.pull, self.hand_over, self.die))()
         self.leader = until("an engine in charge", self.machines.leader, PATIENCE)
+        if not self.tellings(before):  # on a busy computer another engine can have taken over just before its death
+            self.feet.things.update(shown)
 
     def said(self) -> Counter[tuple[str, str]]:
         """How often each engine has said something after which the one in charge tells the gear everything."""
         texts = {name: self.machines.said(name) for name in ENGINES}
         words = {name: (f"network: {name} is in charge", "feet: is open", "woke") for name in ENGINES}
-        return Counter({(name, word): text.count(word) for name, text in texts.items() for word in words[name]})
+        return Counter({(name, word): times(word, text) for name, text in texts.items() for word in words[name]})
 
     def tellings(self, before: Counter[tuple[str, str]]) -> int:
         """How often the gear has been told everything since then; both engines say that its port is open."""
@@ -99,9 +105,22 @@ class Stage:
         opened = {name: since.pop((name, "feet: is open"), 0) for name in ENGINES}
         return since.total() + max(opened.values())
 
+    def sent_for_a_reason(self, before: Counter[tuple[str, str]], struck: bool) -> bool:
+        """Whether nothing was sent again without a reason; on a busy computer an engine falls silent by itself, which
+        is printed up to a second later."""
+        again = max(Counter(self.feet.again).values(), default=0)
+        return again <= max(0, self.tellings(before) - struck)
+
     def _leads(self) -> bool:
         network = self.machines.network(self.leader)
         return network is not None and network["in_charge"] == self.leader
+
+
+def times(word: str, text: str) -> int:
+    """How often a line with this word was said, at most: of the like lines of one second only the first is printed at
+    once, and later their number."""
+    lines = [line for line in text.splitlines() if word in line]
+    return len(lines) + sum(int(more[1]) for line in lines if (more := re.search(r"\((\d+) times? more in", line)))
 
 
 @pytest.fixture
@@ -132,7 +151,5 @@ def test_gear_agrees_with_the_status_whichever_engine_leads(stage: Stage) -> Non
         do, fields = random_request(chance, names)
         stage.ask(do, **fields)
         until(f"the gear after {do}", agrees)
-        again = max(Counter(feet.again).values(), default=0)
-        # on a busy computer an engine falls silent by itself
-        assert again <= max(0, stage.tellings(before) - struck), stage.machines.said(stage.leader)
+        until("a reason for what was sent again", partial(stage.sent_for_a_reason, before, struck))
         feet.again.clear()
