@@ -59,21 +59,24 @@ class Parameters:
             yield from self._channel_to(channel, target)
 
     def _channel_to(self, channel: int, target: "Parameters") -> Iterator[bytes]:
-        kind, wanted = self._selected[channel].registered, target._selected[channel]
-        halves = {number: self._selected[channel].half(number) for number in SELECTS}
+        own, wanted = self._selected[channel], target._selected[channel]
+        kind, known = own.registered, {number for number in SELECTS if own.knows(number)}
+        halves = {number: own.half(number) for number in SELECTS}
         for parameter, data in target._of(channel):
             if self._data.get((channel, parameter)) != data:
                 yield from _set(channel, parameter, data)
                 kind = parameter.registered
                 halves |= dict(parameter.selecting())
+                known.update(PAIRS[kind])
         last = wanted.registered
         for number in _ORDERS[last is not False]:
             value = wanted.half(number)
             if halves[number] != value:
                 kind = number in PAIRS[True]
                 yield bytes((CONTROLLER | channel, number, value))
-                if number in _LOW_OF and halves[_LOW_OF[number]] == _NONE:
-                    halves[_LOW_OF[number]] = 0
+                low = _LOW_OF.get(number)
+                if low is not None and low not in known:  # an LSB that was sent, or reset, stays
+                    halves[low] = _NONE if value == _NONE else 0
         if last is not None and kind != last:
             yield from target._selecting(channel, PAIRS[last])
 

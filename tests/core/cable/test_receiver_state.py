@@ -96,6 +96,7 @@ def test_a_receiver_is_brought_to_what_is_wanted(own: list[bytes], wanted: list[
     assert receiver.parameters.items() >= goal.parameters.items()
 
 
+@example([b"\xb2\x79\x00"], [b"\xb2\x63\x00"])
 @given(_music, _music)
 def test_what_is_not_said_is_so_already(own: list[bytes], wanted: list[bytes]) -> None:
     """Once the receiver is in the desired state, nothing more is sent."""
