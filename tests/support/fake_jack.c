@@ -5,17 +5,23 @@
 
 #include "client.h"
 
-enum { PORTS = 8, EVENTS = 4096, ROOM = 1 << 16 };
+enum { PORTS = 8, EVENTS = 4096, ROOM = 1 << 16, TURNS = 3 };
 
 typedef struct {
-    int there, count;
+    int count;
     uint32_t lost;
     size_t used;
     MidiEvent events[EVENTS];
     unsigned char bytes[ROOM];
+} Buffer;
+
+typedef struct {
+    int there;
+    Buffer buffers[TURNS];
 } Port;
 
 static Port ports[PORTS];
+static int turns = 1, cycles; /* each port has that many buffers, which take turns with the cycles */
 static size_t room = ROOM; /* of each port's buffer, in bytes */
 static uint64_t start_us;
 static int (*process)(Frames, void *);
@@ -63,30 +69,31 @@ static int port_unregister(void *client, void *port) {
     ((Port *)port)->there = 0;
     return client != ports;
 }
+static void *buffer_of(void *port) { return &((Port *)port)->buffers[cycles % turns]; }
 static void *port_get_buffer(void *port, Frames frames) {
     (void)frames;
-    return port;
+    return buffer_of(port);
 }
-static Frames event_count(void *buffer) { return (Frames)((Port *)buffer)->count; }
+static Frames event_count(void *buffer) { return (Frames)((Buffer *)buffer)->count; }
 static int event_get(MidiEvent *event, void *buffer, uint32_t number) {
-    *event = ((Port *)buffer)->events[number];
+    *event = ((Buffer *)buffer)->events[number];
     return 0;
 }
-static uint32_t lost_event_count(void *buffer) { return ((Port *)buffer)->lost; }
+static uint32_t lost_event_count(void *buffer) { return ((Buffer *)buffer)->lost; }
 static void clear_buffer(void *buffer) {
-    Port *port = buffer;
-    port->count = 0;
-    port->lost = 0;
-    port->used = 0;
+    Buffer *emptied = buffer;
+    emptied->count = 0;
+    emptied->lost = 0;
+    emptied->used = 0;
 }
-static size_t max_event_size(void *buffer) { return room - ((Port *)buffer)->used; }
+static size_t max_event_size(void *buffer) { return room - ((Buffer *)buffer)->used; }
 static unsigned char *event_reserve(void *buffer, Frames frame, size_t size) {
-    Port *port = buffer;
-    if (size > max_event_size(buffer) || port->count == EVENTS) return NULL;
-    if (port->count && port->events[port->count - 1].time > frame) return NULL;
-    MidiEvent *event = &port->events[port->count++];
-    *event = (MidiEvent){frame, size, port->bytes + port->used};
-    port->used += size;
+    Buffer *written = buffer;
+    if (size > max_event_size(buffer) || written->count == EVENTS) return NULL;
+    if (written->count && written->events[written->count - 1].time > frame) return NULL;
+    MidiEvent *event = &written->events[written->count++];
+    *event = (MidiEvent){frame, size, written->bytes + written->used};
+    written->used += size;
     return event->buffer;
 }
 static Frames sample_rate(void *client) { return client ? 48000 : 0; }
@@ -137,29 +144,31 @@ JackLibrary jack = {
 /* What a test calls */
 
 void fake_room(size_t bytes) { room = bytes; }
+void fake_turns(int buffers) { turns = buffers; }
 /* A cycle that begins at `us`; the server awakes `late` us after that, and calls us another `delay` us later. */
 void fake_cycle(uint64_t us, int64_t late, int64_t delay) {
     start_us = us;
     since_start = (Frames)(delay * 48 / 1000);
     now_ns = ((int64_t)us + late + delay) * 1000;
+    cycles++;
     in_cycle = 1;
     process(64, client_argument);
     in_cycle = 0;
 }
-void fake_clear(Client *client, int place) { clear_buffer(client_port(client, place)); }
-void fake_lose(Client *client, int place) { ((Port *)client_port(client, place))->lost++; }
+void fake_clear(Client *client, int place) { clear_buffer(buffer_of(client_port(client, place))); }
+void fake_lose(Client *client, int place) { ((Buffer *)buffer_of(client_port(client, place)))->lost++; }
 int fake_play(Client *client, int place, Frames frame, const unsigned char *bytes, size_t size) {
-    unsigned char *to = event_reserve(client_port(client, place), frame, size);
+    unsigned char *to = event_reserve(buffer_of(client_port(client, place)), frame, size);
     if (to) memcpy(to, bytes, size);
     return to != NULL;
 }
 /* The size of this event of an output's last cycle, or -1 if there is none. */
 long fake_heard(Client *client, int place, int number, Frames *frame, unsigned char *bytes) {
-    Port *port = client_port(client, place);
-    if (number >= port->count) return -1;
-    *frame = port->events[number].time;
-    memcpy(bytes, port->events[number].buffer, port->events[number].size);
-    return (long)port->events[number].size;
+    Buffer *left = buffer_of(client_port(client, place));
+    if (number >= left->count) return -1;
+    *frame = left->events[number].time;
+    memcpy(bytes, left->events[number].buffer, left->events[number].size);
+    return (long)left->events[number].size;
 }
 int fake_send(Client *client, int place, int64_t at, const unsigned char *bytes, uint32_t size) {
     return client_send(&client->outputs[place - PORTS_EACH_WAY], at, bytes, size);

@@ -60,6 +60,7 @@ class FakeJack:
         self._begin = 1_000_000_000  # us
         self._cycles = 0
         self.room(1 << 16)
+        self.turns(1)
 
     @property
     def now(self) -> float:
@@ -69,6 +70,10 @@ class FakeJack:
     def room(self, size: int) -> None:
         """How many bytes each port's buffer takes from now on."""
         self._c.fake_room(ctypes.c_size_t(size))
+
+    def turns(self, buffers: int) -> None:
+        """How many buffers each port has from now on (1 to 3), which take turns with the cycles."""
+        self._c.fake_turns(buffers)
 
     def cycle(self, skipped: int = 0, late: int = 0, delay: int = 0) -> None:
         """One period, after some that passed without us; the server awakes `late` us after its beginning, and calls us

@@ -40,7 +40,7 @@ typedef struct {
     _Atomic uint32_t busy_in; /* the last cycle in which it sent something */
     _Atomic uint32_t lost;    /* messages that the library refused */
     uint32_t begun;           /* the process thread's: bytes of the oldest message that earlier periods have taken */
-    int silent;               /* the process thread's: nothing is in its buffer */
+    int silent;               /* the process thread's: cycles since it had something in its buffer */
     LongMessage *first, *last; /* Python's */
     uint32_t kept;             /* Python's: bytes in that list */
     int taken;                 /* Python's */

@@ -12,7 +12,8 @@
 enum {
     LEAST_PIECE = 64, /* bytes: a smaller piece of a SysEx waits for the next period */
     TOO_FAR = 1000,   /* ms: a later time than that is a mistake, and counts as now */
-    MANY = 64         /* cycles, of which one is in time unless all are late */
+    MANY = 64,        /* cycles, of which one is in time unless all are late */
+    BUFFERS = 8       /* of an output at most: a server may take turns with some */
 };
 
 typedef struct {
@@ -126,10 +127,10 @@ static int send_oldest(Output *output, const RecordHead *head, void *buffer, Fra
     return 1;
 }
 
-/* Most outputs are silent most of the time. A buffer that was cleared and not written to since then is still empty, and
+/* Most outputs are silent most of the time. Buffers that were cleared and not written to since then are still empty, and
  * touching them all in each period would be a good part of what we cost at rest. */
 static void send(Output *output, void *port, const Cycle *cycle, uint32_t number) {
-    if (output->silent && !ring_used(&output->ring)) return;
+    if (output->silent >= BUFFERS && !ring_used(&output->ring)) return;
     void *buffer = jack.port_get_buffer(port, cycle->frames);
     jack.midi_clear_buffer(buffer);
     Frames last = 0;
@@ -144,7 +145,7 @@ static void send(Output *output, void *port, const Cycle *cycle, uint32_t number
         last = frame;
         fresh = 0;
     }
-    output->silent = !jack.midi_get_event_count(buffer);
+    output->silent = jack.midi_get_event_count(buffer) ? 0 : output->silent + 1;
 }
 
 int client_process(Frames frames, void *argument) {

@@ -245,13 +245,15 @@ def test_periods_that_were_missed_are_counted(jack: FakeJack) -> None:
     assert jack.missed == 3
 
 
-def test_a_silent_output_is_not_sent_twice(jack: FakeJack) -> None:
-    """Its buffer is emptied once, and then it stays empty; what comes after a silence leaves as before."""
+@pytest.mark.parametrize("buffers", [1, 2, 3])
+def test_a_silent_output_is_not_sent_twice(jack: FakeJack, buffers: int) -> None:
+    """Its buffers are emptied, and then they stay empty; what comes after a silence leaves as before."""
+    jack.turns(buffers)
     output = jack.open(True)
     for _ in range(3):
         jack.send(output, NOTE)
         jack.cycle()
         assert jack.heard(output) == [(0, NOTE)]
-        for _ in range(4):
+        for _ in range(20):
             jack.cycle()
             assert jack.heard(output) == []
