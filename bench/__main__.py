@@ -2,7 +2,7 @@
 
     python -m bench [--part NAME …] [--quick] [--out FOLDER]
 
-The whole run takes some eight minutes. It prints tables, says whether each target is met, and writes results.json,
+The whole run takes some ten minutes. It prints tables, says whether each target is met, and writes results.json,
 results.svg and the results in README.md of the folder, this one by default. A part given by name replaces its earlier
 results; the others stay, and so do those of a part in which a contender fails, with status 1 at the end. Parts "hour"
 and "attacks" take an hour and twenty minutes, and are measured only if they are given by name.

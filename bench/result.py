@@ -13,7 +13,7 @@ PARTS: Final = {
     "latency": 125,
     "throughput": 60,
     "jack": 110,
-    "scenes": 45,
+    "scenes": 75,
     "growth": 35,
     "idle": 30,
     "grid": 75,
