@@ -8,6 +8,8 @@ import pytest
 from engine import durable_files
 from tests.attack.kills import KINDS, killed_saves
 
+pytestmark = pytest.mark.slow
+
 _KILLS = int(os.environ.get("BAYLEAF_KILLS", "25"))
 
 

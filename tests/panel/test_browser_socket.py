@@ -389,6 +389,7 @@ async def test_noise_instead_of_http_hurts_nobody_else(tmp_path: Path) -> None:
         assert (await ends.http("GET", "/page/pair.css")).status == 200
 
 
+@pytest.mark.slow
 async def test_long_answers_wait_in_the_engine(tmp_path: Path) -> None:
     """The second long answer for a slow browser is asked for when it has taken the first; its commands pass at once."""
     engine = Engine()

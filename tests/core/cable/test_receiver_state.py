@@ -39,7 +39,7 @@ def _after(music: list[bytes], at: int = 0) -> ReceiverState:
 
 
 class Tuned(Receiver):
-    """A receiver whose parameters can be set (MIDI 1.0 p. 17; RP-015: a reset chooses none)."""
+    """A receiver whose parameters can be set (MIDI 1.0 p. 17; RP-015: a reset chooses null, 127 and 127)."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -52,7 +52,7 @@ class Tuned(Receiver):
         chosen = self.chosen.setdefault(channel, [None] * 4)
         kind = self.kind.get(channel, 0)
         if number == 121:
-            chosen[:] = [None] * 4
+            chosen[:] = [127] * 4
         elif 98 <= number <= 101:
             chosen[number - 98] = value
             self.kind[channel] = (number - 98) // 2
@@ -83,6 +83,8 @@ def _picture(receiver: Tuned) -> tuple[object, ...]:
 
 @given(_music, _music)
 @example([], [b"\xb0\x64\x00", b"\xb0\x65\x00"])
+@example([], [b"\xb0\x79\x00", b"\xb0\x63\x00"])
+@example([b"\xb0\x79\x00"], [b"\xb0\x63\x00"])
 def test_a_receiver_is_brought_to_what_is_wanted(own: list[bytes], wanted: list[bytes]) -> None:
     """After the messages of `to`, a receiver sounds, holds and is set as if it had received only the other engine.
 

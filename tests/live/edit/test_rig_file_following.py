@@ -18,6 +18,8 @@ from tests.support.small_show import RIG, Bench
 from tests.support.waiting import WITHIN, eventually
 from tests.support.working_elsewhere import memory_taken, worker_process
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize(
     ("text", "said"),

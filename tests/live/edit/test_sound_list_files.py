@@ -12,6 +12,8 @@ from engine.rig.read.load import load
 from tests.support.small_show import RIG, Bench
 from tests.support.waiting import eventually
 
+pytestmark = pytest.mark.slow
+
 LIST = 'format = 1\nsounds = [ { program = 12, name = "Warm pad" } ]\n'
 TEXT = RIG.replace('output = "strings"\nchannel = 5', 'output = "strings"\nchannel = 5\nsounds_from = "box.toml"')
 

@@ -19,6 +19,8 @@ from engine.rig.read.load import RigError, read
 from tests.support.waiting import eventually
 from tests.support.working_elsewhere import memory_taken
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def worker() -> Iterator[WorkerProcess]:
@@ -105,7 +107,6 @@ async def test_cancelled_work_is_ended(worker: WorkerProcess) -> None:
         os.kill(child, 0)
 
 
-@pytest.mark.slow
 async def test_the_music_does_not_wait_for_the_work(worker: WorkerProcess) -> None:
     """While a rig with 50,000 mistakes is read, Python code here runs on: its longest pause is counted in its own
     turns, not in time, which the machine decides."""

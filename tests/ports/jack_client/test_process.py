@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from tests.support.fake_jack import FRAME_NS, FRAMES, INPUT_RING, PERIOD_NS, FakeJack
 
+pytestmark = pytest.mark.slow
+
 LATENCY = 2 * PERIOD_NS
 NOTE = b"\x90\x40\x40"
 
