@@ -1,6 +1,7 @@
 """All that a control may do is chosen in the page, and typed where it is to be typed; its messages arrive."""
 
 import tomllib
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from typing import Any, get_args
@@ -110,8 +111,11 @@ def test_a_tempo_is_typed_and_follows_another_action(two_pit: PanelInBrowser) ->
     assert two_pit.said == []
 
 
-def _differs(found: PanelInBrowser, before: Any) -> bool:
-    """Whether the control does something else now."""
+def _chosen(found: PanelInBrowser, what: Locator, label: str, before: Any) -> bool:
+    """Choose this option; whether the control does something else soon. A page that is drawn just then forgets it."""
+    what.select_option(label)
+    with suppress(AssertionError):
+        until(label, lambda: _control(found)["do"] != before, 5)
     return bool(_control(found)["do"] != before)
 
 
@@ -121,8 +125,7 @@ def _choose_all(found: PanelInBrowser, what: Locator) -> set[str]:
     for label in [each.inner_text() for each in what.locator("option").all()]:
         before = _control(found)["do"]
         if label not in ("send messages", before):
-            what.select_option(label)
-            until(label, partial(_differs, found, before))
+            until(label, partial(_chosen, found, what, label, before))
         do = _control(found)["do"]
         chosen |= {do} if isinstance(do, str) else set(do)
     return chosen
