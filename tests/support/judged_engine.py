@@ -379,7 +379,7 @@ class JudgedEngine:
             assert any(self._is_down(each) for each in (*holding, *([also] if also else ()))), f"nobody's pedal: {what}"
 
     def _check_follows(self, moved: Source, place: Place, part: Part) -> None:
-        """A place follows the hand that has its way there."""
+        """A place follows the hand that has its way there; a silent one, once a recall has told everything."""
         if not self._judges:
             return
         channel = self.heard.at(place)
@@ -389,7 +389,7 @@ class JudgedEngine:
         if part in PEDALS:
             holding = self._pedals(place, part, keys)
             everybody = holding | ({feeder} if feeder else set())
-            if everybody == {moved} and (holding or not keys):
+            if everybody == {moved} and (holding or (not keys and self.now >= self._told_at)):
                 assert told == value, f"{moved} moved {part} to {value}, but {place} has {told}"
             elif any(self._is_down(each) for each in holding):
                 assert (told or 0) >= 64, f"{part} at {place} is up, but {holding} hold it down"
