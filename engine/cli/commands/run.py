@@ -24,6 +24,7 @@ from engine.live.process.last_scene import draft_file
 from engine.panel.panel_supervisor import keep_beside
 from engine.ports.port import NotRunning, PortSystem
 from engine.rig.edit.versions import RigVersions, SaveError
+from engine.rig.models.rig import Rig
 from engine.rig.read.load import read, text_of
 from engine.rig.starter_rig import EMPTY
 
@@ -64,12 +65,7 @@ def run(
         )
     file = rig or _draft(name)
     text = text_of(file)
-    loaded = as_machine(read(text, str(file)), machine)
-    network = loaded.network
-    if network is not None and network.machine not in network.engines:
-        raise CommandError(
-            f"{network.machine} is not an engine of this rig but lends its ports; start it with: bayleaf lend {file}"
-        )
+    loaded = _for_an_engine(text, file, machine)
     opened = partial(system_for, loaded, backend, name, say)
     system = _waited_for(opened) if wait else opened()
     leave_signals_to_the_show()
@@ -85,6 +81,17 @@ def run(
         raise CommandError(f"the engine's socket cannot be created: {fault.strerror}: {fault.filename}") from None
     finally:
         system.close()
+
+
+def _for_an_engine(text: str, file: Path, machine: str | None) -> Rig:
+    """The rig as this machine plays it. Raises CommandError for a machine that only lends its ports."""
+    loaded = as_machine(read(text, str(file)), machine)
+    network = loaded.network
+    if network is not None and network.machine not in network.engines:
+        raise CommandError(
+            f"{network.machine} is not an engine of this rig but lends its ports; start it with: bayleaf lend {file}"
+        )
+    return loaded
 
 
 def _waited_for(opened: Callable[[], PortSystem]) -> PortSystem:
