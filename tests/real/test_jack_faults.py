@@ -100,7 +100,7 @@ def a_loop(stage: JackStage) -> float:
     finally:
         box.thru = None
     # what is still on its way in would be played in the next scene, from a cable that can no longer release it
-    stage.wait_a_little(0.1)
+    time.sleep(0.2)
     stage.recall(stage.dice.choice((2, 3)))
     return took
 
@@ -272,19 +272,29 @@ def once(stage: JackStage, fault: Fault) -> tuple[float | None, list[str]]:
     if fault is not a_loop and _loops_found(stage) > loops:
         left.append("a loop was reported where there is none")
     if left:
-        print(f"\n{stage.engine.name}: {left}; what its recorder has of these keys:\n{_recorded(stage, left)}")
+        print(f"\n{stage.engine.name}: {left}; what its recorder has of it:\n{_recorded(stage, left)}")
         stage.start_afresh()
     return took, left
 
 
 def _recorded(stage: JackStage, left: list[str]) -> str:
-    """Every press and release of the keys that still sound, in and out, as the flight recorder kept them."""
-    places = re.findall(r"sounds \((\d+), (\d+)\)", "\n".join(left))
-    keys = {bytes((status | int(channel), int(key))) for channel, key in places for status in (0x80, 0x90)}
+    """What the flight recorder kept, in and out, of the places that are left: the presses and releases of keys that
+    still sound, everything of the channels with a control off rest, and all that is no message, recalls for one."""
+    told = "\n".join(left)
+    keys = {
+        bytes((status | int(channel), int(key)))
+        for channel, key in re.findall(r"sounds \((\d+), (\d+)\)", told)
+        for status in (0x80, 0x90)
+    }
+    channels = {int(channel) for channel in re.findall(r"off rest \((\d+),", told)}
+
+    def concerns(message: bytes) -> bool:
+        return not message or message[:2] in keys or (message[0] >= 0xA0 and message[0] & 0x0F in channels)
+
     file = stage.engine.file.with_name(f"left-{time.monotonic_ns()}.jsonl")
     stage.engine.request("keep", last_s=20, file=str(file))
     lines = file.read_text(encoding="utf-8").splitlines() if file.exists() else ["nothing was kept"]
-    found = [line for line in lines if bytes.fromhex(json.loads(line).get("message") or "")[:2] in keys]
+    found = [line for line in lines if concerns(bytes.fromhex(json.loads(line).get("message") or ""))]
     return "\n".join(found)
 
 

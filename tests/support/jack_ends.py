@@ -168,13 +168,15 @@ class Player:
         with self._lock:
             if self._port is None:
                 return
-            self._note_down(message)
+            self._note_key(message)
+            self._note_rest(message)
             self._port.send_message(message)
 
     def copy(self, message: bytes) -> None:
-        """Something comes out of this cable that was not played."""
+        """Something comes out of this cable that was not played; where it leaves wheels, they count as the player's."""
         with self._lock:
             if self._port is not None:
+                self._note_rest(message)
                 self._port.send_message(message)
 
     def keys_up(self) -> None:
@@ -192,7 +194,7 @@ class Player:
                 self.play(rest)
             self._rests.clear()
 
-    def _note_down(self, message: bytes) -> None:
+    def _note_key(self, message: bytes) -> None:
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
         if kind in (0x80, 0x90):
             place = (channel, message[1])
@@ -200,7 +202,10 @@ class Player:
                 self._down[place] += 1
             elif self._down[place]:
                 self._down[place] -= 1
-        elif kind == 0xB0 and message[1] in RESTS:
+
+    def _note_rest(self, message: bytes) -> None:
+        kind = message[0] & 0xF0
+        if kind == 0xB0 and message[1] in RESTS:
             self._rests[message[:2]] = bytes((*message[:2], RESTS[message[1]]))
         elif kind == 0xA0:
             self._rests[message[:2]] = bytes((*message[:2], 0))
