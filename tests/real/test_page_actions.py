@@ -168,8 +168,10 @@ class Blind:
 
 
 def test_an_edit_that_others_have_overtaken_is_made_again(two_pit: PanelInBrowser) -> None:
-    """Somebody else edits a scene in the moment of a choice: it is made again when the page knows of that. If it was the
-    same control, what was chosen stays in its list, and the page says what happened."""
+    """Somebody else edits a scene in the moment of a choice: it is made again when the page knows of that.
+
+    If it was the same control, what was chosen stays in its list, and the page says what happened.
+    """
     page = two_pit.page(LAPTOP, view="gear")
     blind = Blind(page)
     drawer = _drawer(two_pit, page, note=36)
