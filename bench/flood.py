@@ -24,6 +24,7 @@ from bench.desk import Choosy, Player
 from bench.jackports import JackPorts, feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, Swallowing, messages, percentiles, rig
 from engine.core.commands import RecallScene
+from engine.live import music_loop
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -172,7 +173,7 @@ def main() -> None:
     )
     print(f"medians of {options.rounds} turns of {options.seconds:.0f} s; µs, CPU in % of a core")
     try:
-        turns = trio.run(play, ports, options.rounds, options.seconds)
+        turns = music_loop.run(play, ports, options.rounds, options.seconds)
     finally:
         ports.close()
     if table(turns)["beside the flood"][2] > BOUND:

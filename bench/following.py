@@ -26,6 +26,7 @@ import trio
 from bench.forward import WARM_UP
 from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
 from engine.core.commands import RecallScene
+from engine.live import music_loop
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
@@ -98,7 +99,7 @@ def one_turn(
                 inbox.stop()
             nursery.cancel_scope.cancel()
 
-    trio.run(play)
+    music_loop.run(play)
     return {**percentiles(samples.all), "cpu": 100 * used[0]}
 
 

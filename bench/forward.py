@@ -17,6 +17,7 @@ import trio
 
 from bench.load import SECOND, Samples, outputs_of, percentiles, rig
 from engine.core.commands import RecallScene
+from engine.live import music_loop
 from engine.live.loop_wakeup import waker
 from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts
@@ -64,7 +65,7 @@ def bayleaf(
             while time.monotonic() < end and any(inbox.waiting(source) for source in range(len(inputs))):
                 show.pump()
 
-    trio.run(play)
+    music_loop.run(play)
 
 
 def polled(

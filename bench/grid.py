@@ -17,6 +17,7 @@ import trio
 from bench.load import SECOND, Swallowing, percentiles, tail
 from bench.result import Pace, Result, Table, medians, ratio
 from engine.core.commands import Begin, RecallScene
+from engine.live import music_loop
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -100,7 +101,7 @@ def own(seconds: float, clock: Timed, code: Timed) -> Times:
         await trio.sleep(seconds + WARM_UP)
         inbox.stop()
 
-    trio.run(play)
+    music_loop.run(play)
     return {CLOCK: Handed(origins[0], clock.handed), CODE: Handed(origins[1], code.handed, code.pieces)}
 
 

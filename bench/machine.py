@@ -40,7 +40,12 @@ def cpu_time(process: int) -> float:
 
 def threads_time(process: int) -> float:
     """Seconds of CPU that a process's present threads have used, to the ns (sched-stats in Linux's documents)."""
-    return sum(int(each.read_text().split()[0]) for each in Path(f"/proc/{process}/task").glob("*/schedstat")) / 1e9
+    return sum(thread_time(process, int(each.name)) for each in Path(f"/proc/{process}/task").iterdir())
+
+
+def thread_time(process: int, thread: int) -> float:
+    """The same of one thread; a process's first has its own number."""
+    return int(Path(f"/proc/{process}/task/{thread}/schedstat").read_text().split()[0]) / 1e9
 
 
 def family(process: int) -> list[int]:

@@ -21,6 +21,7 @@ from bench.flood import SETTLE, Looks, table, turn
 from bench.jackports import feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, rig
 from engine.core.commands import RecallScene
+from engine.live import music_loop
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
 from engine.live.meters import Latency
@@ -141,7 +142,7 @@ def main() -> None:
         return
     print(f"{platform.machine()}, Python {platform.python_version()}, JACK ports;", end=" ")
     print(f"medians of {options.rounds} turns of {options.seconds:.0f} s; µs, CPU in % of a core")
-    table(trio.run(play, options.rounds, options.seconds))
+    table(music_loop.run(play, options.rounds, options.seconds))
 
 
 if __name__ == "__main__":

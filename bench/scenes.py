@@ -18,6 +18,7 @@ from bench.result import Pace, Result, beside
 from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
 from engine.core.commands import RecallScene
+from engine.live import music_loop
 from engine.live.loop_wakeup import waker
 from engine.live.meters import Latency
 from engine.live.port_opening import OpenPorts
@@ -209,7 +210,7 @@ def played_live(
             inbox.stop()
             playing.pump()  # what was read last
 
-    trio.run(play)
+    music_loop.run(play)
 
 
 def held_up(pace: Pace, result: Result) -> None:

@@ -38,6 +38,7 @@ from bench.desk import Choosy, Desk, Size
 from bench.load import RATE
 from bench.recorder import resident
 from engine.core.commands import Panic, RecallScene
+from engine.live import music_loop
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
@@ -354,7 +355,7 @@ def main() -> int:
             soak = Soak(seconds, options.seed, Path(folder) / "rig.toml", options.jack)
         except PortError as fault:
             raise SystemExit(str(fault)) from None
-        trio.run(soak.run)
+        music_loop.run(soak.run)
     return soak.verdict()
 
 

@@ -6,10 +6,8 @@ loop stays awake until the clock or quarter frame is due.
 
 import time
 from collections.abc import Callable
-from contextlib import suppress
 
-import trio
-
+from engine.live.music_loop import put_call
 from engine.live.reader import EARLY
 from engine.live.show import Show
 
@@ -19,7 +17,7 @@ def waker(show: Show) -> Callable[[], None]:  # loop
 
     While a turn that was asked for has not begun, asking again costs nothing: it takes what has arrived by then, too.
     """
-    token = trio.lowlevel.current_trio_token()
+    put = put_call()
     asked = False
 
     def turn() -> None:
@@ -33,8 +31,7 @@ def waker(show: Show) -> Callable[[], None]:  # loop
         nonlocal asked
         if not asked:
             asked = True
-            with suppress(trio.RunFinishedError):  # the show is over
-                token.run_sync_soon(turn, idempotent=True)
+            put(turn)
 
     return wake
 

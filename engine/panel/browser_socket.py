@@ -1,7 +1,7 @@
 """One browser's live socket: passes its requests to the engine, and answers and frames back to it.
 
 A slow browser holds nothing up: frames that it has not taken are merged into one, the next long answer is asked for
-when it has taken the last, and one that lets too many short ones wait is disconnected.
+when it has taken the last, and one that lets too many short ones wait is disconnected. Requests beyond its pace wait.
 """
 
 import json
@@ -25,7 +25,7 @@ _LARGEST: Final = 1 << 53  # integers up to here are exact in every browser
 
 _WAITING: Final = 16  # requests of one lane
 _MOST_NEWS: Final = 1000  # answers that wait for one browser
-_PACE: Final = RatePace(40, 0.1)  # requests of one browser
+_PACE: Final = RatePace(40, 0.1)  # requests of one browser in one lane, and to the panel itself
 _LONG: Final[Lane] = "bench"  # the lane of answers as long as a whole rig
 _MAY: Final[tuple[Role, ...]] = ("view", "show", "operate")  # each may ask what those before it may
 _MAY_NOT: Final = {
@@ -87,7 +87,7 @@ class BrowserSocket:
             self._say({"role": self._role})
             for lane, patience in _LANES.items():
                 self._lanes[lane], waiting = trio.open_memory_channel[tuple[int, Facts]](_WAITING)
-                nursery.start_soon(self._pass_on, waiting, patience, lane == _LONG)
+                nursery.start_soon(self._pass_on, waiting, patience, lane)
             nursery.start_soon(self._send)
             self._follower.join(self)
             try:
@@ -153,10 +153,7 @@ class BrowserSocket:
             self._refuse(number, AnswerCode.NOT_ALLOWED, "a browser cannot ask that; nothing was done")
         elif _MAY.index(self._role) < _MAY.index(row.role):
             self._refuse(number, AnswerCode.NOT_ALLOWED, _MAY_NOT[self._role])
-        elif row.lane != "panic" and self._pace.wait(trio.current_time()) > 0:
-            self._refuse(number, AnswerCode.TOO_MANY, "too many requests at once; nothing was done")
         else:
-            self._pace.take()
             try:
                 self._lanes[row.lane].send_nowait((number, request))
             except trio.WouldBlock:
@@ -174,17 +171,24 @@ class BrowserSocket:
         self._say({"id": number, "answer": await self._own(request)})
 
     async def _pass_on(
-        self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float, long: bool
+        self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float, lane: Lane
     ) -> None:
-        """Pass requests on one by one, each on a new connection: an old one may belong to an engine that has ended."""
+        """Pass requests on one by one, each on a new connection: an old one may belong to an engine that has ended.
+
+        What comes faster than the pace waits for it, so that somebody who edits quickly loses nothing. Panic does not.
+        """
+        pace = RateBucket(_PACE)
         async for number, request in waiting:
+            if lane != "panic":
+                await trio.sleep(pace.wait(trio.current_time()))
+                pace.take()
             try:
                 answer = await self._answer(request, patience)
             except EngineUnanswered as fault:
                 self._refuse(number, AnswerCode.NO_ENGINE, str(fault))
             else:
                 self._add(f'{{"id": {number}, "answer": {answer}}}')
-            if long:
+            if lane == _LONG:
                 await self._taken.wait()
 
     async def _answer(self, request: Facts, patience: float) -> str:

@@ -22,6 +22,7 @@ def sections(rig: Rig) -> Table:
     return {
         "format": rig.format,
         "name": rig.rig.name,
+        "start": rig.rig.start,
         "inputs": list(rig.inputs),
         "outputs": [{"name": name, "wire": output.wire} for name, output in rig.outputs.items()],
         "instruments": [_instrument(name, gear) for name, gear in rig.instruments.items()],

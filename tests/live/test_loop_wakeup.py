@@ -6,11 +6,14 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 import trio
+import trio.lowlevel
 import trio.testing
 
+from engine.live import music_loop
 from engine.live.loop_wakeup import waker
 from engine.live.reader import EARLY
 from engine.live.show import Show
+from tests.support.in_music_loop import in_music_loop
 
 
 class Turning:
@@ -38,7 +41,8 @@ async def turned(show: Turning) -> list[int]:
     return show.pumped_at
 
 
-async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock: trio.testing.MockClock) -> None:
+@in_music_loop
+async def test_a_turn_just_before_a_beat_ends_with_it() -> None:
     """What is due at the beat is sent then, not at the next wake-up."""
     beat = time.monotonic_ns() + EARLY // 2
     first, *others = await turned(Turning(beat))
@@ -46,7 +50,8 @@ async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock: trio.testi
     assert (others or [first])[-1] >= beat
 
 
-async def test_two_beats_that_are_near_are_both_kept(autojump_clock: trio.testing.MockClock) -> None:
+@in_music_loop
+async def test_two_beats_that_are_near_are_both_kept() -> None:
     """Clock and time code may be due in quick succession."""
     now = time.monotonic_ns()
     beats = (now + EARLY // 2, now + EARLY)
@@ -54,13 +59,15 @@ async def test_two_beats_that_are_near_are_both_kept(autojump_clock: trio.testin
     assert pumped[-1] >= beats[1]
 
 
-async def test_a_beat_that_is_far_away_keeps_nobody(autojump_clock: trio.testing.MockClock) -> None:
+@in_music_loop
+async def test_a_beat_that_is_far_away_keeps_nobody() -> None:
     """The loop waits only for a beat that is about to come, not for a distant or a past one."""
     assert len(await turned(Turning(time.monotonic_ns() + 3_600_000_000_000))) == 1
     assert len(await turned(Turning())) == 1
 
 
-async def test_asking_again_before_the_turn_begins_is_one_turn(autojump_clock: trio.testing.MockClock) -> None:
+@in_music_loop
+async def test_asking_again_before_the_turn_begins_is_one_turn() -> None:
     """It takes all that has arrived by then; whoever asks once it has begun is given another."""
     show = Turning()
     wake = waker(cast(Show, show))
@@ -68,6 +75,7 @@ async def test_asking_again_before_the_turn_begins_is_one_turn(autojump_clock: t
         for _ in range(5):
             wake()
         await trio.testing.wait_all_tasks_blocked()
+        await trio.lowlevel.checkpoint()
         assert len(show.pumped_at) == turns
 
 
@@ -78,6 +86,6 @@ def test_a_poke_after_the_end_does_nothing() -> None:
     async def play() -> Callable[[], None]:
         return waker(cast(Show, show))
 
-    wake = trio.run(play)
+    wake = music_loop.run(play)
     wake()
     assert show.pumped_at == []

@@ -213,6 +213,15 @@ async def test_commands_stay_in_order(tmp_path: Path) -> None:
     assert [asked["scene"] for asked in engine.asked if asked["do"] == "scene"] == list(range(10))
 
 
+async def test_quick_edits_wait_for_their_pace(tmp_path: Path) -> None:
+    """Of sixty edits that follow each other at once, more than the pace allows, none is refused or lost."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        for number in range(60):
+            assert (await live.ask(number, do="edit", what="undo"))["done"], number
+    assert sum(asked["do"] == "edit" for asked in engine.asked) == 60
+
+
 async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
     """Of 500 requests at once some dozens reach the engine; the rest are rejected, and panic still passes."""
     engine = Engine()

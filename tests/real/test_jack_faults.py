@@ -14,6 +14,7 @@ from functools import partial
 import pytest
 
 from tests.support.jack_ends import Box, song
+from tests.support.jack_missed import MissedPeriods
 from tests.support.jack_stage import PATIENCE, JackStage, faults_wanted
 from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
 from tests.support.songs import BUSY, song_file
@@ -38,6 +39,13 @@ def stages(jack_server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     finally:
         for stage in running:
             stage.close()
+
+
+@pytest.fixture(scope="module")
+def missed(jack_server: str) -> Iterator[MissedPeriods]:
+    """What the server has missed."""
+    with MissedPeriods() as periods:
+        yield periods
 
 
 # The faults
@@ -325,14 +333,26 @@ def _loops_found(stage: JackStage) -> int:
     return sum("times more" not in line for line in found)
 
 
-def on_all(stages: list[JackStage], fault: Fault, times: int) -> tuple[list[float], list[list[str]]]:
-    """Share out this many trials; returns the times measured, and what was left after each that left something."""
-    turns = threading.Semaphore(times)
+def on_all(
+    stages: list[JackStage], fault: Fault, times: int, missed: MissedPeriods
+) -> tuple[list[float], list[list[str]]]:
+    """Share out this many trials; returns the times measured, and what was left after each that left something.
+
+    Where JACK missed periods meanwhile, it may have lost a release before anybody had it, and the trial is made once
+    more. That holds for a few of them, since a fault of ours leaves something every time.
+    """
+    turns, forgiven = threading.Semaphore(times), threading.Semaphore(max(1, times // 4))
 
     def trials(stage: JackStage) -> list[tuple[float | None, list[str]]]:
         done = []
         while turns.acquire(blocking=False):
-            done.append(once(stage, fault))
+            before = missed.count
+            took, left = once(stage, fault)
+            if left and missed.count > before and forgiven.acquire(blocking=False):
+                print(f"JACK missed {missed.count - before} periods: once more")
+                turns.release()
+            else:
+                done.append((took, left))
         return done
 
     with ThreadPoolExecutor(len(stages)) as pool:
@@ -341,12 +361,12 @@ def on_all(stages: list[JackStage], fault: Fault, times: int) -> tuple[list[floa
 
 
 @pytest.mark.parametrize("fault", QUICK + SLOW, ids=lambda fault: fault.__name__)
-def test_nothing_is_left_after(stages: list[JackStage], fault: Fault) -> None:
+def test_nothing_is_left_after(stages: list[JackStage], missed: MissedPeriods, fault: Fault) -> None:
     """After each fault at a random moment of a song, and once all is released, no box has a note sounding, a pedal
     down, a bend off centre or anything else off rest, and both are on the scene's banks and programs."""
     times = faults_wanted(fault in QUICK)
     begin = time.monotonic()
-    took, left = on_all(stages, fault, times)
+    took, left = on_all(stages, fault, times, missed)
     measured = f"; median {statistics.median(took):.3f} s, worst {took[-1]:.3f} s" if took else ""
     print(f"\n{fault.__name__}: {times} times, {len(left)} left something{measured}; {time.monotonic() - begin:.0f} s")
     assert not left, "\n".join(map(str, left))

@@ -1,13 +1,14 @@
 """All that a control may do is chosen in the page, and typed where it is to be typed; its messages arrive."""
 
+import json
 import tomllib
-from contextlib import suppress
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any, get_args
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Browser, Locator, Page, WebSocketRoute, expect
 
 from engine.rig.models.actions import ActionTable, Word
 from tests.support.jack_ends import Box
@@ -111,11 +112,8 @@ def test_a_tempo_is_typed_and_follows_another_action(two_pit: PanelInBrowser) ->
     assert two_pit.said == []
 
 
-def _chosen(found: PanelInBrowser, what: Locator, label: str, before: Any) -> bool:
-    """Choose this option; whether the control does something else soon. A page that is drawn just then forgets it."""
-    what.select_option(label)
-    with suppress(AssertionError):
-        until(label, lambda: _control(found)["do"] != before, 5)
+def _differs(found: PanelInBrowser, before: Any) -> bool:
+    """Whether the control does something else now."""
     return bool(_control(found)["do"] != before)
 
 
@@ -125,7 +123,8 @@ def _choose_all(found: PanelInBrowser, what: Locator) -> set[str]:
     for label in [each.inner_text() for each in what.locator("option").all()]:
         before = _control(found)["do"]
         if label not in ("send messages", before):
-            until(label, partial(_chosen, found, what, label, before))
+            what.select_option(label)
+            until(label, partial(_differs, found, before))
         do = _control(found)["do"]
         chosen |= {do} if isinstance(do, str) else set(do)
     return chosen
@@ -138,6 +137,86 @@ def test_every_action_of_the_rig_file_is_there(two_pit: PanelInBrowser) -> None:
     what = _drawer(two_pit, page, program="any").get_by_label("What it does")
     tables = set(ActionTable.model_fields) - {"to", "on", "send"}
     assert _choose_all(two_pit, what) == (WORDS - {"mute", "unmute", "send"}) | tables
+    assert two_pit.said == []
+
+
+class Blind:
+    """A page that does not learn, for a while, what is new; it gets its answers."""
+
+    def __init__(self, page: Page) -> None:
+        self._missed: list[str | bytes] | None = None
+        page.route_web_socket("**/live", self._between)
+        page.reload()
+
+    def _between(self, page: WebSocketRoute) -> None:
+        self._page = page
+        page.connect_to_server().on_message(self._came)
+
+    def _came(self, message: str | bytes) -> None:
+        if self._missed is None or "frame" not in json.loads(message):
+            self._page.send(message)
+        else:
+            self._missed.append(message)
+
+    def close_eyes(self) -> None:
+        self._missed = []
+
+    def open_eyes(self) -> None:
+        missed, self._missed = self._missed or [], None
+        for message in missed:
+            self._page.send(message)
+
+
+def test_an_edit_that_others_have_overtaken_is_made_again(two_pit: PanelInBrowser) -> None:
+    """Somebody else edits a scene in the moment of a choice: it is made again when the page knows of that.
+
+    If it was the same control, what was chosen stays in its list, and the page says what happened.
+    """
+    page = two_pit.page(LAPTOP, view="gear")
+    blind = Blind(page)
+    drawer = _drawer(two_pit, page, note=36)
+    what = drawer.get_by_label("What it does")
+    other = {"what": "facts", "scene": 14, "facts": {"text": "slower"}}
+    same = {"what": "values", "values": [{"path": ["controls", 0, "guard"], "value": "250 ms"}]}
+    for edit, chosen in ((other, "back"), (same, "first")):
+        blind.close_eyes()
+        two_pit.engine.request("edit", **edit)
+        what.select_option(chosen)
+        answered(page, "the rig has changed since you looked at it")
+        blind.open_eyes()
+        expect(drawer.get_by_label("Ignored after a press")).to_have_value("250 ms" if edit is same else "")
+        expect(page.locator("[data-key='controls 0'] .how")).to_have_text("back")
+    expect(_fault(what)).to_contain_text("the rig has changed since you looked at it")
+    expect(what).to_have_value("first")
+    assert _control(two_pit)["do"] == "back"
+    assert two_pit.said == []
+
+
+def test_keys_that_pass_over_entries_make_one_edit(two_pit: PanelInBrowser) -> None:
+    """Arrow keys go down a closed list: the entry where they rest, or where the list is left, is chosen, and no other.
+
+    The page's clock is stopped, so that keys rest as long as the test says.
+    """
+    page = two_pit.page(view="gear")
+    drawer = _drawer(two_pit, page, note=36)
+    what = drawer.get_by_label("What it does")
+    what.focus()
+    page.clock.install(time=0)
+    page.clock.pause_at(1000)
+    leaves: tuple[Callable[[], None], ...] = (partial(page.clock.run_for, 600), partial(page.keyboard.press, "Tab"))
+    for leave in leaves:
+        before = two_pit.engine.request("rig")
+        for _ in range(4):
+            page.keyboard.press("ArrowDown")
+        chosen = what.input_value()
+        assert before is not None
+        assert two_pit.engine.request("rig") == before
+        leave()
+        _does(two_pit, chosen)
+        answered(page, f"pads: {chosen}")
+        now = two_pit.engine.request("rig")
+        assert now is not None
+        assert now["revision"] == before["revision"] + 1
     assert two_pit.said == []
 
 

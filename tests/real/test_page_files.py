@@ -1,6 +1,7 @@
 """The rig's file in the page: differences, versions, copies, what is kept after a mishap; a message that is typed."""
 
 import os
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -133,4 +134,27 @@ def test_dumps_of_gear(two_pit: PanelInBrowser, tmp_path: Path) -> None:
 
     until("the whole dump to arrive", lambda: len(arrived()) == len(dump))
     assert arrived() == [*dump]
+    assert two_pit.said == []
+
+
+def test_the_rig_has_a_name_a_scene_to_start_with_and_names_of_notes(two_pit: PanelInBrowser) -> None:
+    """What [rig] says is chosen in the page; a scene that gets another name stays the one to start with."""
+    page = two_pit.page(view="gear")
+    page.get_by_label("Name of the rig").fill("Lantern Street, autumn")
+    page.get_by_label("Name of the rig").press("Tab")
+    expect(page.locator("#rig-name")).to_have_text("Lantern Street, autumn")
+    page.get_by_label("Starts with").select_option("13 Finale")
+    answered(page, "the scene at the start")
+    page.get_by_label("The gear prints note 60 as").select_option("C3")
+    answered(page, "the names of notes")
+    two_pit.engine.request("scenes", what="rename", number=13, name="Last dance")
+    expect(page.get_by_label("Starts with").locator("option:checked")).to_have_text("13 Last dance")
+    two_pit.engine.request("save")
+    table = tomllib.loads(two_pit.engine.file.read_text(encoding="utf-8"))["rig"]
+    assert table == {"name": "Lantern Street, autumn", "start": 13, "middle_c": "C3"}
+    page.get_by_label("Starts with").select_option("the scene that was last in force")
+    answered(page, "the scene at the start")
+    page.get_by_label("Name of the rig").fill("")
+    page.get_by_label("Name of the rig").press("Tab")
+    expect(page.get_by_label("Name of the rig")).to_have_value("Untitled rig")
     assert two_pit.said == []

@@ -60,6 +60,7 @@ def test_everything_that_is_shown() -> None:
     assert found == {
         "format": 1,
         "name": "Lantern Street",
+        "start": "last",
         "inputs": ["keys", "pads"],
         "outputs": [{"name": "strings", "wire": "din"}, {"name": "brass", "wire": "fast"}],
         "instruments": [

@@ -16,6 +16,7 @@ import trio
 from engine.cli.options import Json
 from engine.cli.output import as_json, print_line, print_words, table
 from engine.core.commands import RecallScene
+from engine.live import music_loop
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -55,7 +56,7 @@ def demo(json: Json = False) -> None:
         print_line(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; nothing is audible.")
         print_line("The player is in the pit; a worn foot switch that fires twice changes the scene.\n")
     started = time.monotonic_ns()
-    changes, outputs = trio.run(_play, rig, music, started, json)
+    changes, outputs = music_loop.run(_play, rig, music, started, json)
     received = _received_by(rig, outputs)
     instruments = list(_instruments(rig, received))
     carried = list(_carried(received, [change.at for change in changes], started))

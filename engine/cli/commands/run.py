@@ -6,7 +6,6 @@ from functools import partial
 from pathlib import Path
 from typing import Annotated, Final
 
-import trio
 import typer
 
 from engine.cli.commands import panel
@@ -16,6 +15,7 @@ from engine.cli.options import Backend, Machine, Virtual
 from engine.cli.output import CommandError, leave_signals_to_the_show, say
 from engine.cli.rig_lookup import as_machine
 from engine.cluster.link.link import LinkError
+from engine.live import music_loop
 from engine.live.port_opening import SamePort, system_for
 from engine.live.process.end_within import end_within
 from engine.live.process.engine_process import EngineProcess
@@ -74,7 +74,7 @@ def run(
         opening = [*command, OPEN] if rig is None else command
         beside = [partial(keep_beside, command, say, opening)] if panel or rig is None else []
         ending = partial(end_within, _END_WITHIN)
-        trio.run(EngineProcess(loaded, text, file, name, virtual, say, beside, ending, rig is None).run, system)
+        music_loop.run(EngineProcess(loaded, text, file, name, virtual, say, beside, ending, rig is None).run, system)
     except (NameTaken, SamePort, LinkError) as fault:
         raise CommandError(str(fault)) from None
     except OSError as fault:

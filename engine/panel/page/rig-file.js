@@ -1,9 +1,10 @@
-// The rig's file in the room Gear: what is not saved, earlier versions, a copy to keep, another rig to play; and what was
-// played, kept after a mishap.
+// The rig and its file in the room Gear: its name and its start, what is not saved, earlier versions, a copy to keep,
+// another rig to play; and what was played, kept after a mishap.
 
 import { command, mayOperate } from "./commands.js";
 import { ask, held } from "./connection.js";
 import { button, fault, labelled, make, note, refill, say, select } from "./dom.js";
+import { rigFields } from "./rig-facts.js";
 import { textInput } from "./value-fields.js";
 
 const LONGEST = 250_000; // bytes of a rig that goes over the live socket in one message
@@ -15,6 +16,7 @@ let parts = null;
 function build() {
   const file = make("input", { type: "file", accept: ".toml", on: { change: ({ currentTarget }) => restore(currentTarget) } });
   return {
+    facts: make("div", { class: "choose" }),
     name: make("p", {}),
     acts: make("div", { class: "row" }, button("What is not saved", () => differ(null)), button("Earlier versions", list), button("Download a copy", download)),
     said: make("div", { role: "status" }),
@@ -30,6 +32,7 @@ function build() {
 export function section() {
   parts ??= build();
   return make("div", {},
+    make("h2", { text: "The rig" }), parts.facts,
     make("h2", { text: "The rig’s file" }), parts.name, parts.acts, parts.said, parts.restore,
     make("h2", { text: "After a mishap" }),
     note("What came in and went out is remembered. Kept in a file in your home folder, it can be looked at, or sent to somebody who can help. A file that ends in .mid opens in a sequencer, one in .jsonl holds everything."),
@@ -39,6 +42,7 @@ export function section() {
 
 export function show() {
   if (!parts || !held.rig) return;
+  refill(parts.facts, ...rigFields());
   const { file, draft, unsaved } = held.facts;
   say(parts.name, draft ? "It has no file yet: save it first." : `${file ?? ""}: ${unsaved ? "there are edits that it does not have yet" : "it has all edits"}.`);
   for (const each of [...parts.acts.querySelectorAll("button"), parts.keep, parts.file]) each.disabled = !mayOperate();

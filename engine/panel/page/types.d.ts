@@ -147,6 +147,7 @@ interface EngineStatus { inputs: PortStatus[]; outputs: PortStatus[] }
 interface Rig {
   format: number;
   name: string;
+  start: string | number;
   file: string;
   revision: number;
   inputs: string[];

@@ -128,6 +128,22 @@ def test_a_scene_that_cuts_ends_the_notes_of_its_player_alone() -> None:
     assert heard(engine, "80 40 40", "ben", 3 * SECOND) == ["left: 81 40 40"]
 
 
+def test_a_scene_that_cuts_lifts_the_pedal_where_its_player_sounds() -> None:
+    """What rings under the pedal ends; the new scene leads there as well, so the channel is then told the pedal again.
+    Where nothing sounds the pedal stays down throughout."""
+    engine = players_engine(PLAYERS.replace('cue = "22.5"', 'held = "cut"'))
+    heard(engine, "B0 40 7F", "anna")
+    heard(engine, "90 3C 40", "anna")
+    heard(engine, "80 3C 40", "anna")
+    out = recall_for(engine, 22, "anna", 2 * SECOND).deliveries + engine.tick(3 * SECOND)
+    assert [message.hex(" ") for _, message, _ in out if message[:2] == b"\xb1\x40"] == ["b1 40 00", "b1 40 7f"]
+    recall_for(engine, 21, "anna", 4 * SECOND)
+    heard(engine, "B0 40 00", "anna", 5 * SECOND)
+    heard(engine, "B0 40 7F", "anna", 5 * SECOND)
+    out = recall_for(engine, 22, "anna", 6 * SECOND).deliveries + engine.tick(7 * SECOND)
+    assert [message.hex(" ") for _, message, _ in out if message[0] == 0xB1] == []
+
+
 def test_resend_without_a_name_is_for_all() -> None:
     engine = players_engine()
     everything = ask(engine, Resend(), SECOND)

@@ -24,6 +24,7 @@ from engine.live.process.last_scene import read_last, state_file, write_last
 from engine.live.socket import client
 from engine.ports.memory import MemoryInput, MemorySystem
 from engine.rig.models.rig import rig_model
+from tests.support.in_music_loop import in_music_loop
 from tests.support.players_rig import PLAYERS
 from tests.support.small_show import RIG
 from tests.support.waiting import eventually
@@ -80,6 +81,7 @@ class Evening:
 
 
 @pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGINT])
+@in_music_loop
 async def test_an_evening(system: MemorySystem, end: Signals) -> None:
     """The first scene is recalled, what is played comes out, and at the end every note and pedal is released."""
     async with Evening(system).played(end) as evening:
@@ -93,6 +95,7 @@ async def test_an_evening(system: MemorySystem, end: Signals) -> None:
 
 
 @pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGINT])
+@in_music_loop
 async def test_a_signal_while_the_ports_are_being_opened(
     system: MemorySystem, monkeypatch: pytest.MonkeyPatch, end: Signals
 ) -> None:
@@ -110,6 +113,7 @@ async def test_a_signal_while_the_ports_are_being_opened(
     assert not client.socket_path("pit").exists()
 
 
+@in_music_loop
 async def test_the_last_scene_is_recalled_the_next_evening(system: MemorySystem) -> None:
     """start = "last": the scene in force at the end is the scene of the next start, for the same rig file."""
     async with Evening(system).played() as evening:
@@ -121,6 +125,7 @@ async def test_the_last_scene_is_recalled_the_next_evening(system: MemorySystem)
         assert evening.said[0] == "scene 2 March"
 
 
+@in_music_loop
 async def test_a_last_scene_that_is_gone_is_the_first(system: MemorySystem) -> None:
     """If the rig file no longer has the last scene, its first scene is recalled."""
     write_last(state_file("pit"), Path("pit.toml"), {"": ShowPosition(99)})
@@ -128,6 +133,7 @@ async def test_a_last_scene_that_is_gone_is_the_first(system: MemorySystem) -> N
         assert evening.said[0] == "scene 1 Overture"
 
 
+@in_music_loop
 async def test_a_start_scene_of_its_own(system: MemorySystem) -> None:
     """start = NAME recalls that scene whatever the last one was."""
     write_last(state_file("pit"), Path("pit.toml"), {"": ShowPosition(2)})
@@ -136,6 +142,7 @@ async def test_a_start_scene_of_its_own(system: MemorySystem) -> None:
         assert evening.said[0] == "scene 3 Finale"
 
 
+@in_music_loop
 async def test_a_full_disk_is_reported_and_the_show_goes_on(
     system: MemorySystem, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -157,6 +164,7 @@ async def test_a_full_disk_is_reported_and_the_show_goes_on(
     assert last_scene() == 2
 
 
+@in_music_loop
 async def test_a_missing_port_is_reported_and_the_rest_plays() -> None:
     """A missing port is reported at the start; everything else plays."""
     system = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 2",))
@@ -169,6 +177,7 @@ async def test_a_missing_port_is_reported_and_the_rest_plays() -> None:
         assert [port["state"] for port in status["outputs"]] == ["missing", "open"]
 
 
+@in_music_loop
 async def test_a_pulled_input_lets_go_of_its_notes(system: MemorySystem) -> None:
     """When a keyboard is unplugged, its notes are released and the rest plays on."""
     async with Evening(system).played() as evening:
@@ -180,6 +189,7 @@ async def test_a_pulled_input_lets_go_of_its_notes(system: MemorySystem) -> None
         await eventually(lambda: evening.heard("Box 1")[-3:] == BURST and len(evening.heard("Box 1")) == 8)
 
 
+@in_music_loop
 async def test_a_second_engine_of_the_name_does_not_start(system: MemorySystem) -> None:
     """While another engine has the name, no port is opened and the other engine keeps its socket."""
     claim = claim_socket("pit")
@@ -191,6 +201,7 @@ async def test_a_second_engine_of_the_name_does_not_start(system: MemorySystem) 
     assert (evening.said, evening.heard("Box 1")) == ([], [])
 
 
+@in_music_loop
 async def test_two_names_for_one_port_are_refused(system: MemorySystem) -> None:
     """A rig with two outputs on one port does not start, and leaves no socket behind."""
     evening = Evening(system, RIG.replace("Box 2", "Box 1"))
@@ -199,6 +210,7 @@ async def test_two_names_for_one_port_are_refused(system: MemorySystem) -> None:
     assert not client.socket_path("pit").exists()
 
 
+@in_music_loop
 async def test_after_a_crash_everything_is_silenced_first(system: MemorySystem) -> None:
     """A leftover socket means a crash: outputs are silenced and put to rest before the burst."""
     write_last(state_file("pit"), Path("pit.toml"), {"": ShowPosition(1)})
@@ -217,6 +229,7 @@ async def test_after_a_crash_everything_is_silenced_first(system: MemorySystem) 
         assert evening.heard("Box 1") == BURST  # the run before ended properly
 
 
+@in_music_loop
 async def test_an_edit_is_adopted_on_the_stage(system: MemorySystem, tmp_path: Path) -> None:
     """A running engine follows its rig file: a scene added to the file can be recalled."""
     file = tmp_path / "pit.toml"
@@ -228,6 +241,7 @@ async def test_an_edit_is_adopted_on_the_stage(system: MemorySystem, tmp_path: P
         assert answer["scene"] == [9, "Encore"]
 
 
+@in_music_loop
 async def test_a_pulled_output_comes_back_on_the_stage(system: MemorySystem) -> None:
     """An output that is unplugged and plugged in again is reopened without a restart, and gets the scene."""
     async with Evening(system).played() as evening:
@@ -243,6 +257,7 @@ def pit() -> MemorySystem:
     return MemorySystem("pit", ("Stage piano", "Anna's keys", "Anna's pedals", "Ben's keys"), ("Box 1", "Box 2"))
 
 
+@in_music_loop
 async def test_each_player_begins_where_they_were(pit: MemorySystem) -> None:
     """At first with the first scene of their set list; the next evening with their last one, and from there on."""
     async with Evening(pit, PLAYERS).played() as evening:
@@ -255,6 +270,7 @@ async def test_each_player_begins_where_they_were(pit: MemorySystem) -> None:
         assert evening.said[:3] == ["scene 1 Overture", "anna: scene 22 Lament", "ben: scene 31 Tremolo"]
 
 
+@in_music_loop
 async def test_all_players_begin_their_set_lists(pit: MemorySystem) -> None:
     """The rest of the rig does, too, wherever the scene is in the file."""
     rig = PLAYERS.replace("scenes = [1, 2]", "scenes = [2, 1]")
