@@ -232,7 +232,8 @@ def test_what_an_awaited_input_sends_at_once_is_one_look_and_one_turn(started: C
     reader.due = None
     looked = len(keys.waits)
     until("the end of the next rest", lambda: len(keys.waits) > looked)
-    assert set(keys.waits) == {0.25} and pokes.count == 1
+    assert set(keys.waits) == {0.25}
+    assert pokes.count == 1
 
 
 def test_what_the_loop_leaves_of_an_awaited_input_it_takes_soon(started: Callable[..., Any]) -> None:
@@ -245,7 +246,8 @@ def test_what_the_loop_leaves_of_an_awaited_input_it_takes_soon(started: Callabl
     assert len(reader.take()) < 20
     before = time.monotonic_ns()
     reader.due = before + 60_000_000_000
-    assert reader.due is not None and reader.due < before + 1_000_000
+    assert reader.due is not None
+    assert reader.due < before + 1_000_000
     pokes.wait()
     while reader.waiting(0):
         reader.take()
