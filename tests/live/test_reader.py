@@ -272,6 +272,60 @@ def test_a_long_rest_ends_for_what_becomes_due_meanwhile(started: Callable[..., 
     pokes.wait()
 
 
+class Counted(MemoryInput):
+    """An input that counts how often it was polled."""
+
+    polls = 0
+
+    def poll(self) -> list[bytes]:
+        self.polls += 1
+        return super().poll()
+
+
+class Polled(Counted):
+    """One that cannot be watched."""
+
+    descriptors = ()
+
+
+class Unwatchable(Counted):
+    """One whose descriptor the system refuses to watch, since it is closed."""
+
+    descriptors = (1 << 20,)
+
+
+def polls_in(seconds: float, keys: Counted) -> int:
+    """How often the reader looks at an input in this time, at most."""
+    before = keys.polls
+    time.sleep(seconds)
+    return keys.polls - before
+
+
+def test_watched_inputs_are_hardly_polled_while_nobody_plays(started: Callable[..., Any]) -> None:
+    """A tenth of a second after the last message the thread sleeps twenty times a second, and a message ends that; so
+    does what the loop plans."""
+    keys, pads = Counted("keys"), Counted("pads")
+    reader, pokes = started({0: keys, 1: pads})
+    until("a rest", lambda: polls_in(0.2, keys) <= 5)
+    keys.push(b"\x90\x3c\x40")
+    assert len(taken(reader, pokes, 1)) == 1
+    until("another rest", lambda: polls_in(0.2, keys) <= 5)
+    pokes.poked.clear()
+    reader.due = time.monotonic_ns() + 2_000_000
+    pokes.wait()
+
+
+@pytest.mark.parametrize("kind", [Polled, Unwatchable])
+def test_one_that_cannot_be_watched_keeps_all_polled(started: Callable[..., Any], kind: type[Counted]) -> None:
+    """A message of its could not end a rest. Once it is gone the others rest."""
+    keys = Counted("keys")
+    reader, _ = started({0: keys, 1: kind("pads")})
+    time.sleep(0.2)  # longer than it takes to come to rest
+    until("polls all the time", lambda: polls_in(0.2, keys) > 20)
+    reader.remove(1)
+    until("a rest", lambda: polls_in(0.2, keys) <= 5)
+
+
 def test_messages_that_bear_their_time_keep_it(started: Callable[..., Any]) -> None:
     """An input of another machine says when its messages arrived; they keep that time, and their order."""
     keys = Stamped("keys")
