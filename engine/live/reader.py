@@ -31,13 +31,15 @@ from engine.ports.port import (
 _HEARD: Final = 0.0005  # after a poll that brought something: the loop routes it, and needs Python's lock for that
 _PLAYING: Final = 0.00025
 _IDLE: Final = 0.002
-_AWAITED: Final = 0.05  # if all inputs can be waited for: only the end of the show needs a look then
+_AWAITED: Final = 0.25  # if all inputs can be waited for: only the end of the show needs a look then
 _QUIET: Final = 0.1  # without a message, after which the descriptors of the inputs are waited for, if all have some
+_WATCHED: Final = 0.05  # for so long, since not all that may befall an input stirs its descriptors
 _FOLLOWS: Final = 0.00005  # once one has stirred: the driver's own thread is about to hand over what came
 _LATE: Final = 250_000  # ns by which what is due may be late before a rest is ended for it; less than EARLY
 _OF_PERIOD: Final = 0.45  # of the period of a driver that delivers once per period: it is asked twice in each
 _OF_REST: Final = 1 / 2000
 EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `loop_wakeup`)
+_LEFT: Final = 500_000  # ns after which the loop takes what it has left
 _TURN: Final = 8  # messages of one input that are taken before the other inputs get their turn (bench/flood.py)
 _SYSEX_IN_A_TURN: Final = 1  # of these, if there are as many messages as that
 _WHEN: Final = itemgetter(0)  # `at`
@@ -138,6 +140,7 @@ class InputReader:
     def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:
         self._clock = clock
         self._due: int | None = None
+        self._again: int | None = None  # ns: when the loop takes what it left at its last turn
         self._sleeps_until = 0  # ns
         self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
         self._roused: int | None = None  # the beat for which the loop was woken
@@ -158,12 +161,13 @@ class InputReader:
 
     @property
     def due(self) -> int | None:
-        """When the core next has something to do (ns). The loop sets it, after `beat`; that may rouse the thread."""
+        """When the loop next has something to do (ns). It sets it, after `beat`; that may rouse the thread."""
         return self._due
 
     @due.setter
     def due(self, at: int | None) -> None:  # loop only
-        self._due = at
+        again = self._again
+        self._due = again if at is None or (again is not None and again < at) else at
         if self._sleeps_until and self._too_late(self._sleeps_until):
             self._end_rest()
 
@@ -233,11 +237,13 @@ class InputReader:
         """The oldest messages that have arrived, by time; a flooding input gets only its share."""
         arrivals: list[Arrival] = []
         now = self._clock()
-        speaking = 0
+        speaking = left = 0
         for backlog in self._backlogs.values():
             if backlog.queue:
                 arrivals += backlog.take(now, _TURN)
                 speaking += 1
+                left += len(backlog)
+        self._again = now + _LEFT if left else None
         if speaking > 1:
             arrivals.sort(key=_WHEN)
         return arrivals
@@ -277,11 +283,11 @@ class InputReader:
                 heard_at, pause = now, _FOLLOWS
             else:
                 pause = self._pause((now - heard_at) / 1e9)
-            if self._poll(now):
-                heard_at, pause = now, max(_HEARD, self._least)
-                self._rouse(now, wake)
-            elif self._settle():
-                heard_at, pause = now, min(pause, _HEARD)
+            polled = self._poll(now)
+            if polled or self._settle():
+                heard_at = now
+                if self._most == _IDLE:  # otherwise a message wakes us, and the loop says when it has left some
+                    pause = max(_HEARD, self._least) if polled else min(pause, _HEARD)
                 self._rouse(now, wake)
             elif due is not None and due <= now:
                 self._rouse(now, wake)
@@ -293,8 +299,10 @@ class InputReader:
 
     def _pause(self, quiet: float) -> float:  # reader thread
         """How long the thread may sleep (s) if nothing has come for so long (s)."""
-        if self._most == _AWAITED or (self._all_watched and quiet > _QUIET):
+        if self._most == _AWAITED:
             return _AWAITED
+        if self._all_watched and quiet > _QUIET:
+            return _WATCHED
         return min(max(_PLAYING, self._least, quiet * _OF_REST), _IDLE)
 
     def _rest(self, pause: float) -> bool:  # reader thread
