@@ -58,7 +58,8 @@ class Engine:
         self.state = State(compiled, speeds or {}, maker, rules)
         ledger = self.state.ledger
         self._notes, self._sent, self._places = ledger.notes, ledger.sent, self.state.positions.places
-        self._watches_loops = watch_loops
+        self._merges, self._loops = rules.merges, self.state.loops if watch_loops else None
+        self._cues, self._sensing, self._later = self.state.sync.cues, self.state.sensing, self.state.delayed
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
         self._settling = Settling(self.state, self._outputs)
@@ -150,7 +151,7 @@ class Engine:
         """One whole message of input `source`."""
         out: list[Delivery] = []
         state = self.state
-        sensing, due, status = state.sensing, state.delayed.due, message[0]
+        sensing, due, status = self._sensing, self._later.due, message[0]
         if source in sensing.heard_at:
             sensing.heard_at[source] = now
         if sensing.silent:
@@ -159,7 +160,7 @@ class Engine:
             self._delayed.send_due(now, out)
         if status >= SYSEX and self._hear_system(now, source, message, out):
             return out
-        if state.sync.cues.recalls:
+        if self._cues.recalls:
             self._players.recall_cues(now, out)
             self._feedback.soon(now)
         board = state.boards[source]
@@ -174,7 +175,7 @@ class Engine:
                 self._players.obey_control(now, source, asked, describe(message, self.rig.rig.middle_c), out)
                 self._feedback.soon(now)
             return out
-        if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
+        if source in state.remote.inputs and self._remote.take(now, source, message, out):
             self._feedback.soon(now)
             return out
         if status != SYSEX or source not in state.kept_back:
@@ -203,8 +204,8 @@ class Engine:
         else:
             known = routes.known[source].get(message)
             answer = routes.answer(source, message, now) if known is None or routes.called[source] else known
-        if self._watches_loops:
-            loops = state.loops
+        loops = self._loops
+        if loops is not None:
             if now >= loops.window_ends:
                 loops.sent_before, loops.sent = loops.sent, {}
                 loops.tallies_before, loops.tallies = loops.tallies, {}
@@ -215,8 +216,8 @@ class Engine:
             tally[0] += 1
             sent = loops.sent
             # it stays: the same output may also lead to an input from which nothing goes on
-            mark = sent.get(message) or loops.sent_before.get(message)
-            if mark is not None or source in loops.watched:
+            if message in sent or message in loops.sent_before or source in loops.watched:
+                mark = sent.get(message) or loops.sent_before.get(message)
                 watched = self._look_closer(now, source, message, answer, mark, out)
                 if watched is None:
                     return
@@ -227,7 +228,7 @@ class Engine:
                     sent[said] = mark
         if state.leaving:
             answer = without(answer, state.leaving)
-        if answer.plain and not self._sent.lows and state.delayed.due is None:  # the way of every wheel and fader
+        if answer.plain and not self._sent.lows and self._later.due is None:  # the way of every wheel and fader
             self._sent.values.update(answer.sent)
             self._places[source][answer.position] = message
             for output, unit in answer.units:
@@ -237,8 +238,8 @@ class Engine:
                         out.append((output, each, stamp))
                 else:
                     cable.put(now, unit, out)
-        elif answer.pedals and state.merging.on:
-            self._special.put_pedals(now, source, message, answer, out)
+        elif (pedals := answer.pedals) is not None and self._merges:
+            self._special.put_pedals(now, source, message, answer, pedals, out)
         else:
             self._put(now, source, message, answer, out)
 
@@ -317,7 +318,7 @@ class Engine:
         for cable in state.cables:
             if cable.due is not None and cable.due <= now:
                 cable.flush(now, out)
-        if state.sync.cues.recalls:
+        if self._cues.recalls:
             self._players.recall_cues(now, out)
             self._feedback.soon(now)
         for source, board in enumerate(state.boards):

@@ -1,5 +1,6 @@
 """All that a control may do is chosen in the page, and typed where it is to be typed; its messages arrive."""
 
+import json
 import tomllib
 from collections.abc import Callable
 from functools import partial
@@ -7,7 +8,7 @@ from pathlib import Path
 from typing import Any, get_args
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Browser, Locator, Page, WebSocketRoute, expect
 
 from engine.rig.models.actions import ActionTable, Word
 from tests.support.jack_ends import Box
@@ -136,6 +137,58 @@ def test_every_action_of_the_rig_file_is_there(two_pit: PanelInBrowser) -> None:
     what = _drawer(two_pit, page, program="any").get_by_label("What it does")
     tables = set(ActionTable.model_fields) - {"to", "on", "send"}
     assert _choose_all(two_pit, what) == (WORDS - {"mute", "unmute", "send"}) | tables
+    assert two_pit.said == []
+
+
+class Blind:
+    """A page that does not learn, for a while, what is new; it gets its answers."""
+
+    def __init__(self, page: Page) -> None:
+        self._missed: list[str | bytes] | None = None
+        page.route_web_socket("**/live", self._between)
+        page.reload()
+
+    def _between(self, page: WebSocketRoute) -> None:
+        self._page = page
+        page.connect_to_server().on_message(self._came)
+
+    def _came(self, message: str | bytes) -> None:
+        if self._missed is None or "frame" not in json.loads(message):
+            self._page.send(message)
+        else:
+            self._missed.append(message)
+
+    def close_eyes(self) -> None:
+        self._missed = []
+
+    def open_eyes(self) -> None:
+        missed, self._missed = self._missed or [], None
+        for message in missed:
+            self._page.send(message)
+
+
+def test_an_edit_that_others_have_overtaken_is_made_again(two_pit: PanelInBrowser) -> None:
+    """Somebody else edits a scene in the moment of a choice: it is made again when the page knows of that.
+
+    If it was the same control, what was chosen stays in its list, and the page says what happened.
+    """
+    page = two_pit.page(LAPTOP, view="gear")
+    blind = Blind(page)
+    drawer = _drawer(two_pit, page, note=36)
+    what = drawer.get_by_label("What it does")
+    other = {"what": "facts", "scene": 14, "facts": {"text": "slower"}}
+    same = {"what": "values", "values": [{"path": ["controls", 0, "guard"], "value": "250 ms"}]}
+    for edit, chosen in ((other, "back"), (same, "first")):
+        blind.close_eyes()
+        two_pit.engine.request("edit", **edit)
+        what.select_option(chosen)
+        answered(page, "the rig has changed since you looked at it")
+        blind.open_eyes()
+        expect(drawer.get_by_label("Ignored after a press")).to_have_value("250 ms" if edit is same else "")
+        expect(page.locator("[data-key='controls 0'] .how")).to_have_text("back")
+    expect(_fault(what)).to_contain_text("the rig has changed since you looked at it")
+    expect(what).to_have_value("first")
+    assert _control(two_pit)["do"] == "back"
     assert two_pit.said == []
 
 

@@ -110,15 +110,18 @@ class RemoteRequest(NamedTuple):
 
 
 class RemoteReader:
-    """Reads the commands for one rig. It remembers the bank that each channel of each source has selected."""
+    """Reads the commands for one rig. It remembers the bank that each channel of each source has selected.
+
+    `inputs`: those that may command.
+    """
 
     def __init__(self, settings: RemoteSettings) -> None:
-        self._settings = settings
+        self._settings, self.inputs = settings, settings.inputs
         self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
 
     def adopt(self, settings: RemoteSettings) -> None:
         """The settings of an edited rig; the banks stay selected."""
-        self._settings = settings
+        self._settings, self.inputs = settings, settings.inputs
 
     def read(self, source: int, message: bytes) -> RemoteRequest | None:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is the index of its input."""

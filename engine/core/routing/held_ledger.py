@@ -6,8 +6,8 @@ The notes are in `held_notes`; what each channel was sent is in `sent_values`, w
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 
 from engine.core.routing.held_notes import HeldNotes
-from engine.core.routing.merged_pedals import MergedPedals, PedalHeld
-from engine.core.routing.routed_message import PedalTurn
+from engine.core.routing.merged_pedals import MergedPedals, PedalHeld, PedalTurns
+from engine.core.routing.routed_message import Units
 from engine.core.routing.sent_values import Channel, Hand, Move, Moved, SentValues, rest_for
 from engine.midi.controllers import HOLDING, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON, POLY_AFTERTOUCH
@@ -65,10 +65,12 @@ class Ledger:
         for move in moves:
             sent = move.sent
             if len(sent) == 3 and sent[0] & 0xF0 == CONTROLLER and sent[1] in HOLDING:
+                self.pedals.meet(move.moved)
                 notes.ringing.pedal(move.moved.channel, sent[1], sent[2] >= ON_FROM, notes.holders)
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
+        self.pedals.meet_all()
         for pedal in self.pedals.all():
             if pedal.channel == channel:
                 self.pedals.forget(pedal)
@@ -112,24 +114,14 @@ class Ledger:
         }
         return [rest for rest in rests.values() if rest is not None]
 
-    def turn_all(self, pedals: Iterable[PedalTurn]) -> list[tuple[int, bytes]]:
-        """A player moves these, and the ledger has noted that alone: what is to be sent, as (output, message)."""
-        sent: list[tuple[int, bytes]] = []
-        all_held, notes = self.pedals.held, self.notes
-        for moved, hand, where, pedal, channel, number in pedals:
-            held, value = all_held.get(moved), where[1]
-            if held is None or (len(held) == 1 and hand in held):  # nobody else: what `turn` does, without the calls
-                if not value:
-                    all_held.pop(moved, None)
-                elif held is None:
-                    all_held[moved] = {hand: where}
-                else:
-                    held[hand] = where
-                if number is not None:
-                    notes.ringing.pedal(channel, number, value >= ON_FROM, notes.holders)
-                sent.append((channel[0], pedal))
-            elif (merged := self.turn_pedal(moved, hand, where)) is not None:
-                sent.append((channel[0], moved.what + bytes((merged,))))
+    def turn_all(self, turned: PedalTurns) -> Units:
+        """A player moves these, and the ledger has noted that alone: what is to be sent."""
+        sent: Units = ()
+        for moved, held, _ in turned.turns:
+            value = self.turn_pedal(moved, turned.way.hand, held)
+            if value is not None:
+                sent += ((moved.output, (moved.what + bytes((value,)),)),)
+        self.pedals.settle_alone(turned)
         return sent
 
     def turn_pedal(self, moved: Moved, hand: Hand, where: PedalHeld) -> int | None:
@@ -199,6 +191,7 @@ class Ledger:
 
         That is what scenes and controls have set, too.
         """
+        self.pedals.meet_all()
         for moved in self.sent.moved():
             if output in (None, moved.output) and channel in (None, moved.channel[1]):
                 self.pedals.forget(moved)

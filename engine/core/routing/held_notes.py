@@ -8,7 +8,7 @@ A press also remembers the routes by which it went, once others have taken their
 coming by these. Under a pedal notes ring on when their keys are up (`ringing_notes`).
 """
 
-from collections.abc import Callable, Collection, Container, Iterator, Mapping
+from collections.abc import Callable, Collection, Container, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from engine.core.routing.held_presses import MOST_ENTRIES, HeldPress, Player, Target, merge
@@ -80,7 +80,11 @@ class HeldNotes:
                 del self._presses[key]
         form, velocity = message[0] & 0xF0, message[2]
         sent: list[tuple[int, bytes]] = []
-        for target in oldest.targets if kept is None else self._hand_over((source, key[1]), oldest, kept):
+        targets: Sequence[Target] = oldest.targets
+        if kept is not None:
+            targets = self._hand_over((source, key[1]), oldest, kept)
+        silent, alone = targets, True
+        for target in targets:
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
             holders = self.holders.get(target)
@@ -88,19 +92,19 @@ class HeldNotes:
                 del self.holders[target]  # nobody else holds it, and it was pressed once
                 sent.append((output, off))
             else:
-                ended = holders is None or source not in holders
+                alone = False
+                if holders is None or source not in holders:  # what ended it said whether it rings on
+                    silent = [each for each in silent if each != target]
                 sent += [(output, off)] * self._end_press(source, target)
-                if ended:  # what ended it said whether it rings on
-                    continue
-            if self.ringing.held and (channel_of := target[:2]) in self.ringing.held and target not in self.holders:
-                self.ringing.released(channel_of, number, ((source, key[1]), oldest.routes))
+        if self.ringing.held:
+            silent = silent if alone else [each for each in silent if each not in self.holders]
+            self.ringing.let_go((source, key[1]), silent, oldest.routes)
         return sent
 
     def _ring_on(self, hand: Hand, target: Target, routes: "OpenRoutes | None") -> None:
         """A key is up; under a pedal its note rings on."""
-        channel = target[:2]
-        if channel in self.ringing.held and target not in self.holders:
-            self.ringing.released(channel, target.key, (hand, routes))
+        if self.ringing.held and target not in self.holders:
+            self.ringing.let_go(hand, (target,), routes)
 
     def _hand_over(
         self, hand: tuple[int, int], press: HeldPress, kept: Mapping[Target, tuple[int, int]]

@@ -8,11 +8,9 @@ from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import resets
 from engine.core.routing.held_presses import Target, targets_of
 from engine.core.routing.merged_messages import SentHigh, ends_notes, is_pedal, merged_of
-from engine.core.routing.merged_pedals import PedalHeld
+from engine.core.routing.merged_pedals import PedalTurn, PedalTurns
 from engine.core.routing.sent_values import (
     NOTHING_SENT,
-    Channel,
-    Hand,
     Move,
     Moved,
     Sent,
@@ -24,7 +22,7 @@ from engine.core.routing.sent_values import (
     sent_of,
 )
 from engine.core.routing.velocity_prefixes import is_prefix
-from engine.midi.controllers import HOLDING, PARAMETERS
+from engine.midi.controllers import PARAMETERS
 from engine.midi.kinds import CONTROLLER, is_press, is_release
 from filters.registry import NEVER
 
@@ -43,20 +41,6 @@ class TimedMessage(NamedTuple):
     message: bytes
     outputs: tuple[int, ...]
     lasting: bool
-
-
-class PedalTurn(NamedTuple):
-    """A hand moves a pedal on a channel, to where it has `held` it then, and `sent` says so.
-
-    `number`: its controller, if it holds notes.
-    """
-
-    moved: Moved
-    hand: Hand
-    held: PedalHeld
-    sent: bytes
-    channel: Channel
-    number: int | None
 
 
 class RoutedMessage:
@@ -104,7 +88,7 @@ class RoutedMessage:
         prefix: bool = False,  # it belongs to the velocity of the next note
         position: bytes = b"",  # what a hand or foot has left somewhere; see `position_of`
         announces: bool = False,  # it is part of a parameter, by which an MPE controller may announce a zone
-        pedals: tuple[PedalTurn, ...] = (),  # if nothing else is sent
+        pedals: PedalTurns | None = None,  # if nothing else is sent
     ) -> None:
         self.kind, self.units, self.said, self.selects = kind, units, said, selects
         self.merges, self.highs, self.targets, self.moves = merges, highs, targets, moves
@@ -150,7 +134,7 @@ def answer(
     place = position_of(message)
     sent = sent_of(source, message, moves)
     says = message[0] & 0xF0 == CONTROLLER and (message[1] in PARAMETERS or resets(message))
-    pedals = _pedals(source, message, once) if merges and place and not (prefix or later or is_low(place)) else ()
+    pedals = _pedals(source, message, once) if merges and place and not (prefix or later or is_low(place)) else None
     return RoutedMessage(
         PLAIN, once, said, selects, merges, highs, (), moves, sent, (), later, (), prefix, place, says, pedals
     )
@@ -193,18 +177,12 @@ def _targets(units: Units) -> tuple[Target, ...]:
     return targets
 
 
-def _pedals(source: int, came: bytes, units: Units) -> tuple[PedalTurn, ...]:
-    """These pedals; nothing if there is anything else among the units."""
-    if not all(len(unit) == 1 and is_pedal(unit[0]) for _, unit in units):
-        return ()
-    hand = hand_of(source, came)
-    return tuple(_pedal(hand, came, output, unit[0]) for output, unit in units)
-
-
-def _pedal(hand: Hand, came: bytes, output: int, sent: bytes) -> PedalTurn:
-    status, number, value = sent
-    moved, channel = Moved(output, sent[:2]), (output, status & 0x0F)
-    return PedalTurn(moved, hand, (came, value), sent, channel, number if number in HOLDING else None)
+def _pedals(source: int, came: bytes, units: Units) -> PedalTurns | None:
+    """These pedals; None if there is anything else among the units."""
+    if not units or not all(len(unit) == 1 and is_pedal(unit[0]) for _, unit in units):
+        return None
+    turns = tuple([PedalTurn(Moved(output, sent[:2]), (came, sent[2]), sent) for output, (sent,) in units])
+    return PedalTurns(hand_of(source, came), turns)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
@@ -227,5 +205,10 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
         answer.prefix,
         answer.position,
         answer.announces,
-        tuple(each for each in answer.pedals if each.moved.output not in shut),
+        _pedals_without(answer.pedals, shut),
     )
+
+
+def _pedals_without(pedals: PedalTurns | None, shut: Container[int]) -> PedalTurns | None:
+    left = tuple([each for each in pedals.turns if each.moved.output not in shut]) if pedals is not None else ()
+    return PedalTurns(pedals.way.hand, left) if pedals is not None and left else None

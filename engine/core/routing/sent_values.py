@@ -126,19 +126,20 @@ def is_so(sent: bytes, before: bytes | None) -> bool:
 class SentValues:
     """Loop only. What is at rest is not kept.
 
-    `values`: what hands and feet have moved; `lows`: whether any LSB was ever sent, so that MSBs must be looked after.
+    `values`: what hands and feet have moved; `lows`: whether any LSB was ever sent, so that MSBs must be looked after;
+    `keeps`: whether anything was ever set to stay.
     """
 
     def __init__(self) -> None:
         self.values: dict[Moved, Sent] = {}
-        self.lows = False
+        self.lows = self.keeps = False
         self._set_up: dict[Moved, bytes] = {}  # what the rig sets on an instrument
         self._commanded: dict[Moved, bytes] = {}  # what a scene or a control has sent, to stay
 
     def move(self, source: int, message: bytes, moves: Iterable[Move]) -> None:
         """This input's message was sent and moved these. Where something else was set to stay, rest is a move, too."""
         values = self.values
-        kept = self._commanded or self._set_up  # mostly nothing
+        kept = self.keeps  # mostly nothing
         for move in moves:
             if move.at_rest and not (kept and self._kept(move.moved)):
                 values.pop(move.moved, None)
@@ -159,6 +160,7 @@ class SentValues:
 
     def _keep(self, kept: dict[Moved, bytes], moves: Iterable[Move]) -> None:
         for move in moves:
+            self.keeps = True
             self.values.pop(move.moved, None)
             if move.at_rest:
                 kept.pop(move.moved, None)

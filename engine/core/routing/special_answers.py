@@ -3,6 +3,7 @@ share are merged, and what must be known later is written down.
 """
 
 from collections.abc import Iterable
+from typing import Any
 
 from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.cable.replaceable_values import resets
@@ -10,6 +11,7 @@ from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.held_presses import Target
 from engine.core.routing.inputs import Inputs
+from engine.core.routing.merged_pedals import PedalTurns
 from engine.core.routing.routed_message import RoutedMessage, without
 from engine.core.routing.sent_values import position_of
 from engine.core.routing.settling import Settling
@@ -24,6 +26,7 @@ class SpecialAnswers:
     def __init__(self, state: State, inputs: Inputs, delayed: DelayedSending, settling: Settling) -> None:
         self._state, self._inputs, self._delayed, self._settling = state, inputs, delayed, settling
         self._notes, self._sent, self._places = state.ledger.notes, state.ledger.sent, state.positions.places
+        self._values, self._alone, self._ringing = self._sent.values, state.ledger.pedals.alone, self._notes.ringing
 
     def released(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
@@ -86,23 +89,37 @@ class SpecialAnswers:
             cable = state.cables[output]
             (cable.select if answer.selects else cable.put)(now, unit, out)
 
-    def put_pedals(self, now: int, source: int, message: bytes, answer: RoutedMessage, out: list[Delivery]) -> None:
+    def put_pedals(
+        self, now: int, source: int, message: bytes, answer: RoutedMessage, pedals: PedalTurns, out: list[Delivery]
+    ) -> None:
         """Write down where pedals are, and nothing else, and send what all that hold them make of it."""
-        state = self._state
+        state, way = self._state, pedals.way
+        stamp: Any = now  # for the tuples below: an `int` would be made an object for each of them, compiled
         if state.delayed.due is not None:
             state.delayed.outdate(source, answer.units, state.places)
-        if len(answer.sent) == len(answer.moves):  # none of them to rest
-            self._sent.values.update(answer.sent)
-        else:
+        units, before = answer.units, self._alone.get(way)
+        if before is None:
             self._sent.move(source, message, answer.moves)
+            units = state.ledger.turn_all(pedals)
+        else:  # nobody else has a word in them: the same, without looking
+            self._alone[way] = pedals
+            if not pedals.up:
+                self._values.update(answer.sent)
+            elif self._sent.keeps:
+                self._sent.move(source, message, answer.moves)
+            else:
+                for moved in way.moved:
+                    self._values.pop(moved, None)
+            if pedals.down is not before.down:
+                self._ringing.turn(way, pedals.down, self._notes.holders)
         self._places[source][answer.position] = message
         cables = state.cables
-        for output, pedal in state.ledger.turn_all(answer.pedals):
+        for output, unit in units:
             cable = cables[output]
             if cable.straight:  # what `put` does there, without the call
-                out.append((output, pedal, now))
+                out.append((output, unit[0], stamp))
             else:
-                cable.put(now, (pedal,), out)
+                cable.put(now, unit, out)
         if state.gestures.active:
             self._settling.after_pedal(now, source, out)
 

@@ -49,14 +49,15 @@ function follow(asking) {
 }
 
 /**
- * Until this is not the rig any more.
+ * Until this is not the rig any more, or that many frames have said that it is.
  * @param {Rig | null} rig
+ * @param {number} [frames]
  * @returns {Promise<void>}
  */
-function anotherRig(rig) {
+export function anotherRig(rig, frames = FRAMES) {
   if (held.rig !== rig) return Promise.resolve();
   return new Promise((settled) => {
-    waiting.add({ settled, frames: FRAMES });
+    waiting.add({ settled, frames });
   });
 }
 

@@ -1,6 +1,6 @@
 // Fields that edit one value of the rig each: sent when it changes, with what is wrong beside it.
 
-import { command, mayOperate, tell } from "./commands.js";
+import { anotherRig, command, mayOperate, tell } from "./commands.js";
 import { held } from "./connection.js";
 import { find, fresh, make } from "./dom.js";
 
@@ -13,15 +13,29 @@ export const DONE = { done: true, code: "done", text: "" };
 const faults = new Map();
 
 /**
- * Put values into their places in the rig, in one step; null takes a value away.
+ * Put values into their places in the rig, in one step; null takes a value away. If somebody else's edit came first, it is
+ * put again when that is known here, as long as what stands in these places is still the same.
  * @param {[Path, unknown][]} values
  * @param {string} words
  * @param {number} [seen] the revision of the rig that the edit is made for
  */
-export function putValues(values, words, seen) {
+export async function putValues(values, words, seen) {
   const byPlace = values.some(([path]) => path.some((key) => typeof key === "number"));
   const listed = values.map(([path, value]) => ({ path, value }));
-  return command({ do: "edit", what: "values", values: listed, words, revision: seen ?? (byPlace ? held.rig?.revision : null) }, words);
+  const before = thingsAt(values);
+  for (;;) {
+    const { rig } = held;
+    const answer = await command({ do: "edit", what: "values", values: listed, words, revision: seen ?? (byPlace ? rig?.revision : null) }, words);
+    if (answer.code !== "outdated" || seen !== undefined) return answer;
+    await anotherRig(rig, Infinity); // the engine has it already
+    if (held.rig === rig || thingsAt(values) !== before) return answer;
+  }
+}
+
+/** What the rig has in these places, as a text. @param {[Path, unknown][]} values */
+function thingsAt(values) {
+  const sections = /** @type {Record<string, any>} */ (held.rig ?? {});
+  return JSON.stringify(values.map(([[section, place]]) => sections[section]?.[place]));
 }
 
 /**
