@@ -1,9 +1,11 @@
 """Part `board`: the engine on a small board. The kernel lets its process have a fifth of one processor, and no more.
 
 That is one millisecond in each five (`cpu.cfs_quota_us` of cgroup version 1, which root may set) at ordinary
-scheduling: whatever uses up its millisecond waits for the next one. A slow processor would take five times as long for
-everything instead, but never stand still. 8 inputs and 8 outputs in memory, a transposition and a channel map on each
-route, half a full DIN cable on each input. And `bayleaf run` with 36 ports in memory while nobody plays, unbounded.
+scheduling, the finest parts that Linux allows: whatever uses up its millisecond waits for the next one, up to four
+milliseconds. So p99 depends on how often that happens: with ten such stops per second, one message in a hundred is more
+than three milliseconds late. A slow processor would take five times as long for everything instead, but never stand
+still. 8 inputs and 8 outputs in memory, a transposition and a channel map on each route, half a full DIN cable on each
+input. And `bayleaf run` with 36 ports while nobody plays, unbounded.
 """
 
 import json
@@ -20,7 +22,7 @@ from typing import Any, Final
 from bench.contenders import BAYLEAF, at_rest, running
 from bench.forward import BARE, one_turn
 from bench.load import RATE, MemoryPorts, percentiles, rig
-from bench.result import Pace, Result, Table, beside, medians
+from bench.result import Cell, Pace, Result, Table, beside, medians
 from bench.rigs import ports, scene
 from engine.which_build import build_in_words
 
@@ -78,16 +80,36 @@ def _played(pace: Pace, result: Result, group: Path) -> None:
 
 
 def _rest(pace: Pace, result: Result) -> None:
-    routes = [f'{{ from = "in{source}", to = "out{source}" }}' for source in range(_INPUTS)]
-    text = "\n".join(["format = 1", *ports(_INPUTS, _OUTPUTS), *scene(1, routes)])
+    seconds = pace.seconds(6)
     with tempfile.TemporaryDirectory(prefix="bayleaf-bench-") as name:
         folder = Path(name)
-        with running(folder, text, "--backend", "memory", "--virtual") as process:
-            time.sleep(_SETTLED)
-            share = at_rest(BAYLEAF, process.pid, folder, pace.seconds(6))
-    title, note = f"Nobody plays: {_INPUTS + _OUTPUTS} ports in memory, {build_in_words()}", "% of a core."
-    result.tables.append(Table(title, ["", "CPU"], [[BAYLEAF, share]], note))
-    result.figures["idle"] = share
+        memory = _idle(folder, ports(_INPUTS, _OUTPUTS), seconds, "--backend", "memory", "--virtual")
+        devices = _idle(folder, _devices(folder), seconds)
+    rows: list[list[Cell]] = [["ports in memory", memory], ["byte devices", devices]]
+    title = f"Nobody plays: {_INPUTS + _OUTPUTS} ports, {build_in_words()}"
+    note = "% of a core. Byte devices (FIFOs here) wake the engine through the kernel, as the ports of ALSA do."
+    result.tables.append(Table(title, ["", "CPU"], rows, note))
+    result.figures.update({"idle": memory, "idle devices": devices})
+
+
+def _idle(folder: Path, listed: list[str], seconds: float, *options: str) -> float:
+    routes = [f'{{ from = "in{source}", to = "out{source}" }}' for source in range(_INPUTS)]
+    text = "\n".join(["format = 1", *listed, *scene(1, routes)])
+    with running(folder, text, *options) as process:
+        time.sleep(_SETTLED)
+        return at_rest(BAYLEAF, process.pid, folder, seconds)
+
+
+def _devices(folder: Path) -> list[str]:
+    """The tables of inputs and outputs, each a FIFO."""
+    lines = []
+    for kind, count in (("in", _INPUTS), ("out", _OUTPUTS)):
+        lines.append(f"[{kind}puts]")
+        for place in range(count):
+            device = folder / f"{kind}{place}"
+            os.mkfifo(device)
+            lines.append(f'{kind}{place} = {{ device = "{device}" }}')
+    return lines
 
 
 def _stops(group: Path) -> int:

@@ -82,6 +82,7 @@ TARGETS: Final = (
     Target("8×8 ports at half load on a fifth of a core: p99", "board.p99", 3000, "µs"),
     Target("… lost", "board.lost", 0, ""),
     Target("36 ports in memory, idle: of a core", "board.idle", 1, "%"),
+    Target("36 byte devices, idle: of a core", "board.idle devices", 1, "%"),
     Target("64 scenes × 32 routes × 3 filters: start to first routed message", "start.first message", 1000, "ms"),
     Target("the same, idle: of a core", "idle.CPU", 3, "%"),
     Target("the same, idle: memory", "idle.memory", 80, "MB"),

@@ -24,27 +24,38 @@ _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
 #: pip keeps what it fetched, and when it looked for a newer pip, in the user's home
 _PIP: Final = {"PIP_NO_CACHE_DIR": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
+#: A copy of the sources, compiled: what is run in it are tests of the compiled build (`tests.support.compiled_tree`).
+_COMPILED: Final = _VENV / "compiled"
 #: Tests that start processes wait for half of their time: on two processors four at once take half as long as two.
 _AT_ONCE: Final = str(max(4, os.cpu_count() or 1))
-#: What only calculates, with no deadline but pytest's: it takes what time the tests with servers and on machines leave
-#: of the processors, and never any that those want. The compiled build comes first, as it takes longest.
-_COMPUTING: Final = (
-    "tests/test_compiled_build.py",
-    *(f"tests/{each}" for each in ("core", "filters", "instruments", "midi", "offline", "rig")),
-)
-_IN_THE_GAPS: Final = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "--timeout=900", *_COMPUTING)
-#: Groups of tests that wait for what they started, one after the other, since they would miss their deadlines on a
-#: busier computer: those that need no server, those with servers, those on several machines. Beside the last, which
-#: mostly wait, the guest.
+#: What only calculates, with no deadline but pytest's, is run in both builds. It takes what time other tests leave of
+#: the processors, and never any that those want.
+_COMPUTING: Final = tuple(f"tests/{each}" for each in ("core", "filters", "instruments", "midi", "offline", "rig"))
+_OF_A_WHEEL: Final = "tests/test_compiled_build.py"
+_IN_THE_GAPS: Final = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "--timeout=900")
+_INTERPRETED_GAPS: Final = (*_IN_THE_GAPS, *_COMPUTING)
+_COMPILED_GAPS: Final = (*_IN_THE_GAPS, _OF_A_WHEEL, *_COMPUTING)
+#: All else that needs no server is run interpreted; what of it is fast, and can tell a difference, is compiled, too.
 _TESTS: Final = (
     *("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real"),
-    *(f"--ignore={each}" for each in _COMPUTING),
+    *(f"--ignore={each}" for each in (_OF_A_WHEEL, *_COMPUTING)),
 )
+_COMPILED_FAST: Final = (
+    *(*_IN_THE_GAPS, "-m", "fast"),
+    *(f"tests/{each}" for each in ("attack", "cli", "cluster", "live", "panel", "ports", "presets", "protocol")),
+)
+#: Tests with servers and those on several machines are run one group after the other, since they would miss their
+#: deadlines on a busier computer; beside the last, which mostly wait, the guest. All of them are run compiled, as users
+#: have it who have a compiler, and the whole way from keys to a synthesizer interpreted, too.
 _ON_MACHINES: Final = ("-n", "2", "--dist", "loadfile", "tests/real/machines")
 _GUEST: Final = ("tests/real/test_alsa_guest.py",)
 _ON_SERVERS: Final = (
     *("-n", "2", "--dist", "loadfile", "tests/real"),
     *(f"--ignore={each}" for each in (_ON_MACHINES[-1], *_GUEST)),
+)
+_INTERPRETED_ON_SERVERS: Final = (
+    *("-n", "2", "--dist", "loadfile"),
+    *("tests/real/test_main_job.py", "tests/real/test_jack_ports.py"),
 )
 _INCLUDE: Final = Path("/usr/include")
 _PYTHON_INCLUDE: Final = Path(sysconfig.get_path("include"))
@@ -79,8 +90,8 @@ def _has_venv() -> bool:
     return True
 
 
-def _run(*command: str | Path) -> None:
-    done = subprocess.run([str(part) for part in command], cwd=_ROOT, env=os.environ | _PIP, check=False)
+def _run(*command: str | Path, where: Path = _ROOT) -> None:
+    done = subprocess.run([str(part) for part in command], cwd=where, env=os.environ | _PIP, check=False)
     if done.returncode:
         sys.exit(done.returncode)
 
@@ -126,7 +137,7 @@ def _in_the_gaps() -> None:
 
 
 @contextlib.contextmanager
-def _beside(*command: str | Path, gaps: bool = False) -> Iterator[None]:
+def _beside(*command: str | Path, gaps: bool = False, where: Path = _ROOT) -> Iterator[None]:
     """Run a command beside the block, and print its output at the end. If it failed, that is the status.
 
     `gaps`: it takes only the time that nothing else wants, where the system can do that.
@@ -134,7 +145,7 @@ def _beside(*command: str | Path, gaps: bool = False) -> Iterator[None]:
     with tempfile.TemporaryFile("w+") as output:
         beside = subprocess.Popen(
             [str(part) for part in command],
-            cwd=_ROOT,
+            cwd=where,
             stdout=output,
             stderr=subprocess.STDOUT,
             preexec_fn=_in_the_gaps if gaps and hasattr(os, "SCHED_IDLE") else None,
@@ -150,12 +161,20 @@ def _beside(*command: str | Path, gaps: bool = False) -> Iterator[None]:
 
 
 def _run_tests() -> None:
-    pytest = (_BIN / "python", "-m", "pytest")
-    _run(*pytest, *_TESTS)
-    with _beside(*pytest, *_IN_THE_GAPS, gaps=True):
-        _run(*pytest, *_ON_SERVERS)
-        with _beside(*pytest, *_GUEST):
-            _run(*pytest, *_ON_MACHINES)
+    python = _BIN / "python"
+    pytest = (python, "-m", "pytest")
+    shutil.rmtree(_COMPILED, ignore_errors=True)
+    with _beside(python, "-m", "tests.support.compiled_tree", _COMPILED, gaps=True):
+        _run(*pytest, *_TESTS)
+        _run(*pytest, *_INTERPRETED_ON_SERVERS)
+    with (
+        _beside(*pytest, *_INTERPRETED_GAPS, gaps=True),
+        _beside(*pytest, *_COMPILED_GAPS, gaps=True, where=_COMPILED),
+        _beside(*pytest, *_COMPILED_FAST, gaps=True, where=_COMPILED),
+    ):
+        _run(*pytest, *_ON_SERVERS, where=_COMPILED)
+        with _beside(*pytest, *_GUEST, where=_COMPILED):
+            _run(*pytest, *_ON_MACHINES, where=_COMPILED)
 
 
 def main() -> None:

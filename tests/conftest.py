@@ -11,6 +11,7 @@ from typing import Final
 import pytest
 from hypothesis import HealthCheck, settings
 
+from engine.which_build import build_in_words
 from tests.support.paths import ROOT
 
 #: servers, several machines, a browser; benches
@@ -24,6 +25,11 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
 os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
+
+
+def pytest_report_header() -> str:
+    """Which build is tested."""
+    return f"Bayleaf here is {build_in_words()}"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -1,22 +1,23 @@
-"""The compiled build, made and installed as users do it: it runs without a compiler, and plays the same."""
+"""The compiled build, made and installed as users do it: it runs without a compiler.
+
+That it passes all tests is shown by running them in a compiled copy (`tests.support.compiled_tree`).
+"""
 
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+import engine
 from engine.build_backend import lacking
+from engine.which_build import is_compiled
+from tests.support.compiled_tree import wheel
 from tests.support.needed import need
-from tests.support.paths import ROOT
+from tests.support.paths import BAYLEAF, ROOT
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1500)]
-
-#: what the tests of core and filters are run from
-BESIDE = ("tests", "bench", "pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md")
-LEFT_OUT = shutil.ignore_patterns(".*", "__pycache__", "*.egg-info", "*.so", "build")
 
 
 def _run(*command: str | Path, cwd: Path, **environment: str) -> str:
@@ -38,13 +39,10 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     if lacks := lacking():
         need(f"what to compile with: {lacks}")
     folder = tmp_path_factory.mktemp("compiled")
-    source, fresh = folder / "source", folder / "fresh"
-    shutil.copytree(ROOT, source, ignore=LEFT_OUT)
-    pip = (sys.executable, "-m", "pip", "wheel", "--no-build-isolation", "--no-deps")
-    _run(*pip, "-w", folder, source, cwd=folder, BAYLEAF_BUILD="compiled")
-    _run(sys.executable, "-m", "venv", fresh, cwd=folder)
-    (wheel,) = folder.glob("bayleaf-*.whl")
-    _run(fresh / "bin" / "pip", "install", "--no-deps", wheel, cwd=folder, PATH=str(fresh / "bin"))
+    fresh = folder / "fresh"
+    _run(sys.executable, "-m", "venv", "--without-pip", fresh, cwd=folder)
+    pip = (sys.executable, "-m", "pip", "--python", fresh / "bin" / "python", "install", "--no-deps")
+    _run(*pip, wheel(folder), cwd=folder, PATH=str(fresh / "bin"))
     return fresh
 
 
@@ -62,19 +60,10 @@ def test_it_runs_without_a_compiler(installed: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("tests", ["tests/core", "tests/filters tests/midi", "tests/live tests/offline -m fast"])
-def test_what_is_compiled_behaves_the_same(installed: Path, tmp_path: Path, tests: str) -> None:
-    """What is compiled passes its own tests, among them those of plug-in filters in plain Python."""
-    (packages,) = (installed / "lib").glob("python3*/site-packages")
-    for name in ("engine", "filters", "presets"):
-        shutil.copytree(packages / name, tmp_path / name)
-    for part in packages.glob("*__mypyc*.so"):
-        shutil.copy(part, tmp_path)
-    for name in BESIDE:
-        whole = ROOT / name
-        if whole.is_dir():
-            shutil.copytree(whole, tmp_path / name, ignore=LEFT_OUT)
-        else:
-            shutil.copy(whole, tmp_path)
-    pytest_here = (sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-n", "2")
-    _run(*pytest_here, *tests.split(), cwd=tmp_path, PYTHONPATH=str(tmp_path))
+def test_what_is_tested_is_what_lies_beside_the_tests() -> None:
+    """Here, and in the processes that tests start, the sources of this copy are imported, and compiled if it is."""
+    compiled = any(ROOT.glob("*__mypyc*.so"))
+    assert Path(engine.__file__ or "").is_relative_to(ROOT)
+    assert is_compiled() == compiled
+    said = _run(BAYLEAF, "--version", cwd=ROOT, PYTHONPATH=os.environ["PYTHONPATH"])
+    assert said.endswith("(compiled)\n" if compiled else "(interpreted)\n")

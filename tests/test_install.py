@@ -66,38 +66,67 @@ def test_an_old_python_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
         install.main()
 
 
-GROUPS = (install._TESTS, install._ON_SERVERS, install._IN_THE_GAPS, install._ON_MACHINES, install._GUEST)
+INTERPRETED = (install._TESTS, install._INTERPRETED_GAPS, install._INTERPRETED_ON_SERVERS)
+COMPILED = (
+    *(install._COMPILED_GAPS, install._COMPILED_FAST, install._ON_SERVERS),
+    *(install._ON_MACHINES, install._GUEST),
+)
+FILES = Counter((ROOT / "tests").rglob("test_*.py"))
 
 
-def test_every_test_is_run_once() -> None:
-    """The groups of `--tests` together have every file of tests, and none of them twice."""
+def _files(groups: tuple[tuple[str, ...], ...]) -> Counter[Path]:
+    """How often each file of tests is in these groups."""
     times: Counter[Path] = Counter()
-    for group in GROUPS:
+    for group in groups:
         inside = [ROOT / word for word in group if word.startswith("tests/")] or [ROOT / "tests"]
         outside = [ROOT / word.partition("=")[2] for word in group if word.startswith("--ignore=")]
         for folder in inside:
             files = [folder] if folder.is_file() else folder.rglob("test_*.py")
             times.update(file for file in files if not any(file.is_relative_to(each) for each in outside))
-    assert times == Counter((ROOT / "tests").rglob("test_*.py"))
+    return times
+
+
+def test_every_test_is_run_once_in_a_build() -> None:
+    """The groups of `--tests` together have every file of tests, and none of them twice in one build.
+
+    What needs no server is interpreted, and what needs one is compiled; only what is about the project itself is not
+    compiled, too.
+    """
+    interpreted, compiled = _files(INTERPRETED), _files(COMPILED)
+    assert interpreted | compiled == FILES
+    servers = {file for file in FILES if file.is_relative_to(ROOT / "tests" / "real")}
+    wheel = ROOT / install._OF_A_WHEEL
+    assert set(compiled) >= servers | {wheel}
+    assert set(interpreted) >= set(FILES) - servers - {wheel}
+    apart = {"tests", "tests/bench", "tests/mutants"}
+    assert {str(file.parent.relative_to(ROOT)) for file in FILES - compiled} == apart
 
 
 @pytest.mark.parametrize(
-    "fails", [None, "worksteal", "tests/real", "tests/test_compiled_build.py", "tests/real/machines", *install._GUEST]
+    "fails",
+    [
+        *(None, "worksteal", "tests.support.compiled_tree", "tests/core", "fast", install._OF_A_WHEEL),
+        *("tests/real", "tests/real/test_main_job.py", "tests/real/machines", *install._GUEST),
+    ],
 )
-def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fails: str | None) -> None:
-    """With `--tests` what the tests need is installed, then each group runs; any that fails is the status."""
+def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, fails: str | None) -> None:
+    """With `--tests` what the tests need is installed, then each group runs in its build; what fails is the status."""
     begun: list[list[str]] = []
+    places: list[tuple[tuple[str, ...], Path]] = []
 
     class Process:
         """A command that was begun; one of its words makes it fail."""
 
-        def __init__(self, command: list[str], **_: object) -> None:
+        def __init__(self, command: list[str], cwd: Path, **_: object) -> None:
             begun.append(command)
+            if "pytest" in command:
+                places.append((tuple(command[3:]), cwd))
             self.returncode = 3 if fails in command else 0
 
         def wait(self, timeout: float | None = None) -> int:
             return self.returncode
 
+    monkeypatch.setattr(install, "_COMPILED", tmp_path / "compiled")
     monkeypatch.setattr(install, "missing", list)
     monkeypatch.setattr("engine.install.subprocess.run", Process)
     monkeypatch.setattr("engine.install.subprocess.Popen", Process)
@@ -105,7 +134,9 @@ def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, fail
     if fails is None:
         install.main()
         assert [command[-1] for command in begun if "pip" in command] == [".[dev]"]
-        assert {command[-1] for command in begun if "pytest" in command} == {group[-1] for group in GROUPS}
+        assert sorted(places) == sorted(
+            [(group, ROOT) for group in INTERPRETED] + [(group, tmp_path / "compiled") for group in COMPILED]
+        )
     else:
         with pytest.raises(SystemExit) as ended:
             install.main()

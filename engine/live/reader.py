@@ -15,18 +15,31 @@ from typing import Final
 
 from engine.core.cable.replaceable_values import slot
 from engine.fault_log import faults
+from engine.live.descriptor_wait import DescriptorWait, descriptor_wait
 from engine.midi.kinds import SYSEX, is_release
-from engine.ports.port import AwaitedInput, InputPort, MessagesLost, PeriodicInput, PortError, StampedInput
+from engine.ports.port import (
+    AwaitedInput,
+    InputPort,
+    MessagesLost,
+    PeriodicInput,
+    PortError,
+    StampedInput,
+    WatchableInput,
+)
 
 # Seconds between polls. The first note after a rest waits at most 1/2000 of that rest, and never longer than _IDLE.
 _HEARD: Final = 0.0005  # after a poll that brought something: the loop routes it, and needs Python's lock for that
 _PLAYING: Final = 0.00025
 _IDLE: Final = 0.002
-_AWAITED: Final = 0.05  # if all inputs can be waited for: only the end of the show needs a look then
+_AWAITED: Final = 0.25  # if all inputs can be waited for: only the end of the show needs a look then
+_QUIET: Final = 0.1  # without a message, after which the descriptors of the inputs are waited for, if all have some
+_WATCHED: Final = 0.05  # for so long, since not all that may befall an input stirs its descriptors
+_FOLLOWS: Final = 0.00005  # once one has stirred: the driver's own thread is about to hand over what came
 _LATE: Final = 250_000  # ns by which what is due may be late before a rest is ended for it; less than EARLY
 _OF_PERIOD: Final = 0.45  # of the period of a driver that delivers once per period: it is asked twice in each
 _OF_REST: Final = 1 / 2000
 EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `loop_wakeup`)
+_LEFT: Final = 500_000  # ns after which the loop takes what it has left
 _TURN: Final = 8  # messages of one input that are taken before the other inputs get their turn (bench/flood.py)
 _SYSEX_IN_A_TURN: Final = 1  # of these, if there are as many messages as that
 _WHEN: Final = itemgetter(0)  # `at`
@@ -127,6 +140,7 @@ class InputReader:
     def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:
         self._clock = clock
         self._due: int | None = None
+        self._again: int | None = None  # ns: when the loop takes what it left at its last turn
         self._sleeps_until = 0  # ns
         self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
         self._roused: int | None = None  # the beat for which the loop was woken
@@ -137,6 +151,8 @@ class InputReader:
         self._least = 0.0  # seconds; polling faster gains nothing
         self._most = _IDLE  # seconds; an input that cannot be waited for is polled as often as that
         self._awaited: AwaitedInput | None = None
+        self._news: DescriptorWait | None = None  # while the thread runs, where this system has it
+        self._all_watched = False  # every input wakes it
         self._leaving: deque[tuple[int, InputPort]] = deque()
         self._stopping = threading.Event()
         self._polling: threading.Thread | None = None
@@ -145,27 +161,32 @@ class InputReader:
 
     @property
     def due(self) -> int | None:
-        """When the core next has something to do (ns). The loop sets it, after `beat`; that may rouse the thread."""
+        """When the loop next has something to do (ns). It sets it, after `beat`; that may rouse the thread."""
         return self._due
 
     @due.setter
     def due(self, at: int | None) -> None:  # loop only
-        self._due = at
-        if self._awaited is not None and self._too_late(self._sleeps_until):
-            self._awaited.rouse()
+        again = self._again
+        self._due = again if at is None or (again is not None and again < at) else at
+        if self._sleeps_until and self._too_late(self._sleeps_until):
+            self._end_rest()
 
     def start(self, wake: Callable[[], object]) -> None:  # loop only
         """Begin to poll. `wake` is called in the reader's thread and must be quick and safe there."""
+        self._news = descriptor_wait()
+        self._plan_rests()
         self._polling = threading.Thread(target=self._run, args=(wake,), name="bayleaf-reader", daemon=True)
         self._polling.start()
 
     def stop(self) -> None:  # loop only
         """End the thread and close the inputs. What has arrived can still be taken."""
         self._stopping.set()
-        if self._awaited is not None:
-            self._awaited.rouse()
+        self._end_rest()
         if self._polling is not None:
             self._polling.join()
+        news, self._news = self._news, None
+        if news is not None:
+            news.close()
         for port in (*self._ports.values(), *(port for _, port in self._leaving)):
             port.close()
 
@@ -186,24 +207,43 @@ class InputReader:
 
     def _plan_rests(self) -> None:  # any thread
         """How long the thread may sleep at least and at most, and where."""
-        if self._awaited is not None:
-            self._awaited.rouse()
+        self._end_rest()
         ports = [*self._ports.copy().values()]
         periods = [port.period if isinstance(port, PeriodicInput) else 0.0 for port in ports]
         awaited = [port for port in ports if isinstance(port, AwaitedInput)]
         self._least = min(_OF_PERIOD * min(periods, default=0.0), _IDLE)
         self._awaited = awaited[0] if awaited else None
         self._most = _AWAITED if awaited and len(awaited) == len(ports) else _IDLE
+        self._all_watched = self._awaited is None and all(self._watched(port) for port in ports)
+
+    def _watched(self, port: InputPort) -> bool:  # any thread
+        """Whether what comes to this input ends a rest at its descriptors."""
+        if self._news is None or not isinstance(port, WatchableInput) or not port.descriptors:
+            return False
+        try:
+            self._news.watch(port.descriptors)
+        except OSError as fault:
+            faults.record(f"waiting for {port.name}, which is polled instead", fault)
+            return False
+        return True
+
+    def _end_rest(self) -> None:  # any thread
+        """Let the thread poll at once, if it rests where it can be roused."""
+        place = self._awaited or self._news
+        if place is not None:
+            place.rouse()
 
     def take(self) -> list[Arrival]:  # loop only
         """The oldest messages that have arrived, by time; a flooding input gets only its share."""
         arrivals: list[Arrival] = []
         now = self._clock()
-        speaking = 0
+        speaking = left = 0
         for backlog in self._backlogs.values():
             if backlog.queue:
                 arrivals += backlog.take(now, _TURN)
                 speaking += 1
+                left += len(backlog)
+        self._again = now + _LEFT if left else None
         if speaking > 1:
             arrivals.sort(key=_WHEN)
         return arrivals
@@ -235,17 +275,19 @@ class InputReader:
 
     def _run(self, wake: Callable[[], object]) -> None:  # reader thread
         heard_at = 0
+        stirred = False
         while not self._stopping.is_set():
             now = time.monotonic_ns()
             due = self._due_at()
-            pause = self._most
-            if pause == _IDLE:
-                pause = min(max(_PLAYING, self._least, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
-            if self._poll(now):
-                heard_at, pause = now, max(_HEARD, self._least)
-                self._rouse(now, wake)
-            elif self._settle():
-                heard_at, pause = now, min(pause, _HEARD)
+            if stirred:
+                heard_at, pause = now, _FOLLOWS
+            else:
+                pause = self._pause((now - heard_at) / 1e9)
+            polled = self._poll(now)
+            if polled or self._settle():
+                heard_at = now
+                if self._most == _IDLE:  # otherwise a message wakes us, and the loop says when it has left some
+                    pause = max(_HEARD, self._least) if polled else min(pause, _HEARD)
                 self._rouse(now, wake)
             elif due is not None and due <= now:
                 self._rouse(now, wake)
@@ -253,19 +295,35 @@ class InputReader:
             if due is not None:
                 ahead = (due - time.monotonic_ns()) / 1e9
                 pause = min(pause, ahead) if ahead > 0 else _PLAYING
-            self._rest(pause)
+            stirred = self._rest(pause)
 
-    def _rest(self, pause: float) -> None:  # reader thread
-        """Sleep this long (s), or until an input that can be waited for has something."""
-        awaited = self._awaited
-        if awaited is None:
+    def _pause(self, quiet: float) -> float:  # reader thread
+        """How long the thread may sleep (s) if nothing has come for so long (s)."""
+        if self._most == _AWAITED:
+            return _AWAITED
+        if self._all_watched and quiet > _QUIET:
+            return _WATCHED
+        return min(max(_PLAYING, self._least, quiet * _OF_REST), _IDLE)
+
+    def _rest(self, pause: float) -> bool:  # reader thread
+        """Sleep this long (s), or until an input that can be waited for has something.
+
+        Whether its driver is about to hand over what came.
+        """
+        awaited, news = self._awaited, self._news
+        if awaited is None and (news is None or pause <= _IDLE):
             time.sleep(pause)
-            return
+            return False
+        stirred = False
         now = time.monotonic_ns()
         self._sleeps_until = now + int(pause * 1e9)  # from now on the loop rouses us if it plans for earlier
         if not self._too_late(self._sleeps_until, now):
-            awaited.wait(pause)
+            if awaited is not None:
+                awaited.wait(pause)
+            elif news is not None:
+                stirred = news.wait(pause)
         self._sleeps_until = 0
+        return stirred
 
     def _too_late(self, until: int, since: int = 0) -> bool:  # any thread
         """Whether a rest until then (ns) misses what has become due after `since`."""

@@ -45,6 +45,11 @@ class DeviceInput:
         self.stream = StreamParser()
         self._heard_at = 0
 
+    @property
+    def descriptors(self) -> tuple[int, ...]:
+        """See WatchableInput."""
+        return () if self._handle is None else (self._handle,)
+
     def poll(self) -> list[bytes]:
         """See InputPort."""
         if self._handle is None:

@@ -35,7 +35,9 @@ class KeyEvent(Protocol):
 
 
 class KeyDevice(Protocol):
-    """What is needed of evdev's InputDevice."""
+    """What is needed of evdev's InputDevice; `fd` is its descriptor."""
+
+    fd: int
 
     def grab(self) -> None:
         """From now on nobody else hears it."""
@@ -71,6 +73,11 @@ class KeyboardInput:
         self._devices = devices
         self._lost = False
         self._look_at = 0
+
+    @property
+    def descriptors(self) -> tuple[int, ...]:
+        """See WatchableInput."""
+        return tuple(device.fd for device in self._devices)
 
     def poll(self) -> list[bytes]:
         """See InputPort."""

@@ -1,5 +1,7 @@
 """Ports in memory: for the demo, the tests and `--backend memory`. Cables can be pulled, and the service can stop."""
 
+import os
+import sys
 import threading
 import time
 from collections import deque
@@ -22,6 +24,15 @@ class MemoryInput:
         self._lock = threading.Lock()  # the parser is not for two threads
         self.gone: str | None = None  # the reason
         self.closed = False
+        self._bell: int | None = None  # a descriptor, once somebody watches this input
+
+    @property
+    def descriptors(self) -> tuple[int, ...]:  # any thread
+        """See WatchableInput."""
+        with self._lock:
+            if self._bell is None and not self.closed and sys.platform == "linux":
+                self._bell = os.eventfd(0, os.EFD_NONBLOCK | os.EFD_CLOEXEC)
+            return () if self._bell is None else (self._bell,)
 
     def push(self, data: bytes) -> None:  # any thread
         """Bytes arrive, as they would on a cable; they are ignored if the port is closed or gone."""
@@ -29,11 +40,13 @@ class MemoryInput:
             if self.closed or self.gone:
                 return
             self._waiting.extend(self.stream.feed(data))
+            self._ring()
 
     def unplug(self, reason: str = "") -> None:  # any thread
         """Pull the cable: what had arrived can still be read, then `poll` raises."""
         with self._lock:
             self.gone = reason or f'"{self.name}" was unplugged'
+            self._ring()
 
     def poll(self) -> list[bytes]:
         """See InputPort."""
@@ -48,6 +61,13 @@ class MemoryInput:
         with self._lock:
             self.closed = True
             self._waiting.clear()
+            bell, self._bell = self._bell, None
+            if bell is not None:
+                os.close(bell)
+
+    def _ring(self) -> None:
+        if self._bell is not None:
+            os.eventfd_write(self._bell, 1)
 
 
 class MemoryOutput:

@@ -4,7 +4,7 @@ An input is polled and never calls back; an output is written by one thread only
 used again. Messages are whole MIDI 1.0 messages as `bytes`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
@@ -102,6 +102,15 @@ class AwaitedInput(Protocol):
 
     def rouse(self) -> None:  # any thread
         """End that wait, or the next one at once."""
+
+
+@runtime_checkable
+class WatchableInput(Protocol):
+    """An input at whose descriptors the kernel shows that something comes, though it may be polled a little later."""
+
+    @property
+    def descriptors(self) -> Sequence[int]:
+        """Those to watch, which are closed when the port is; none if this one cannot be watched."""
 
 
 class OutputPort(Protocol):

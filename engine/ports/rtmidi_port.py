@@ -32,12 +32,13 @@ class RtmidiDevice:
     """What a port holds while it is open.
 
     `made`: the rtmidi object, None once the port is closed; `check` raises PortGone if the port has gone by now (ns);
-    `let_go` is called with the port and the object when the port closes.
+    `let_go` is called with the port and the object when the port closes; `descriptors`: see WatchableInput.
     """
 
     made: Any
     check: Callable[[int], None]
     let_go: Callable[[object, Any], None]
+    descriptors: tuple[int, ...] = ()
 
     def close(self, port: object) -> None:
         """Closing again does nothing."""
@@ -56,6 +57,11 @@ class RtmidiInput:
         self.stream = StreamParser()
         self._heard_at = 0
         self._was_full = False  # the last poll found as much as the queue holds
+
+    @property
+    def descriptors(self) -> tuple[int, ...]:
+        """See WatchableInput. RtMidi's own thread reads there, and then puts what came into the queue."""
+        return self._device.descriptors if self._device.made is not None else ()
 
     def poll(self) -> list[bytes]:
         """See InputPort. PortGone and MessagesLost are raised once everything that had arrived before was read."""

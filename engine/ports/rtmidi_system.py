@@ -7,12 +7,14 @@ used again. The rules here and in `rtmidi_port` avoid both. JACK has a module of
 import os
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
 
 import rtmidi
 
-from engine.ports import alsa_clients
+from engine.ports import alsa_descriptors
+from engine.ports.alsa_clients import AlsaConnections
 from engine.ports.driver_limits import ALSA_FLOW, ALSA_INPUTS, LONGEST
 from engine.ports.port import NotRunning, PortError
 from engine.ports.port_names import plain, resolve
@@ -28,11 +30,21 @@ _APIS: Final = {
 _NAMES: Final = {"alsa": "ALSA", "coremidi": "CoreMIDI", "winmm": "WinMM"}
 _TRIES: Final = 3  # while ports come and go as one is opened
 _LOOKS: Final = 20  # and as they are listed, which happens far more often
-_ALSA_SEQUENCER: Final = "/dev/snd/seq"
+_ALSA_SEQUENCER: Final = alsa_descriptors.SEQUENCER
 
 
 class NoSequencer(NotRunning):
     """Linux without the ALSA sequencer: its module is not loaded, or its device cannot be opened."""
+
+
+@dataclass(frozen=True)
+class _End:
+    """Our end of a port: the port's name, the rtmidi object, what the lists call it, and where it can be watched."""
+
+    name: str
+    device: Any
+    own: str
+    descriptors: tuple[int, ...]
 
 
 class RtmidiSystem:
@@ -48,6 +60,7 @@ class RtmidiSystem:
         self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
         self._sources = PortPresence(lambda: self._names(self._in))
         self._targets = PortPresence(lambda: self._names(self._out))
+        self._connections = AlsaConnections()
         self._listing = threading.Lock()  # the reader thread looks while the loop lists or closes
         self._in: Any = None
         self._out: Any = None
@@ -56,7 +69,7 @@ class RtmidiSystem:
         if backend == "alsa":
             _need_sequencer()
         try:
-            self._in, self._out = self._make(rtmidi.MidiIn), self._make(rtmidi.MidiOut)
+            self._in, self._out = self._make(rtmidi.MidiIn)[0], self._make(rtmidi.MidiOut)[0]
         except PortError:
             self.close()
             raise
@@ -73,21 +86,21 @@ class RtmidiSystem:
         """See PortSystem."""
         self._check_inputs_left()
         resolve(pattern, self.inputs(), self._indexed)  # fails early, before a client is made for it
-        return self._input(*self._join(rtmidi.MidiIn, pattern), self._sources)
+        return self._input(self._join(rtmidi.MidiIn, pattern), self._sources)
 
     def open_output(self, pattern: str) -> RtmidiOutput:
         """See PortSystem."""
         resolve(pattern, self.outputs(), self._indexed)
-        return self._output(*self._join(rtmidi.MidiOut, pattern), self._targets)
+        return self._output(self._join(rtmidi.MidiOut, pattern), self._targets)
 
     def open_virtual_input(self, name: str) -> RtmidiInput:
         """See PortSystem."""
         self._check_inputs_left()
-        return self._input(*self._lend(rtmidi.MidiIn, name), None)
+        return self._input(self._lend(rtmidi.MidiIn, name), None)
 
     def open_virtual_output(self, name: str) -> RtmidiOutput:
         """See PortSystem."""
-        return self._output(*self._lend(rtmidi.MidiOut, name), None)
+        return self._output(self._lend(rtmidi.MidiOut, name), None)
 
     def prepare(self, inputs: int, outputs: int) -> None:
         """See PortSystem."""
@@ -123,15 +136,17 @@ class RtmidiSystem:
 
     # Opening ports
 
-    def _make(self, kind: Any) -> Any:
+    def _make(self, kind: Any) -> tuple[Any, tuple[int, ...]]:
+        """An rtmidi object, and its descriptors (see WatchableInput)."""
+        make = partial(make_device, kind, self._api, self._client_name)
         try:
-            return make_device(kind, self._api, self._client_name)
+            return alsa_descriptors.descriptors_of(make) if self._backend == "alsa" else (make(), ())
         except rtmidi.RtMidiError as fault:
             raise PortError(f"the {self._backend} MIDI system does not answer ({fault})") from fault
 
-    def _lend(self, kind: Any, name: str) -> tuple[str, Any, str]:
-        """A virtual port: its name, its rtmidi object, and what it is called in the lists."""
-        device = self._make(kind)
+    def _lend(self, kind: Any, name: str) -> _End:
+        """A virtual port."""
+        device, descriptors = self._make(kind)
         try:
             device.open_virtual_port(name)
         except rtmidi.UnsupportedOperationError as fault:
@@ -140,12 +155,12 @@ class RtmidiSystem:
         except rtmidi.RtMidiError as fault:
             device.delete()
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
-        return f"{self._client_name}:{name}", device, f"{self._client_name}:{name}"
+        return _End(f"{self._client_name}:{name}", device, f"{self._client_name}:{name}", descriptors)
 
-    def _join(self, kind: Any, pattern: str) -> tuple[str, Any, str]:
-        """The port's name, an rtmidi object that is connected to it, and what our end is called in the lists."""
+    def _join(self, kind: Any, pattern: str) -> _End:
+        """Our end of a connection to the one port that this pattern matches."""
         for _ in range(_TRIES):
-            device = self._make(kind)
+            device, descriptors = self._make(kind)
             try:
                 names = self._names(device)
                 name = resolve(pattern, self._not_ours(names), self._indexed)
@@ -153,7 +168,7 @@ class RtmidiSystem:
                 end = plain(name).replace(":", " ")
                 self._connect(device, index, name, end)
                 if self._names(device)[index : index + 1] == [name]:
-                    return name, device, f"{self._client_name}:{end}"
+                    return _End(name, device, f"{self._client_name}:{end}", descriptors)
             except PortError:
                 device.delete()
                 raise
@@ -167,17 +182,19 @@ class RtmidiSystem:
             device.close_port()  # or the next use of it would fail as well
             raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
 
-    def _input(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiInput:
-        port = RtmidiInput(name, RtmidiDevice(device, self._checker(name, own, presence), self._let_go))
-        self._open[port] = own
+    def _input(self, end: _End, presence: PortPresence | None) -> RtmidiInput:
+        port = RtmidiInput(end.name, self._held(end, presence))
+        self._open[port] = end.own
         return port
 
-    def _output(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiOutput:
+    def _output(self, end: _End, presence: PortPresence | None) -> RtmidiOutput:
         budget = SendBudget(ALSA_FLOW) if self._backend == "alsa" else None
-        held = RtmidiDevice(device, self._checker(name, own, presence), self._let_go)
-        port = RtmidiOutput(name, held, LONGEST.get(self._backend), budget)
-        self._open[port] = own
+        port = RtmidiOutput(end.name, self._held(end, presence), LONGEST.get(self._backend), budget)
+        self._open[port] = end.own
         return port
+
+    def _held(self, end: _End, presence: PortPresence | None) -> RtmidiDevice:
+        return RtmidiDevice(end.device, self._checker(end.name, end.own, presence), self._let_go, end.descriptors)
 
     def _let_go(self, port: object, device: Any) -> None:  # inputs: reader thread, outputs: loop
         self._open.pop(port, None)
@@ -190,7 +207,8 @@ class RtmidiSystem:
         if presence is None:
             return lambda now: None
         presence.forget()
-        joined_to = partial(alsa_clients.joined_to, name) if self._backend == "alsa" else None
+        self._connections.forget()
+        joined_to = partial(self._connections.of, name) if self._backend == "alsa" else None
         return Joint(name, presence, joined_to, own).check  # inputs: reader thread, outputs: loop
 
     def _check_inputs_left(self) -> None:

@@ -33,12 +33,14 @@ class Overrun(MemoryInput):
 
 
 class Pokes:
-    """A wake-up that can be waited for."""
+    """A wake-up that can be waited for; it counts how often it was asked for."""
 
     def __init__(self) -> None:
         self.poked = threading.Event()
+        self.count = 0
 
     def __call__(self) -> None:
+        self.count += 1
         self.poked.set()
 
     def wait(self) -> None:
@@ -204,27 +206,60 @@ class Awaited(MemoryInput):
 
 
 def test_inputs_that_can_be_waited_for_are_not_polled(started: Callable[..., Any]) -> None:
-    """The thread rests for a twentieth of a second at once, and each message ends the rest; it keeps polling if
+    """The thread rests for a quarter of a second at once, and each message ends the rest; it keeps polling if
     there is another kind of input beside them."""
     keys = Awaited("keys")
     reader, pokes = started({0: keys})
-    until("a long rest", lambda: 0.05 in keys.waits)
+    until("a long rest", lambda: 0.25 in keys.waits)
     keys.push(b"\x90\x3c\x40")
     assert len(taken(reader, pokes, 1)) == 1
     reader.add(1, MemoryInput("pads"))
-    until("the end of the last long rest", lambda: keys.waits[-1] < 0.05)
+    until("the end of the last long rest", lambda: keys.waits[-1] < 0.25)
     before = len(keys.waits)
     until("more rests", lambda: len(keys.waits) > before + 20)
     assert max(keys.waits[before:]) <= 0.002
     reader.remove(1)
-    until("a long rest again", lambda: keys.waits[-1] == 0.05)
+    until("a long rest again", lambda: keys.waits[-1] == 0.25)
+
+
+def test_what_an_awaited_input_sends_at_once_is_one_look_and_one_turn(started: Callable[..., Any]) -> None:
+    """After a batch the thread rests at once for as long as before it, and asks for no second turn of the loop."""
+    keys = Awaited("keys")
+    reader, pokes = started({0: keys})
+    until("a long rest", lambda: 0.25 in keys.waits)
+    keys.push(b"\x90\x3c\x40\x80\x3c\x40")
+    assert len(taken(reader, pokes, 2)) == 2
+    reader.due = None
+    looked = len(keys.waits)
+    until("the end of the next rest", lambda: len(keys.waits) > looked)
+    assert set(keys.waits) == {0.25}
+    assert pokes.count == 1
+
+
+def test_what_the_loop_leaves_of_an_awaited_input_it_takes_soon(started: Callable[..., Any]) -> None:
+    """More messages than one turn takes are due again within a millisecond, with no new message to wake the thread."""
+    keys = Awaited("keys")
+    reader, pokes = started({0: keys})
+    until("a long rest", lambda: 0.25 in keys.waits)
+    keys.push(b"\x90\x3c\x40" * 20)
+    pokes.wait()
+    assert len(reader.take()) < 20
+    before = time.monotonic_ns()
+    reader.due = before + 60_000_000_000
+    assert reader.due is not None
+    assert reader.due < before + 1_000_000
+    pokes.wait()
+    while reader.waiting(0):
+        reader.take()
+    reader.due = None
+    assert reader.due is None
 
 
 def test_a_long_rest_ends_for_what_becomes_due_meanwhile(started: Callable[..., Any]) -> None:
     """What the loop plans while the thread rests is due on time; what is later than the rest does not disturb it."""
     keys = Awaited("keys")
     reader, pokes = started({0: keys})
-    until("a long rest", lambda: 0.05 in keys.waits)
+    until("a long rest", lambda: 0.25 in keys.waits)
     before = keys.roused
     reader.due = time.monotonic_ns() + 60_000_000_000
     assert keys.roused == before
@@ -235,6 +270,60 @@ def test_a_long_rest_ends_for_what_becomes_due_meanwhile(started: Callable[..., 
 
     until("the end of a rest", planned)
     pokes.wait()
+
+
+class Counted(MemoryInput):
+    """An input that counts how often it was polled."""
+
+    polls = 0
+
+    def poll(self) -> list[bytes]:
+        self.polls += 1
+        return super().poll()
+
+
+class Polled(Counted):
+    """One that cannot be watched."""
+
+    descriptors = ()
+
+
+class Unwatchable(Counted):
+    """One whose descriptor the system refuses to watch, since it is closed."""
+
+    descriptors = (1 << 20,)
+
+
+def polls_in(seconds: float, keys: Counted) -> int:
+    """How often the reader looks at an input in this time, at most."""
+    before = keys.polls
+    time.sleep(seconds)
+    return keys.polls - before
+
+
+def test_watched_inputs_are_hardly_polled_while_nobody_plays(started: Callable[..., Any]) -> None:
+    """A tenth of a second after the last message the thread sleeps twenty times a second, and a message ends that; so
+    does what the loop plans."""
+    keys, pads = Counted("keys"), Counted("pads")
+    reader, pokes = started({0: keys, 1: pads})
+    until("a rest", lambda: polls_in(0.2, keys) <= 5)
+    keys.push(b"\x90\x3c\x40")
+    assert len(taken(reader, pokes, 1)) == 1
+    until("another rest", lambda: polls_in(0.2, keys) <= 5)
+    pokes.poked.clear()
+    reader.due = time.monotonic_ns() + 2_000_000
+    pokes.wait()
+
+
+@pytest.mark.parametrize("kind", [Polled, Unwatchable])
+def test_one_that_cannot_be_watched_keeps_all_polled(started: Callable[..., Any], kind: type[Counted]) -> None:
+    """A message of its could not end a rest. Once it is gone the others rest."""
+    keys = Counted("keys")
+    reader, _ = started({0: keys, 1: kind("pads")})
+    time.sleep(0.2)  # longer than it takes to come to rest
+    until("polls all the time", lambda: polls_in(0.2, keys) > 20)
+    reader.remove(1)
+    until("a rest", lambda: polls_in(0.2, keys) <= 5)
 
 
 def test_messages_that_bear_their_time_keep_it(started: Callable[..., Any]) -> None:

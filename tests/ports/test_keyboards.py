@@ -99,6 +99,14 @@ def test_keys_go_down_and_up_and_repeats_are_left_out(desk: Desk) -> None:
     assert port.poll() == []
 
 
+def test_it_can_be_watched_while_it_is_open(desk: Desk) -> None:
+    """At all its nodes: the kernel shows there that a key was pressed."""
+    port = opened(desk)
+    assert port.descriptors == tuple(desk.devices[node].fd for node in ("event2", "event3"))
+    port.close()
+    assert port.descriptors == ()
+
+
 def test_a_full_queue_is_reported(desk: Desk) -> None:
     """When the kernel's queue was full, what was read is handed over, and then the loss is reported once."""
     port = opened(desk)

@@ -69,6 +69,17 @@ def test_names_hold_the_client_and_end_in_the_port(system: RtmidiSystem) -> None
     close_all(*ports, other)
 
 
+def test_each_input_can_be_watched(system: RtmidiSystem) -> None:
+    """RtMidi opens the sequencer once for each input, and nothing else does meanwhile: its descriptor is known."""
+    ours = [system.open_virtual_input(name) for name in ("keys", "pads")]
+    joined_to = system.open_input("*VirMIDI 0-1")
+    found = [port.descriptors for port in (*ours, joined_to)]
+    assert [len(each) for each in found] == [1, 1, 1]
+    assert len({*found}) == 3
+    assert {os.readlink(f"/proc/self/fd/{descriptor}") for (descriptor,) in found} == {"/dev/snd/seq"}
+    close_all(*ours, joined_to)
+
+
 def test_what_other_programs_play_arrives(system: RtmidiSystem) -> None:
     """SysEx, clock, time code and active sensing arrive like notes: nothing is filtered on the way in."""
     ours = system.open_virtual_input("keys")

@@ -11,9 +11,9 @@ from typing import Any
 from tests.support.engine_process import Engine
 from tests.support.jack_ends import MARKER, Box, Player, Song, Synth
 from tests.support.jack_stage_rig import BOXES, PLAYERS, PLUGGED_IN, install_brittle, rig, sounds_of
-from tests.support.waiting import until
+from tests.support.waiting import WITHIN, until
 
-PATIENCE = 10.0  # seconds within which a stage must have recovered
+PATIENCE = WITHIN  # seconds within which a stage must have recovered
 
 
 class Ends:

@@ -11,8 +11,9 @@ from typing import Final
 
 import pytest
 
+from engine.live.descriptor_wait import DescriptorWait
 from engine.midi.kinds import KINDS
-from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from engine.ports.port import InputPort, OutputPort, PortError, PortGone, WatchableInput
 from tests.support.waiting import until, until_there_are
 
 #: one message of each kind, with different data bytes
@@ -146,6 +147,24 @@ def thousands_arrive(line: Line) -> None:
     assert read == messages
 
 
+def what_comes_ends_a_rest(line: Line) -> None:
+    """Where an input can be watched, each message stirs its descriptors, and a closed one has none."""
+    if not isinstance(line.input, WatchableInput) or not line.input.descriptors:
+        return
+    news = DescriptorWait()
+    line.input.poll()
+    news.watch(line.input.descriptors)
+    news.wait(line.patience)  # each new descriptor stirs once
+    for _ in range(20):
+        line.play(b"\x90\x3c\x40")
+        assert news.wait(line.patience)
+        line.read(1)
+        news.wait(0)  # the message may have come in several pieces
+    line.input.close()
+    assert not line.input.descriptors
+    news.close()
+
+
 def _first_difference(heard: bytes, wanted: bytes) -> str:
     at = next((at for at, (one, other) in enumerate(zip(heard, wanted, strict=False)) if one != other), len(wanted))
     near = slice(max(0, at - 9), at + 18)
@@ -200,6 +219,7 @@ CHECKS: Final = (
     real_time_passes_inside_sysex,
     broken_sysex_is_repaired,
     thousands_arrive,
+    what_comes_ends_a_rest,
     closed_ports_are_closed,
     a_port_that_is_gone_says_so,
 )

@@ -1,12 +1,12 @@
 """An input that is plugged in here and shared with the other engine."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
-from engine.ports.port import InputPort, InputStream, MessagesLost
+from engine.ports.port import InputPort, InputStream, MessagesLost, WatchableInput
 
 _STREAMS: Final = 1 << 32
 
@@ -30,6 +30,11 @@ class SharedInput:
     @property
     def stream(self) -> InputStream:
         return self._port.stream
+
+    @property
+    def descriptors(self) -> Sequence[int]:
+        """See WatchableInput."""
+        return self._port.descriptors if isinstance(self._port, WatchableInput) else ()
 
     def poll(self) -> list[bytes]:  # reader thread
         """See InputPort."""

@@ -23,21 +23,37 @@ class JackTie:
     def __init__(self, client: WatchedJackClient, place: int, other: str | None) -> None:
         """`other`: the port it is connected to; None for one of our own, which anybody may connect to."""
         self._client = client
+        self._native = client.native
         self._place = place
         self._other = other
         self._seen = client.native.changes
         self._again_at = 0
-        self._uncertain_until = 0
+        self._uncertain_until = 0  # 0 if nothing has changed since that was over
         self._gone = False
 
-    def check(self, now: int) -> None:
-        """Raise PortGone if it is gone by now (monotonic ns)."""
-        if self._client.native.changes != self._seen:
-            self._seen = self._client.native.changes
+    def check(self) -> None:
+        """Raise PortGone if it is gone."""
+        now = time.monotonic_ns()
+        if self._native.changes != self._seen:
+            self._seen = self._native.changes
             self._again_at, self._uncertain_until = now, now + _UNCERTAIN
-        if now < self._again_at and not self._gone:
-            return
-        self._again_at = now + (_SOON if now < self._uncertain_until else _LATER)
+        if now >= self._again_at or self._gone:
+            self._look(now)
+
+    def check_change(self) -> None:
+        """The same, for each message that is sent: while nothing has changed it takes no time."""
+        if self._gone or self._uncertain_until or self._native.changes != self._seen:
+            self.check()
+
+    def patience(self, seconds: float) -> float:
+        """How long (s) a wait may be that could last as long as this: a port's end is not shown at once."""
+        return min(seconds, _SOON / 1e9) if self._uncertain_until else seconds
+
+    def _look(self, now: int) -> None:
+        uncertain = now < self._uncertain_until
+        if not uncertain:
+            self._uncertain_until = 0
+        self._again_at = now + (_SOON if uncertain else _LATER)
         self._client.check()
         if self._other is not None:
             self._gone = self._gone or not self._client.native.connected(self._place, self._other)
@@ -52,6 +68,7 @@ class JackInput:
         self.name = name
         self.stream = StreamParser()
         self._client = client
+        self._native = client.native
         self._place: int | None = place
         self._tie = JackTie(client, place, other)
         self._take: Callable[[list[tuple[int, bytes]]], None] | None = None
@@ -74,18 +91,17 @@ class JackInput:
             return []
         if self._lost_some:
             self._report_loss()
-        pieces = self._client.native.read(self._place)
+        pieces = self._native.read(self._place)
         if pieces:
             return self._hand_over(pieces)
-        now = time.monotonic_ns()
-        if self.stream.open and now - self._heard_at > _OPEN_SYSEX:
+        if self.stream.open and time.monotonic_ns() - self._heard_at > _OPEN_SYSEX:
             self.stream.abandon()
-        self._tie.check(now)
+        self._tie.check()
         return []
 
     def wait(self, seconds: float) -> None:
         """See AwaitedInput."""
-        self._client.wait(seconds)
+        self._client.wait(self._tie.patience(seconds))
 
     def rouse(self) -> None:
         """See AwaitedInput."""
@@ -102,7 +118,7 @@ class JackInput:
         events = [(at, message) for at, piece in pieces for message in feed(piece)]
         self._heard_at = time.monotonic_ns()
         assert self._place is not None
-        lost = self._client.native.lost(self._place)
+        lost = self._native.lost(self._place)
         self._lost_some, self._lost = lost != self._lost, lost
         if self._take is None:
             return [message for _, message in events]
@@ -125,6 +141,7 @@ class JackOutput:
         self.name = name
         self.flow: DriverFlow | None = jack_flow(client.native.period)
         self._client = client
+        self._native = client.native
         self._place: int | None = place
         self._tie = JackTie(client, place, other)
         self._lost = 0
@@ -143,8 +160,8 @@ class JackOutput:
             raise PortError(
                 f'"{self.name}" takes at most {LONGEST_IN_PIECES} bytes per message; one of {len(message)} was not sent'
             )
-        self._tie.check(time.monotonic_ns())
-        if not self._client.native.send(place, message, at):
+        self._tie.check_change()
+        if not self._native.send(place, message, at):
             self._client.check()
             raise PortError(f'"{self.name}" is full: what was sent before has not been taken yet')
 
@@ -152,8 +169,8 @@ class JackOutput:
         """See OutputPort. Raises PortError, once, if the server had no room for messages."""
         if self._place is None:
             return
-        self._tie.check(time.monotonic_ns())
-        lost = self._client.native.lost(self._place) - self._lost
+        self._tie.check()
+        lost = self._native.lost(self._place) - self._lost
         if lost:
             self._lost += lost
             raise PortError(f'"{self.name}": the server had no room for {lost:,} messages, which are lost')

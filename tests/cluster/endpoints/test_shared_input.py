@@ -35,6 +35,20 @@ def test_what_it_hears_is_played_here_and_published() -> None:
     assert tokens == [True, False]
 
 
+class _Unwatched(MemoryInput):
+    """An input that cannot be watched."""
+
+    descriptors = ()
+
+
+def test_it_can_be_watched_if_the_input_can() -> None:
+    """What is plugged in here ends the reader's rest, shared or not."""
+    for port in (MemoryInput("Stage piano"), _Unwatched("Pads")):
+        shared = SharedInput(port, FakeNet().link("desk"), "in/keys", "alive/keys")
+        assert shared.descriptors == port.descriptors
+        shared.close()
+
+
 class _Overrun(MemoryInput):
     """An input whose driver drops something whenever the test says so."""
 

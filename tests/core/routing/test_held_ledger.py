@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
+from engine.core.routing.held_ledger import Ledger
+from engine.core.routing.sent_values import made_of, moves_of
 from engine.midi.rest_values import rest_of
 from engine.rig.read.load import read
 from tests.support.check_values import check_value, check_values
@@ -483,3 +485,18 @@ def test_the_end_of_a_show_is_a_stop() -> None:
     note, *rests = entry.expected
     off = f"80 {int(note.removeprefix('note off ')):02X} 40"
     assert hexed(finish(router, 2), STRINGS)[:3] == [off, *rests]
+
+
+def test_what_sets_a_players_controls_to_rest_ends_no_note_that_a_filter_made() -> None:
+    """Reset All Controllers of one of two players ends no notes (RP-015)."""
+    ledger, pedal, note, bend = (
+        Ledger(),
+        bytes.fromhex("B4 40 7F"),
+        bytes.fromhex("94 3C 40"),
+        bytes.fromhex("E4 00 20"),
+    )
+    ledger.move(KEYS, pedal, made_of(STRINGS, (note,)))
+    ledger.move(KEYS, bend, moves_of(STRINGS, (bend,)))
+    ledger.move(PADS, bend, moves_of(STRINGS, (bytes.fromhex("E5 00 20"),)))
+    assert ledger.rests_of(KEYS, STRINGS, 4) == [bytes.fromhex("E4 00 40")]
+    assert ledger.rests_of(PADS, STRINGS, 4) == []
