@@ -39,7 +39,10 @@ _TITLES: Final = {
 }
 #: parts of the way, and the frames by which they are known; the first that is found counts
 PARTS: Final = (
-    ("input ports (in memory: the bench's players)", {"ports: an input port, in Python", "bench: Scheduled.poll"}),
+    (
+        "input ports (in memory: the bench's players)",
+        {"ports: an input port, in Python", "bench: Scheduled.poll", "ports: JackInput.poll"},
+    ),
     (
         "output ports (in memory: the bench's listeners)",
         {"ports: an output port, in Python", "bench: Noting.send", "bench: Swallowing.send", "ports: JackOutput.send"},
@@ -47,6 +50,7 @@ PARTS: Final = (
     ("the core: routing, cables", {"core: Engine.receive", "core: Engine.tick"}),
     ("handing over to ports, meters, recorder", {"live: PortBank.send", "live: FlightRecorder.tidy"}),
     ("taking what has arrived, the rest of each turn", {"live: Show.pump"}),
+    ("JACK's thread", {"JACK's thread"}),
     (
         "waking the loop",
         {"live: waking the loop, in Python", "live: waker.wake", "live: InputReader._rouse"},
@@ -88,9 +92,8 @@ def stage_on_jack(memory: str, folder: Path) -> tuple[float, float]:
             except NotThere as fault:
                 found.append(fault)
 
-        beside = threading.Timer(_WARM_UP[memory] + 2.0, sample)  # the player first waits for the ports
-        beside.start()
-        probe.turn("flame", process.pid, changed, _WARM_UP[memory], _SECONDS + 2 * _MORE)
+        beside = threading.Thread(target=sample)
+        probe.turn("flame", process.pid, changed, _WARM_UP[memory], _SECONDS + _MORE, beside.start)
         beside.join()
     if isinstance(found[0], NotThere):
         raise found[0]

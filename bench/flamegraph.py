@@ -20,6 +20,7 @@ COLOURS: Final = {
     "midi": "#d6a99a",
     "trio": "#8fbcdb",
     "Python": "#b9d8b0",
+    "JACK": "#a8c8c0",
     "system": "#c4c8cf",
     "bench": "#e3e3dd",
 }

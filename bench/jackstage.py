@@ -94,15 +94,24 @@ class Probe:
         command = [build(folder, "probe", "-ljack"), str(INPUTS), str(OUTPUTS), str(RATE), str(script)]
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
-    def turn(self, name: str, process: int, change: Change, warm_up: float, seconds: float) -> dict[str, list[float]]:
+    def turn(
+        self,
+        name: str,
+        process: int,
+        change: Change,
+        warm_up: float,
+        seconds: float,
+        measuring: Callable[[], object] = lambda: None,
+    ) -> dict[str, list[float]]:
         """Play to the contender with this name in its ports: latencies in ns; CPU, lost, cycles missed, strays.
 
-        Raises Missing.
+        `measuring` is called when the warm-up is over. Raises Missing.
         """
         file = self._folder / "heard"
         self._say(f"{name} {warm_up} {seconds} {file}")
         self._hear("ready")
         self._hear("measuring")
+        measuring()
         begin, used = time.monotonic(), family_time(process)
         self._hear("played")
         share = 100 * (family_time(process) - used) / (time.monotonic() - begin)

@@ -25,9 +25,15 @@ _PY_SPY_FILE, _PERF_FILE = "stacks.txt", "perf.data"
 _STACK: Final = 8192  # bytes of the stack that perf keeps of each sample
 #: where a thread waits or is about to; py-spy cannot tell how much of it is work
 WAITING: Final = frozenset(
-    ("live: InputReader._rest", "live: run", "trio: EpollIOManager.get_events", "ports: JackInput.wait")
+    (
+        "live: InputReader._rest",
+        "live: run",
+        "trio: EpollIOManager.get_events",
+        "ports: JackInput.wait",
+        "ports: WatchedJackClient.wait",
+    )
 )
-_READER, _MAIN = "reader's thread", "loop's thread"
+_READER, _MAIN, _JACK = "reader's thread", "loop's thread", "JACK's thread"
 _READS: Final = frozenset(("live: InputReader._run", "live: InputReader._poll", "live: InputReader._rest"))
 #: owners of frames that are above everything that a thread does, and say nothing
 _ABOVE: Final = ("Python", "bench", "cli")
@@ -150,8 +156,10 @@ def _readable(frames: Sequence[_Native]) -> tuple[str, ...]:
             names.append(f"system: {_call(symbols)}")
         elif last or kind not in ("system", "C"):
             names.append(f"{kind}: {symbols[-1]}")
-    thread = _READER if any(name in _READS for name in names) else _MAIN
-    return (thread, *(name for name in names if thread == _MAIN or name != _LOOP))
+    if any(name in _READS for name in names):
+        return (_READER, *(name for name in names if name != _LOOP))
+    jack = bool(names) and names[0].startswith(("JACK", "ports"))
+    return (_JACK if jack else _MAIN, *names)
 
 
 def _kind(frame: _Native) -> str:

@@ -9,6 +9,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final, TypeVar
 
+from engine.fault_log import faults
+
 _Made = TypeVar("_Made")
 
 SEQUENCER: Final = "/dev/snd/seq"
@@ -19,15 +21,19 @@ _opening: Final = threading.Lock()  # or of two ports that are opened at once, e
 def descriptors_of(
     make: Callable[[], _Made], ours: Path = _OURS, sequencer: str = SEQUENCER
 ) -> tuple[_Made, tuple[int, ...]]:
-    """What `make` returns, and the descriptor on the sequencer that it opened; none if that is not certain.
+    """What `make` returns, and the descriptor on the sequencer that it opened.
 
-    `ours`: where the system lists this process's descriptors.
+    None if that is not certain: then all inputs are polled, and the log says so. `ours`: where the system lists this
+    process's descriptors.
     """
     with _opening:
         before = _on(sequencer, ours)
         made = make()
         new = _on(sequencer, ours) - before
-    return made, tuple(new) if len(new) == 1 else ()
+    if len(new) == 1:
+        return made, tuple(new)
+    faults.record("looking for a port's descriptor, so that it is polled", LookupError(f"{len(new)} on {sequencer}"))
+    return made, ()
 
 
 def _on(file: str, ours: Path) -> set[int]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from engine.fault_log import faults
 from engine.live.reader import EARLY, InputReader
 from engine.ports.memory import MemoryInput
 from engine.ports.port import InputPort, MessagesLost
@@ -317,11 +318,13 @@ def test_watched_inputs_are_hardly_polled_while_nobody_plays(started: Callable[.
 
 @pytest.mark.parametrize("kind", [Polled, Unwatchable])
 def test_one_that_cannot_be_watched_keeps_all_polled(started: Callable[..., Any], kind: type[Counted]) -> None:
-    """A message of its could not end a rest. Once it is gone the others rest."""
-    keys = Counted("keys")
+    """A message of its could not end a rest. What should be watched and cannot be is in the log. Once it is gone the
+    others rest."""
+    keys, noted = Counted("keys"), faults.count
     reader, _ = started({0: keys, 1: kind("pads")})
     time.sleep(0.2)  # longer than it takes to come to rest
     until("polls all the time", lambda: polls_in(0.2, keys) > 20)
+    assert faults.count - noted == (kind is Unwatchable)
     reader.remove(1)
     until("a rest", lambda: polls_in(0.2, keys) <= 5)
 

@@ -4,6 +4,7 @@ import os
 from functools import partial
 from pathlib import Path
 
+from engine.fault_log import faults
 from engine.ports.alsa_descriptors import descriptors_of
 
 
@@ -27,7 +28,8 @@ def test_the_new_descriptor_is_found(tmp_path: Path) -> None:
 
 
 def test_where_it_is_not_certain_there_is_none(tmp_path: Path) -> None:
-    """Neither of two, none at all, nor on a system that does not list them."""
+    """Neither of two, none at all, nor on a system that does not list them; each time the log says so."""
+    noted = faults.count
     sequencer = tmp_path / "seq"
     sequencer.touch()
     for times, expected in ((0, 0), (1, 1), (2, 0)):
@@ -37,4 +39,5 @@ def test_where_it_is_not_certain_there_is_none(tmp_path: Path) -> None:
             os.close(descriptor)
     made, descriptors = descriptors_of(lambda: opener(sequencer, 1), tmp_path / "none", str(sequencer))
     assert descriptors == ()
+    assert faults.count == noted + 3
     os.close(made[0])
