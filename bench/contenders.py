@@ -9,11 +9,14 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Final
 
-from bench.machine import family_threads_time
+from bench.machine import family_threads_time, threads_time
 
 BAYLEAF: Final = "Bayleaf"
 _LAST_LINES: Final = 12  # of what a contender has said
 _DEADLINE: Final = 20.0  # seconds for something to end
+_STARTED: Final = 60.0  # seconds for children to start
+_LOOK: Final = 0.5  # seconds in which it is seen whether children rest
+_AT_REST: Final = 0.01  # of a core
 
 
 class Failed(Exception):
@@ -57,12 +60,23 @@ def running(folder: Path, rig: str, *options: str) -> AbstractContextManager[sub
 
 def at_rest(name: str, process: int, folder: Path, seconds: float) -> float:
     """What a contender and its children use while nobody plays, in % of a core. Raises Failed if that is nothing."""
+    _let_children_start(process)
     since, used = time.monotonic(), family_threads_time(process)
     time.sleep(seconds)
     share = 100 * (family_threads_time(process) - used) / (time.monotonic() - since)
     if not share:
         raise Failed(name, f"did nothing for {seconds:g} s", folder)
     return share
+
+
+def _let_children_start(process: int) -> None:
+    """Wait until they rest: they start at a low priority, which takes long on a busy machine."""
+    end = time.monotonic() + _STARTED
+    while time.monotonic() < end:
+        used = family_threads_time(process) - threads_time(process)
+        time.sleep(_LOOK)
+        if family_threads_time(process) - threads_time(process) - used < _AT_REST * _LOOK:
+            return
 
 
 def said(folder: Path) -> str:

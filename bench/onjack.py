@@ -1,7 +1,8 @@
 """Part `onjack`: what a rig of 24 inputs and 32 outputs costs on JACK while nobody plays, and its clock at the far end.
 
-Beside Bayleaf a bare python-rtmidi process with as many ports, each of them a client, and a bare loop that sleeps until
-each clock is due. The listener (`clockear.cpp`) notes the frame of each clock in the server's own count.
+Beside Bayleaf a bare python-rtmidi process with as many ports, each of them a client; one client that has as many and
+does nothing (`silent.cpp`), which is the library's and the kernel's own share; and a bare loop that sleeps until each
+clock is due. The listener (`clockear.cpp`) notes the frame of each clock in the server's own count.
 """
 
 import os
@@ -24,7 +25,7 @@ from bench.rigs import ports, scene
 
 INPUTS, OUTPUTS = 24, 32
 BPM: Final = 120
-BARE, LOOP = "bare python-rtmidi", "bare sleep loop"
+BARE, SILENT, LOOP = "bare python-rtmidi", "a client that does nothing", "bare sleep loop"
 JUMP: Final = -1  # among frames: the server's count jumped or stood still
 _SETTLED: Final = 5.0  # seconds until starts are over
 _A_SECOND: Final = 24 * BPM // 60  # clocks
@@ -40,10 +41,10 @@ def run(pace: Pace) -> Result:
     try:
         with ExitStack() as stack:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="bayleaf-bench-")))
-            ear = build(folder, "clockear", "-ljack")
+            ear, silent = build(folder, "clockear", "-ljack"), build(folder, "silent", "-ljack")
             os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
             result.notes.append(stack.enter_context(server(folder)))
-            _idle(pace, result, folder)
+            _idle(pace, result, folder, silent)
             _clock(pace, result, folder, ear)
     except Missing as fault:
         result.notes.append(f"Nothing could be measured on JACK: {fault}.")
@@ -64,8 +65,12 @@ def _forwarder(name: str, folder: Path, kind: str, inputs: int, outputs: int) ->
     return partial(contender, name, command, folder)
 
 
-def _idle(pace: Pace, result: Result, folder: Path) -> None:
-    contenders = {BAYLEAF: _bayleaf(folder, ()), BARE: _forwarder(BARE, folder, "bare", INPUTS, OUTPUTS)}
+def _idle(pace: Pace, result: Result, folder: Path, silent: str) -> None:
+    contenders: dict[str, Contender] = {
+        BAYLEAF: _bayleaf(folder, ()),
+        SILENT: partial(contender, SILENT, [silent, "bench", str(INPUTS), str(OUTPUTS)], folder),
+        BARE: _forwarder(BARE, folder, "bare", INPUTS, OUTPUTS),
+    }
     turns: dict[str, list[dict[str, float]]] = {}
     for _ in pace.rounds(3):
         for name, begin in contenders.items():
@@ -75,10 +80,11 @@ def _idle(pace: Pace, result: Result, folder: Path) -> None:
             turns.setdefault(name, []).append({"CPU": share})
     rows = {name: medians(listed) for name, listed in turns.items()}
     title = f"Nobody plays: {INPUTS} inputs and {OUTPUTS} outputs on JACK"
-    note = "% of a core, the panel's process included; medians."
+    note = "% of a core, the panel's process included; medians. The client that does nothing has as many ports."
     result.tables.append(beside(BAYLEAF, rows, ("CPU",), title, note))
     result.figures["idle"] = rows[BAYLEAF]["CPU"]
     result.figures["idle ÷ bare"] = rows[BAYLEAF]["CPU"] / rows[BARE]["CPU"]
+    result.figures["idle beside a client that does nothing"] = rows[BAYLEAF]["CPU"] - rows[SILENT]["CPU"]
 
 
 def _clock(pace: Pace, result: Result, folder: Path, ear: str) -> None:

@@ -5,6 +5,7 @@ and in time; bursts on a DIN cable that is filled by other messages.
 """
 
 import random
+import statistics
 import time
 from collections.abc import Awaitable, Callable, Sequence
 from contextlib import ExitStack
@@ -14,7 +15,8 @@ from typing import Any, Final
 import trio
 
 from bench.load import INPUTS, OUTPUTS, Samples, Scheduled, Swallowing, messages, percentiles, played
-from bench.result import Pace, Result, beside
+from bench.machine import FixedWork
+from bench.result import Pace, Result, beside, ratio
 from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
 from engine.core.commands import RecallScene
@@ -33,6 +35,7 @@ LOADED: Final = (1, 64, 1000)
 _INPUTS: Final = 8  # that scenes with recalls route
 SOUNDING: Final = 64  # notes that are held through recalls, eight of each of these inputs
 SOUNDING_FIGURE: Final = f"{SOUNDING} notes"  # the name of their figure
+_SPREAD: Final = "p99 ÷ p50"
 BETWEEN_NS: Final = 6_000_000  # from one recall to the next: the instruments of the last one have settled by then
 PASSES: Final = 5  # in which the same recalls are repeated
 BYTE_NS: Final = 320_000  # ten bits at 31,250 baud (MIDI 1.0 p. 1)
@@ -126,10 +129,17 @@ def recalls(pace: Pace, result: Result) -> None:
     shows = {_scenes(many): Recalled(many, held=False) for many in loaded}
     shows[holding] = Recalled(loaded[-1], held=True)
     order, played = random.Random(1), messages(_PLAYER, 3)
+    fixed = FixedWork()
     with undisturbed() as scheduling, collector_at_rest():
+        _make_alike(fixed, shows[holding])
+        turns: list[Recalled | None] = [*shows.values(), None]  # None: the fixed work
         for number in range(100 if pace.quick else 500):
-            for each in shows.values():
-                each.recall(order.randrange(each.many) + 1, played[number % 2])
+            turns.append(turns.pop(0))  # what comes first after a pause takes longest
+            for each in turns:
+                if each is None:
+                    fixed.turn()
+                else:
+                    each.recall(order.randrange(each.many) + 1, played[number % 2])
             rested([*shows.values()])
     rows = {name: _row(each.switching, each.routing) for name, each in shows.items()}
     for name, row in rows.items():
@@ -137,11 +147,15 @@ def recalls(pace: Pace, result: Result) -> None:
         for part in ("p50", "p99"):
             result.figures[f"recall {part}, {figure}"] = row[f"routes again {part}"]
     rows[f"{holding}, each recall's quickest of {PASSES}"] = _at_best(pace, loaded[-1])
+    rows["fixed work of the same length"] = _spread(fixed.took)
+    result.figures["spread of fixed work"] = rows["fixed work of the same length"][_SPREAD]
+    result.figures[f"spread of recalls, {SOUNDING_FIGURE}"] = rows[holding][_SPREAD]
     note = (
         "µs from the command until the next message has been sent by the new scene; a burst for 8 instruments each; "
         f"notes are held by keys and pedals, their inputs bent and turned; {BETWEEN_NS // 1_000_000} ms between two "
-        f"recalls; {scheduling}; {build_in_words()}. The last row repeats the same recalls in {PASSES} equal shows, "
-        "one after the other: what is left is the engine's, and no longer the machine's."
+        f"recalls; {scheduling}; {build_in_words()}. The last row but one repeats the same recalls in {PASSES} equal "
+        "shows, one after the other: what is left is the engine's, and no longer the machine's. The last row is Python "
+        "work that is always the same, in turns with the recalls: its p99 ÷ p50 is the machine's share in theirs."
     )
     title = "Recall, by how many scenes are loaded"
     result.tables.append(beside(holding, rows, ("routes again p50", "routes again p99"), title, note))
@@ -163,9 +177,30 @@ def _at_best(pace: Pace, many: int) -> dict[str, float]:
 
 def _row(switching: Sequence[int], routing: Sequence[int]) -> dict[str, float]:
     return {
-        **{f"routes again {part}": each for part, each in percentiles(routing).items()},
+        **_spread(routing),
         **{f"command {part}": each for part, each in percentiles(switching).items() if part in ("p50", "p99")},
     }
+
+
+def _spread(took: Sequence[int]) -> dict[str, float]:
+    """How long each of these took until it was done, and how far they spread."""
+    found = percentiles(took)
+    return {f"routes again {part}": each for part, each in found.items()} | {
+        _SPREAD: ratio(found["p99"], found["p50"]) or 0
+    }
+
+
+def _make_alike(fixed: FixedWork, playing: Recalled) -> None:
+    """Let fixed work take as long as a recall of this show, which is recalled a few times for that."""
+    played = messages(_PLAYER, 3)
+    for number in range(20):
+        playing.recall(number % playing.many + 1, played[number % 2])
+        rested([playing])
+        fixed.turn()
+        rested([playing])
+    fixed.last(statistics.median(playing.routing))
+    playing.routing.clear()
+    playing.switching.clear()
 
 
 def _scenes(many: int) -> str:

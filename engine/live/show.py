@@ -140,10 +140,11 @@ class Show:
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
         """Send what is due, deal with lost inputs, and report what happened."""
         engine = self.engine
-        self._tick()
+        due = self._tick()
         if lost:
             self.ports.take_losses(lost)
-        self.end_turn()
+            due = engine.due
+        self._end_turn(due)
         if engine.reports.outcomes:
             self._take_outcomes()
         if engine.reports.news:
@@ -153,11 +154,14 @@ class Show:
         if len(self.recorder.fresh) >= self.recorder.tidy_from:
             self.recorder.tidy()
 
-    def _tick(self) -> None:
+    def _tick(self) -> int | None:
+        """Send what is due; when the core next has something to do, for which it looks at every cable."""
         now, due = self.clock(), self.engine.due
-        if due is not None and due <= now:
-            self.recorder.ticked(now)
-            self._send(now, self.engine.tick(now), due)
+        if due is None or due > now:
+            return due
+        self.recorder.ticked(now)
+        self._send(now, self.engine.tick(now), due)
+        return self.engine.due
 
     def own_fault(self, doing: str, fault: Exception) -> str:
         """Count, log and report a fault of Bayleaf itself that struck `doing`; the sentence."""
@@ -197,7 +201,10 @@ class Show:
 
     def end_turn(self) -> None:
         """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
-        self.reader.beat, self.reader.due = self.engine.beat, self.engine.due
+        self._end_turn(self.engine.due)
+
+    def _end_turn(self, due: int | None) -> None:
+        self.reader.beat, self.reader.due = self.engine.beat, due
         for output, port in self.port_commands.remote.items():
             try:
                 port.flush(self.clock())

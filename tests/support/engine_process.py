@@ -49,7 +49,7 @@ class Engine:
     def end(self) -> None:
         """Stop it; it must exit with 0 on SIGTERM."""
         self.process.terminate()
-        assert self.process.wait(timeout=10) == 0, self.said()
+        assert self.process.wait(timeout=WITHIN) == 0, self.said()
 
     def said(self) -> str:
         """What it has printed for the player."""

@@ -145,16 +145,18 @@ class Cable:
     ) -> Sequence[BurstUnit]:
         """See OutputCable; with None in place of those of everybody."""
         if self.straight and _independent(steps):
-            return self._send_steps(now, self._needed(steps, ()), out)
+            is_on = self._sounds.is_on
+            needed = [step for step in steps if step.always or not is_on(step)]  # nothing is on its way
+            return self._send_steps(now, needed, out) if needed else ()
         staying = self._staying(player)
-        needed = self._needed(steps, staying) if steps else ()
-        if not needed and not self._steps:
+        changing = self._needed(steps, staying) if steps else ()
+        if not changing and not self._steps:
             return ()
-        self._steps = deque((*_not_replaced(staying, steps), *needed) if staying else needed)
+        self._steps = deque((*_not_replaced(staying, steps), *changing) if staying else changing)
         channels = {step.channel for step in self._steps}
         movable = self.queues.movable
         if movable:  # the burst is their newer value
-            self.queues.drop({slot(message) for step in needed for message in step.unit})
+            self.queues.drop({slot(message) for step in changing for message in step.unit})
         if self._held:
             self._let_go(channels)
         for channel in channels:
@@ -163,7 +165,7 @@ class Cable:
             self.queues.park(channels)
         self.straight = False
         self.flush(now, out)
-        return needed
+        return changing
 
     def _send_steps(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> Sequence[BurstUnit]:
         """Hand over these independent steps, as `flush` would do where nothing waits."""
@@ -363,5 +365,7 @@ def _not_replaced(waiting: Iterable[BurstUnit], steps: Sequence[BurstUnit]) -> I
 
 def _independent(steps: Sequence[BurstUnit]) -> bool:
     """Whether no step has to wait for another one of these, as a second one of its channel or behind a SysEx would."""
+    if len(steps) == 1:  # as mostly
+        return steps[0].unit[0][0] != SYSEX
     channels = {step.channel for step in steps if step.unit[0][0] != SYSEX}
     return len(channels) == len(steps)

@@ -70,7 +70,6 @@ class Ledger:
 
     def reset(self, channel: Channel) -> None:
         """All controllers of this channel were reset (RP-015)."""
-        self.pedals.meet_all()
         for pedal in self.pedals.all():
             if pedal.channel == channel:
                 self.pedals.forget(pedal)
@@ -191,7 +190,6 @@ class Ledger:
 
         That is what scenes and controls have set, too.
         """
-        self.pedals.meet_all()
         for moved in self.sent.moved():
             if output in (None, moved.output) and channel in (None, moved.channel[1]):
                 self.pedals.forget(moved)

@@ -278,11 +278,12 @@ class HeldNotes:
         The answer are the channels where it sounds.
         """
         bound = self.ringing.bind(leaving, routes)
-        for (source, _, _), presses in self._presses.items():
-            for press in presses:
-                if press.routes is None and (press.hand[0] if press.hand else source) in leaving:
-                    press.routes = routes
-                    bound.update((output, channel) for output, channel, _ in press.targets)
+        held = self._presses.items()  # most have been bound by an earlier change
+        unbound = [(key[0], press) for key, presses in held for press in presses if press.routes is None]
+        for source, press in unbound:
+            if (press.hand[0] if press.hand else source) in leaving:
+                press.routes = routes
+                bound.update((output, channel) for output, channel, _ in press.targets)
         return bound
 
     def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:

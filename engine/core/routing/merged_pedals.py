@@ -109,12 +109,6 @@ class MergedPedals:
             for moved in way.moved:
                 del self._alone_at[moved]
 
-    def meet_all(self) -> None:
-        """The same for all pedals."""
-        self._catch_up(*self.alone.values())
-        self.alone.clear()
-        self._alone_at.clear()
-
     def _catch_up(self, *last: PedalTurns) -> None:
         for each in last:
             for moved, where, _ in each.turns:

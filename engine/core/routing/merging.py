@@ -32,13 +32,16 @@ _Units = Iterable[tuple[int, Unit]]
 
 
 class Merging:
-    """What is merged at all channels of all outputs. Loop only. Players are inputs, by index."""
+    """What is merged at all channels of all outputs. Loop only. Players are inputs, by index.
+
+    `channels`: by output, and channel from 0 to 15, those on which any player has sent what is merged.
+    """
 
     def __init__(self, ledger: Ledger, on: bool) -> None:
         """`on`: whether anything is merged but keys."""
         self.on = on
         self._ledger = ledger
-        self._channels: dict[tuple[int, int], MergedChannel] = {}  # by output, and channel from 0 to 15
+        self.channels: dict[tuple[int, int], MergedChannel] = {}
         self._came: defaultdict[Hand, PlayedParameter] = defaultdict(PlayedParameter)
         self._highs: dict[tuple[int, int, int], HighsSent] = {}  # those of the channels, by the place of a `SentHigh`
 
@@ -110,22 +113,22 @@ class Merging:
 
     def by_nobody(self, output: int, messages: Iterable[bytes]) -> None:
         """These were sent on an output, and no player has sent them."""
-        if not self._channels:
+        if not self.channels:
             return
         for message in messages:
             if CONTROLLER <= message[0] < PROGRAM + 16:
-                channel = self._channels.get((output, message[0] & 0x0F))
+                channel = self.channels.get((output, message[0] & 0x0F))
                 if channel is not None:
                     channel.by_nobody(message)
 
     def has_set(self, output: int, channel: int, selecting: Unit) -> bool:
         """Whether a player was the last to set the parameter that these two messages select, before nobody set any."""
-        found = self._channels.get((output, channel))
+        found = self.channels.get((output, channel))
         return found is not None and found.has_set(selecting)
 
     def forget(self, player: int) -> None:
         """This player's input is gone, and what they held has been released."""
-        for channel in self._channels.values():
+        for channel in self.channels.values():
             channel.forget(player)
         for hand in [each for each in self._came if each[0] == player]:
             del self._came[hand]
@@ -171,9 +174,9 @@ class Merging:
 
     def _channel(self, output: int, status: int) -> MergedChannel:
         place = (output, status & 0x0F)
-        channel = self._channels.get(place)
+        channel = self.channels.get(place)
         if channel is None:
-            channel = self._channels[place] = MergedChannel(CONTROLLER | place[1])
+            channel = self.channels[place] = MergedChannel(CONTROLLER | place[1])
         return channel
 
     def _noted(self, player: int, came: bytes, output: int, unit: Unit) -> Unit:

@@ -101,8 +101,12 @@ class OpenRoutes:
     def _alike(self, other: "OpenRoutes", source: int) -> bool:
         """Whether this input's messages go the same ways there."""
         lasting, others = self.lasting[source], other.lasting[source]
-        if lasting is not others and not (len(lasting) == len(others) and all(map(_goes_as, lasting, others))):
-            return False
+        if lasting is not others:
+            if len(lasting) != len(others):
+                return False
+            for path, other_path in zip(lasting, others, strict=True):  # a recall asks it of all inputs
+                if path is not other_path and (path.outputs != other_path.outputs or path.links != other_path.links):
+                    return False
         called, others = self.called[source], other.called[source]
         if self.places != other.places and self._differs(
             other, {output for each in lasting + called for output in each.outputs}
@@ -243,8 +247,3 @@ def side_by_side(
 @lru_cache(maxsize=1 << 12)  # a scene change asks it of the places of pedals, wheels and faders
 def _moved_by_unit(output: int, unit: Unit) -> Mapping[Moved, bytes]:
     return {each.moved: each.sent for each in moves_of(output, unit) + made_of(output, unit)}
-
-
-def _goes_as(path: RoutePath, other: RoutePath) -> bool:
-    """Whether messages go the same way there."""
-    return path is other or (path.outputs == other.outputs and path.links == other.links)

@@ -49,7 +49,7 @@ class Outputs:
         else:
             needed = tuple(cable.burst(now, state.entered.needed(cable, steps), out, player))
             state.entered.note(output, needed)
-        if needed:
+        if needed and state.merging.channels:
             state.merging.by_nobody(output, (message for step in needed for message in step.unit))
         return needed
 
