@@ -359,3 +359,19 @@ def test_an_input_that_goes_changes_nothing() -> None:
     stage.hear(input_lost(stage.engine, stage.now, 0))
     stage.settle()
     assert len(stage.gear.heard) == heard
+
+
+def test_a_light_is_on_while_its_song_is_played() -> None:
+    """It follows the song, whichever of its scenes is in force."""
+    songs = '[[songs]]\nname = "Market"\nscenes = [1]\n[[songs]]\nname = "Waltz"\nscenes = [12, 13]\n'
+    light = '[[tallies]]\nto = "lights"\nwhen = { song = "Waltz" }\non = "B0 15 7F"\noff = "B0 15 00"\n'
+    evening = '[[setlists]]\nname = "Sunday"\nsongs = ["Market", "Waltz"]\n'
+    stage = Stage(songs + light + evening)
+    stage.do(ChooseSetlist("Sunday"))
+    for command in (FirstScene(), NextScene(), NextScene(), PreviousScene(), PreviousScene()):
+        stage.do(command)
+    assert [each.hex(" ") for each in stage.gear.heard if each[:2] == b"\xb0\x15"] == [
+        "b0 15 00",
+        "b0 15 7f",
+        "b0 15 00",
+    ]

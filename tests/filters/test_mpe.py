@@ -161,6 +161,20 @@ def test_all_notes_off_of_a_member_ends_its_notes_alone() -> None:
     assert heard(step, "B0 7B 00") == ["B0 7B 00"]
 
 
+def test_mode_messages_of_the_manager_end_and_reset_what_is_known() -> None:
+    """After All Notes Off a member's bend has no note to shape; after Reset All Controllers the channel's bend is at
+    rest, and so is a member's until it sends one (RP-015)."""
+    step = step_of(f'filter = "mpe", from = {LOWER}, to = {{ channel = 1, bend = 48 }}')
+    heard(step, "91 3C 40")
+    assert heard(step, "E1 00 50") == ["E0 00 50"]
+    heard(step, "B0 7B 00")
+    assert heard(step, "E1 00 60") == []
+    step = step_of(f'filter = "mpe", from = {LOWER}, to = {{ channel = 1, bend = 48 }}')
+    heard(step, "91 3C 40", "E1 00 50")
+    assert heard(step, "B0 79 00") == ["B0 79 00"]
+    assert heard(step, "E1 00 40") == []
+
+
 # One channel becomes a zone
 
 

@@ -31,7 +31,7 @@ def test_types() -> None:
 def test_reverb_times(value: CheckValue) -> None:
     """In seconds; the default of each type, as it is printed to a tenth of a second, has its value to a step or two."""
     sent = _sent(f"reverb time {value.expected['seconds']} s").split()
-    assert sent[10] == "01"
+    assert " ".join(sent[:-2]) == f"{HEAD} 01 01"
     assert int(sent[11], 16) == pytest.approx(value.expected["value"], abs=1)
 
 

@@ -231,3 +231,18 @@ def test_all_words_of_the_handbook_are_understood() -> None:
     assert len(words) > 30
     for each in words:
         assert set_up(each, Receiver()).messages, each
+
+
+@pytest.mark.parametrize(
+    ("words", "sent"),
+    [
+        ("controller 7 = 127", ["B0 07 7F"]),
+        ("controller 7 = 0", ["B0 07 00"]),
+        ("controller 118 = 5", ["B0 76 05"]),
+    ],
+)
+def test_a_controller_reaches_from_0_to_127(words: str, sent: list[str]) -> None:
+    """A data byte has seven bits (MIDI 1.0, Table I)."""
+    assert heard(words) == sent
+    with pytest.raises(ValueError, match="controller 7 = 100"):
+        heard("controller 7 = 128")
