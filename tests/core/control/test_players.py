@@ -101,6 +101,17 @@ def test_what_a_player_cannot_play_is_refused_in_words(command: StackCommand, co
     assert scenes_of(engine) == {"": 1, "anna": 21, "ben": 31}
 
 
+def test_a_player_may_have_several_set_lists() -> None:
+    """The one that was chosen is played from its first entry on."""
+    engine = players_engine(PLAYERS + '[[setlists]]\nname = "Anna, act 2"\nscenes = [22]\n')
+    ask(engine, ChooseSetlist("Anna, act 2", player="anna"))
+    ask(engine, FirstScene(player="anna"))
+    assert scenes_of(engine) == {"": 1, "anna": 22, "ben": 31}
+    ask(engine, ChooseSetlist("Anna, act 1", player="anna"))
+    ask(engine, FirstScene(player="anna"))
+    assert scenes_of(engine) == {"": 1, "anna": 21, "ben": 31}
+
+
 def test_transposition_is_the_players_own() -> None:
     engine = players_engine()
     ask(engine, Transpose(1, player="anna"))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.core.routing.held_ledger import Ledger
-from engine.core.routing.sent_values import made_of, moves_of
+from engine.core.routing.sent_values import Moved, made_of, moves_of
 from engine.midi.rest_values import rest_of
 from engine.rig.read.load import read
 from tests.support.check_values import check_value, check_values
@@ -500,3 +500,13 @@ def test_what_sets_a_players_controls_to_rest_ends_no_note_that_a_filter_made() 
     ledger.move(PADS, bend, moves_of(STRINGS, (bytes.fromhex("E5 00 20"),)))
     assert ledger.rests_of(KEYS, STRINGS, 4) == [bytes.fromhex("E4 00 40")]
     assert ledger.rests_of(PADS, STRINGS, 4) == []
+
+
+def test_reset_all_controllers_forgets_the_pedals_of_its_channel() -> None:
+    """RP-015: the receiver's pedals are up, whoever had them down; those of another channel stay."""
+    ledger, down = Ledger(), bytes.fromhex("B4 40 7F")
+    pedals = [Moved(STRINGS, bytes((0xB0 | channel, 64))) for channel in (4, 5)]
+    for pedal in pedals:
+        ledger.turn_pedal(pedal, (KEYS, 4), (down, 127))
+    ledger.reset((STRINGS, 4))
+    assert [ledger.pedals.value(pedal) for pedal in pedals] == [0, 127]
