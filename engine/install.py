@@ -164,17 +164,17 @@ def _run_tests() -> None:
     python = _BIN / "python"
     pytest = (python, "-m", "pytest")
     shutil.rmtree(_COMPILED, ignore_errors=True)
-    with _beside(python, "-m", "tests.support.compiled_tree", _COMPILED, gaps=True):
-        _run(*pytest, *_TESTS)
-        _run(*pytest, *_INTERPRETED_ON_SERVERS)
-    with (
-        _beside(*pytest, *_INTERPRETED_GAPS, gaps=True),
-        _beside(*pytest, *_COMPILED_GAPS, gaps=True, where=_COMPILED),
-        _beside(*pytest, *_COMPILED_FAST, gaps=True, where=_COMPILED),
-    ):
-        _run(*pytest, *_ON_SERVERS, where=_COMPILED)
-        with _beside(*pytest, *_GUEST, where=_COMPILED):
-            _run(*pytest, *_ON_MACHINES, where=_COMPILED)
+    with _beside(*pytest, *_INTERPRETED_GAPS, gaps=True):
+        with _beside(python, "-m", "tests.support.compiled_tree", _COMPILED):
+            _run(*pytest, *_TESTS)
+            _run(*pytest, *_INTERPRETED_ON_SERVERS)
+        with (
+            _beside(*pytest, *_COMPILED_GAPS, gaps=True, where=_COMPILED),
+            _beside(*pytest, *_COMPILED_FAST, gaps=True, where=_COMPILED),
+        ):
+            _run(*pytest, *_ON_SERVERS, where=_COMPILED)
+            with _beside(*pytest, *_GUEST, where=_COMPILED):
+                _run(*pytest, *_ON_MACHINES, where=_COMPILED)
 
 
 def main() -> None:
