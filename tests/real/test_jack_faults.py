@@ -14,7 +14,7 @@ from functools import partial
 import pytest
 
 from tests.support.jack_ends import Box, song
-from tests.support.jack_missed import MissedPeriods
+from tests.support.jack_missed import missed_periods
 from tests.support.jack_stage import PATIENCE, JackStage, faults_wanted
 from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
 from tests.support.songs import BUSY, song_file
@@ -43,10 +43,10 @@ def stages(jack_server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterat
 
 
 @pytest.fixture(scope="module")
-def missed(jack_server: str) -> Iterator[MissedPeriods]:
-    """What the server has missed."""
-    with MissedPeriods() as periods:
-        yield periods
+def missed(jack_server: str) -> Iterator[Callable[[], int]]:
+    """How many periods the server has missed."""
+    with missed_periods() as count:
+        yield count
 
 
 # The faults
@@ -335,7 +335,7 @@ def _loops_found(stage: JackStage) -> int:
 
 
 def on_all(
-    stages: list[JackStage], fault: Fault, times: int, missed: MissedPeriods
+    stages: list[JackStage], fault: Fault, times: int, missed: Callable[[], int]
 ) -> tuple[list[float], list[list[str]]]:
     """Share out this many trials; returns the times measured, and what was left after each that left something.
 
@@ -347,10 +347,10 @@ def on_all(
     def trials(stage: JackStage) -> list[tuple[float | None, list[str]]]:
         done = []
         while turns.acquire(blocking=False):
-            before = missed.count
+            before = missed()
             took, left = once(stage, fault)
-            if left and missed.count > before and forgiven.acquire(blocking=False):
-                print(f"JACK missed {missed.count - before} periods: once more")
+            if left and missed() > before and forgiven.acquire(blocking=False):
+                print(f"JACK missed {missed() - before} periods: once more")
                 turns.release()
             else:
                 done.append((took, left))
@@ -362,7 +362,7 @@ def on_all(
 
 
 @pytest.mark.parametrize("fault", QUICK + SLOW, ids=lambda fault: fault.__name__)
-def test_nothing_is_left_after(stages: list[JackStage], missed: MissedPeriods, fault: Fault) -> None:
+def test_nothing_is_left_after(stages: list[JackStage], missed: Callable[[], int], fault: Fault) -> None:
     """After each fault at a random moment of a song, and once all is released, no box has a note sounding, a pedal
     down, a bend off centre or anything else off rest, and both are on the scene's banks and programs."""
     times = faults_wanted(fault in QUICK)

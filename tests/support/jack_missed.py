@@ -2,38 +2,42 @@
 
 What such a client was sent in that period is lost before anybody has it, and what it had written is not passed on. No
 program can do anything about it; a test that judges what arrives has to know of it.
+
+It is a process of its own, `python -m tests.support.jack_missed`, which writes a byte when it is there and one for each
+period. In the tests' own process the server would wait for our answer, our answer for the interpreter's lock, and what
+has that, as python-rtmidi does while it opens a port, for the server.
 """
 
 import ctypes
 import ctypes.util
-from typing import Any, Self
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from tests.support.waiting import until
 
 _NO_START = 1  # JackNoStartServer
 _Called = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p)
 
 
-class MissedPeriods:
-    """A client of its own that the server tells of each; the default server, as JACK_DEFAULT_SERVER says."""
+@contextmanager
+def missed_periods() -> Iterator[Callable[[], int]]:
+    """Inside the block: how many there were since it began, on the default server, as JACK_DEFAULT_SERVER says."""
+    command = [sys.executable, "-m", "tests.support.jack_missed"]
+    with (
+        tempfile.TemporaryFile() as written,
+        subprocess.Popen(command, stdin=subprocess.PIPE, stdout=written),  # it ends with its input, and that here
+    ):
 
-    def __init__(self) -> None:
-        """Raises AssertionError if there is no such server."""
-        self.count = 0
-        self._jack = _library()
-        self._called = _Called(self._note)  # JACK keeps no reference
-        self._client = self._jack.jack_client_open(b"missed periods", _NO_START, None)
-        assert self._client, "no JACK server"
-        assert self._jack.jack_set_xrun_callback(self._client, self._called, None) == 0
-        assert self._jack.jack_activate(self._client) == 0
+        def count() -> int:
+            return os.fstat(written.fileno()).st_size - 1
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._jack.jack_client_close(self._client)
-
-    def _note(self, _: object) -> int:
-        self.count += 1
-        return 0
+        until("the client that counts missed periods", lambda: count() >= 0)
+        yield count
 
 
 def _library() -> Any:
@@ -46,3 +50,24 @@ def _library() -> Any:
     for function in (jack.jack_activate, jack.jack_client_close):
         function.argtypes = [ctypes.c_void_p]
     return jack
+
+
+def _write(_: object) -> int:
+    os.write(sys.stdout.fileno(), b"x")
+    return 0
+
+
+def main() -> None:
+    """Until the input ends."""
+    jack, called = _library(), _Called(_write)
+    client = jack.jack_client_open(b"missed periods", _NO_START, None)
+    assert client, "no JACK server"
+    assert jack.jack_set_xrun_callback(client, called, None) == 0
+    assert jack.jack_activate(client) == 0
+    _write(None)
+    sys.stdin.read()
+    jack.jack_client_close(client)
+
+
+if __name__ == "__main__":
+    main()
