@@ -301,7 +301,7 @@ class InputReader:
         """How long the thread may sleep (s) if nothing has come for so long (s)."""
         if self._most == _AWAITED:
             return _AWAITED
-        if self._all_watched and quiet > _QUIET:
+        if self._all_watched and quiet > _QUIET and self.beat is None:  # a clock was up to 26 ms late after such rests
             return _WATCHED
         return min(max(_PLAYING, self._least, quiet * _OF_REST), _IDLE)
 
