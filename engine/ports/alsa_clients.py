@@ -25,7 +25,7 @@ class AlsaConnections:
     def of(self, name: str) -> list[str]:  # inputs: reader thread, outputs: loop
         """The ports, as "client:port", that are connected to the one of this name, which ends in its address ("128:0").
 
-        Empty if there is no such port, or if this kernel does not list them.
+        An unknown port has an empty list; so has every port where the kernel does not list connections.
         """
         now = self._clock()
         looked_at, joined = self._looked

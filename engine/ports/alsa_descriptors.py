@@ -23,8 +23,8 @@ def descriptors_of(
 ) -> tuple[_Made, tuple[int, ...]]:
     """What `make` returns, and the descriptor on the sequencer that it opened.
 
-    None if that is not certain: then all inputs are polled, and the log says so. `ours`: where the system lists this
-    process's descriptors.
+    No descriptor is returned if it is uncertain which one it is: then all inputs are polled, and the log says so.
+    `ours`: where the system lists this process's descriptors.
     """
     with _opening:
         before = _on(sequencer, ours)

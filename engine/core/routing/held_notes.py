@@ -98,13 +98,13 @@ class HeldNotes:
                 sent += [(output, off)] * self._end_press(source, target)
         if self.ringing.held:
             silent = silent if alone else [each for each in silent if each not in self.holders]
-            self.ringing.let_go((source, key[1]), silent, oldest.routes)
+            self.ringing.released((source, key[1]), silent, oldest.routes)
         return sent
 
     def _ring_on(self, hand: Hand, target: Target, routes: "OpenRoutes | None") -> None:
         """A key is up; under a pedal its note rings on."""
         if self.ringing.held and target not in self.holders:
-            self.ringing.let_go(hand, (target,), routes)
+            self.ringing.released(hand, (target,), routes)
 
     def _hand_over(
         self, hand: tuple[int, int], press: HeldPress, kept: Mapping[Target, tuple[int, int]]

@@ -37,7 +37,7 @@ class RingingNotes:
         self._notes: dict[Channel, dict[int, Player]] = {}
         self._unbound: set[Channel] = set()  # where a note may ring that was played by the routes in force
         self.touched: set[Channel] = set()
-        # keys that are up since a pedal went down somewhere: with the hand that let go of them, and by which routes
+        # keys released since a pedal went down somewhere: by which hand, and by which routes they were played
         self._released: list[tuple[Hand, Sequence[Target], OpenRoutes | None]] = []
 
     def pedal(self, channel: Channel, number: int, down: bool, struck: Iterable["Target"]) -> None:
@@ -91,8 +91,8 @@ class RingingNotes:
             captured = self._captured.get(channel, set())
             self._notes[channel] = {key: each for key, each in notes.items() if key in captured}
 
-    def let_go(self, hand: Hand, keys: Sequence["Target"], routes: "OpenRoutes | None") -> None:
-        """A hand has let go of these keys, and nobody holds them: where a pedal is down their notes may ring on."""
+    def released(self, hand: Hand, keys: Sequence["Target"], routes: "OpenRoutes | None") -> None:
+        """This hand has released these keys, and nobody holds them: where a pedal is down, their notes may ring on."""
         self._released.append((hand, keys, routes))
         if len(self._released) == _MOST:
             self._catch_up()
