@@ -1,6 +1,7 @@
 """Ports that are missing, go and come back; services that die; sleep. In virtual time, on ports in memory."""
 
 import math
+import time
 import tomllib
 from collections.abc import Callable
 
@@ -11,7 +12,7 @@ import trio.testing
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
 from engine.core.commands import RecallScene
 from engine.live.edit.rig_adoption import adopt, made_ready
-from engine.live.hotplug import Hotplug
+from engine.live.hotplug import Hotplug, slept
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
 from engine.live.show import Show
@@ -58,7 +59,7 @@ class Stand:
         self.reader = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
         self.show = Show(rig, patch, self.reader, clock=self.now, say=self.said.append)
         self.show.apply(RecallScene(1), "shell")
-        self.watch = Hotplug(self.show, opener, lambda: self.now() + self.slept, at_once)
+        self.watch = Hotplug(self.show, opener, lambda: self.slept, at_once)
 
     def now(self) -> int:
         return round(self.mock_clock.current_time() * S)
@@ -211,7 +212,7 @@ async def test_an_output_that_an_edit_renames_is_in_use_within_half_a_second(
 async def test_after_sleep_everything_is_released_and_sent_again(
     mock_clock: trio.testing.MockClock, stand: Stand
 ) -> None:
-    """When the uptime jumps by over two seconds, notes, pedals and bends are released and the scene is sent again."""
+    """After over two seconds of sleep, notes, pedals and bends are released and the scene is sent again."""
     stand.play("Stage piano", "90 3C 40", "B0 40 7F", "E0 00 50")
     stand.heard("Box 1")
     stand.slept += 3600 * S
@@ -227,17 +228,53 @@ async def test_what_the_drivers_had_kept_over_a_sleep_is_released_with_the_rest(
 ) -> None:
     """A note read just after waking was played before the sleep, so its release may be lost: it is released, too."""
     stand.slept += 3600 * S
-    await stand.passes(0.2)  # the jump of the uptime has just been noticed
+    await stand.passes(0.2)  # the sleep has just been noticed
     stand.play("Stage piano", "90 3C 40")
     await stand.passes(0.1)
     assert stand.heard("Box 1") == ["90 3C 40", "80 3C 40", *BURST]
 
 
-async def test_a_busy_moment_is_no_sleep(mock_clock: trio.testing.MockClock, stand: Stand) -> None:
-    """A round that comes a second late does not count as sleep."""
+async def test_a_busy_machine_has_not_slept(mock_clock: trio.testing.MockClock, stand: Stand) -> None:
+    """A round that comes a minute late does not count as sleep: what is held stays held, and nothing is sent."""
+    stand.play("Stage piano", "90 3C 40")
+    stand.heard("Box 1")
+    await stand.passes(180, step=60)
+    assert not any("woke" in said for said in stand.said)
+    assert stand.heard("Box 1") == []
+
+
+async def test_a_second_of_sleep_changes_nothing(mock_clock: trio.testing.MockClock, stand: Stand) -> None:
+    """After a sleep of a second everything stays as it is."""
     stand.slept += S
     await stand.passes(1)
     assert not any("woke" in said for said in stand.said)
+
+
+def test_a_process_that_was_stopped_has_not_slept() -> None:
+    """A moment in which the machine was awake adds nothing to its sleep, to a hundredth of a second."""
+    before = slept()
+    time.sleep(0.05)
+    assert slept() == pytest.approx(before, abs=S // 100)
+
+
+@pytest.mark.parametrize("late", [0, 1])
+def test_two_clocks_are_read_at_one_time(late: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pause of the process between the readings of the two clocks is no sleep: they are read once more."""
+    pauses = iter([3 * S] * late)
+    clock = {"now": 100 * S}
+
+    def awake() -> int:
+        clock["now"] += 1000
+        return clock["now"]
+
+    def always(_: int) -> int:
+        found = clock["now"] + 3600 * S
+        clock["now"] += next(pauses, 0)
+        return found
+
+    monkeypatch.setattr(time, "monotonic_ns", awake)
+    monkeypatch.setattr(time, "clock_gettime_ns", always)
+    assert slept() == pytest.approx(3600 * S, abs=S // 1000)
 
 
 async def test_a_fault_of_our_own_costs_one_round(

@@ -74,5 +74,9 @@ def read_until(handle: int, ends: bytes) -> bytes:
             data += os.read(handle, 4096)
         return data.endswith(ends)
 
-    until(f"{ends.hex(' ')} on the cable", ended)
+    try:
+        until(f"{ends.hex(' ')} on the cable", ended)
+    except AssertionError as late:
+        late.add_note(f"what came instead: {data.hex(' ') or 'nothing'}")
+        raise
     return data
