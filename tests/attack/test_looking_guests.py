@@ -1,5 +1,6 @@
 """Browsers that may only look, all at once, at an engine with 128 scenes: the work that they cause, counted."""
 
+from contextlib import AsyncExitStack
 from pathlib import Path
 from typing import Any
 
@@ -81,16 +82,14 @@ async def test_guests_cost_the_engine_as_much_as_one(tmp_path: Path, monkeypatch
 
 
 async def _all_look(ends: Ends, cookies: list[str], requests: list[dict[str, Any]]) -> list[Any]:
-    """Windows of every pairing ask all of this at once; their answers."""
+    """Windows of every pairing ask all of this at once; their answers.
+
+    All are open until the last is answered, for what is known of the engine is forgotten when nobody looks.
+    """
     got: list[Any] = []
-
-    async def window(cookie: str) -> None:
-        async with ends.live(cookie) as live:
-            await _look(live, requests, got)
-
-    async with trio.open_nursery() as nursery:
-        for cookie in cookies * WINDOWS:
-            nursery.start_soon(window, cookie)
+    async with AsyncExitStack() as windows, trio.open_nursery() as nursery:
+        for each in [await windows.enter_async_context(ends.live(cookie)) for cookie in cookies * WINDOWS]:
+            nursery.start_soon(_look, each, requests, got)
     assert len(got) == len(cookies) * WINDOWS * len(requests)
     assert all(answer["done"] for answer in got)
     return got
