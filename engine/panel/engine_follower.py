@@ -5,6 +5,7 @@ While no browser is open there is no connection, and the engine makes no frames.
 
 import contextlib
 import json
+from collections.abc import Awaitable, Callable
 from typing import Any, Final, Protocol
 
 import trio
@@ -14,6 +15,7 @@ from engine.panel.frame_merging import Facts, StatusFrame, lasting
 
 _ROUND: Final = 1.0  # seconds between attempts to reach an engine
 _SILENCE: Final = 3.0  # seconds; a frame comes at least each second
+_LISTENED: Final = 0.5  # seconds of it at a time
 _PACE: Final = 0.2  # seconds between two changes of what the engine is asked for, however often browsers change
 #: what answers about the rig depend on
 _SITUATION: Final = ("revision", "unsaved", "muted_routes", "song", "step")
@@ -48,6 +50,7 @@ class EngineFollower:
         self._gone: str | None = None
         self._changed = trio.Event()
         self._free_at = 0.0
+        self._listened = 0.0  # seconds since something came
 
     def join(self, onlooker: Onlooker) -> None:
         """Add an onlooker; its first frame holds everything."""
@@ -103,16 +106,21 @@ class EngineFollower:
 
     async def _follow(self) -> None:
         """Until no onlooker is awake. Raises EngineUnanswered."""
-        ended: EngineUnanswered | None = None
+        ended: list[EngineUnanswered] = []
         async with await connect(self._name) as stream, trio.open_nursery() as nursery:
+
+            async def until_it_fails(listen: Callable[[], Awaitable[None]]) -> None:
+                try:
+                    await listen()
+                except EngineUnanswered as fault:
+                    ended.append(fault)
+                    nursery.cancel_scope.cancel()
+
             nursery.start_soon(self._ask, stream, nursery.cancel_scope)
-            try:
-                await self._listen(stream)
-            except EngineUnanswered as fault:
-                ended = fault
-                nursery.cancel_scope.cancel()
-        if ended is not None:
-            raise ended
+            nursery.start_soon(until_it_fails, lambda: self._listen(stream))
+            nursery.start_soon(until_it_fails, self._notice_silence)
+        if ended:
+            raise ended[0]
 
     async def _ask(self, stream: trio.SocketStream, scope: trio.CancelScope) -> None:
         """Tell the engine what the frames are to hold, again whenever that changes."""
@@ -130,19 +138,22 @@ class EngineFollower:
 
     async def _listen(self, stream: trio.SocketStream) -> None:
         async with contextlib.aclosing(lines(stream)) as received:
-            while True:
-                line = None
-                with trio.move_on_after(_SILENCE):
-                    line = await anext(received, b"")
-                if line is None:
-                    raise EngineUnanswered(f'the engine "{self._name}" has sent nothing for {_SILENCE:.0f} seconds')
-                if not line:
-                    raise EngineUnanswered(f'the engine "{self._name}" has ended')
+            async for line in received:
+                self._listened = 0.0
                 try:
                     news = json.loads(line)
                 except ValueError:
                     raise EngineUnanswered(f'what answers as the engine "{self._name}" is not an engine') from None
                 self._take(news)
+        raise EngineUnanswered(f'the engine "{self._name}" has ended')
+
+    async def _notice_silence(self) -> None:
+        """Only time in which the engine could have been heard counts, so none in which we had no processor."""
+        self._listened = 0.0
+        while self._listened < _SILENCE:
+            await trio.sleep(_LISTENED)
+            self._listened += _LISTENED
+        raise EngineUnanswered(f'the engine "{self._name}" has sent nothing for {_SILENCE:.0f} seconds')
 
     def _take(self, news: dict[str, Any]) -> None:
         if not news.get("done", True):

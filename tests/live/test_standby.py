@@ -278,11 +278,11 @@ def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
     """The panel gets the network in its frames, and network faults among the problems."""
     desk = world.engines["desk"]
     frames = StatusFrames(desk.show, desk.session, CableLoad(desk.show), False, desk.joined)
-    assert frames.take()[0]["frame"]["network"] == desk.joined.status()
+    assert frames.take(0)[0]["frame"]["network"] == desk.joined.status()
     world.net.part("desk", "spare")
     world.run(1500)
     desk.show.tell("test", "a frame is wanted")
-    assert frames.take()[0]["frame"]["network"]["machines"][1]["there"] is False
+    assert frames.take(0)[0]["frame"]["network"]["machines"][1]["there"] is False
     asking = world.engines["spare"].joined.problems()
     assert asking == ["desk is silent, and no machine with outputs lets spare play"]
 

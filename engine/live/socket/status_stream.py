@@ -29,7 +29,7 @@ from engine.rig.models.rig import Rig
 
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE: Final = 1.0  # seconds a follower may take to read
-_LONGEST: Final = 1_000_000_000  # ns between two frames
+_LONGEST: Final = 1.0  # seconds between two frames
 _EVENTS: Final = 40  # of a frame
 _NOTICES: Final = 100
 _SHOWN: Final = 64  # bytes of a message; a dump may have millions
@@ -51,7 +51,7 @@ async def follow(stream: trio.SocketStream, lines: RequestLines, frames: "Status
 
 async def _send(stream: trio.SocketStream, frames: "StatusFrames") -> None:
     while True:
-        texts = frames.take()
+        texts = frames.take(trio.current_time())
         if texts:
             with trio.move_on_after(_PATIENCE) as patience:
                 await stream.send_all(b"".join(json.dumps(text).encode() + b"\n" for text in texts))
@@ -82,7 +82,7 @@ class StatusFrames:
         self._want(events)
         self._counts = _counts(show)
         self._known: Facts = {}
-        self._sent_at: int | None = None
+        self._sent_at: float | None = None
         self._looks = 0
         self._health: list[str] = []
         self._answers: deque[Facts] = deque(maxlen=1)
@@ -104,11 +104,12 @@ class StatusFrames:
         else:
             self._answers.append(refused(AnswerCode.BAD_REQUEST, _ELSEWHERE).plain())
 
-    def take(self) -> list[Facts]:
-        """What is to be sent now: a frame, if there is anything new, and the answer to the follower's last line."""
+    def take(self, now: float) -> list[Facts]:
+        """What is to be sent now (seconds of any clock): a frame, if there is anything new or a second has passed, and
+        the answer to the follower's last line."""
         texts = [self._answers.popleft() for _ in range(len(self._answers))]
         try:
-            frame = self._frame()
+            frame = self._frame(now)
         except Exception as fault:  # it costs this frame, not the show
             self._show.own_fault("making a frame", fault)
             return texts
@@ -123,8 +124,7 @@ class StatusFrames:
         self._units = UnitWords()
         self._moved = True  # the next frame has them from now on
 
-    def _frame(self) -> Facts | None:
-        now = self._show.clock()
+    def _frame(self, now: float) -> Facts | None:
         facts = self._lasting()
         new = {key: value for key, value in facts.items() if key not in self._known or self._known[key] != value}
         self._known = facts
@@ -135,7 +135,7 @@ class StatusFrames:
         if not new and self._sent_at is not None and now - self._sent_at < _LONGEST:
             return None
         self._sent_at = now
-        return {"at": now, **new}
+        return {"at": self._show.clock(), **new}
 
     def _lasting(self) -> Facts:
         """Facts that hold until they change."""

@@ -44,7 +44,7 @@ class Follower:
 
     def frame(self) -> dict[str, Any]:
         """The next frame, as the other end reads it; empty if there is nothing to send."""
-        texts = json.loads(json.dumps(self.frames.take()))
+        texts = json.loads(json.dumps(self.frames.take(self.bench.now / 1e9)))
         frame: dict[str, Any] = texts[0]["frame"] if texts else {}
         return frame
 
@@ -182,7 +182,7 @@ def test_without_a_set_list() -> None:
     frames = StatusFrames(
         bench.show, RigSession(bench.show, Path("pit.toml"), "", to_its_end), CableLoad(bench.show), False
     )
-    frame = frames.take()[0]["frame"]
+    frame = frames.take(0)[0]["frame"]
     assert frame["scene"] is None
     assert frame["setlist"] == {"name": None, "place": 0, "of": 3}
     assert frame["next"] == {"number": 1, "name": "Overture"}
@@ -273,7 +273,7 @@ def test_who_stops_following_costs_nothing(tmp_path: Path) -> None:
 def test_anything_else_is_to_be_asked_elsewhere(follower: Follower, line: bytes) -> None:
     """A follower that sends another request is answered so, and still follows."""
     follower.frames.heed(line)
-    answer, frame = follower.frames.take()
+    answer, frame = follower.frames.take(0)
     assert answer["done"] is False
     assert answer["text"].startswith("this connection follows and takes")
     assert frame["frame"]["scene"] == {"number": 1, "name": "Overture"}
