@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from engine.ports.port import AwaitedInput, InputPort, MessagesLost, OutputPort, PortError, PortGone, StampedInput
+from tests.support.jack_missed import missed_periods
 from tests.support.jack_servers import SERVER
 from tests.support.jack_systems import JackPorts, one_client
 from tests.support.needed import need_module
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 NOTE = b"\x90\x40\x40"
 PERIOD = 512 / 48_000  # seconds, of the tests' servers
+LATEST = 1.0  # seconds after which a message has arrived for certain, if it arrives
 FRAME_NS = 1e9 / 48_000
 LENGTHS = (1, 2, 3, 16, 1023, 1024, 1025, 4096, 16_379, 16_380, 32_000, 32_721, 65_536, 99_999, 100_000)
 
@@ -190,8 +192,10 @@ def test_what_is_sent_last_arrives(jack_server: str, far: "Client") -> None:
 def test_ports_come_and_go_while_others_play(
     system: JackPorts, line: tuple[InputPort, OutputPort], far: "Client"
 ) -> None:
-    """While notes pass through two ports, 24 inputs and 32 outputs are made, renamed and taken away: no note is lost
-    or doubled."""
+    """While notes pass through two ports, 24 inputs and 32 outputs are made, renamed and taken away.
+
+    No note is doubled, and none is lost but in a period that the server has missed.
+    """
     source, output = line
     over = threading.Event()
     problems: list[BaseException] = []
@@ -210,26 +214,34 @@ def test_ports_come_and_go_while_others_play(
         except BaseException as fault:
             problems.append(fault)
 
-    churning = threading.Thread(target=churn)
-    churning.start()
     sent, heard = [bytes((0x90, number % 128, 1 + number // 128)) for number in range(1000)], list[bytes]()
-    for message in sent:
-        assert far.send(256, message, time.monotonic_ns())
-        time.sleep(0.002)  # at any moment of what the others do
+
+    def carry_on() -> None:
         for each in source.poll():
             output.send(each)
-        heard += [each for _, each in far.read(0)]
+        heard.extend(each for _, each in far.read(0))
 
-    def carried_on() -> list[bytes]:
-        for each in source.poll():
-            output.send(each)
-        return [each for _, each in far.read(0)]
+    def all_or_lost() -> bool:
+        """What came in a period that was missed never arrives."""
+        carry_on()
+        return heard[-1:] == sent[-1:] or (missed() > 0 and time.monotonic() > sent_at + LATEST)
 
-    until_there_are(len(sent), heard, carried_on)
-    over.set()
-    churning.join()
-    assert problems == []
-    assert heard == sent
+    with missed_periods() as missed:
+        churning = threading.Thread(target=churn)
+        churning.start()
+        for message in sent:
+            assert far.send(256, message, time.monotonic_ns())
+            time.sleep(0.002)  # at any moment of what the others do
+            carry_on()
+        sent_at = time.monotonic()
+        until("the last note", all_or_lost)
+        over.set()
+        churning.join()
+        assert problems == []
+        if not missed():
+            assert heard == sent
+    assert heard == sorted(set(heard), key=sent.index)
+    assert len(heard) > len(sent) // 2
 
 
 def test_an_input_that_nobody_reads_is_reported(line: tuple[InputPort, OutputPort], far: "Client") -> None:

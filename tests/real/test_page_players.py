@@ -112,6 +112,9 @@ def test_players_are_put_in_order(jack_server: str, chromium: Browser, tmp_path:
         page.keyboard.press("Alt+ArrowDown")  # it is the last
         page.get_by_role("button", name="Undo: ben is now player 2").click()
         until("as it was", lambda: _names(found, "players") == ["ben", "anna"])
+        # what is dragged would not be where it was if the page were drawn anew meanwhile
+        expect(rows).to_contain_text(["ben: wind", "anna: pads"])
+        expect(page.get_by_role("button", name="Undo: ben is now player 1")).to_be_visible()
         lists = _closed_list(page, "Set lists")
         lists.nth(0).click()
         entries = page.get_by_role("list", name="Friday, in order", exact=False).get_by_role("listitem")

@@ -174,7 +174,7 @@ class FaultyShow:
     def __init__(self, rng: Random, rig_file: Path, mock_clock: trio.testing.MockClock, nursery: trio.Nursery) -> None:
         self.rng = rng
         self.now = S
-        self.slept = 0  # ns for which the machine has slept
+        self.slept = 0  # ns that only the system's uptime knows of
         self.messages_in = 0
         self.player = Player()
         self.silent: set[int] = set()  # inputs that do not get through
@@ -209,7 +209,9 @@ class FaultyShow:
         session = RigSession(self.show, self.rig_file, text_of(self.rig_file), to_its_end)
         self.edits = RigFileFollower(session, at_once)
         self._tasks = trio.CancelScope()
-        self._nursery.start_soon(self._run, Hotplug(self.show, opener, lambda: self.slept, at_once), self.edits)
+        self._nursery.start_soon(
+            self._run, Hotplug(self.show, opener, lambda: self.now + self.slept, at_once), self.edits
+        )
 
     async def _run(self, watch: Hotplug, edits: RigFileFollower) -> None:
         with self._tasks:
