@@ -124,6 +124,17 @@ def test_storing_over_a_scene_that_is_like_another_says_the_difference() -> None
     assert played(made, 12) == played(put_scene(RIG, 30, "New", quiet), 30)
 
 
+def test_a_transposition_is_written_only_where_it_is_another() -> None:
+    """Stored over a scene that is like another one, the inherited transposition is not said again."""
+    both: dict[str, object] = {"play": [BASS, BRASS], "routes": [], "burst": []}
+    third = put_scene(RIG, 13, "Encore", {**both, "transpose": -2}).partition('name = "Encore"')[2]
+    assert "like" in third
+    assert "transpose = -2\n" not in third
+    moved = put_scene(RIG, 13, "Encore", {**both, "transpose": 3})
+    assert rig(moved).scenes[2].like == "Finale"
+    assert moved.partition('name = "Encore"')[2].count("transpose = 3\n") == 1
+
+
 def test_what_cannot_be_said_as_a_difference_is_said_whole() -> None:
     """An inherited line without a name cannot be taken away, so the scene is no longer like another one."""
     made = put_scene(RIG, 13, "Encore", {"play": [BRASS], "routes": [], "burst": []})

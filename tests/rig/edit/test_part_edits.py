@@ -79,6 +79,19 @@ def test_keys_come_and_go_in_each_kind_of_table() -> None:
     assert '{ from = "keys", on = "bass-box", sound = "Fretless bass" },  # from bar 3' in made
 
 
+def test_an_entry_is_added_to_a_list() -> None:
+    """At its end, on a line of its own, whether that is a list of a scene or of the whole rig."""
+    line = {"from": "keys", "on": "bass-box", "notes": "C4.."}
+    made = _put(RIG, (("scenes", 0, "play", 1), line))
+    first = '  { from = "keys", on = "bass-box", sound = "Upright" },  # from bar 3\n'
+    assert made == RIG.replace(first, first + '  { from = "keys", on = "bass-box", notes = "C4.." },\n')
+    listed = RIG[: RIG.index("[[setlists]]")].replace(
+        "format = 2\n", 'format = 2\nsetlists = [{ name = "A", scenes = [1] }]\n'
+    )
+    more = tomllib.loads(_put(listed, (("setlists", 1), {"name": "B", "scenes": [1]})))["setlists"]
+    assert [one["name"] for one in more] == ["A", "B"]
+
+
 def test_a_rig_is_made_from_nothing() -> None:
     """Sections are made where there are none, in the order of the handbook's rigs, before the scenes."""
     made = _put(
