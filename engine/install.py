@@ -14,7 +14,7 @@ import sys
 import sysconfig
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -133,14 +133,20 @@ def _finds(code: str) -> bool:
 
 def _in_the_gaps() -> None:
     """Give this process only the time that no other one wants (sched(7)); what it starts inherits that."""
-    os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
+    if hasattr(os, "SCHED_IDLE"):
+        os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
+
+
+def _behind_others() -> None:
+    """Give this process a tenth of the time that another one gets."""
+    os.nice(10)
 
 
 @contextlib.contextmanager
-def _beside(*command: str | Path, gaps: bool = False, where: Path = _ROOT) -> Iterator[None]:
+def _beside(*command: str | Path, gives_way: Callable[[], None] | None = None, where: Path = _ROOT) -> Iterator[None]:
     """Run a command beside the block, and print its output at the end. If it failed, that is the status.
 
-    `gaps`: it takes only the time that nothing else wants, where the system can do that.
+    `gives_way`: called in its process first, so that the block gets the processors.
     """
     with tempfile.TemporaryFile("w+") as output:
         beside = subprocess.Popen(
@@ -148,7 +154,7 @@ def _beside(*command: str | Path, gaps: bool = False, where: Path = _ROOT) -> It
             cwd=where,
             stdout=output,
             stderr=subprocess.STDOUT,
-            preexec_fn=_in_the_gaps if gaps and hasattr(os, "SCHED_IDLE") else None,
+            preexec_fn=gives_way,
         )
         try:
             yield
@@ -164,13 +170,13 @@ def _run_tests() -> None:
     python = _BIN / "python"
     pytest = (python, "-m", "pytest")
     shutil.rmtree(_COMPILED, ignore_errors=True)
-    with _beside(*pytest, *_INTERPRETED_GAPS, gaps=True):
-        with _beside(python, "-m", "tests.support.compiled_tree", _COMPILED):
+    with _beside(*pytest, *_INTERPRETED_GAPS, gives_way=_in_the_gaps):
+        with _beside(python, "-m", "tests.support.compiled_tree", _COMPILED, gives_way=_behind_others):
             _run(*pytest, *_TESTS)
             _run(*pytest, *_INTERPRETED_ON_SERVERS)
         with (
-            _beside(*pytest, *_COMPILED_GAPS, gaps=True, where=_COMPILED),
-            _beside(*pytest, *_COMPILED_FAST, gaps=True, where=_COMPILED),
+            _beside(*pytest, *_COMPILED_GAPS, gives_way=_in_the_gaps, where=_COMPILED),
+            _beside(*pytest, *_COMPILED_FAST, gives_way=_in_the_gaps, where=_COMPILED),
         ):
             _run(*pytest, *_ON_SERVERS, where=_COMPILED)
             with _beside(*pytest, *_GUEST, where=_COMPILED):

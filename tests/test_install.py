@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -143,12 +144,19 @@ def test_tests_are_what_decides_the_status(monkeypatch: pytest.MonkeyPatch, tmp_
         assert ended.value.code == 3
 
 
-def test_what_runs_beside_takes_only_the_time_that_nothing_wants(capfd: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    ("gives_way", "says"), [(install._in_the_gaps, "idle 0"), (install._behind_others, "not 10"), (None, "not 0")]
+)
+def test_what_runs_beside_gives_way(
+    capfd: pytest.CaptureFixture[str], gives_way: Callable[[], None] | None, says: str
+) -> None:
     """Its output follows what ran at once, and its failure is the status (SCHED_IDLE: sched(7))."""
-    say = "import os, sys; print('idle' if os.sched_getscheduler(0) == os.SCHED_IDLE else 'not'); sys.exit(5)"
-    with pytest.raises(SystemExit) as ended, install._beside(sys.executable, "-c", say, gaps=True):
+    own = os.nice(0)
+    say = "print('idle' if os.sched_getscheduler(0) == os.SCHED_IDLE else 'not', os.nice(0) - int(sys.argv[1]))"
+    command = (sys.executable, "-c", f"import os, sys; {say}; sys.exit(5)", str(own))
+    with pytest.raises(SystemExit) as ended, install._beside(*command, gives_way=gives_way):
         install._run(sys.executable, "-c", "print('first')")
-    assert (capfd.readouterr().out.split(), ended.value.code) == (["first", "idle"], 5)
+    assert (capfd.readouterr().out.splitlines(), ended.value.code) == (["first", says, ""], 5)
 
 
 @pytest.mark.parametrize("way", [True, False])

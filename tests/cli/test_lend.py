@@ -14,7 +14,7 @@ import pytest
 
 from engine.midi.byte_stream import StreamParser
 from tests.support.bayleaf_command import completed
-from tests.support.fifo_ends import read_until
+from tests.support.fifo_ends import read_past, read_until
 from tests.support.paths import BAYLEAF
 from tests.support.receiver import Receiver
 
@@ -123,7 +123,8 @@ def test_a_show_over_two_machines(pit: Pit) -> None:
     pit.run()
     heard = pit.heard(BURST)
     pit.play("90 3C 64")
-    heard += pit.heard(bytes.fromhex("90 3C 64"))
+    # on a machine so busy that the link is lost for a moment, its release may have followed by now
+    heard += read_past(pit.strings, bytes.fromhex("90 3C 64"))
     assert pit.bayleaf("scene", "2").returncode == 0
     heard += pit.heard(SECOND)
     pit.play("90 3E 64", "80 3E 40", "80 3C 40", "B0 07 01")

@@ -5,6 +5,7 @@ import os
 import select
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from engine.midi.byte_stream import StreamParser
@@ -66,16 +67,25 @@ class Listener:
 
 def read_until(handle: int, ends: bytes) -> bytes:
     """All that comes out of a FIFO (opened without blocking), until it ends with these bytes."""
+    return _read(handle, ends, lambda data: data.endswith(ends))
+
+
+def read_past(handle: int, part: bytes) -> bytes:
+    """All that comes out of a FIFO (opened without blocking), until these bytes are among it."""
+    return _read(handle, part, lambda data: part in data)
+
+
+def _read(handle: int, wanted: bytes, enough: Callable[[bytes], bool]) -> bytes:
     data = b""
 
     def ended() -> bool:
         nonlocal data
         with contextlib.suppress(BlockingIOError):
             data += os.read(handle, 4096)
-        return data.endswith(ends)
+        return enough(data)
 
     try:
-        until(f"{ends.hex(' ')} on the cable", ended)
+        until(f"{wanted.hex(' ')} on the cable", ended)
     except AssertionError as late:
         late.add_note(f"what came instead: {data.hex(' ') or 'nothing'}")
         raise
