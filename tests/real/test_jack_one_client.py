@@ -5,9 +5,10 @@ import os
 import re
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import pytest
 
@@ -22,8 +23,10 @@ from tests.support.waiting import until, until_there_are
 if TYPE_CHECKING:
     from engine.ports.jack_client.native import Client
 
+T = TypeVar("T")
 NOTE = b"\x90\x40\x40"
 PERIOD = 512 / 48_000  # seconds, of the tests' servers
+TRIES = 20
 LATEST = 1.0  # seconds after which a message has arrived for certain, if it arrives
 FRAME_NS = 1e9 / 48_000
 LENGTHS = (1, 2, 3, 16, 1023, 1024, 1025, 4096, 16_379, 16_380, 32_000, 32_721, 65_536, 99_999, 100_000)
@@ -56,6 +59,24 @@ def line(system: JackPorts, far: "Client") -> Iterator[tuple[InputPort, OutputPo
     yield source, output
     source.close()
     output.close()
+
+
+@pytest.fixture
+def missed(jack_server: str, far: "Client") -> Iterator[Callable[[], int]]:
+    """How many periods the server, or that program, has missed: what is in them is late or lost."""
+    with missed_periods() as count:
+        yield lambda: count() + far.missed
+
+
+def _undisturbed(missed: Callable[[], int], trial: Callable[[], T | None]) -> T:
+    """What a trial brings in which no period was missed. `trial`: its result, None if it was too late itself."""
+    for _ in range(TRIES):
+        before = missed()
+        found = trial()
+        time.sleep(4 * PERIOD)  # until a missed one has been reported
+        if found is not None and missed() == before:
+            return found
+    raise AssertionError(f"a period was missed in each of {TRIES} trials")
 
 
 def _clients() -> set[str]:
@@ -115,34 +136,50 @@ def test_too_long_a_message_is_refused(line: tuple[InputPort, OutputPort]) -> No
         line[1].send(b"\xf0" + bytes((1 << 22) - 1) + b"\xf7"[:1])
 
 
-def test_an_answer_keeps_the_frame_of_what_it_answers(line: tuple[InputPort, OutputPort], far: "Client") -> None:
+def test_an_answer_keeps_the_frame_of_what_it_answers(
+    line: tuple[InputPort, OutputPort], far: "Client", missed: Callable[[], int]
+) -> None:
     """What is sent on with the time at which it came arrives exactly one period after the frame at which it was
     played, wherever in its period that was."""
     source, output = line
     stamped: list[tuple[int, bytes]] = []
     assert isinstance(source, StampedInput)
     source.hand_to(stamped.extend)
-    for number in range(64):
+
+    def off_by(number: int) -> float | None:
+        """From the frame where it should be (ns)."""
         begin = time.monotonic_ns()
         far.send(256, bytes((0x90, number, 1)), begin + round(number * PERIOD * 1e9 / 64))
         until("the note", lambda: (source.poll(), stamped)[1])
         at, message = stamped.pop()
+        late = time.monotonic_ns() > at + PERIOD * 1e9
         output.send(message, at)
         [(heard_at, heard)] = _heard(far, 1)
         assert heard == message
-        assert abs(heard_at - at - 2 * PERIOD * 1e9) < FRAME_NS
+        return None if late else heard_at - at - 2 * PERIOD * 1e9
+
+    off = sorted(abs(_undisturbed(missed, partial(off_by, number))) for number in range(64))
+    assert off[-8] < FRAME_NS
+    assert off[-1] < PERIOD * 1e9 / 8  # the server had awoken late so far, and our count of its periods was set right
 
 
-def test_a_burst_leaves_frame_by_frame(line: tuple[InputPort, OutputPort], far: "Client") -> None:
+def test_a_burst_leaves_frame_by_frame(
+    line: tuple[InputPort, OutputPort], far: "Client", missed: Callable[[], int]
+) -> None:
     """Messages that are handed over at once, each with its time, arrive with those distances: here 0.96 ms, as a DIN
     cable would carry them, over several periods."""
-    begin, step = time.monotonic_ns(), 960_000
-    for number in range(40):
-        line[1].send(bytes((0x90, number, 1)), begin + number * step)
-    found = _heard(far, 40)
-    assert [message[1] for _, message in found] == list(range(40))
-    off = [at - begin - number * step - (found[0][0] - begin) for number, (at, _) in enumerate(found)]
-    assert max(map(abs, off)) < 2 * FRAME_NS
+    step = 960_000
+
+    def times() -> list[int]:
+        begin = time.monotonic_ns()
+        for number in range(40):
+            line[1].send(bytes((0x90, number, 1)), begin + number * step)
+        found = _heard(far, 40)
+        assert [message[1] for _, message in found] == list(range(40))
+        return [at for at, _ in found]
+
+    first, *others = _undisturbed(missed, times)
+    assert max(abs(at - first - number * step) for number, at in enumerate(others, 1)) < 2 * FRAME_NS
 
 
 def _closed_while_sending(near: "Client") -> list[int]:
@@ -190,7 +227,7 @@ def test_what_is_sent_last_arrives(jack_server: str, far: "Client") -> None:
 
 
 def test_ports_come_and_go_while_others_play(
-    system: JackPorts, line: tuple[InputPort, OutputPort], far: "Client"
+    system: JackPorts, line: tuple[InputPort, OutputPort], far: "Client", missed: Callable[[], int]
 ) -> None:
     """While notes pass through two ports, 24 inputs and 32 outputs are made, renamed and taken away.
 
@@ -226,22 +263,21 @@ def test_ports_come_and_go_while_others_play(
         carry_on()
         return heard[-1:] == sent[-1:] or (missed() > 0 and time.monotonic() > sent_at + LATEST)
 
-    with missed_periods() as missed:
-        churning = threading.Thread(target=churn)
-        churning.start()
-        for message in sent:
-            assert far.send(256, message, time.monotonic_ns())
-            time.sleep(0.002)  # at any moment of what the others do
-            carry_on()
-        sent_at = time.monotonic()
-        until("the last note", all_or_lost)
-        over.set()
-        churning.join()
-        assert problems == []
-        if not missed():
-            assert heard == sent
+    churning = threading.Thread(target=churn)
+    churning.start()
+    for message in sent:
+        assert far.send(256, message, time.monotonic_ns())
+        time.sleep(0.002)  # at any moment of what the others do
+        carry_on()
+    sent_at = time.monotonic()
+    until("the last note", all_or_lost)
+    over.set()
+    churning.join()
+    assert problems == []
     assert heard == sorted(set(heard), key=sent.index)
     assert len(heard) > len(sent) // 2
+    if not missed():
+        assert heard == sent
 
 
 def test_an_input_that_nobody_reads_is_reported(line: tuple[InputPort, OutputPort], far: "Client") -> None:
