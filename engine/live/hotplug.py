@@ -61,5 +61,8 @@ class Hotplug:
             slept = self._uptime() - before
             if slept > _SLEPT:
                 await trio.sleep(_LEFT_OVER)
-                self._show.pump()  # what had arrived before is older than the wake-up
-                self._show.awake(slept / 1e9)
+                try:
+                    self._show.pump()  # what had arrived before is older than the wake-up
+                    self._show.awake(slept / 1e9)
+                except Exception as fault:
+                    self._show.own_fault("waking up", fault)

@@ -263,6 +263,20 @@ async def test_ports_that_take_long_to_open_are_no_sleep(mock_clock: trio.testin
         nursery.cancel_scope.cancel()
 
 
+async def test_a_fault_of_our_own_costs_one_wake_up(
+    mock_clock: trio.testing.MockClock, stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is reported and counted, and the next sleep is noticed."""
+    with monkeypatch.context() as patch:
+        patch.setattr(stand.show, "awake", lambda slept: 1 / 0)
+        stand.slept += 3600 * S
+        await stand.passes(0.5)
+    assert stand.show.own_faults > 0
+    stand.slept += 60 * S
+    await stand.passes(0.5)
+    assert any("woke after 60 s" in said for said in stand.said)
+
+
 async def test_a_fault_of_our_own_costs_one_round(
     mock_clock: trio.testing.MockClock, stand: Stand, monkeypatch: pytest.MonkeyPatch
 ) -> None:
