@@ -18,7 +18,7 @@ SILENT = 'the engine "pit" has sent nothing for 3 seconds'
 
 
 class Looking:
-    """An onlooker that records what it is told."""
+    """An onlooker that records frames and sentences."""
 
     awake, events = True, False
 
@@ -83,7 +83,7 @@ async def followed(
 
 
 async def test_an_engine_that_sends_nothing_is_gone(mock_clock: trio.testing.MockClock, followed: Followed) -> None:
-    """Onlookers are told so after three seconds, and the engine is asked again a second later."""
+    """The browsers get that sentence after three seconds, and the engine is asked again a second later."""
     await followed.send(json.dumps(FRAME).encode() + b"\n")
     assert (followed.looking.frames, followed.follower.situation()) == (1, {"revision": 7})
     await followed.passes(*[0.5] * 5)
@@ -121,7 +121,7 @@ async def test_our_own_pause_is_no_silence(mock_clock: trio.testing.MockClock, f
 async def test_what_is_no_engine_is_said(
     mock_clock: trio.testing.MockClock, followed: Followed, sent: bytes, said: str
 ) -> None:
-    """Onlookers are told once why no frames come."""
+    """The browsers get the reason once."""
     if sent:
         await followed.send(sent)
     else:
