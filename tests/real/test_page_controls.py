@@ -135,6 +135,7 @@ def test_what_a_control_answers_to_is_edited_and_learned_again(two_pit: PanelInB
     drawer.get_by_label("Pressed from value").press("Enter")
     expect(drawer.locator("h2")).to_have_text("pads: controller 80, at least 100")
     drawer.get_by_role("button", name="Learn it again").click()
+    expect(drawer.locator(".learning")).to_contain_text("Press the switch three times")
     for _ in range(3):
         for value in (127, 0):
             two_pit.players["pads"].play(bytes((0xB0, 81, value)))

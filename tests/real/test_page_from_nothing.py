@@ -163,6 +163,7 @@ def _gear(hand: Hand, found: Stage) -> None:
     hand.sound("brass", "Muted", "60")
     hand.back_to_list()
     hand.press(page.get_by_role("button", name="Learn a switch"))
+    expect(page.locator(".learning")).to_contain_text("Press the switch three times")
     for _ in range(3):
         found.foot()
     expect(page.locator(".learning")).to_contain_text("pressed 3 of 3 times")

@@ -135,6 +135,8 @@ class StatusFrames:
         if not new and self._sent_at is not None and now - self._sent_at < _LONGEST:
             return None
         self._sent_at = now
+        if self._passing is not None:
+            new.setdefault("events", [])  # so that whoever asked for them sees that they are watched
         return {"at": self._show.clock(), **new}
 
     def _lasting(self) -> Facts:

@@ -26,7 +26,7 @@ const TIMES = [
   ["between", "A double press is one within", "a time such as 500 ms; empty for 350 ms", "double"],
 ];
 
-/** @type {{place: number | null, input: string, heard: HeardMessage[], proposal: ControlTable | null, presses: number} | null} what is being learned: a new control, or another switch for one */
+/** @type {{place: number | null, input: string, heard: HeardMessage[], proposal: ControlTable | null, presses: number, listens: boolean} | null} what is being learned: a new control, or another switch for one; whether the messages that pass have begun to arrive */
 let learning = null;
 let redraw = () => {};
 
@@ -43,6 +43,10 @@ export function start() {
 /** @param {Frame} frame */
 function hear(frame) {
   if (!learning || !frame.events) return;
+  if (!learning.listens) {
+    learning.listens = true;
+    redraw();
+  }
   const came = frame.events.filter((each) => each.way === "in" && (learning?.input === "" || each.port === learning?.input));
   if (!came.length) return;
   learning.input ||= came[0].port;
@@ -62,7 +66,7 @@ async function ponder() {
 /** @param {number | null} place */
 function learn(place) {
   if (!learning) requestEvents(true);
-  learning = { place, input: "", heard: [], proposal: null, presses: 0 };
+  learning = { place, input: "", heard: [], proposal: null, presses: 0, listens: false };
   redraw();
 }
 
@@ -110,7 +114,8 @@ export function list(chosen, choose) {
 /** @param {Choose} choose */
 function learningBox(choose) {
   const found = learning?.proposal;
-  const words = found ? `${found.input} sends ${whenWords(found.when)}: pressed ${learning?.presses} of ${PRESSES} times.` : "Press the switch three times, a second apart. It may be on any input.";
+  const asks = learning?.listens ? "Press the switch three times, a second apart. It may be on any input." : "One moment …";
+  const words = found ? `${found.input} sends ${whenWords(found.when)}: pressed ${learning?.presses} of ${PRESSES} times.` : asks;
   const ready = button("Use it", () => keep(choose), { class: "accent", "data-key": "use" });
   ready.disabled = !found;
   return make("div", { class: "learning", "data-key": "learning" }, make("p", { role: "status", text: words }), make("div", { class: "row" }, ready, button("Cancel", () => {

@@ -209,6 +209,15 @@ def test_what_passes_in_words(tmp_path: Path) -> None:
     assert follower.frame() == {}
 
 
+def test_the_frame_of_a_second_says_that_messages_are_watched(tmp_path: Path) -> None:
+    """It has an empty list of messages when none has passed, which a browser that has just asked for them waits for."""
+    follower = Follower(tmp_path, events=True)
+    for _ in range(2):
+        follower.frame()
+    follower.bench.now = 1_000_000_000
+    assert follower.frame() == {"at": 1_000_000_000, "events": []}
+
+
 def test_a_parameter_that_passes_is_one_event(tmp_path: Path) -> None:
     """Of a parameter the last message is sent, with the whole in words (MIDI 1.0 p. 17). After messages were left out,
     it is not known which one is selected."""
