@@ -1,8 +1,8 @@
 """Plays a song into a FIFO for as long as a test lasts, and counts note by note what comes out of another.
 
-Each note-on carries a number in its velocity (1 to 127, then again from 1), so that notes can be told apart at the
-output. Beside the song runs a beacon, a controller that counts every 4 ms: it shows, to within 4 ms, when the output
-was silent.
+Each note-on carries a number in its velocity (for each key 1 to 127, then again from 1), so that notes can be told
+apart at the output. Beside the song runs a beacon, which counts every 4 ms in the controllers that the standard leaves
+undefined (MIDI 1.0, table III: 20 to 31): it shows, to within 4 ms, when the output was silent.
 """
 
 import os
@@ -21,8 +21,9 @@ import mido
 from engine.midi.byte_stream import StreamParser
 
 _BEACON = 0.004  # seconds
-_BEACONS = (0xBF, 20)  # channel 16, a controller not used otherwise
-_MATCH = 0.5  # seconds that a message may take; its number is used again only much later
+_BEACON_CONTROLLERS = range(20, 32)
+_BEACONS = 128 * len(_BEACON_CONTROLLERS)
+_MATCH = 3.0  # seconds that a message may take, on a computer that stands still; numbers repeat after longer
 
 Log = list[tuple[float, bytes]]
 
@@ -40,6 +41,10 @@ def notes_of(song: Path) -> list[tuple[float, bytes]]:
 
 def is_on(message: bytes) -> bool:
     return message[0] & 0xF0 == 0x90 and message[2] > 0
+
+
+def _is_beacon(message: bytes) -> bool:
+    return message[0] == 0xBF and message[1] in _BEACON_CONTROLLERS
 
 
 class Performance:
@@ -80,8 +85,8 @@ class Performance:
             now = time.monotonic()
             if beacon_at <= now:
                 if self._beacon:
-                    self._put(bytes((*_BEACONS, number)))
-                beacon_at, number = beacon_at + _BEACON, (number + 1) % 128
+                    self._put(bytes((0xBF, _BEACON_CONTROLLERS[number // 128], number % 128)))
+                beacon_at, number = beacon_at + _BEACON, (number + 1) % _BEACONS
             if at <= now:
                 self._put(message)
                 pause, message = next(song)
@@ -91,9 +96,9 @@ class Performance:
             self._put(bytes((0x80 | channel, key, 64)))
 
     def _numbered(self) -> Iterator[tuple[float, bytes]]:
-        numbers = cycle(range(1, 128))
+        numbers: dict[bytes, Iterator[int]] = defaultdict(lambda: cycle(range(1, 128)))
         for pause, message in cycle(self._notes):
-            yield pause, bytes((*message[:2], next(numbers))) if is_on(message) else message
+            yield pause, bytes((*message[:2], next(numbers[message[:2]]))) if is_on(message) else message
 
     def _put(self, message: bytes) -> None:
         self.played.append((time.monotonic(), message))
@@ -126,17 +131,17 @@ class Count:
     late: float
 
 
-def count(performance: Performance) -> Count:
+def count(played: Log, heard: Log) -> Count:
     """Compare what was played with what arrived."""
-    ons = [(at, message) for at, message in performance.played if is_on(message)]
-    used, late = _matches(ons, [(at, message) for at, message in performance.heard if is_on(message)])
-    beacons = [each for each in performance.played if each[1][:2] == bytes(_BEACONS)]
-    seen, _ = _matches(beacons, [each for each in performance.heard if each[1][:2] == bytes(_BEACONS)])
+    ons = [(at, message) for at, message in played if is_on(message)]
+    used, late = _matches(ons, [(at, message) for at, message in heard if is_on(message)])
+    beacons = [each for each in played if _is_beacon(each[1])]
+    seen, _ = _matches(beacons, [each for each in heard if _is_beacon(each[1])])
     return Count(
         len(ons),
         [at for number, (at, _) in enumerate(ons) if not used[number]],
         sum(max(0, times - 1) for times in used.values()) + used[-1],
-        sounding(performance.heard).total(),
+        sounding(heard).total(),
         sum(max(0, times - 1) for times in seen.values()),
         late,
     )
@@ -172,12 +177,12 @@ def _matches(played: Log, heard: Log) -> tuple[Counter[int], float]:
     return used, late
 
 
-def dumb_for(performance: Performance, since: float) -> tuple[float, float]:
+def dumb_for(heard: Log, since: float) -> tuple[float, float]:
     """The longest gap between beacons in the two seconds after this moment: when it began (s) and its length (s).
 
     Zero if there is no beacon.
     """
-    times = [at for at, message in performance.heard if message[:2] == bytes(_BEACONS)]
+    times = [at for at, message in heard if _is_beacon(message)]
     near = [at for at in times if since - 0.1 < at < since + 2.0]
     lasts, begins = max(((later - earlier, earlier) for earlier, later in pairwise(near)), default=(0.0, since))
     return begins, lasts
