@@ -178,10 +178,13 @@ class JackServer:
         return self._client is None
 
     def close(self) -> None:
-        """Close our client; calling it again does nothing."""
-        self.goes_on()
+        """Close our client; calling it again does nothing.
+
+        One of a server that has stopped is left alone: when the library opens another client it frees all that are
+        left, and may have done so already (jack2, JackLibGlobals::Init).
+        """
         # another thread may be waiting for a server that has frozen
-        answers = self._end.value != _STANDS_STILL and self._asking.acquire(timeout=_DOUBT)
+        answers = self.goes_on() and self._asking.acquire(timeout=_DOUBT)
         with self._looking:
             client, self._client = self._client, None
             if client is not None and answers:
