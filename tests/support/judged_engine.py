@@ -7,6 +7,7 @@ are not paced, so that what a hand does must be heard at once. What it holds aga
   several notes sound in one place, those that began first have their way (`_claims`).
 - Nothing but a pedal changes in a place where a note sounds, unless the hand that has its way there moves it.
 - A pedal is down where the hand of any sounding note holds it down.
+- A note begins with the pressure of its own finger, or with none, unless the key that is struck sounds already.
 - A first note, and a place that has been silent for half a second or when a scene is recalled, is as the hand that
   reaches it now has everything, or at rest.
 """
@@ -95,6 +96,7 @@ class JudgedEngine:
         """A key goes down."""
         taken = [each for each in self._of_hand.get(hand, ()) if each.key(key) is not None]
         first = [each.place for each in taken if self._is_silent(each.place)]
+        again = [each.place for each in taken if each.key(key) in self.heard.at(each.place).notes]
         self._down.setdefault((hand, key), []).append(taken)
         self._presses += 1
         for each in taken:
@@ -115,6 +117,8 @@ class JudgedEngine:
                 self._check_settled(each.place, note.began_with, "at its first note")
             elif note is not None and self._judges:
                 self._check_pedals(each, note.began_with)
+            if note is not None and self._judges and each.place not in again:
+                self._check_pressure(each, note.key, note.began_with)
 
     def release(self, hand: Hand, key: int) -> None:
         """A key goes up."""
@@ -406,6 +410,17 @@ class JudgedEngine:
             source = pressed.source(part)
             if source is not None and self._is_down((pressed.hand, source)):
                 assert told.get(part, 0) >= 64, f"{part} is up at a note of {pressed}"
+
+    def _check_pressure(self, pressed: Connection, key: int, told: dict[Part, int]) -> None:
+        """A note begins with the pressure that its own finger had last, or with none.
+
+        Not every keyboard says that there is none when a key comes up.
+        """
+        part = (0xA0, key)
+        source = pressed.source(part)
+        where = self.positions.get((pressed.hand, source), 0) if source is not None else 0
+        found = told.get(part, 0)
+        assert found in (0, where), f"{part} is {found} at a note of {pressed}, not {where}"
 
     def _check_settled(self, place: Place, told: dict[Part, int], when: str) -> None:
         """A silent place is as the hand that reaches it has everything, else at rest."""

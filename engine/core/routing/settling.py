@@ -19,7 +19,7 @@ from engine.core.routing.player_numbers import NOBODY
 from engine.core.routing.sent_values import Channel, Hand, Moved, hand_of, is_so, moves_of, position_of
 from engine.core.state import State
 from engine.midi.controllers import ON_FROM
-from engine.midi.kinds import NOTE_ON
+from engine.midi.kinds import NOTE_ON, POLY_AFTERTOUCH
 
 #: how many pedals, wheels and faders are looked after at once at the most, but for those of a single input
 _AT_ONCE: Final = 4
@@ -160,7 +160,7 @@ class Settling:
             self._rest(now, wanted, None, self._state.ledger.sent.moved_on(ended), self._sounding(), out)
             self._send(now, wanted, out)
 
-    def before_press(self, now: int, source: int, targets: Iterable[Target], out: list[Delivery]) -> None:
+    def before_press(self, now: int, source: int, targets: Collection[Target], out: list[Delivery]) -> None:
         """A note is about to begin where something waits: what belongs to it goes first."""
         gestures = self._state.gestures
         channels = {(target.output, target.channel) for target in targets}
@@ -176,6 +176,15 @@ class Settling:
         if channels:  # a pedal that is down holds the new note, and ends none of the old ones
             wanted = self._wanted((source,)) if wanted is None else wanted
             self._send(now, _only(wanted, lambda m, w: m.channel in channels and _is_down(w.sent)), out)
+            self._end_pressures(now, (each for each in targets if each[:2] in channels), out)
+
+    def _end_pressures(self, now: int, struck: Iterable[Target], out: list[Delivery]) -> None:
+        """What earlier notes of these keys have left of their pressures comes to rest: no new note begins with it."""
+        ledger = self._state.ledger
+        for output, channel, key in struck:
+            moved = Moved(output, bytes((POLY_AFTERTOUCH | channel, key)))
+            if moved in ledger.sent.values and self._outlasts_its_note(moved):
+                self._outputs.put(now, ledger.rest(moved), out)
 
     def _settle_on(
         self, now: int, source: int, channels: set[Channel], sounding: set[Channel], out: list[Delivery]
@@ -275,10 +284,20 @@ class Settling:
     def _fed(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether what moved this still does; of positions that are known, what is wanted says so."""
         state = self._state
+        if state.rules.gestures and self._outlasts_its_note(moved):
+            return False
         remembers = state.routes is not None and bool(state.routes.called[source])  # a latch, for one
         if state.rules.gestures and state.positions.known(source, message) and not remembers:
             return False
         return self.feeds(source, message, moved)
+
+    def _outlasts_its_note(self, moved: Moved) -> bool:
+        """Whether this is the pressure of a single key of which nothing sounds any more."""
+        output, what = moved
+        if what[0] & 0xF0 != POLY_AFTERTOUCH:
+            return False
+        notes, key = self._state.ledger.notes, Target(output, what[0] & 0x0F, what[1])
+        return key not in notes.holders and not notes.ringing.rings((key,))
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this thing by the routes in force."""

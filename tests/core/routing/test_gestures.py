@@ -43,6 +43,7 @@ def route(source: str, to: str, *through: str, name: str = "") -> str:
 
 
 TO_STRINGS, TO_BRASS = route("keys", "strings"), route("keys", "brass")
+SOFT = '{ filter = "strip", kinds = ["poly_aftertouch"] }'
 
 
 def play(made: Engine, at: float, source: int, *messages: str, output: int = STRINGS) -> list[str]:
@@ -208,6 +209,49 @@ def test_after_a_panic_nothing_rings() -> None:
     a_panic(made)
     later(made, 1000)
     assert scene(made, 1001, 2) == ["B0 07 50"]
+
+
+def test_the_pressure_of_a_key_ends_with_its_note() -> None:
+    """A key is pressed hard, let go in the next scene, which leads it nowhere, and pressed again there, with no force:
+    no route says so to the instrument. Back in the first scene nothing is left of the hard pressure all the same."""
+    made = rig(TO_STRINGS, "")
+    play(made, 1, KEYS, "90 33 40", "A0 33 7F")
+    scene(made, 2, 2)
+    assert play(made, 3, KEYS, "80 33 40", "90 33 40", "A0 33 00") == ["80 33 40"]
+    assert scene(made, 4, 1) == ["A0 33 00"]
+    assert play(made, 5, KEYS, "80 33 40", "90 33 40") == ["90 33 40"]
+
+
+def test_the_pressure_of_a_key_stays_while_its_note_fades() -> None:
+    """Where the scene in force leads the key as well, its pressure rests half a second after its note, and stays
+    while the note sounds."""
+    made = rig(TO_STRINGS, f"{TO_STRINGS}, {TO_BRASS}")
+    play(made, 1, KEYS, "90 33 40", "A0 33 7F")
+    assert scene(made, 2, 2) == []
+    assert later(made, 1000) == []
+    assert play(made, 1001, KEYS, "80 33 40") == ["80 33 40"]
+    assert later(made, 1500) == []
+    assert later(made, 1501) == ["A0 33 00"]
+
+
+@pytest.mark.parametrize("player", [KEYS, PADS])
+def test_no_note_begins_with_the_pressure_of_an_earlier_one(player: int) -> None:
+    """A key is struck again on a channel where another note of the scene before still sounds: whoever strikes it, it
+    begins without the pressure that its last note has left. Other keys keep theirs."""
+    made = rig(TO_STRINGS, f"{route('keys', 'strings', SOFT)}, {route('pads', 'strings')}")
+    play(made, 1, KEYS, "90 30 40", "A0 30 50", "90 33 40", "A0 33 7F", "80 33 40")
+    assert scene(made, 2, 2) == []
+    assert play(made, 3, player, "90 33 40") == ["A0 33 00", "90 33 40"]
+
+
+@pytest.mark.parametrize("sounding", [("B0 40 7F", "90 33 40", "A0 33 7F", "80 33 40"), ("90 33 40", "A0 33 7F")])
+def test_a_key_that_sounds_keeps_its_pressure(sounding: tuple[str, ...]) -> None:
+    """A key is struck that another player still holds, or whose note rings under their pedal: that note is left as it
+    is."""
+    made = rig(TO_STRINGS, route("pads", "strings"))
+    play(made, 1, KEYS, *sounding)
+    assert scene(made, 2, 2) == []
+    assert play(made, 3, PADS, "90 33 40") == ["90 33 40"]
 
 
 def test_cut_ends_the_pressure_of_a_key() -> None:
