@@ -36,6 +36,7 @@ _IN_THE_GAPS: Final = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder"
 _INTERPRETED_GAPS: Final = (*_IN_THE_GAPS, *_COMPUTING)
 _COMPILED_GAPS: Final = (*_IN_THE_GAPS, _OF_A_WHEEL, *_COMPUTING)
 #: All else that needs no server is run interpreted; what of it is fast, and can tell a difference, is compiled, too.
+#: Its processes have deadlines, so it gets its share of the processors.
 _TESTS: Final = (
     *("-n", _AT_ONCE, "--dist", "worksteal", "--ignore=tests/real"),
     *(f"--ignore={each}" for each in (_OF_A_WHEEL, *_COMPUTING)),
@@ -176,7 +177,7 @@ def _run_tests() -> None:
             _run(*pytest, *_INTERPRETED_ON_SERVERS)
         with (
             _beside(*pytest, *_COMPILED_GAPS, gives_way=_in_the_gaps, where=_COMPILED),
-            _beside(*pytest, *_COMPILED_FAST, gives_way=_in_the_gaps, where=_COMPILED),
+            _beside(*pytest, *_COMPILED_FAST, gives_way=_behind_others, where=_COMPILED),
         ):
             _run(*pytest, *_ON_SERVERS, where=_COMPILED)
             with _beside(*pytest, *_GUEST, where=_COMPILED):
