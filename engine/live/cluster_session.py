@@ -17,7 +17,7 @@ from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.live.edit.rig_session import RigSession
 from engine.live.process.priority import going_first
-from engine.live.process.watchdog import Watchdog
+from engine.live.process.watchdog import ALONE, REPLACED, Watchdog
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.live.standby import Standby, until
@@ -45,7 +45,8 @@ class ClusterSession:
         self.machines.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
         self.standby: Standby | None = None  # once there is a show
         token = self._keys.alive(self._me)
-        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token))
+        stuck_s = ALONE if network.standby is None else REPLACED
+        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s)
 
     def listen(self) -> None:  # blocks; call it in a thread
         """Begin to listen to the other machines."""

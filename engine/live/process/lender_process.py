@@ -34,7 +34,7 @@ from engine.live.port_opening import PortOpener
 from engine.live.port_reopening import PortReopening
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.priority import going_first, undisturbed
-from engine.live.process.watchdog import Watchdog
+from engine.live.process.watchdog import ALONE, Watchdog
 from engine.live.process.worker_process import WorkerProcess, WorkGivenUp
 from engine.live.process.worker_threads import to_its_end
 from engine.plurals import counted
@@ -43,7 +43,6 @@ from engine.rig.read.load import RigError
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.2  # seconds between looks
-_STUCK: Final = 1.0  # seconds: no other machine can replace this one, so a late loop is better than none
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow cables
 
 
@@ -79,7 +78,7 @@ class LenderProcess:
         self._texts: deque[str] = deque(maxlen=1)  # the rig that the engine in charge has published last
         self._played_by: str | None = None
         token = self._keys.alive(self._me)
-        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
+        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), ALONE)
         self._worker = WorkerProcess("engine.live.lent_rig")
         self._ports.lend(ports_at(rig, self._me))
 

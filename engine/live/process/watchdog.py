@@ -11,7 +11,10 @@ from engine.live.process.worker_threads import to_its_end
 from engine.processor import any_of_them
 
 _BEAT: Final = 0.02  # seconds between two beats of the loop
-_STUCK: Final = 0.15  # seconds: another engine should take over before the audience notices
+#: seconds without a beat after which the loop is stuck: another engine should take over before the audience notices
+REPLACED: Final = 0.15
+#: the same where no other program could take over: a late note is better than none
+ALONE: Final = 1.0
 _LOOK: Final = 0.01
 
 
@@ -22,10 +25,10 @@ class Watchdog:
         self,
         alive: Callable[[], None],
         gone: Callable[[], None],
+        stuck_s: float,
         clock: Callable[[], float] = time.monotonic,
-        stuck_s: float = _STUCK,
     ) -> None:
-        """`stuck_s`: seconds without a beat after which the loop counts as stuck."""
+        """`stuck_s`: REPLACED or ALONE."""
         self.times_stuck = 0
         self._alive, self._gone = alive, gone
         self._clock = clock

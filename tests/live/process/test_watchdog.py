@@ -1,19 +1,25 @@
 """A sign of life that goes when the loop is stuck. (Our own design; no outside source.)"""
 
 import threading
+from functools import partial
 
+import pytest
 import trio
 
-from engine.live.process.watchdog import Watchdog
+from engine.live.cluster_session import ClusterSession
+from engine.live.process.watchdog import ALONE, REPLACED, Watchdog
+from tests.support.fake_link import FakeNet
+from tests.support.standby_world import RIG, rig_of
 
 
 class Token:
     """What the watchdog puts up and takes down, with a clock that is set by hand."""
 
-    def __init__(self) -> None:
+    def __init__(self, stuck_s: float = REPLACED) -> None:
         self.now = 0.0
         self.said: list[str] = []
-        self.watchdog = Watchdog(lambda: self.said.append("up"), lambda: self.said.append("down"), lambda: self.now)
+        up, down = (partial(self.said.append, word) for word in ("up", "down"))
+        self.watchdog = Watchdog(up, down, stuck_s, lambda: self.now)
 
     def passes(self, seconds: float) -> None:
         self.now += seconds
@@ -38,10 +44,28 @@ def test_it_is_up_while_the_loop_beats_and_down_while_it_does_not() -> None:
     assert token.watchdog.times_stuck == 1
 
 
+def test_it_is_more_patient_where_no_other_program_could_take_over() -> None:
+    """A loop that is late for less than a second keeps its sign of life: its notes are late, and none is cut off."""
+    token = Token(ALONE)
+    token.watchdog.beat()
+    token.passes(0.0)
+    token.passes(0.98)
+    assert token.said == ["up"]
+    token.passes(0.04)
+    assert token.said == ["up", "down"]
+
+
+@pytest.mark.parametrize(("standby", "patience"), [('standby = "spare"', REPLACED), ("", ALONE)])
+def test_an_engine_is_patient_without_a_standby(standby: str, patience: float) -> None:
+    """It has the patience that its rig calls for."""
+    rig = rig_of("desk", RIG.replace('standby = "spare"', standby))
+    assert ClusterSession(rig, FakeNet().link("desk"))._watchdog._stuck_s == patience
+
+
 async def test_it_runs_in_a_thread_of_its_own() -> None:
     """A stuck loop is noticed while it is stuck, and the token is down at the end."""
     up, down = threading.Event(), threading.Event()
-    watchdog = Watchdog(up.set, down.set)
+    watchdog = Watchdog(up.set, down.set, REPLACED)
     with trio.fail_after(30):
         async with trio.open_nursery() as nursery:
             nursery.start_soon(watchdog.run)
