@@ -1,9 +1,10 @@
-"""Deletes rtmidi objects on JACK, each only once its JACK thread is out of what deleting frees.
+"""Closes and deletes rtmidi objects on JACK, each only while its JACK threads are out of what that takes from them.
 
 RtMidi 5.0.0 frees an output's ring before it closes the client (`~MidiOutJack`), whose thread may be reading there. On
 a machine without real-time scheduling that thread may have lost the processor just then, and the process crashes. Once
-the port is closed the thread reads nothing any more (`jackProcessOut` returns at once without a port). So: close the
-port, see the thread at rest, delete.
+the port is closed the thread reads nothing any more (`jackProcessOut` returns at once without a port). Closing the port
+takes it out of a list that the library goes through in another thread, without a lock (jack2,
+`JackClient::HandleLatencyCallback`). So: see the threads at rest, close the port, see them at rest again, delete.
 """
 
 import os
@@ -16,7 +17,7 @@ from typing import Any, Final
 from engine.ports.jack_server import JackServer
 
 _TASKS: Final = Path("/proc/self/task")
-_PATIENCE: Final = 1.0  # seconds at the end; whoever is not at rest by then ends with the process
+_PATIENCE: Final = 1.0  # seconds that a thread is given to be seen at rest; at the end it then ends with the process
 _LOOK_AGAIN: Final = 0.001  # seconds
 
 
@@ -40,6 +41,7 @@ class JackClosing:
     def close(self, device: Any) -> None:
         """Close its port now, and delete it now or later. It is left alone if the server does not go on."""
         if self._server.goes_on():  # else this may block the process, or end it
+            self._see_at_rest(device)
             device.close_port()
             with self._sweeping:
                 self._closed.append(device)
@@ -63,6 +65,11 @@ class JackClosing:
         while self._closed and time.monotonic() < end:
             time.sleep(_LOOK_AGAIN)
             self.sweep()
+
+    def _see_at_rest(self, device: Any) -> None:
+        end = time.monotonic() + _PATIENCE
+        while not self._at_rest(device) and time.monotonic() < end:
+            time.sleep(_LOOK_AGAIN)
 
     def _at_rest(self, device: Any) -> bool:
         return all(thread_state(thread) not in ("R", "D") for thread in self._threads.get(id(device), ()))

@@ -8,8 +8,15 @@ from tests.support.waiting import until
 
 
 def close_safely(port: Any) -> None:
-    """Close the port, see each thread of the process at rest once, and only then free what JACK's may have been in."""
+    """Close the port, and free what JACK's threads may be in, each while no thread of the process is in the middle."""
+    _see_all_at_rest()
     port.close_port()
+    _see_all_at_rest()
+    port.delete()
+
+
+def _see_all_at_rest() -> None:
+    """Each of them once."""
     unseen = set(all_threads() - {threading.get_native_id()})
 
     def seen_at_rest() -> bool:
@@ -17,4 +24,3 @@ def close_safely(port: Any) -> None:
         return not unseen
 
     until("JACK's threads to be at rest", seen_at_rest)
-    port.delete()

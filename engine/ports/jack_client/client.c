@@ -2,9 +2,11 @@
 #include "client.h"
 
 #include <poll.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
+#include <sys/syscall.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -41,6 +43,7 @@ void client_wait(Client *client, int64_t ns) {
 }
 
 static void note_change(Client *client) {
+    if (!atomic_load(&client->noticing)) atomic_store(&client->noticing, (int)syscall(SYS_gettid));
     atomic_fetch_add(&client->changes, 1);
     client_rouse(client);
 }
@@ -201,13 +204,36 @@ static int wait_until_out(Client *client) {
     return 0;
 }
 
+/* Whether this thread waits for something, or has ended (proc(5)): it neither runs nor would like to. */
+static int rests(int thread) {
+    char path[40], state = 0;
+    snprintf(path, sizeof path, "/proc/self/task/%d/stat", thread);
+    FILE *file = fopen(path, "r");
+    if (!file) return 1;
+    if (fscanf(file, "%*d (%*[^)]) %c", &state) != 1) state = 0;
+    fclose(file);
+    return state != 'R' && state != 'D';
+}
+
+/* In the thread that brings its notices the library goes through the list of our ports, without a lock (jack2,
+ * JackClient::HandleLatencyCallback), and unregistering takes one out of it. If that thread has lost the processor just
+ * there, the process crashes. So see it at rest first. */
+static void wait_for_notices(Client *client) {
+    int thread = atomic_load(&client->noticing);
+    int64_t end = monotonic_ns() + SECOND;
+    while (thread && !rests(thread) && monotonic_ns() < end) look_later();
+}
+
 int client_close_port(Client *client, int place) {
     int is_output = place >= PORTS_EACH_WAY;
     _Atomic(void *) *where = is_output ? &client->outputs[place - PORTS_EACH_WAY].port : &client->inputs[place].port;
     if (is_output) wait_until_sent(client, &client->outputs[place - PORTS_EACH_WAY], rest_until(client));
     void *port = atomic_exchange(where, NULL);
     int out = wait_until_out(client);
-    if (port && !out && !atomic_load(&client->died)) jack.port_unregister(client->jack, port);
+    if (port && !out && !atomic_load(&client->died)) {
+        wait_for_notices(client);
+        jack.port_unregister(client->jack, port);
+    }
     if (!out) free_place(client, place);
     return out;
 }

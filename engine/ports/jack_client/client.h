@@ -52,6 +52,7 @@ typedef struct {
     _Atomic int listening;        /* the reader waits at the eventfd, or is about to */
     _Atomic int heard;            /* something has come since the reader last waited */
     _Atomic int died;
+    _Atomic int noticing;         /* the library's thread that brings its notices; 0 before the first */
     _Atomic uint32_t changes;     /* ports that came or went, connections made or parted, losses; and the server's end */
     _Atomic uint32_t entered;     /* cycles that the process thread has begun */
     _Atomic uint32_t cycles;      /* and those it has finished */
