@@ -357,7 +357,7 @@ def test_many_openings_leave_nothing_and_crash_nothing(system: JackPorts) -> Non
             output.send(NOTE)
         source.close()
         output.close()
-    assert held() == before
+    until("as many threads and descriptors as before", lambda: held() == before)  # the library opens some for a moment
     onlooker = one_client("onlooker")
     until("all gone", lambda: not [name for name in onlooker.inputs() + onlooker.outputs() if "bayleaf" in name])
     onlooker.close()
