@@ -18,7 +18,7 @@ from tests.support.jack_servers import SERVER
 from tests.support.jack_systems import JackPorts, one_client
 from tests.support.needed import need_module
 from tests.support.port_conformance import sysex
-from tests.support.waiting import until, until_there_are
+from tests.support.waiting import WITHIN, until, until_there_are
 
 if TYPE_CHECKING:
     from engine.ports.jack_client.native import Client
@@ -27,7 +27,7 @@ T = TypeVar("T")
 NOTE = b"\x90\x40\x40"
 PERIOD = 512 / 48_000  # seconds, of the tests' servers
 TRIES = 20
-LATEST = 1.0  # seconds after which a message has arrived for certain, if it arrives
+LATEST = 3.0  # seconds after which a message has arrived for certain, if it arrives
 FRAME_NS = 1e9 / 48_000
 LENGTHS = (1, 2, 3, 16, 1023, 1024, 1025, 4096, 16_379, 16_380, 32_000, 32_721, 65_536, 99_999, 100_000)
 
@@ -69,10 +69,18 @@ def missed(jack_server: str, far: "Client") -> Iterator[Callable[[], int]]:
 
 
 def _undisturbed(missed: Callable[[], int], trial: Callable[[], T | None]) -> T:
-    """What a trial brings in which no period was missed. `trial`: its result, None if it was too late itself."""
+    """What a trial brings in which no period was missed. `trial`: its result, None if it was too late itself.
+
+    A trial may wait in vain for what came in a period that was missed, and for nothing else.
+    """
     for _ in range(TRIES):
         before = missed()
-        found = trial()
+        try:
+            found = trial()
+        except AssertionError:
+            if missed() == before:
+                raise
+            continue
         time.sleep(4 * PERIOD)  # until a missed one has been reported
         if found is not None and missed() == before:
             return found
@@ -83,9 +91,9 @@ def _clients() -> set[str]:
     return {path.name.partition(f"_{SERVER}_")[2] for path in Path("/dev/shm").glob(f"jack_sem.*_{SERVER}_*")}
 
 
-def _heard(far: "Client", count: int) -> list[tuple[int, bytes]]:
+def _heard(far: "Client", count: int, within: float = WITHIN) -> list[tuple[int, bytes]]:
     found: list[tuple[int, bytes]] = []
-    until_there_are(count, found, lambda: far.read(0))
+    until_there_are(count, found, lambda: far.read(0), within=within)
     return found
 
 
@@ -150,11 +158,11 @@ def test_an_answer_keeps_the_frame_of_what_it_answers(
         """From the frame where it should be (ns)."""
         begin = time.monotonic_ns()
         far.send(256, bytes((0x90, number, 1)), begin + round(number * PERIOD * 1e9 / 64))
-        until("the note", lambda: (source.poll(), stamped)[1])
+        until("the note", lambda: (source.poll(), stamped)[1], LATEST)
         at, message = stamped.pop()
         late = time.monotonic_ns() > at + PERIOD * 1e9
         output.send(message, at)
-        [(heard_at, heard)] = _heard(far, 1)
+        [(heard_at, heard)] = _heard(far, 1, LATEST)
         assert heard == message
         return None if late else heard_at - at - 2 * PERIOD * 1e9
 
@@ -174,7 +182,7 @@ def test_a_burst_leaves_frame_by_frame(
         begin = time.monotonic_ns()
         for number in range(40):
             line[1].send(bytes((0x90, number, 1)), begin + number * step)
-        found = _heard(far, 40)
+        found = _heard(far, 40, LATEST)
         assert [message[1] for _, message in found] == list(range(40))
         return [at for at, _ in found]
 
