@@ -455,6 +455,28 @@ def test_what_was_silenced_does_not_ring_when_it_is_ended_once_more() -> None:
     assert sorted(scene(made, 1003, 3)) == ["B0 40 00", "E0 00 40"]
 
 
+@pytest.mark.parametrize("pedal", ["41", "42", "43"])
+def test_a_pedal_that_was_left_comes_up_with_its_last_note(pedal: str) -> None:
+    """A pedal under which nothing rings on, and which leads elsewhere now: the next note there finds it up, and need
+    not wait for silence to have lasted."""
+    made = rig(TO_STRINGS, TO_BRASS)
+    play(made, 1, KEYS, f"B0 {pedal} 7F", "90 3C 40")
+    scene(made, 2, 2)
+    assert later(made, 3) == []
+    assert play(made, 4, KEYS, "80 3C 40") == ["80 3C 40"]
+    assert later(made, 5) == [f"B0 {pedal} 00"]
+
+
+def test_what_all_notes_off_leaves_to_a_pedal_beside_other_notes_is_shaped_on() -> None:
+    """While another player holds keys, All Notes Off is for this player's own notes; under a pedal they ring on, and
+    keep the gesture of their hand."""
+    made = rig(f"{TO_STRINGS}, {route('pads', 'strings')}", f"{TO_STRINGS}, {route('pads', 'brass')}")
+    play(made, 1, KEYS, "90 30 40")
+    play(made, 1, PADS, "B0 40 7F", "90 3C 40", "B0 7B 00")
+    scene(made, 2, 2)
+    assert play(made, 3, PADS, "E0 00 64") == ["E0 00 64"]
+
+
 def test_what_all_notes_off_leaves_to_a_pedal_is_shaped_on() -> None:
     """Under a pedal All Notes Off ends nothing (MIDI 1.0, p. 24): its notes keep the gesture of their hand, on whatever
     channel it leads them."""

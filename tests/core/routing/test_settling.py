@@ -83,3 +83,17 @@ def test_a_chord_settles_its_channel_once() -> None:
     strings, brass = played(made, "90 48 40")
     assert (sorted(strings[:-1]), strings[-1], brass) == (["B0 01 30", "B0 0B 20"], "90 48 40", [])
     assert settled(made) == (["B1 01 12", "B1 0B 10", "B1 4A 11"], [])
+
+
+def test_a_note_of_those_who_are_settled_last_is_preceded_by_their_positions() -> None:
+    """Hands are looked after some at a time: whoever plays before it is their turn is told where theirs are."""
+    made = split()
+    for number in (1, 7, 10, 71):
+        made.receive(2 * MS, KEYS, bytes((0xB0, number, 0x21)))
+    apply(made, 3 * MS, RecallScene(1))
+    apply(made, 4 * MS, RecallScene(2))
+    due = made.due
+    assert due is not None
+    made.tick(due)  # the keys' turn
+    sent = hexed(made.receive(due, PADS, bytes.fromhex("90 48 40")), STRINGS)
+    assert (sorted(sent[:-1]), sent[-1]) == (["B1 01 12", "B1 0B 10", "B1 4A 11"], "91 48 40")
