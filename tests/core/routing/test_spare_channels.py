@@ -6,7 +6,7 @@ The rules are the project's own (design, "What a scene change is").
 import pytest
 
 from engine.core import scene_snapshot
-from engine.core.commands import FollowShow, MuteRoute, Panic, Resend, SendPreset, UnmuteRoute
+from engine.core.commands import FollowShow, MuteRoute, Panic, RecallScene, Resend, SendPreset, UnmuteRoute
 from engine.core.engine import Engine
 from engine.core.routing.channel_places import by_instrument
 from engine.rig.models.rig import Rig
@@ -237,6 +237,47 @@ def test_what_plays_is_described_by_the_instrument() -> None:
     assert scene_snapshot.sounds(made) == {"module": "B"}
     assert scene_snapshot.channels(made) == {"module": 11}
     assert scene_snapshot.burst(made) == [{"instrument": "module", "sound": "B"}]
+
+
+SHARED = """
+[[players]]
+name = "anna"
+inputs = ["keys"]
+setlist = "Anna"
+[[players]]
+name = "ben"
+inputs = ["foot"]
+setlist = "Ben"
+[[setlists]]
+name = "Anna"
+scenes = [1, 2]
+[[setlists]]
+name = "Ben"
+scenes = [11]
+[[scenes]]
+number = 1
+name = "First"
+play = [ { from = "keys", on = "module", sound = "A" } ]
+[[scenes]]
+number = 2
+name = "Second"
+play = [ { from = "keys", on = "module", sound = "B" } ]
+[[scenes]]
+number = 11
+name = "Beside"
+play = [ { from = "foot", on = "module" } ]
+"""
+
+
+def test_whoever_shares_the_instrument_follows_it_with_their_pedals() -> None:
+    """Anna's recall moves the instrument that Ben plays, too: his next note finds his expression there."""
+    made = module(SHARED)
+    apply(made, 100 * MS, RecallScene(11))
+    assert play(made, 150, "B0 0B 20", source=FOOT) == ["B3 0B 20"]
+    assert play(made, 200, "90 3C 40") == ["93 3C 40"]
+    assert scene(made, 201, 2) == ["CA 15"]
+    assert later(made, 300) == ["BA 0B 20"]
+    assert play(made, 301, "90 50 40", source=FOOT) == ["9A 50 40"]
 
 
 def test_a_filter_that_sends_later_follows_the_instrument() -> None:
