@@ -455,6 +455,17 @@ def test_what_was_silenced_does_not_ring_when_it_is_ended_once_more() -> None:
     assert sorted(scene(made, 1003, 3)) == ["B0 40 00", "E0 00 40"]
 
 
+def test_what_another_players_note_keeps_waiting_is_told_in_the_silence() -> None:
+    """The pads play brass as before when the keys come there, too: where their pedals are waits for the note's end."""
+    made = rig(route("pads", "brass"), f"{route('pads', 'brass')}, {TO_BRASS}")
+    play(made, 1, KEYS, "B0 0B 20")
+    play(made, 1, PADS, "90 3C 40")
+    assert scene(made, 2, 2, BRASS) + later(made, 3, BRASS) == []
+    assert play(made, 4, PADS, "80 3C 40", output=BRASS) == ["80 3C 40"]
+    assert later(made, 503, BRASS) == []
+    assert later(made, 504, BRASS) == ["B0 0B 20"]
+
+
 @pytest.mark.parametrize("pedal", ["41", "42", "43"])
 def test_a_pedal_that_was_left_comes_up_with_its_last_note(pedal: str) -> None:
     """A pedal under which nothing rings on, and which leads elsewhere now: the next note there finds it up, and need
