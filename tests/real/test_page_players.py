@@ -82,6 +82,14 @@ def _names(pit: PanelInBrowser, section: str) -> list[str]:
     return [each["name"] for each in answer["rig"][section]]
 
 
+def _friday(pit: PanelInBrowser) -> list[int]:
+    """The scenes of that set list in the rig that plays, in order."""
+    answer = pit.engine.request("rig")
+    assert answer is not None
+    [found] = [each["scenes"] for each in answer["rig"]["setlists"] if each["name"] == "Friday"]
+    return [*found]
+
+
 def _closed_list(page: Page, name: str) -> Locator:
     """The rows of a list whose entries open."""
     found = page.get_by_role("list", name=f"{name}; Alt with an arrow key moves an entry", exact=True)
@@ -123,6 +131,10 @@ def test_players_are_put_in_order(jack_server: str, chromium: Browser, tmp_path:
         entries.nth(2).drag_to(rows.nth(1))
         entries.nth(2).drag_to(entries.nth(0))
         answered(page, "Friday: 13 Finale is now 1.")
+        page.get_by_role("button", name="Undo: Friday: 13 Finale is now 1.").click()
+        answered(page, "undone")
+        expect(entries).to_contain_text(["11 Overture", "12 Street at night", "13 Finale"])
+        assert _friday(found) == [11, 12, 13], "nothing else was moved"
         assert _names(found, "players") == ["ben", "anna"]
         assert found.said == []
 

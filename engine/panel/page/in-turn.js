@@ -13,6 +13,8 @@ const CHOOSES = new Set(["Enter", " "]);
 
 /** @type {WeakSet<Event>} */
 const waiting = new WeakSet();
+/** What acts now: an edit that it begins is under way when those around its element hear of it. @type {WeakSet<Event>} */
+const acting = new WeakSet();
 
 /** The list whose entries keys are passing over. @type {EventTarget | null} */
 let passing = null;
@@ -23,10 +25,14 @@ export function start() {
   onAct((event) => {
     const { target } = event;
     if (waiting.has(event)) return true;
+    if (acting.has(event)) return false;
     const moves = event instanceof KeyboardEvent && event.altKey;
     if (!(moves || ACTS.has(event.type)) || !(target instanceof Element) || !target.closest(ROOMS)) return false;
     const passes = event.isTrusted && event.type === "change" && target instanceof HTMLSelectElement && target === passing;
-    if (!passes && !editUnderWay()) return false;
+    if (!passes && !editUnderWay()) {
+      acting.add(event);
+      return false;
+    }
     waiting.add(event);
     event.preventDefault();
     if (passes) whenRested(event, target);
