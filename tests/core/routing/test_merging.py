@@ -186,6 +186,14 @@ def test_a_reset_after_an_lsb_leaves_the_other_s_msb() -> None:
     assert plays(router, ANNA, "B0 79 00") == ["B0 0B 7F"]
 
 
+def test_a_reset_on_another_channel_of_an_input_leaves_what_others_may_hold() -> None:
+    """Two channels of Anna's keyboard lead to Ben's: her reset sets her own wheel to rest, and resets nothing of his."""
+    keys = '{ from = "keys", to = "strings", through = [ { filter = "channels", map = { 1 = 2, 3 = 2 } } ] }'
+    router = scenes(f'{keys}, {{ from = "pads", to = "strings" }}')
+    assert plays(router, BEN, "B1 01 40") == ["B1 01 40"]
+    assert plays(router, ANNA, "B0 01 20", "B2 79 00") == ["B1 01 20", "B1 01 00"]
+
+
 def test_reset_all_controllers_passes_if_the_other_has_moved_nothing() -> None:
     """Nothing of the other player's would be reset, so it goes out as it came."""
     router = scenes(BOTH)
