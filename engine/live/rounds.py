@@ -6,6 +6,8 @@ import trio
 
 #: seconds; a look costs little, but each time that the loop has to wake for one costs the battery
 ROUND: Final = 0.2
+#: rounds, for what nothing asks for until the rig is edited: a second
+SELDOM: Final = 5
 
 
 async def next_round(rounds: int = 1) -> None:

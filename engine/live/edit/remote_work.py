@@ -17,7 +17,7 @@ from engine.live.edit.incoming_dumps import IncomingDumps
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.rig_texts import Change, SentRig, replaced, replaced_from_outside
 from engine.live.process.worker_process import WorkGivenUp
-from engine.live.rounds import next_round
+from engine.live.rounds import SELDOM, next_round
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, LongText, refused, unchanged
 from engine.rig.edit import scene_edits
@@ -51,7 +51,7 @@ class RemoteWork:
                 if self._show.engine.state.compiled.remote.inputs:
                     await trio.sleep(_ROUND)
                 else:
-                    await next_round()
+                    await next_round(SELDOM)
                 while requests:
                     source, request = requests.popleft()
                     try:

@@ -37,7 +37,7 @@ from engine.core.control.request_budget import RequestBudget
 from engine.core.control.setlist import LAST_STEP
 from engine.core.control.stack import Stack
 from engine.core.control.whose_stack import whose_stack
-from engine.live.rounds import next_round
+from engine.live.rounds import SELDOM, next_round
 from engine.live.show import Show
 from engine.live.socket.osc_facts import everything, osc_now
 from engine.live.socket.osc_packets import LARGEST, OscAsked, Value, osc_message, read_packet, seconds_until
@@ -104,7 +104,7 @@ class OscServer:
         while True:
             settings = self._show.engine.rig.osc
             if settings is None:
-                await next_round()
+                await next_round(SELDOM)
                 continue
             try:
                 await self._listen(settings)

@@ -8,7 +8,7 @@ from typing import Final
 
 import trio
 
-from engine.live.rounds import next_round
+from engine.live.rounds import SELDOM, next_round
 from engine.live.show import Show
 from engine.live.socket.osc_facts import facts
 from engine.live.socket.osc_packets import Value, osc_message
@@ -35,7 +35,7 @@ class OscTelling:
                 if self._told:
                     await trio.sleep(_PERIOD)
                 else:  # the rig may name an address by then
-                    await next_round()
+                    await next_round(SELDOM)
 
     def take(self) -> list[tuple[str, bytes]]:
         """What is to be sent now: (address, message)."""

@@ -187,7 +187,7 @@ def test_a_reset_after_an_lsb_leaves_the_other_s_msb() -> None:
 
 
 def test_a_reset_on_another_channel_of_an_input_leaves_what_others_may_hold() -> None:
-    """Two channels of Anna's keyboard lead to Ben's: her reset sets her own wheel to rest, and resets nothing of his."""
+    """Two channels of Anna's keyboard lead to Ben's: her reset rests her own wheel, and resets nothing of his."""
     keys = '{ from = "keys", to = "strings", through = [ { filter = "channels", map = { 1 = 2, 3 = 2 } } ] }'
     router = scenes(f'{keys}, {{ from = "pads", to = "strings" }}')
     assert plays(router, BEN, "B1 01 40") == ["B1 01 40"]
