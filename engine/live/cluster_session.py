@@ -45,8 +45,12 @@ class ClusterSession:
         self.machines.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
         self.standby: Standby | None = None  # once there is a show
         token = self._keys.alive(self._me)
-        stuck_s = ALONE if network.standby is None else REPLACED
-        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s)
+        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), self._patience)
+
+    def _patience(self) -> float:  # any thread
+        """How long the loop may be stuck before this engine counts as gone."""
+        standby = self.standby
+        return REPLACED if standby is not None and standby.leadership.other_alive else ALONE
 
     def listen(self) -> None:  # blocks; call it in a thread
         """Begin to listen to the other machines."""

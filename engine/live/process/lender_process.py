@@ -78,7 +78,7 @@ class LenderProcess:
         self._texts: deque[str] = deque(maxlen=1)  # the rig that the engine in charge has published last
         self._played_by: str | None = None
         token = self._keys.alive(self._me)
-        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), ALONE)
+        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), lambda: ALONE)
         self._worker = WorkerProcess("engine.live.lent_rig")
         self._ports.lend(ports_at(rig, self._me))
 

@@ -25,14 +25,14 @@ class Watchdog:
         self,
         alive: Callable[[], None],
         gone: Callable[[], None],
-        stuck_s: float,
+        patience: Callable[[], float],
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        """`stuck_s`: REPLACED or ALONE."""
+        """`patience`: REPLACED or ALONE, as it is now; asked in the watchdog's thread."""
         self.times_stuck = 0
         self._alive, self._gone = alive, gone
         self._clock = clock
-        self._stuck_s = stuck_s
+        self._patience = patience
         self._beat_at = clock()
         self._up = False
         self._ending = threading.Event()
@@ -57,7 +57,7 @@ class Watchdog:
 
     def look(self) -> None:  # watchdog's thread
         """Show or remove the sign as is due."""
-        stuck = self._clock() - self._beat_at > self._stuck_s
+        stuck = self._clock() - self._beat_at > self._patience()
         if stuck and self._up:
             self._up = False
             self.times_stuck += 1

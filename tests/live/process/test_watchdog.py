@@ -3,13 +3,10 @@
 import threading
 from functools import partial
 
-import pytest
 import trio
 
-from engine.live.cluster_session import ClusterSession
 from engine.live.process.watchdog import ALONE, REPLACED, Watchdog
-from tests.support.fake_link import FakeNet
-from tests.support.standby_world import RIG, rig_of
+from tests.support.standby_world import World
 
 
 class Token:
@@ -19,7 +16,7 @@ class Token:
         self.now = 0.0
         self.said: list[str] = []
         up, down = (partial(self.said.append, word) for word in ("up", "down"))
-        self.watchdog = Watchdog(up, down, stuck_s, lambda: self.now)
+        self.watchdog = Watchdog(up, down, lambda: stuck_s, lambda: self.now)
 
     def passes(self, seconds: float) -> None:
         self.now += seconds
@@ -55,17 +52,23 @@ def test_it_is_more_patient_where_no_other_program_could_take_over() -> None:
     assert token.said == ["up", "down"]
 
 
-@pytest.mark.parametrize(("standby", "patience"), [('standby = "spare"', REPLACED), ("", ALONE)])
-def test_an_engine_is_patient_without_a_standby(standby: str, patience: float) -> None:
-    """It has the patience that its rig calls for."""
-    rig = rig_of("desk", RIG.replace('standby = "spare"', standby))
-    assert ClusterSession(rig, FakeNet().link("desk"))._watchdog._stuck_s == patience
+def test_an_engine_is_patient_while_no_standby_is_there() -> None:
+    """What counts is whether the other engine gives signs of life, not whether the rig names one."""
+    world = World()
+    session = world.engines["desk"].joined
+    assert session._patience() == REPLACED
+    world.kill("spare")
+    world.run(1000)
+    assert session._patience() == ALONE
+    world.start("spare")
+    world.run(1000)
+    assert session._patience() == REPLACED
 
 
 async def test_it_runs_in_a_thread_of_its_own() -> None:
     """A stuck loop is noticed while it is stuck, and the token is down at the end."""
     up, down = threading.Event(), threading.Event()
-    watchdog = Watchdog(up.set, down.set, REPLACED)
+    watchdog = Watchdog(up.set, down.set, lambda: REPLACED)
     with trio.fail_after(30):
         async with trio.open_nursery() as nursery:
             nursery.start_soon(watchdog.run)
