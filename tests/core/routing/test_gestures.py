@@ -10,13 +10,12 @@ import pytest
 from engine.core.commands import RecallScene
 from engine.core.engine import Engine
 from engine.rig.read.load import read
-from tests.support.engine_calls import command, engine_of, input_lost, mute, output_there, recall
+from tests.support.engine_calls import command, engine_of, input_lost, mute, output_there, recall, wake_up
 from tests.support.pit_engine import MS, hexed
 
 KEYS, PADS = 0, 1
 STRINGS, BRASS = 0, 1
 PORTS = """
-format = 1
 [inputs]
 keys = { port = "a" }
 pads = { port = "b" }
@@ -26,13 +25,16 @@ brass = { port = "d" }
 """
 
 
-def rig(*scenes: str, more: str = "") -> Engine:
-    """An engine with these scenes, numbered from 1, each the text of its routes and whatever follows; 1 is in force."""
+def rig(*scenes: str, more: str = "", form: int = 1) -> Engine:
+    """An engine with these scenes, numbered from 1, each the text of its routes and whatever follows; 1 is in force.
+
+    `form`: the format of the rig file.
+    """
     listed = "".join(
         f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {text} ]\n'
         for number, text in enumerate(scenes, 1)
     )
-    made = engine_of(read(PORTS + more + listed, "test"))
+    made = engine_of(read(f"format = {form}\n{PORTS}{more}{listed}", "test"))
     recall(made, 0, 1)
     return made
 
@@ -211,6 +213,24 @@ def test_after_a_panic_nothing_rings() -> None:
     assert scene(made, 1001, 2) == ["B0 07 50"]
 
 
+def test_after_sleep_nothing_rings() -> None:
+    """What rang under a pedal when the computer fell asleep has no say any more: a wheel moves the next notes."""
+    made = rig(TO_STRINGS, route("pads", "strings"))
+    play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "80 3C 40")
+    scene(made, 2, 2)
+    assert hexed(wake_up(made, 3 * MS)[1], STRINGS) == ["B0 40 00"]
+    assert play(made, 4, PADS, "E0 00 64") == ["E0 00 64"]
+
+
+def test_what_a_filter_holds_keeps_the_gesture_of_its_hand() -> None:
+    """The filter `sustain` holds a note whose key is up; its player bends it in the next scene, too."""
+    made = rig(route("keys", "strings", '{ filter = "sustain" }'), TO_BRASS, form=2)
+    assert play(made, 1, KEYS, "B0 40 7F", "90 3C 40", "80 3C 40") == ["90 3C 40"]
+    assert scene(made, 2, 2) == []
+    assert play(made, 3, KEYS, "E0 00 64", "B0 40 00") == ["E0 00 64", "80 3C 40"]
+    assert later(made, 600) == ["E0 00 40"]
+
+
 def test_the_pressure_of_a_key_ends_with_its_note() -> None:
     """A key is pressed hard, let go in the next scene, which leads it nowhere, and pressed again there, with no force:
     no route says so to the instrument. Back in the first scene nothing is left of the hard pressure all the same."""
@@ -259,6 +279,13 @@ def test_cut_ends_the_pressure_of_a_key() -> None:
     made = rig(TO_STRINGS, f'{TO_STRINGS} ]\nheld = "cut" #')
     play(made, 1, KEYS, "90 3C 40", "A0 3C 50")
     assert scene(made, 2, 2) == ["80 3C 40", "A0 3C 00"]
+
+
+def test_cut_ends_the_pressure_of_a_key_at_once() -> None:
+    """It does not wait until the inputs are settled."""
+    made = rig(TO_STRINGS, f'{TO_STRINGS} ]\nheld = "cut" #')
+    play(made, 1, KEYS, "90 3C 40", "A0 3C 50")
+    assert hexed(made.apply(2 * MS, RecallScene(2)).deliveries, STRINGS) == ["80 3C 40", "A0 3C 00"]
 
 
 def test_cut_ends_a_chord_under_a_pedal() -> None:

@@ -37,7 +37,7 @@ _MS = 1_000_000
 _pedal = st.builds(
     lambda number, value: bytes((0xB0, number, value)),
     st.sampled_from((64, 64, 64, 66, 67)),
-    st.sampled_from((0, 0, 40, 64, 127)),
+    st.sampled_from((0, 0, 1, 40, 64, 127)),
 )
 _note = st.sampled_from((b"\x90\x3c\x40", b"\x80\x3c\x40"))
 _message = st.one_of(_pedal, _pedal, _pedal, _note, st.just(b"\xb0\x79\x00"))
