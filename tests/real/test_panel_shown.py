@@ -125,16 +125,17 @@ def test_the_monitor_tells_in_words_and_explains(look_pit: PanelInBrowser) -> No
     page = look_pit.page(view="monitor")
     look_pit.engine.request("scene", scene=12)
     played = page.locator(".passing").get_by_role("button")
+    note = played.filter(has_text="out brass").filter(has_text="90 30 40")
 
     def see() -> bool:
         look_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
         look_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
         page.wait_for_timeout(300)
-        return played.filter(has_text="out brass").count() > 0
+        return note.count() > 0
 
     until("the note in the monitor", see)
     page.get_by_role("button", name="Freeze").click()
-    played.filter(has_text="out brass").filter(has_text="90 30 40").first.click()
+    note.first.click()
     expect(page.locator(".explained")).to_contain_text("transpose")
     expect(page.locator(".explained")).to_contain_text("90 30 40")
     page.get_by_label("Port", exact=True).select_option("in keys")
