@@ -14,6 +14,7 @@ import os
 import subprocess
 import sys
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -21,6 +22,7 @@ from typing import Any
 from tests.support.waiting import until
 
 _NO_START = 1  # JackNoStartServer
+_LEAVING = 5.0  # seconds; whoever ends without leaving is noticed by the server
 _Called = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p)
 
 
@@ -66,7 +68,11 @@ def main() -> None:
     assert jack.jack_activate(client) == 0
     _write(None)
     sys.stdin.read()
-    jack.jack_client_close(client)
+    # the library reads no notices once it is about to leave: a server that is stuck in one of them never answers
+    leaving = threading.Thread(target=jack.jack_client_close, args=(client,), daemon=True)
+    leaving.start()
+    leaving.join(_LEAVING)
+    os._exit(0)  # else the library may call Python while that ends
 
 
 if __name__ == "__main__":
