@@ -86,7 +86,7 @@ def test_a_chord_settles_its_channel_once() -> None:
 
 
 def test_a_note_of_those_who_are_settled_last_is_preceded_by_their_positions() -> None:
-    """Hands are looked after some at a time: whoever plays before it is their turn is told where theirs are."""
+    """A recall settles some players at a time. One who plays sooner has the positions sent before the note."""
     made = split()
     for number in (1, 7, 10, 71):
         made.receive(2 * MS, KEYS, bytes((0xB0, number, 0x21)))
