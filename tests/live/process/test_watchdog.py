@@ -55,14 +55,14 @@ def test_it_is_more_patient_where_no_other_program_could_take_over() -> None:
 def test_an_engine_is_patient_while_no_standby_is_there() -> None:
     """What counts is whether the other engine gives signs of life, not whether the rig names one."""
     world = World()
-    session = world.engines["desk"].joined
-    assert session._patience() == REPLACED
+    patience = world.engines["desk"].joined._watchdog._patience
+    assert patience() == REPLACED
     world.kill("spare")
     world.run(1000)
-    assert session._patience() == ALONE
+    assert patience() == ALONE
     world.start("spare")
     world.run(1000)
-    assert session._patience() == REPLACED
+    assert patience() == REPLACED
 
 
 async def test_it_runs_in_a_thread_of_its_own() -> None:
