@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 import pytest
 
 from engine.ports.port import AwaitedInput, InputPort, MessagesLost, OutputPort, PortError, PortGone, StampedInput
-from tests.support.jack_missed import missed_periods
+from tests.support.jack_missed import carried, missed_periods
 from tests.support.jack_servers import SERVER
 from tests.support.jack_systems import JackPorts, one_client
 from tests.support.needed import need_module
@@ -126,7 +126,7 @@ def test_sysex_of_any_length_arrives_and_leaves_whole(
     message = sysex(size) if size > 3 else (b"\xf6", b"\xc1\x05", NOTE)[size - 1]
     source, output = line
 
-    def both_ways() -> bool:
+    def both_ways() -> None:
         far.read(0)  # what a trial has left in which a period was missed
         source.poll()
         found: list[tuple[int, bytes]] = []
@@ -140,9 +140,8 @@ def test_sysex_of_any_length_arrives_and_leaves_whole(
         assert b"".join(piece for _, piece in found) == message
         assert far.send(256, message, 0)
         assert until("the message", source.poll) == [message]
-        return True
 
-    assert _undisturbed(missed, both_ways)
+    carried(missed, both_ways)
 
 
 def test_too_long_a_message_is_refused(line: tuple[InputPort, OutputPort]) -> None:
@@ -228,21 +227,20 @@ def test_what_was_taken_while_a_port_closes_arrives(jack_server: str, far: "Clie
     what comes later is refused."""
     near = type(far)("near")
 
-    def arrives() -> bool:
+    def arrives() -> None:
         far.read(0)  # what a trial has left in which a period was missed
         taken = _closed_while_sending(near)
         assert [message[1] for _, message in _heard(far, len(taken), LATEST)] == taken
-        return True
 
     for _ in range(20):
-        assert _undisturbed(missed, arrives)
+        carried(missed, arrives)
     near.close()
 
 
 def test_what_is_sent_last_arrives(jack_server: str, far: "Client", missed: Callable[[], int]) -> None:
     """The last releases of a show: the port is closed, and the client leaves, at once after they were sent."""
 
-    def arrives() -> bool:
+    def arrives() -> None:
         far.read(0)  # what a trial has left in which a period was missed
         system = one_client("bayleaf")
         output = system.open_output("far:hear")
@@ -251,10 +249,9 @@ def test_what_is_sent_last_arrives(jack_server: str, far: "Client", missed: Call
         output.close()
         system.close()
         assert [message[1] for _, message in _heard(far, 100, LATEST)] == list(range(100))
-        return True
 
     for _ in range(10):
-        assert _undisturbed(missed, arrives)
+        carried(missed, arrives)
 
 
 def test_ports_come_and_go_while_others_play(
