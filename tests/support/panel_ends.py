@@ -167,7 +167,8 @@ class Live:
                 while self._events:
                     event = self._events.pop(0)
                     if isinstance(event, Ping):
-                        await self._send(event.response())
+                        with contextlib.suppress(trio.BrokenResourceError):  # what it said before is heard all the same
+                            await self._send(event.response())
                     elif isinstance(event, CloseConnection):
                         return event.code
                     elif isinstance(event, TextMessage):

@@ -332,6 +332,13 @@ def test_an_address_in_use_is_reported(tmp_path: Path) -> None:
     rig = read(rig_text(free_ports(3)), "rig.toml")
     settings = settings_of(rig, tmp_path / "rig.toml")
     first = open_link(settings)
+    host, port = settings.listen.split(":")
+
+    def listens() -> bool:
+        with socket.socket() as probe:
+            return probe.connect_ex((host, int(port))) == 0
+
+    until("the first to listen", listens)  # on a busy computer it does so a moment later
     with pytest.raises(
         LinkError, match=r"another program listens at 127\.0\.0\.1:\d+ already; is desk running here\?$"
     ):
