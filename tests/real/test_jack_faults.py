@@ -343,7 +343,7 @@ def on_all(
     """Share out this many trials; returns the times measured, and what was left after each that left something.
 
     Where JACK missed periods meanwhile, it may have lost a release before anybody had it, or what the trial waited for,
-    and the trial is made once more. That holds for so many of them, since a fault of ours leaves something every time.
+    and the trial is made once more. At most this many are: a fault of ours leaves something every time.
     """
     turns, forgiven = threading.Semaphore(times), threading.Semaphore(times)
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 import pytest
 
 from engine.ports.port import AwaitedInput, InputPort, MessagesLost, OutputPort, PortError, PortGone, StampedInput
-from tests.support.jack_missed import carried, missed_periods
+from tests.support.jack_missed import TRIES, carried, missed_periods
 from tests.support.jack_servers import SERVER
 from tests.support.jack_systems import JackPorts, one_client
 from tests.support.needed import need_module
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 NOTE = b"\x90\x40\x40"
 PERIOD = 512 / 48_000  # seconds, of the tests' servers
-TRIES = 20
 LATEST = 3.0  # seconds after which a message has arrived for certain, if it arrives
 FRAME_NS = 1e9 / 48_000
 LENGTHS = (1, 2, 3, 16, 1023, 1024, 1025, 4096, 16_379, 16_380, 32_000, 32_721, 65_536, 99_999, 100_000)

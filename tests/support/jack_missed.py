@@ -17,12 +17,13 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from tests.support.waiting import until
 
 T = TypeVar("T")
 
+TRIES: Final = 20
 _NO_START = 1  # JackNoStartServer
 _LEAVING = 5.0  # seconds; whoever ends without leaving is noticed by the server
 _Called = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p)
@@ -44,9 +45,9 @@ def missed_periods() -> Iterator[Callable[[], int]]:
         yield count
 
 
-def carried(missed: Callable[[], int], trial: Callable[[], T], tries: int = 20) -> T:
+def carried(missed: Callable[[], int], trial: Callable[[], T]) -> T:
     """What a trial brings; one that fails is made again, but only if the server missed a period in it."""
-    for _ in range(tries - 1):
+    for _ in range(TRIES - 1):
         before = missed()
         try:
             return trial()

@@ -34,7 +34,7 @@ class Ends:
         self._listening = threading.Thread(target=self._listen, daemon=True)
         self._over = threading.Event()
         self._mark = 0
-        self._left = [(0.0, 1)]  # by each recall, when (s) and which scene
+        self._recalls = [(0.0, 1)]  # when (s) each was made, and the scene before it
         self.heed(True)  # what the ports' opening leaves behind is not a fault
         self._listening.start()
 
@@ -61,15 +61,15 @@ class Ends:
 
     def recall(self, scene: int) -> None:
         """Recall by foot; a foot takes longer from one press to the next than the switch's guard (30 ms)."""
-        time.sleep(max(0.0, self._left[-1][0] + 0.06 - time.monotonic()))  # as a foot does: nothing to wait for
+        time.sleep(max(0.0, self._recalls[-1][0] + 0.06 - time.monotonic()))  # as a foot does: nothing to wait for
         self.foot.play(bytes((0xC0, scene - 1)))
-        self._left.append((time.monotonic(), self.scene))
+        self._recalls.append((time.monotonic(), self.scene))
         self.scene = scene
 
     def scenes_lately(self, within: float = 1.0) -> set[int]:
-        """Where an engine may be that is stopped now: so long (s) may a recall take to reach it and its state file."""
+        """Where an engine that is stopped now may be: a recall may take this long (s) to reach it and its file."""
         since = time.monotonic() - within
-        return {self.scene, *(scene for at, scene in self._left if at >= since)}
+        return {self.scene, *(scene for at, scene in self._recalls if at >= since)}
 
     def change_scenes(self) -> None:
         """Change the scene not at all, once or twice, with music in between."""
