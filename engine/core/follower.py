@@ -26,7 +26,20 @@ class Follower:
         self._state, self._players = state, players
 
     def follow_show(self, now: int, command: FollowShow, who: str, out: list[Delivery]) -> CommandResult:
-        """Be where the show is; not done, with a sentence, if that makes no sense for this rig."""
+        """Be where the show is; not done, with a sentence, if that makes no sense for this rig.
+
+        If anything was missed, what this engine believes about outputs at other machines is doubted from here on: the
+        one in charge has played meanwhile.
+        """
+        outcome = self._follow_show(now, command, who, out)
+        if self._state.missed:
+            self._state.missed = False
+            for cable in self._state.cables:
+                if cable.remote is not None:
+                    cable.remote.doubt()
+        return outcome
+
+    def _follow_show(self, now: int, command: FollowShow, who: str, out: list[Delivery]) -> CommandResult:
         state, position = self._state, command.position
         for route in sorted(state.muted ^ {*command.muted}):
             mute = MuteRoute(route) if route in command.muted else UnmuteRoute(route)

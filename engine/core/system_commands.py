@@ -50,6 +50,7 @@ class SystemCommands:
                 self._outputs.send(now, messages, out)
             case do.FollowLeader(machine):
                 state.led_by = machine
+                state.missed = machine is not None
                 self._feedback.forget(now)
             case do.ResumePosition(position, player):
                 if player in state.stacks:
@@ -71,6 +72,7 @@ class SystemCommands:
                 self._inputs.there(source)
             case do.InputLost():
                 self._inputs.lost(now, source, out)
+                self._misses()
             case do.KeepSysexBack(on=on):
                 (kept_back.add if on else kept_back.discard)(source)
             case _:
@@ -82,6 +84,7 @@ class SystemCommands:
                 self._feedback.forget(now, output)
                 self._outputs.there(now, output, speed, owed, out)
                 self._settling.send_to_output(now, output, out)
+                self._misses()
             case do.OutputTaken():
                 self._feedback.forget(now, output)
             case do.OutputLeft():
@@ -92,6 +95,10 @@ class SystemCommands:
                 self._delayed.test_note(now, Target(output, channel, key), length, velocity, out)
             case _:
                 raise TypeError(f"the engine cannot carry out {command}")
+
+    def _misses(self) -> None:
+        """If this engine follows another, that one may send what this one does not hear of."""
+        self._state.missed = self._state.led_by is not None
 
     def _finish(self, now: int, out: list[Delivery]) -> None:
         if self._state.led_by is None:  # else the clock runs on where it is led

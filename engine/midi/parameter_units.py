@@ -72,6 +72,12 @@ class SelectedParameter:
             self._halves[number] = value
             self._registered = _REGISTERED[number]
 
+    def copy(self) -> "SelectedParameter":
+        """An independent copy."""
+        made = SelectedParameter()
+        made._halves, made._registered = dict(self._halves), self._registered
+        return made
+
     @property
     def registered(self) -> bool | None:
         """Which kind was selected last; None if neither was."""

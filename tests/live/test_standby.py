@@ -13,9 +13,11 @@ from engine.cluster.pure.words import Lease, pack
 from engine.core.commands import ControlClock, MuteRoute, RecallScene
 from engine.live.cable_load import CableLoad
 from engine.live.leader_state import RIG, SHOW, TIME
+from engine.live.port_reopening import PortReopening
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
 from engine.protocol import Answer, AnswerCode, done, refused
+from tests.support.at_once import at_once
 from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
 from tests.support.waiting import eventually
 
@@ -87,6 +89,34 @@ def test_a_note_released_while_nobody_played_does_not_hang(world: World) -> None
     world.play(KEYS, "80 3C 40")
     world.run(50)
     assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
+
+
+async def test_what_was_moved_while_the_standby_was_away_stays(world: World) -> None:
+    """A fader, a sound, a wheel and a pedal that an engine could not hear of are where the other one left them when it
+    takes over, and what it has heard since is there as well."""
+    spare = world.engines["spare"]
+    world.play(KEYS, "B0 14 10", "C3 05", "E0 00 50")
+    world.run(20)
+    world.net.cut("spare")
+    spare.reader.lost.append((KEYS, "left is gone"))
+    world.engines["desk"].reader.put(KEYS, "B0 14 60", "C3 09", "E0 00 20", "B0 40 7F")
+    world.run(20)
+    at_the_desk = [spare.show.outputs.index("monitor")]
+    assert spare.show.ports.missing()[1] != at_the_desk
+    world.net.mend("spare")
+    await PortReopening(spare.show.ports, spare.opener, at_once).open()
+    assert spare.show.ports.missing() == ([], at_the_desk)
+    world.run(1500)
+    world.play(KEYS, "B0 15 33")
+    world.run(20)
+    world.heard("strings")
+    world.kill("desk")
+    world.run(120)
+    assert world.leaders() == ["spare"]
+    assert world.heard("strings") == []
+    world.play(KEYS, "B0 14 61", "B0 40 00")
+    world.run(20)
+    assert world.heard("strings") == ["B0 14 61", "B0 40 00"]
 
 
 def test_the_standby_s_burst_is_not_repeated(world: World) -> None:

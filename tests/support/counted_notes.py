@@ -25,10 +25,6 @@ _BEACON_CONTROLLERS = range(20, 32)
 _BEACONS = 128 * len(_BEACON_CONTROLLERS)
 _MATCH = 3.0  # seconds that a message may take, on a computer that stands still; numbers repeat after longer
 
-#: Seconds within which a beacon that comes again was played twice. Later, an engine that takes over has told where it
-#: knew a controller to be, which is not where it is if that engine was cut off while it moved.
-_TWICE = 1.0
-
 Log = list[tuple[float, bytes]]
 
 
@@ -140,7 +136,7 @@ def count(played: Log, heard: Log) -> Count:
     ons = [(at, message) for at, message in played if is_on(message)]
     used, late = _matches(ons, [(at, message) for at, message in heard if is_on(message)])
     beacons = [each for each in played if _is_beacon(each[1])]
-    seen, _ = _matches(beacons, [each for each in heard if _is_beacon(each[1])], _TWICE)
+    seen, _ = _matches(beacons, [each for each in heard if _is_beacon(each[1])])
     return Count(
         len(ons),
         [at for number, (at, _) in enumerate(ons) if not used[number]],
@@ -163,8 +159,8 @@ def sounding(log: Log) -> Counter[tuple[int, int]]:
     return found
 
 
-def _matches(played: Log, heard: Log, within: float = _MATCH) -> tuple[Counter[int], float]:
-    """How often each played message arrived in this time (s), with key -1 for all others; and the longest delay (s)."""
+def _matches(played: Log, heard: Log) -> tuple[Counter[int], float]:
+    """How often each played message arrived, with key -1 for all others; and the longest delay (s)."""
     by_message: dict[bytes, list[tuple[float, int]]] = defaultdict(list)
     for number, (at, message) in enumerate(played):
         by_message[message].append((at, number))
@@ -173,7 +169,7 @@ def _matches(played: Log, heard: Log, within: float = _MATCH) -> tuple[Counter[i
     for at, message in heard:
         before = by_message[message]
         place = bisect(before, (at, len(played))) - 1
-        if place < 0 or before[place][0] <= at - within:
+        if place < 0 or before[place][0] <= at - _MATCH:
             used[-1] += 1
         else:
             used[before[place][1]] += 1

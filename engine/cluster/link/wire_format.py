@@ -197,19 +197,28 @@ def _order(unpacker: Unpacker) -> Order:
         player = unpacker.octets().decode() if kind == _OWNED_BURST else ""
         steps = tuple(_step(unpacker)._replace(player=player) for _ in range(unpacker.number()))
         return Order(do, steps=steps, player=player)
-    if do in (OrderKind.STATE, OrderKind.GIVE):
+    if do == OrderKind.STATE:
+        return Order(do, _snapshots(unpacker))
+    if do == OrderKind.GIVE:
         if unpacker.number() != 1:
-            raise ValueError("expected one snapshot or one name")
-        said = unpacker.octets()
-        if do == OrderKind.STATE:
-            ReceiverState.read(0, said)
-        else:
-            said.decode()
-        return Order(do, (said,))
+            raise ValueError("expected one name")
+        name = unpacker.octets()
+        name.decode()
+        return Order(do, (name,))
     messages = _messages(unpacker)
     if not messages:
         raise ValueError("nothing to send")
     return Order(do, messages)
+
+
+def _snapshots(unpacker: Unpacker) -> tuple[bytes, ...]:
+    many = unpacker.number()
+    if many not in (1, 2):
+        raise ValueError("expected one snapshot or two")
+    found = tuple(unpacker.octets() for _ in range(many))
+    for each in found:
+        ReceiverState.read(0, each)
+    return found
 
 
 def _step(unpacker: Unpacker) -> BurstUnit:

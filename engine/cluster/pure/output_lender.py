@@ -7,6 +7,7 @@ ignored, so two engines that both think they are in charge never play one output
 from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
+from engine.core.cable.believed_state import to_be_reached
 from engine.core.cable.channel_sounds import selects_sound
 from engine.core.cable.kept_unit import KeptUnit
 from engine.core.cable.output_cable import Delivery, Unit
@@ -127,8 +128,8 @@ class OutputLender:
         elif order.do == OrderKind.PANIC:
             cable.panic(now, order.messages, out)
         elif order.do == OrderKind.STATE:
-            target = ReceiverState.read(now, order.messages[0])
-            for message in lent.heading_for().to(target, now):
+            known = lent.heading_for()
+            for message in known.to(to_be_reached(now, order.messages, known), now):
                 _route(now, cable, (message,), out)
 
     def tick(self, now: int) -> list[Delivery]:

@@ -80,6 +80,13 @@ class Parameters:
         if last is not None and kind != last:
             yield from target._selecting(channel, PAIRS[last])
 
+    def correct(self, known: "Parameters", sure: "Parameters") -> None:
+        """Take over what is `known`, unless this is `sure`."""
+        self._data |= {place: dict(data) for place, data in known._data.items() if place not in sure._data}
+        for channel, selected in known._selected.items():
+            if sure._selected[channel].registered is None:
+                self._selected[channel] = selected.copy()
+
     def messages(self) -> Iterator[bytes]:
         """The messages that would have to be sent to reach this state from nothing."""
         for channel, selected in self._selected.items():

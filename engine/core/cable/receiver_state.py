@@ -107,6 +107,16 @@ class ReceiverState:
             *self._presses(target, now - young),
         ]
 
+    def corrected(self, known: "ReceiverState", sure: "ReceiverState") -> "ReceiverState":
+        """This state where it is `sure` or nothing else is `known`, otherwise the known one. Keys stay as they are."""
+        made = self.copy()
+        renewed = {VOID_WITH.get(place) for place in sure._values}  # LSBs that a new MSB has set to 0
+        better = {place: message for place, message in known._values.items() if place not in renewed}
+        made._values |= {place: message for place, message in better.items() if place not in sure._values}
+        made._parameters.correct(known._parameters, sure._parameters)
+        made.chosen.correct(known.chosen, sure.chosen)
+        return made
+
     def _offs(self, target: Container[_Place]) -> Iterator[bytes]:
         return (bytes((NOTE_OFF | channel, key, 64)) for channel, key in self._keys if (channel, key) not in target)
 

@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 from enum import IntEnum
 from typing import Final, NamedTuple
 
+from engine.core.cable.believed_state import BelievedState
 from engine.core.cable.channel_sounds import ChannelSounds
 from engine.core.cable.kept_unit import KeptUnit
 from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
-from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.speed import CableSpeed
 from engine.rig.models.rig import Rig
 
@@ -25,13 +25,13 @@ class OrderKind(IntEnum):
     UNIT = 0  # these messages, together
     BURST = 1  # these steps, in place of those of an earlier burst
     PANIC = 2  # these messages before anything that waits
-    STATE = 3  # bring what sounds to the state in this snapshot
+    STATE = 3  # bring what sounds to the state in these snapshots (see `BelievedState`)
     GIVE = 4  # the engine of this name may claim the outputs
     KEPT = 5  # these messages, together, in their place before later notes (see `KeptUnit`)
 
 
 class Order(NamedTuple):
-    """One thing that the machine with the cable is to do: `steps` of a player's burst, else messages, a snapshot or a
+    """One thing that the machine with the cable is to do: `steps` of a player's burst, else messages, snapshots or a
     name."""
 
     do: OrderKind
@@ -45,7 +45,7 @@ def remote_outputs(rig: Rig) -> frozenset[str]:
     return frozenset(name for name, output in rig.outputs.items() if rig.is_remote(output))
 
 
-def _note(state: ReceiverState, at: int, order: Order) -> None:
+def _note(state: BelievedState, at: int, order: Order) -> None:
     for message in (*order.messages, *(message for step in order.steps for message in step.unit)):
         state.note(at, message)
 
@@ -53,7 +53,7 @@ def _note(state: ReceiverState, at: int, order: Order) -> None:
 class RemoteCable:
     """An OutputCable whose calls leave orders to be taken away, while it is `live`. Loop only.
 
-    `receiver` is always kept up to date: an engine that follows another must know what sounds when it takes over.
+    `believed` is always kept up to date: an engine that follows another must know what sounds when it takes over.
     """
 
     due: None = None
@@ -65,12 +65,12 @@ class RemoteCable:
         self.speed = speed
         self.counts = CableCounts()  # as the other machine reports them
         self.live = False
-        self.receiver = ReceiverState()
+        self.believed = BelievedState()
         self.carried_at = 0
         self._handed = 0
         self._orders: list[Order] = []
         self._recent: deque[tuple[int, Order]] = deque()  # what was not ordered, and when (ns)
-        self._before = ReceiverState()  # what would sound without these
+        self._before = BelievedState()  # what would sound without these
         self._shown: dict[object, bytes] = {}  # what each light and display was told since this engine plays
 
     @property
@@ -81,15 +81,15 @@ class RemoteCable:
     @property
     def sounds(self) -> Mapping[int, Unit]:
         """See OutputCable."""
-        return self.receiver.chosen.sounds
+        return self.believed.all.chosen.sounds
 
     def is_on(self, step: BurstUnit) -> bool:
         """See OutputCable."""
-        return not step.always and self.receiver.chosen.is_on(step)
+        return not step.always and self.believed.all.chosen.is_on(step)
 
     def forget_sounds(self) -> None:
         """See OutputCable."""
-        self.receiver.chosen = ChannelSounds()
+        self.believed.all.chosen = ChannelSounds()
 
     # What goes in
 
@@ -120,7 +120,7 @@ class RemoteCable:
         needed = [step for step in steps if not self.is_on(step)]
         for step in needed:
             self._let_out(now, step.unit, out)
-            self.receiver.chosen.note_step(step)
+            self.believed.all.chosen.note_step(step)
         self._order(now, Order(OrderKind.BURST, steps=tuple(steps), player=player))
         return needed
 
@@ -151,7 +151,7 @@ class RemoteCable:
     def _let_out(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         for message in messages:
             self._hand_out(now, message, out)
-            self.receiver.note(now, message)
+            self.believed.note(now, message)
 
     def _hand_out(self, now: int, message: bytes, out: list[Delivery]) -> None:
         out.append((self.output, message, now))
@@ -185,7 +185,7 @@ class RemoteCable:
             else:
                 later.append(order)
         self._go_live()
-        self._orders += [Order(OrderKind.STATE, (state.snapshot(now),)), *later]
+        self._orders += [Order(OrderKind.STATE, state.snapshots(now)), *later]
 
     def _go_live(self) -> None:
         self.live = True
@@ -195,10 +195,16 @@ class RemoteCable:
     def follow(self) -> None:
         """Another engine plays from now on."""
         if self.live:
-            self._before = self.receiver.copy()
+            self._before = self.believed.copy()
         self.live = False
         self._orders.clear()
         self._shown.clear()
+
+    def doubt(self) -> None:
+        """The engine that plays may have sent until now what this one has not heard."""
+        self.believed.doubt()
+        self._recent.clear()
+        self._before = self.believed.copy()
 
     def restore(self, now: int) -> None:
         """The other machine has missed orders: order the state, and what lights and displays show."""
@@ -210,7 +216,7 @@ class RemoteCable:
 
         Only young notes are pressed: those of the last moment, and of `young_since` (ns) and later.
         """
-        self._orders.append(Order(OrderKind.STATE, (self.receiver.snapshot(now, young_since),)))
+        self._orders.append(Order(OrderKind.STATE, self.believed.snapshots(now, young_since)))
 
     def take_orders(self) -> list[Order]:
         """The orders since the last call."""

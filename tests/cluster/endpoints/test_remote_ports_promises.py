@@ -161,7 +161,7 @@ def test_nothing_is_left_sounding(steps: list[Callable[[Night], None]], paced: b
     _plug(night)
     night.passes(2_000 * MS)
     night.come_back()
-    for message in night.desk.cable.receiver.releases():
+    for message in night.desk.cable.believed.all.releases():
         night.play(message)
     night.lose = False
     night.play(bytes((0xB0, 7, 1)))

@@ -34,7 +34,7 @@ _orders = st.one_of(
     st.builds(lambda kind, unit: Order(kind, unit), st.sampled_from((OrderKind.UNIT, OrderKind.KEPT)), _units),
     st.builds(lambda steps: Order(OrderKind.BURST, steps=steps), _steps),
     st.builds(lambda unit: Order(OrderKind.PANIC, unit), _units),
-    st.just(Order(OrderKind.STATE, (ReceiverState().snapshot(0),))),
+    st.integers(1, 2).map(lambda many: Order(OrderKind.STATE, (ReceiverState().snapshot(0),) * many)),
 )
 
 

@@ -221,7 +221,7 @@ def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
     for one, other in zip(leader.state.cables, follower.state.cables, strict=True):
         assert isinstance(one, RemoteCable)
         assert isinstance(other, RemoteCable)
-        assert one.receiver.snapshot(100) == other.receiver.snapshot(100)
+        assert one.believed.all.snapshot(100) == other.believed.all.snapshot(100)
 
 
 def test_every_player_is_followed() -> None:

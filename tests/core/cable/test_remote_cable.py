@@ -48,7 +48,7 @@ def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
     cable, out = _cable(live=False)
     cable.put(0, (NOTE,), out)
     assert cable.take_orders() == []
-    assert cable.receiver.held == 1
+    assert cable.believed.all.held == 1
 
 
 def test_what_a_light_shows_is_no_state() -> None:

@@ -187,7 +187,8 @@ def notes_over(stage: DeskAndLender, lost: int) -> tuple[list[str], list[str]]:
         stage.keys.play(*played[-2:])
         most = since + len(played) - 200
         until("what was played", partial(stage.has_or_lost, most, lost))
-    until("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:] or stage.links_lost() > lost)
+    until("the last note", partial(stage.has_or_lost, since + len(played), lost))
+    stage.until_still()  # so that what comes twice is seen
     return played, stage.strings.messages(since)
 
 
