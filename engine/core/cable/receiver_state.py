@@ -110,12 +110,20 @@ class ReceiverState:
     def corrected(self, known: "ReceiverState", sure: "ReceiverState") -> "ReceiverState":
         """This state where it is `sure` or nothing else is `known`, otherwise the known one. Keys stay as they are."""
         made = self.copy()
-        renewed = {VOID_WITH.get(place) for place in sure._values}  # LSBs that a new MSB has set to 0
-        better = {place: message for place, message in known._values.items() if place not in renewed}
-        made._values |= {place: message for place, message in better.items() if place not in sure._values}
+        for place, message in sorted(known._values.items()):  # an MSB before its LSB, which it sets to 0
+            if place not in sure._values:
+                made._values[place] = message
+                made._forget_low(place, sure)
+        for place in sure._values:
+            made._forget_low(place, sure)
         made._parameters.correct(known._parameters, sure._parameters)
         made.chosen.correct(known.chosen, sure.chosen)
         return made
+
+    def _forget_low(self, place: Slot, sure: "ReceiverState") -> None:
+        low = VOID_WITH.get(place, ())
+        if low not in sure._values:
+            self._values.pop(low, None)
 
     def _offs(self, target: Container[_Place]) -> Iterator[bytes]:
         return (bytes((NOTE_OFF | channel, key, 64)) for channel, key in self._keys if (channel, key) not in target)
