@@ -74,9 +74,9 @@ class Stage:
 
     async def plugged(self, there: bool) -> None:
         """Wait until the engine sees the output come or go."""
-        key = self.desk.keys.plugged(BOX, "out", "strings")
-        await eventually(lambda: BOX in self.desk.far.alive)
-        await eventually(lambda: (key in self.desk.link.present(key)) == there)
+        far, wanted = self.desk.far, self.desk.rig.outputs["strings"]
+        await eventually(lambda: BOX in far.alive)
+        await eventually(lambda: far.sees("strings", wanted) == there)
 
     @property
     def heard(self) -> list[bytes]:
