@@ -12,6 +12,7 @@ _SPANS: Final = 12
 
 _Shares = list[float | None]
 _Counts = tuple[list[int], list[int]]
+_Readings = tuple[list[int], list[bool], _Counts]  # what each cable has carried, whether it is paced, what was dropped
 
 
 class CableLoad:
@@ -30,6 +31,7 @@ class CableLoad:
         self._kept: list[float] = []  # the worst in all spans but the present one
         self._shed: deque[_Counts] = deque([_shed(show)], _SPANS)  # as each span began
         self._span_ends = show.clock() + _SPAN
+        self._readings: _Readings | None = None  # the last ones
         self.look()
 
     async def run(self) -> None:
@@ -45,13 +47,21 @@ class CableLoad:
         """Take the readings of now."""
         now = self._show.clock()
         self.looks += 1
+        cables = self._show.engine.state.cables
+        carried, paced = [cable.carried(now) for cable in cables], [cable.speed is not None for cable in cables]
+        readings = carried, paced, _shed(self._show)
         if now >= self._span_ends:
             self._begin_span(now)
-        cables = self._show.engine.state.cables
-        carried = [cable.carried(now) for cable in cables]
+        elif readings == self._readings and self._carried[0][1] == carried:  # nobody plays, so this is kept cheap
+            self._carried = deque([(now, carried)])
+            return
+        self._readings = readings
         self._carried.append((now, carried))
         while len(self._carried) > 1 and self._carried[1][0] <= now - _SECOND:
             self._carried.popleft()
+        self._work_out(now, *readings)
+
+    def _work_out(self, now: int, carried: list[int], paced: list[bool], dropped: _Counts) -> None:
         since, before = self._carried[0]
         before = before + carried[len(before) :]  # an output that has come since has carried nothing before
         time, meters = max(now - since, _SECOND), self._show.ports.out_meters
@@ -60,10 +70,8 @@ class CableLoad:
             for new, old, meter in zip(carried, before, meters, strict=True)
         ]
         worst = self._worst[-1] = _greater(self._worst[-1], loads)
-        paced = [cable.speed is not None for cable in cables]
         self.loads = _of_paced(paced, loads)
         self.peaks = _of_paced(paced, _greater(self._kept, worst))
-        dropped = _shed(self._show)
         self.shed_in, self.shed_out = (_since(then, count) for then, count in zip(self._shed[0], dropped, strict=True))
 
     def _begin_span(self, now: int) -> None:

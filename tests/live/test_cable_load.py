@@ -54,6 +54,15 @@ def test_the_share_of_a_second(cables: Cables) -> None:
     assert cables.gauge.loads[STRINGS] == 0.0
 
 
+def test_a_rest_does_not_dilute_what_follows(cables: Cables) -> None:
+    """After a long rest the load is that of the last second, as it would be without one."""
+    cables.passes(30.0)
+    cables.passes(0.5, "90 3C X")
+    assert cables.gauge.loads[STRINGS] == pytest.approx(0.05, abs=0.01)
+    cables.passes(1.0, "90 3C X")
+    assert cables.gauge.loads[STRINGS] == pytest.approx(0.1, abs=0.01)
+
+
 def test_a_full_cable_is_one_and_no_more(cables: Cables) -> None:
     """However much is waiting, the load is at most 1."""
     cables.passes(3.0, *["90 3C 40", "80 3C 40"] * 8)
