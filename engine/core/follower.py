@@ -28,8 +28,8 @@ class Follower:
     def follow_show(self, now: int, command: FollowShow, who: str, out: list[Delivery]) -> CommandResult:
         """Be where the show is; not done, with a sentence, if that makes no sense for this rig.
 
-        If anything was missed, what this engine believes about outputs at other machines is doubted from here on: the
-        one in charge has played meanwhile.
+        What this engine believes about outputs at other machines becomes a guess if it has missed anything, because the
+        engine in charge has played meanwhile.
         """
         outcome = self._follow_show(now, command, who, out)
         if self._state.missed:

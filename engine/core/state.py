@@ -95,7 +95,7 @@ class State:
         self.muted: set[str] = set()  # names of routes that carry nothing
         self.panics: dict[str | None, int] = {}  # when each instrument, and everything (None), was last silenced
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
-        self.missed = False  # what that one sends may have been missed since it was heard last
+        self.missed = False  # whether we may have missed what it sent since its last word
         # time
         self.sync = ClockAndTimecode(compiled.sync, rules)
         compiled.show.follow(

@@ -97,7 +97,7 @@ class SystemCommands:
                 raise TypeError(f"the engine cannot carry out {command}")
 
     def _misses(self) -> None:
-        """If this engine follows another, that one may send what this one does not hear of."""
+        """This engine may miss something that the engine in charge sends, if it follows one."""
         self._state.missed = self._state.led_by is not None
 
     def _finish(self, now: int, out: list[Delivery]) -> None:

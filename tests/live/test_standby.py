@@ -92,8 +92,8 @@ def test_a_note_released_while_nobody_played_does_not_hang(world: World) -> None
 
 
 async def test_what_was_moved_while_the_standby_was_away_stays(world: World) -> None:
-    """A fader, a sound, a wheel and a pedal that an engine could not hear of are where the other one left them when it
-    takes over, and what it has heard since is there as well."""
+    """An engine that takes over leaves a fader, a sound, a wheel and a pedal where the other one put them while it was
+    cut off. What it has heard since is there as well."""
     spare = world.engines["spare"]
     world.play(KEYS, "B0 14 10", "C3 05", "E0 00 50")
     world.run(20)

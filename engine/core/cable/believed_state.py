@@ -1,8 +1,8 @@
-"""What an engine believes about the instruments on an output that another engine plays, too, and what of it is sure.
+"""What an engine believes about an output that another engine may be playing, and which part of that is sure.
 
-An engine that follows knows what is there by routing what it hears. After it was cut off that is a guess: what was
-played meanwhile it has not heard. The machine that has the output knows better, so a guess counts only where that
-machine knows nothing, as after a start.
+An engine that follows works out what the instruments were sent by routing what it hears. Once it has been cut off, its
+belief is only a guess, because it missed what was played meanwhile. The machine that has the output knows better. So a
+guess counts only where that machine knows nothing, for example just after it has started.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ class BelievedState:
 
     def __init__(self) -> None:
         self.all = ReceiverState()
-        self._sure: ReceiverState | None = None  # what of it was sent since it was doubted last; None: it never was
+        self._sure: ReceiverState | None = None  # the part noted since the last doubt; None if there was none
 
     def note(self, now: int, message: bytes) -> None:
         """This message was sent at this time."""
@@ -24,7 +24,7 @@ class BelievedState:
             self._sure.note(now, message)
 
     def doubt(self) -> None:
-        """Other messages may have been sent until now, too. (Keys are not doubted: those that are down are known.)"""
+        """Everything noted so far becomes a guess, except the keys that are down."""
         self._sure = ReceiverState()
 
     def copy(self) -> "BelievedState":
@@ -35,13 +35,15 @@ class BelievedState:
         return made
 
     def snapshots(self, now: int, young_since: int | None = None) -> tuple[bytes, ...]:
-        """As `ReceiverState.snapshot`: of everything and, if that is not all sure, of what is sure."""
+        """Snapshots as `ReceiverState.snapshot` makes them: of everything, then of the sure part if that is not all."""
         everything = self.all.snapshot(now, young_since)
         return (everything,) if self._sure is None else (everything, self._sure.snapshot(now))
 
 
 def to_be_reached(now: int, snapshots: Sequence[bytes], known: ReceiverState) -> ReceiverState:
-    """The state that such snapshots stand for at a machine which knows what is there. Raises ValueError if they are
-    none."""
+    """The state that these snapshots ask for, at a machine that knows what its instruments were sent (`known`).
+
+    Raises ValueError if one of them is not a snapshot.
+    """
     everything, *sure = (ReceiverState.read(now, each) for each in snapshots)
     return everything.corrected(known, sure[0]) if sure else everything

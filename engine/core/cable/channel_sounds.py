@@ -76,7 +76,7 @@ class ChannelSounds:
         return sound[-len(unit) :] == unit and self.banks.get(channel, ()) == sound[:-1]
 
     def correct(self, known: "ChannelSounds", sure: "ChannelSounds") -> None:
-        """Take over the banks and programs that are `known`, unless these are `sure`."""
+        """Take over the banks and programs that are `known`, except for those that are `sure` here."""
         self.sounds |= {channel: unit for channel, unit in known.sounds.items() if channel not in sure.sounds}
         for channel, banks in known.banks.items():
             if channel not in sure.sounds and channel not in sure.banks:

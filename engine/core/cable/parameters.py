@@ -81,7 +81,7 @@ class Parameters:
             yield from target._selecting(channel, PAIRS[last])
 
     def correct(self, known: "Parameters", sure: "Parameters") -> None:
-        """Take over what is `known`, unless this is `sure`."""
+        """Take over what is `known`, except for what is `sure` here."""
         self._data |= {place: dict(data) for place, data in known._data.items() if place not in sure._data}
         for channel, selected in known._selected.items():
             if sure._selected[channel].registered is None:

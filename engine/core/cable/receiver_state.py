@@ -108,7 +108,7 @@ class ReceiverState:
         ]
 
     def corrected(self, known: "ReceiverState", sure: "ReceiverState") -> "ReceiverState":
-        """This state where it is `sure` or nothing else is `known`, otherwise the known one. Keys stay as they are."""
+        """The `known` state, except where this one is `sure` or nothing is known. Keys stay as they are here."""
         made = self.copy()
         for place, message in sorted(known._values.items()):  # an MSB before its LSB, which it sets to 0
             if place not in sure._values:

@@ -201,7 +201,7 @@ class RemoteCable:
         self._shown.clear()
 
     def doubt(self) -> None:
-        """The engine that plays may have sent until now what this one has not heard."""
+        """What is believed becomes a guess: the engine that plays may have sent more than this one has heard."""
         self.believed.doubt()
         self._recent.clear()
         self._before = self.believed.copy()

@@ -82,8 +82,8 @@ def _sent(known: ReceiverState, believed: BelievedState) -> list[bytes]:
 
 @given(_music, _music, _music, _music)
 def test_what_was_missed_stays(before: list[Unit], missed: list[Unit], since: list[Unit], unsent: list[Unit]) -> None:
-    """What was moved while the engine was away stays as the other one left it; what that one did not send any more is
-    sent."""
+    """What was moved while the engine was away stays as the other one left it. What the other one failed to send at the
+    end is sent."""
     known, believed = ReceiverState(), BelievedState()
     for music, hearing in ((before, (known, believed)), (missed, (known,)), (since, (known, believed))):
         if music is since:
@@ -100,7 +100,7 @@ def test_what_was_missed_stays(before: list[Unit], missed: list[Unit], since: li
 
 @given(_music, _music)
 def test_a_guess_is_better_than_nothing(before: list[Unit], since: list[Unit]) -> None:
-    """A machine that has just started, and knows nothing, is told everything, what is not sure included."""
+    """A machine that has just started knows nothing, so it is told everything, even what is only a guess."""
     believed = BelievedState()
     for music in (before, since):
         for message in (message for unit in music for message in unit):
@@ -114,7 +114,7 @@ def test_a_guess_is_better_than_nothing(before: list[Unit], since: list[Unit]) -
 
 
 def test_a_key_that_is_down_is_never_doubted() -> None:
-    """What sounds there and is not held here ends; what is held in both goes on."""
+    """A note that sounds there ends if no key holds it here; a note held in both goes on."""
     known, believed = ReceiverState(), BelievedState()
     for key in (60, 64):
         known.note(0, bytes((0x90, key, 90)))
