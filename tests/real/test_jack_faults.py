@@ -14,7 +14,7 @@ from functools import partial
 import pytest
 
 from tests.support.jack_ends import Box, song
-from tests.support.jack_missed import missed_periods
+from tests.support.jack_missed import carried, missed_periods
 from tests.support.jack_stage import PATIENCE, JackStage, faults_wanted
 from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
 from tests.support.songs import BUSY, song_file
@@ -381,6 +381,31 @@ def test_nothing_is_left_after(stages: list[JackStage], missed: Callable[[], int
     print(f"\n{fault.__name__}: {times} times, {len(left)} left something{measured}; {time.monotonic() - begin:.0f} s")
     assert not left, "\n".join(map(str, left))
     assert not took or statistics.median(took) < (LONGEST_START if fault is a_crash else LONGEST_RETURN)
+
+
+def test_what_jack_lost_is_left_only_once(stages: list[JackStage], missed: Callable[[], int]) -> None:
+    """A pedal whose release never arrived is left in that trial and in none after it: the scenes tell of it no more."""
+    stage = stages[0]
+
+    def pedal_held() -> bool:
+        return "Box 1-1 off rest (0, 'controller', 64)" in stage.residue()
+
+    def trial() -> None:
+        stage.recall(1)
+        with stage.song.paused():
+            stage.piano.play(bytes((0xB0, 64, 127)))
+            stage.piano.lose_releases()
+            until("the held pedal", pedal_held)
+        stage.start_afresh()
+        for scene in (3, 2, 1):
+            stage.recall(scene)
+            stage.wait_a_little()
+        with stage.song.paused():
+            stage.piano.hands_off()
+            stage.organ.hands_off()
+            assert stage.settle() == []
+
+    carried(missed, trial)
 
 
 def test_a_box_without_the_engine_is_distinguished_from_a_deaf_one(jack_server: str) -> None:

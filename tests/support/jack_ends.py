@@ -143,6 +143,7 @@ class Player:
         self._lock = threading.RLock()
         self._down: Counter[tuple[int, int]] = Counter()
         self._rests: dict[bytes, bytes] = {}
+        self._releases: dict[bytes, bytes] = {}  # of all that it has ever pressed or moved
         self._port: Any = None
         self.plug()
 
@@ -157,11 +158,16 @@ class Player:
         """The cable is pulled out; the releases of what was held never arrive."""
         with self._lock:
             port, self._port = self._port, None
-            self._down.clear()
-            self._rests.clear()
+            self.lose_releases()
         if port is not None:
             with _opening:
                 close_safely(port)
+
+    def lose_releases(self) -> None:
+        """Hands are off, and nobody is told."""
+        with self._lock:
+            self._down.clear()
+            self._rests.clear()
 
     def play(self, message: bytes) -> None:
         """Play one message; it is lost while the cable is out."""
@@ -194,10 +200,20 @@ class Player:
                 self.play(rest)
             self._rests.clear()
 
+    def hands_off_again(self) -> None:
+        """What was released and lost on its way is released once more, whatever it was."""
+        with self._lock:
+            self.hands_off()
+            for number, release in enumerate(list(self._releases.values())):
+                self.copy(release)
+                if number % 100 == 0:
+                    time.sleep(0.002)  # a port takes some 2,000 messages at once, and then waits with Python's lock
+
     def _note_key(self, message: bytes) -> None:
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
         if kind in (0x80, 0x90):
             place = (channel, message[1])
+            self._releases[bytes((0x80, *place))] = bytes((0x80 | channel, message[1], 64))
             if kind == 0x90 and message[2]:
                 self._down[place] += 1
             elif self._down[place]:
@@ -213,6 +229,7 @@ class Player:
             self._rests[message[:1]] = bytes((message[0], 0))
         elif kind == 0xE0:
             self._rests[message[:1]] = bytes((message[0], 0x00, 0x40))
+        self._releases |= self._rests
 
 
 def song(file: Path) -> list[bytes]:

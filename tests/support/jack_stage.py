@@ -162,7 +162,15 @@ class JackStage(Ends):
         return time.monotonic() - begin
 
     def start_afresh(self) -> None:
-        """After a failure: new synths, so that one residue is reported only once."""
+        """After a failure: hands really off, and new synths, so that one residue is reported only once.
+
+        JACK may have lost the releases before the engine had them. It would tell the pedal that it takes for held to
+        the next box that a scene reaches.
+        """
+        with self.song.paused():
+            for _ in range(2):  # what JACK loses is a whole period
+                self.piano.hands_off_again()
+                self.organ.hands_off_again()
         for box in self.boxes:
             with box.lock:
                 box.synth = Synth()
