@@ -97,8 +97,10 @@ def test_each_loop_has_its_own_calls() -> None:
 
 
 _PLAYS = """
+import signal
 import trio
 from engine.live import music_loop
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell has it ignored by what runs in the background
 async def main():
     try:
         print("plays", flush=True)

@@ -305,7 +305,9 @@ def _recorded(stage: JackStage, left: list[str]) -> str:
 
     file = stage.engine.file.with_name(f"left-{time.monotonic_ns()}.jsonl")
     stage.engine.request("keep", last_s=20, file=str(file))
-    lines = file.read_text(encoding="utf-8").splitlines() if file.exists() else ["nothing was kept"]
+    if not file.exists():
+        return "nothing"
+    lines = file.read_text(encoding="utf-8").splitlines()
     found = [line for line in lines if concerns(bytes.fromhex(json.loads(line).get("message") or ""))]
     return "\n".join(found)
 

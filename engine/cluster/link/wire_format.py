@@ -15,9 +15,9 @@ from engine.core.varint import Packer, Unpacker
 from engine.midi.kinds import is_whole
 
 _EVENTS: Final = 1  # the format
-_ORDERS: Final = 1
+_ORDERS: Final = 2
 _ALONE: Final = 1  # a flag: the content has no number
-_OWNED_BURST: Final = 6  # what a burst of a player is packed as; those of the rest of the rig are as ever
+_OWNED_BURST: Final = 6  # what a burst of a player is packed as; those of the rest of the rig name nobody
 _LASTING: Final = 1  # flags of a step
 _ALWAYS: Final = 2
 _CHOOSES: Final = 4
@@ -114,7 +114,7 @@ def _begun(version: int, first: int | None) -> Packer:
 def _opened(payload: bytes, version: int) -> tuple[Unpacker, int | None]:
     unpacker = Unpacker(payload)
     if unpacker.number() != version:
-        raise ValueError("another version of the format")
+        raise ValueError("another version of Bayleaf sent it: install the same one on all machines")
     alone, first = unpacker.number() & _ALONE, _number(unpacker)
     return unpacker, None if alone else first
 

@@ -83,6 +83,16 @@ def test_what_is_nothing_of_the_kind_is_refused(payload: bytes) -> None:
             read(payload)
 
 
+def test_another_version_is_named() -> None:
+    """A machine with another version of Bayleaf is told apart from one that sends nonsense."""
+    note = b"\x90\x3c\x40"
+    ((events, _),) = EventSender(1).packs([(5, note)])
+    ((orders, _),) = OrderSender(1).packs([Order(OrderKind.UNIT, (note,))])
+    for read, payload in ((read_events, events), (read_orders, orders)):
+        with pytest.raises(ValueError, match="another version of Bayleaf"):
+            read(bytes((payload[0] - 1,)) + payload[1:])
+
+
 def test_a_long_message_takes_no_more_steps_to_check_than_a_short_one() -> None:
     """A machine that floods the network with dumps must not hold Python's lock with each byte."""
     short, long = (bytes((0xF0, *bytes(length), 0xF7)) for length in (5, 50_000))
@@ -110,10 +120,10 @@ def test_no_more_comes_than_is_sent_together() -> None:
 
 
 def test_a_burst_goes_with_the_player_whose_it_is() -> None:
-    """That of the rest of the rig is packed as by versions that knew no players."""
+    """That of the rest of the rig names nobody."""
     steps = (BurstUnit(1, (b"\xc1\x05",), 0, player="anna"),)
     orders = [Order(OrderKind.BURST, steps=steps, player="anna"), Order(OrderKind.BURST, player="anna")]
     ((payload, _),) = OrderSender(7).packs(orders)
     assert read_orders(payload).orders == orders
     ((plain, _),) = OrderSender(7).packs([Order(OrderKind.BURST)])
-    assert plain == bytes((1, 0, 0, 7, OrderKind.BURST, 0))
+    assert plain == bytes((2, 0, 0, 7, OrderKind.BURST, 0))
