@@ -5,7 +5,7 @@ comes to rest. On a channel where a note sounds both wait until it is silent (`g
 or made loud by a scene change.
 """
 
-from collections.abc import Callable, Collection, Container, Iterable, Mapping
+from collections.abc import Collection, Container, Iterable, Mapping
 from typing import Final, NamedTuple
 
 from engine.core.cable.kept_unit import KeptUnit
@@ -156,7 +156,7 @@ class Settling:
         """Set what has waited for silence, on channels `at_once` before it has lasted."""
         ended = self._state.gestures.take_silent(now, at_once)
         if ended:
-            wanted = _only(self._wanted(self._reaching(ended)), lambda moved, _: moved.channel in ended)
+            wanted = self._wanted(self._reaching(ended), ended)
             self._rest(now, wanted, None, self._state.ledger.sent.moved_on(ended), self._sounding(), out)
             self._send(now, wanted, out)
 
@@ -174,8 +174,8 @@ class Settling:
         self.after_silence(now, out, channels)
         channels &= gestures.waiting
         if channels:  # a pedal that is down holds the new note, and ends none of the old ones
-            wanted = self._wanted((source,)) if wanted is None else wanted
-            self._send(now, _only(wanted, lambda m, w: m.channel in channels and _is_down(w.sent)), out)
+            wanted = self._wanted((source,), channels) if wanted is None else wanted
+            self._send(now, _pedals_down(wanted, channels), out)
             self._end_pressures(now, (each for each in targets if each[:2] in channels), out)
 
     def _end_pressures(self, now: int, struck: Iterable[Target], out: list[Delivery]) -> None:
@@ -191,7 +191,7 @@ class Settling:
     ) -> AllWanted | None:
         """Settle these channels, and no others, for a note of this input: what else is unsettled does not delay it.
 
-        The answer is all that the input reaches, if that was found out.
+        The answer is what the input makes of its positions there, if that was found out.
         """
         state = self._state
         unsettled, wanted = state.gestures.unsettled, None
@@ -202,18 +202,17 @@ class Settling:
             if channels <= unsettled.get(each, channels):
                 continue
             unsettled[each] |= channels
-            theirs = self._wanted((each,))
+            theirs = self._wanted((each,), channels)
             if each == source:
                 wanted = theirs
-            there = _only(theirs, lambda moved, _: moved.channel in channels)
             if moved:
-                self._rest(now, there, {each}, moved, sounding, out)
-            self._send(now, there, out, sounding)
+                self._rest(now, theirs, {each}, moved, sounding, out)
+            self._send(now, theirs, out, sounding)
         return wanted
 
     def send_to_output(self, now: int, output: int, out: list[Delivery]) -> None:
         """An output is back, at rest: it is sent everything that the routes in force lead there."""
-        self._send(now, _only(self._wanted(None), lambda moved, _: moved.output == output), out)
+        self._send(now, self._wanted(None, {(output, channel) for channel in range(16)}), out)
 
     def send_again(self, now: int, sources: Iterable[int], out: list[Delivery]) -> None:
         """Everything that the routes in force lead anywhere from these inputs is sent once more."""
@@ -233,8 +232,8 @@ class Settling:
         moved = sorted(source for source in state.positions.moved() if 0 <= source < len(state.compiled.inputs))
         return [source for source in moved if not outputs.isdisjoint(state.reach(source))]
 
-    def _wanted(self, sources: Iterable[int] | None) -> AllWanted:
-        """What the routes in force make of the positions of these inputs, or of all."""
+    def _wanted(self, sources: Iterable[int] | None, channels: Container[Channel] | None = None) -> AllWanted:
+        """What the routes in force make of the positions of these inputs, or of all; on these channels, or on all."""
         state = self._state
         wanted: AllWanted = {}
         routes = state.routes
@@ -245,7 +244,7 @@ class Settling:
                 if not self.consumes(source, message):
                     moves = routes.moves(source, message).items()
                     for moved, sent in moves:
-                        if moved.output not in state.leaving:
+                        if moved.output not in state.leaving and (channels is None or moved.channel in channels):
                             wanted.setdefault(moved, {})[hand_of(source, message)] = Wanted(message, sent)
         return wanted
 
@@ -367,16 +366,12 @@ class Settling:
             self._state.cables[output].put(now, KeptUnit(unit), out)
 
 
-def _only(wanted: AllWanted, which: Callable[[Moved, Wanted], bool]) -> AllWanted:
-    """What of it is wanted where `which` is true."""
-    left: AllWanted = {}
+def _pedals_down(wanted: AllWanted, channels: Container[Channel]) -> AllWanted:
+    """Of what is wanted the pedals that are to be down on these channels."""
+    found: AllWanted = {}
     for moved, players in wanted.items():
-        kept = {hand: each for hand, each in players.items() if which(moved, each)}
-        if kept:
-            left[moved] = kept
-    return left
-
-
-def _is_down(message: bytes) -> bool:
-    """Whether this is a pedal that is down."""
-    return is_pedal(message) and message[2] >= ON_FROM
+        if moved.channel in channels and is_pedal(moved.what):
+            held = {hand: each for hand, each in players.items() if each.sent and each.sent[2] >= ON_FROM}
+            if held:
+                found[moved] = held
+    return found
