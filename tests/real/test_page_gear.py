@@ -5,6 +5,7 @@ from typing import Any
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.support.page_hands import Hand, Mouse
 from tests.support.panel_in_browser import PanelInBrowser, answered
 from tests.support.waiting import until
 
@@ -146,3 +147,28 @@ def test_filters_of_an_input_and_an_instrument(two_pit: PanelInBrowser) -> None:
     two_pit.players["keys"].play(bytes((0x90, 60, 64)))
     two_pit.heard("strings", (4, 77))
     assert two_pit.said == []
+
+
+def test_a_press_lasts_while_the_page_is_drawn_anew(two_pit: PanelInBrowser) -> None:
+    """A button among the forms of filters acts although the page changes around it while it is held down: among an
+    input's filters, and among a play line's."""
+    two_pit.engine.request("scene", scene=14)
+    page = two_pit.page(view="gear")
+    drawer = _open(page, "inputs keys")
+    drawer.get_by_role("button", name="Edit filters").click()
+    _press_over_a_change(two_pit, drawer.get_by_role("button", name="Add the filter"), "Slower")
+    expect(drawer.get_by_role("group", name="1. ")).to_be_visible()
+    page.get_by_role("link", name="Scenes").click()
+    filters = Hand(Mouse(page)).hole(0, "through")
+    _press_over_a_change(two_pit, filters.get_by_role("button", name="Add the filter"), "Slower still")
+    expect(filters.get_by_role("group", name="1. ")).to_be_visible()
+    assert two_pit.said == []
+
+
+def _press_over_a_change(pit: PanelInBrowser, button: Locator, name: str) -> None:
+    """Hold it down, rename a scene, and let go once the page knows the new name."""
+    button.hover()
+    button.page.mouse.down()
+    pit.engine.request("scenes", what="rename", number=13, name=name)
+    _knows(button.page, name)
+    button.page.mouse.up()

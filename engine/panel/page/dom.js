@@ -1,6 +1,7 @@
 // Makes elements, for all views. Texts go in as text: nothing that a rig or a device names becomes markup.
 
 const SVG = "http://www.w3.org/2000/svg";
+const STANDS = "data-stands";
 
 /** @typedef {string | number | boolean | null | undefined} Attribute false, null and undefined leave it out */
 /** @typedef {Record<string, (event: any) => unknown>} Listeners */
@@ -84,8 +85,24 @@ function fill(element, { text, on = {}, ...attributes }, inside) {
   }
   listen(element, on);
   if (text !== undefined) element.textContent = text;
-  element.append(...inside.filter((each) => each !== null && each !== undefined));
+  element.append(...inside.filter((each) => each !== null && each !== undefined).map(inItsPlace));
   return element;
+}
+
+/** What stands, in something new, for an element that the page shows already. @type {WeakMap<Node, Element>} */
+const standsFor = new WeakMap();
+
+/**
+ * An element with `data-own` that the page shows stays where it is until `refill` has what is to be around it: while it is
+ * anywhere else, a press on it is lost, and a list that is open there closes.
+ * @param {Node | string} node
+ */
+function inItsPlace(node) {
+  if (!(node instanceof Element) || !node.isConnected || !node.hasAttribute("data-own")) return node;
+  const stand = document.createElement("span");
+  stand.setAttribute(STANDS, "");
+  standsFor.set(stand, node);
+  return stand;
 }
 
 // Keeping what is there
@@ -155,9 +172,10 @@ function keyOf(node) {
 
 /**
  * @param {Element} parent
- * @param {Node[]} wanted
+ * @param {Node[]} given
  */
-function match(parent, wanted) {
+function match(parent, given) {
+  const wanted = given.map((node) => standsFor.get(node) ?? node);
   const same = new Set(wanted);
   /** @type {Map<unknown, ChildNode[]>} */
   const there = new Map();
@@ -182,7 +200,9 @@ function match(parent, wanted) {
  */
 function adopted(old, node) {
   if (old === undefined) {
-    if (node instanceof Element) for (const field of [node, ...findAll(node, FIELDS)]) if (isField(field)) rendered.set(field, valueOf(field));
+    if (!(node instanceof Element)) return node;
+    for (const stand of findAll(node, `[${STANDS}]`)) stand.replaceWith(standsFor.get(stand) ?? "");
+    for (const field of [node, ...findAll(node, FIELDS)]) if (isField(field)) rendered.set(field, valueOf(field));
     return node;
   }
   if (!(old instanceof Element) || !(node instanceof Element)) {
