@@ -164,7 +164,7 @@ class Player:
                 close_safely(port)
 
     def lose_releases(self) -> None:
-        """Hands are off, and nobody is told."""
+        """All is released, and the releases are lost on their way."""
         with self._lock:
             self._down.clear()
             self._rests.clear()

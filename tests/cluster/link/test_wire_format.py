@@ -84,7 +84,7 @@ def test_what_is_nothing_of_the_kind_is_refused(payload: bytes) -> None:
 
 
 def test_another_version_is_named() -> None:
-    """A machine with another version of Bayleaf is told apart from one that sends nonsense."""
+    """What another version of Bayleaf sends is not taken for nonsense: the fault names the remedy."""
     note = b"\x90\x3c\x40"
     ((events, _),) = EventSender(1).packs([(5, note)])
     ((orders, _),) = OrderSender(1).packs([Order(OrderKind.UNIT, (note,))])
