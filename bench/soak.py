@@ -234,13 +234,18 @@ class Soak:
     async def _disturb(self, evening: trio.Nursery) -> None:
         while True:
             await trio.sleep(BEAT)
-            self._most_answers = max(self._most_answers, len(self.show.engine.state.scenes.shared.memory))
+            self._most_answers = max(self._most_answers, self._answers())
             self.show.apply(RecallScene(self._random.randint(1, SCENES)), "shell")
             self.done["scene changes"] += 1
             for what, beats in OFTEN.items():
                 if self._random.random() < 1 / beats:
                     self.done[what] += 1
                     evening.start_soon(self._one, what)
+
+    def _answers(self) -> int:
+        """How many the routes of all scenes remember now."""
+        scenes = self.show.engine.state.scenes.by_number.values()
+        return sum(len(known) for scene in scenes for known in scene.routes.known)
 
     async def _one(self, what: str) -> None:
         if what == "panic":

@@ -222,14 +222,17 @@ class Player:
     def _note_rest(self, message: bytes) -> None:
         kind = message[0] & 0xF0
         if kind == 0xB0 and message[1] in RESTS:
-            self._rests[message[:2]] = bytes((*message[:2], RESTS[message[1]]))
+            rest = bytes((*message[:2], RESTS[message[1]]))
         elif kind == 0xA0:
-            self._rests[message[:2]] = bytes((*message[:2], 0))
+            rest = bytes((*message[:2], 0))
         elif kind == 0xD0:
-            self._rests[message[:1]] = bytes((message[0], 0))
+            rest = bytes((message[0], 0))
         elif kind == 0xE0:
-            self._rests[message[:1]] = bytes((message[0], 0x00, 0x40))
-        self._releases |= self._rests
+            rest = bytes((message[0], 0x00, 0x40))
+        else:
+            return
+        name = rest[: 2 if kind in (0xA0, 0xB0) else 1]
+        self._rests[name] = self._releases[name] = rest
 
 
 def song(file: Path) -> list[bytes]:

@@ -44,9 +44,6 @@ class AnswerMemory:
         self._most = most
         self._places: deque[tuple[dict[bytes, RoutedMessage], bytes]] = deque()  # oldest first
 
-    def __len__(self) -> int:
-        return len(self._places)
-
     def keep(self, known: dict[bytes, RoutedMessage], message: bytes, worked_out: RoutedMessage) -> None:
         """Remember one more answer, to a message that is not in `known` yet."""
         known[message] = worked_out

@@ -100,7 +100,7 @@ def test_what_was_missed_stays(before: list[Unit], missed: list[Unit], since: li
 
 @given(_music, _music)
 def test_a_guess_is_better_than_nothing(before: list[Unit], since: list[Unit]) -> None:
-    """A machine that has just started knows nothing, so it is told everything, even what is only a guess."""
+    """Everything is sent to a machine that has just started, guesses included."""
     believed = BelievedState()
     for music in (before, since):
         for message in (message for unit in music for message in unit):
