@@ -15,9 +15,10 @@ latency in that minute, without inputs that flood; messages and losses.
 At the end everything is released. Then each instrument, a model of a receiver that knows nothing of the engine, must
 be silent and on the sound of the scene, and after the farewell nothing may be off rest. Exits with 1 if something
 hangs, or if memory has grown by more than the bound after the warm-up, a third of the run. The recorder is full from
-the beginning, and its own share is left out on both sides; so is that of the answers that the routes remember, which
-are forgotten at each edit and may be at their most only after the warm-up. In a minute, what grows by some 80 bytes
-with each message is found.
+the beginning, and its own share is left out on both sides. So are two that are bounded and may be at their most only
+after the warm-up: that of the answers that the routes remember, which are forgotten at each edit, and that of the
+messages that wait on a computer too slow for this load. In a minute, what grows by some 80 bytes with each message is
+found.
 """
 
 import argparse
@@ -56,6 +57,7 @@ from engine.rig.read.load import load, text_of
 
 BOUND: Final = 24  # MB that memory may grow after the warm-up: on a busy computer garbage waits to be collected
 ANSWER: Final = 640  # bytes that a remembered answer takes (measured with this rig)
+WAITING: Final = 75  # bytes that a waiting message takes (likewise)
 FULL: Final = (1 << 20) - 512  # events of a recorder that is full
 FLOOD: Final = 30_000  # messages per second
 SCENES: Final = 4
@@ -183,7 +185,8 @@ class Soak:
         self._random = random.Random(seed)
         self.done: Counter[str] = Counter()
         self.faults: list[str] = []
-        self._most_answers = 0  # what they have once taken, Python does not give back to the system
+        # what these have once taken, Python does not give back to the system
+        self._most_answers = self._most_waiting = 0
         self._base: float | None = None
         self.grown = 0.0
 
@@ -235,6 +238,7 @@ class Soak:
         while True:
             await trio.sleep(BEAT)
             self._most_answers = max(self._most_answers, self._answers())
+            self._most_waiting = max(self._most_waiting, self._waiting())
             self.show.apply(RecallScene(self._random.randint(1, SCENES)), "shell")
             self.done["scene changes"] += 1
             for what, beats in OFTEN.items():
@@ -246,6 +250,10 @@ class Soak:
         """How many the routes of all scenes remember now."""
         scenes = self.show.engine.state.scenes.by_number.values()
         return sum(len(known) for scene in scenes for known in scene.routes.known)
+
+    def _waiting(self) -> int:
+        """How many messages have arrived and not been taken."""
+        return sum(self._inbox.waiting(source) for source in range(self._size.inputs))
 
     async def _one(self, what: str) -> None:
         if what == "panic":
@@ -290,7 +298,7 @@ class Soak:
         row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
         row.append(sum(cable.counts.shed for cable in show.engine.state.cables))
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
-        others = used - kept - self._most_answers * ANSWER / 1e6
+        others = used - kept - (self._most_answers * ANSWER + self._most_waiting * WAITING) / 1e6
         if self._base is not None:
             self.grown = others - self._base
         elif at >= self._seconds / 3 - 1:
@@ -321,8 +329,7 @@ class Soak:
                 self.faults.append(f"out {index + 1} is off rest: {ear.off_rest}")
 
     def _all_said(self) -> bool:
-        waits = any(self._inbox.waiting(source) for source in range(self._size.inputs))
-        return not waits and not self.show.engine.waiting
+        return not self._waiting() and not self.show.engine.waiting
 
     async def _wait(self, failing: str, there: Callable[[], bool]) -> None:
         if not await self._until(there):

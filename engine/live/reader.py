@@ -252,9 +252,9 @@ class InputReader:
         """The port of this input that is polled now; None if it was lost or removed."""
         return self._ports.get(source)
 
-    def waiting(self, source: int) -> bool:  # loop only
-        """Whether messages of this input have arrived and not been taken."""
-        return len(self._backlogs[source]) > 0
+    def waiting(self, source: int) -> int:  # loop only
+        """How many messages of this input have arrived and not been taken."""
+        return len(self._backlogs[source])
 
     def repairs(self) -> dict[int, int]:  # any thread
         """How many malformed parts of the byte stream were repaired or dropped, by input."""

@@ -75,8 +75,8 @@ class HandReader:
     def port(self, source: int) -> InputPort | None:
         return self.ports.get(source)
 
-    def waiting(self, source: int) -> bool:
-        return any(each == source for _, each, _ in self.arrivals)
+    def waiting(self, source: int) -> int:
+        return sum(each == source for _, each, _ in self.arrivals)
 
     def repairs(self) -> dict[int, int]:
         return {}
