@@ -9,7 +9,7 @@ from engine.core.commands import FollowLeader, FollowShow
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.audible_receiver import AudibleReceiver, Part, message_of
-from tests.support.engine_calls import adopt, apply, engine_of, mute, recall
+from tests.support.engine_calls import adopt, apply, engine_of, mute, recall, settled
 from tests.support.plain_connections import OUTPUTS, Hand, PlainShow
 
 _BOTH: Final = {"desk", "spare"}
@@ -103,11 +103,12 @@ class EnginePair:
         return [due for due in (*dues, self._lender.due) if due is not None]
 
     def _command(self, obey: Callable[[Engine], list[Delivery]]) -> None:
-        """The engine in charge obeys; the other is told where the show is now."""
+        """The engine in charge obeys; the other is told where the show is now. Both settle before anything else."""
         obey(self._engines[self._in_charge])
         if self._in_charge == 0:
-            state = self._engines[0].state
-            apply(self._engines[1], self._now, FollowShow(state.main.position, tuple(sorted(state.muted))))
+            state, follower = self._engines[0].state, self._engines[1]
+            follow = FollowShow(state.main.position, tuple(sorted(state.muted)))
+            settled(follower, self._now, apply(follower, self._now, follow))
         self._deliver()
 
     def _claim(self, name: str) -> None:
