@@ -6,11 +6,13 @@ fast -n 2` runs all of them in less than two minutes.
 
 import os
 import sys
+from collections.abc import Iterator
 from typing import Final
 
 import pytest
 from hypothesis import HealthCheck, settings
 
+from engine import fault_log
 from engine.which_build import build_in_words
 from tests.support.paths import ROOT
 
@@ -38,3 +40,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         in_slow_folder = any(item.path.is_relative_to(folder) for folder in _SLOW_FOLDERS)
         if not in_slow_folder and item.get_closest_marker("slow") is None:
             item.add_marker(pytest.mark.fast)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def patient_fault_log() -> Iterator[None]:
+    """A test that reads the log of faults waits for a disk that is busy with something else."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fault_log, "_END_WITHIN", 60.0)
+        yield
