@@ -117,6 +117,9 @@ def a_loop(stage: JackStage) -> float:
 
 
 def _muted(stage: JackStage) -> list[dict[str, str]]:
+    # an engine that is asked all the time answers all the time, before anything of ours: three kept both processors
+    # from the box in whose thru the loop is
+    time.sleep(0.05)
     answer = stage.engine.request("status")
     return answer["status"]["muted"] if answer else []
 
