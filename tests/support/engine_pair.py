@@ -103,7 +103,7 @@ class EnginePair:
         return [due for due in (*dues, self._lender.due) if due is not None]
 
     def _command(self, obey: Callable[[Engine], list[Delivery]]) -> None:
-        """The engine in charge obeys; the other is told where the show is now. Both settle before anything else."""
+        """The engine in charge obeys, the other learns where the show is, and both settle."""
         obey(self._engines[self._in_charge])
         if self._in_charge == 0:
             state, follower = self._engines[0].state, self._engines[1]
