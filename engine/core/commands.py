@@ -275,6 +275,14 @@ class InputLost(InputCommand):
 
 
 @dataclass(frozen=True)
+class MessagesWait(Command):
+    """Messages wait for so long (ns), on their way in for the engine and on their way out for the fullest cable."""
+
+    word: ClassVar[str] = "messages wait"
+    time: int
+
+
+@dataclass(frozen=True)
 class OutputThere(OutputCommand):
     """An output's port has been opened again, or takes messages again.
 

@@ -25,7 +25,7 @@ from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.inputs import Inputs
-from engine.core.routing.loops import QUESTION, WINDOW
+from engine.core.routing.loops import QUESTION
 from engine.core.routing.merged_messages import is_pedal
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.routed_message import PLAIN, PRESS, RELEASE, RoutedMessage, without
@@ -130,6 +130,11 @@ class Engine:
         return min(dues, default=None)
 
     @property
+    def longest_wait(self) -> int:
+        """How long (ns), about, the fullest cable takes for the notes and values that wait."""
+        return max([cable.wait for cable in self.state.cables], default=0)
+
+    @property
     def _lights_due(self) -> int | None:
         """When lights and displays are next looked after; most rigs have none."""
         feedback = self._feedback
@@ -207,9 +212,7 @@ class Engine:
         loops = self._loops
         if loops is not None:
             if now >= loops.window_ends:
-                loops.sent_before, loops.sent = loops.sent, {}
-                loops.tallies_before, loops.tallies = loops.tallies, {}
-                loops.window_ends = now + WINDOW
+                loops.begin_window(now)
             tally = loops.tallies.get(source)
             if tally is None:
                 tally = loops.tallies[source] = [0, 0, 0]

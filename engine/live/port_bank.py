@@ -76,6 +76,7 @@ class ArrivalSource(Protocol):
     due: int | None
     beat: int | None
     lost: deque[tuple[int, str]]
+    oldest_wait: int
 
     def take(self) -> list[Arrival]: ...
 

@@ -14,6 +14,7 @@ from operator import itemgetter
 from typing import Final
 
 from engine.core.cable.replaceable_values import slot
+from engine.core.routing.loops import QUESTION
 from engine.fault_log import faults
 from engine.live.descriptor_wait import DescriptorWait, descriptor_wait
 from engine.midi.kinds import SYSEX, is_release
@@ -58,8 +59,8 @@ class Backlog:
 
     Only a faulty device fills it: the loop takes a thousand messages in about ten milliseconds. When it is full,
     presses and other messages that cannot be late are dropped and counted, only the newest value of each controller,
-    bend, pressure and program is kept, and releases are never dropped. (Beyond a second limit, a release is dropped if
-    the same one waits already: it says nothing new.)
+    bend, pressure and program is kept, and releases are never dropped, nor is what tells that the flood is a loop.
+    (Beyond a second limit, one of these is dropped if the same one waits already: it says nothing new.)
     """
 
     def __init__(self, source: int, most: int = _MOST, most_releases: int = _MOST_RELEASES, each: int = _EACH) -> None:
@@ -111,7 +112,7 @@ class Backlog:
 
     def _squeeze(self, arrival: Arrival) -> None:
         message = arrival[2]
-        if is_release(message):
+        if is_release(message) or message.startswith(QUESTION):
             if len(self.queue) < self._most_releases:
                 self.queue.append(arrival)
                 return
@@ -141,6 +142,7 @@ class InputReader:
         self._clock = clock
         self._due: int | None = None
         self._again: int | None = None  # ns: when the loop takes what it left at its last turn
+        self.oldest_wait = 0  # ns: for how long the first message of the last turn had waited, if it left some
         self._sleeps_until = 0  # ns
         self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
         self._roused: int | None = None  # the beat for which the loop was woken
@@ -243,9 +245,10 @@ class InputReader:
                 arrivals += backlog.take(now, _TURN)
                 speaking += 1
                 left += len(backlog)
-        self._again = now + _LEFT if left else None
         if speaking > 1:
             arrivals.sort(key=_WHEN)
+        self._again = now + _LEFT if left else None
+        self.oldest_wait = now - arrivals[0][0] if left and arrivals else 0
         return arrivals
 
     def port(self, source: int) -> InputPort | None:  # any thread

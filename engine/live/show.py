@@ -13,7 +13,16 @@ from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import remote_outputs
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
-from engine.core.commands import RECALLS, AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
+from engine.core.commands import (
+    RECALLS,
+    AdoptRig,
+    Command,
+    Finish,
+    MessagesWait,
+    PlayerCommand,
+    SendMessages,
+    WakeUp,
+)
 from engine.core.compiled import CompiledRig, compile_rig
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
@@ -33,6 +42,8 @@ from engine.rig.models.rig import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
+#: ns that messages wait before the core is told, and between two looks
+_LATE: Final = 10_000_000
 
 
 class ShowEvent(NamedTuple):
@@ -80,6 +91,7 @@ class Show:
         self._listeners: list[deque[ShowEvent]] = []  # of reports
         self._notices = NoticeLimiter(self._told)
         self._told_faults: dict[str, int] = {}
+        self._looked_for_waits = -_LATE  # ns
         self._begin_ports(opened, speeds)
 
     def _begin_ports(self, opened: OpenPorts, speeds: Mapping[str, CableSpeed | None]) -> None:
@@ -157,11 +169,20 @@ class Show:
     def _tick(self) -> int | None:
         """Send what is due; when the core next has something to do, for which it looks at every cable."""
         now, due = self.clock(), self.engine.due
+        if (due is not None or self.reader.oldest_wait) and now - self._looked_for_waits >= _LATE:
+            self._look_for_waits(now)
         if due is None or due > now:
             return due
         self.recorder.ticked(now)
         self._send(now, self.engine.tick(now), due)
         return self.engine.due
+
+    def _look_for_waits(self, now: int) -> None:
+        """Tell the core for how long messages wait, if that is long."""
+        self._looked_for_waits = now
+        wait = self.reader.oldest_wait + self.engine.longest_wait
+        if wait > _LATE:
+            self.carry_out(MessagesWait(wait))
 
     def own_fault(self, doing: str, fault: Exception) -> str:
         """Count, log and report a fault of Bayleaf itself that struck `doing`; the sentence."""

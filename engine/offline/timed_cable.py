@@ -121,6 +121,11 @@ class TimedCable:
         """See OutputCable."""
         return self._cable.takes_stray(release)
 
+    @property
+    def wait(self) -> int:
+        """See OutputCable."""
+        return self._cable.wait
+
     def carried(self, now: int) -> int:
         """See OutputCable."""
         return self._cable.carried(now)

@@ -44,6 +44,7 @@ VALUES: dict[str, Any] = {
     "muted": (),
     "channels": (("lead", 11),),
     "age": 7,
+    "time": 40_000_000,
     "clock": ClockStand(97.5, 24, None, False),
     "timecode": ("01:00:00:00", 40),
     "value": 96.5,

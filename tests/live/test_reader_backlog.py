@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.cable.replaceable_values import slot
+from engine.core.routing.loops import QUESTION
 from engine.live.reader import Backlog, InputReader
 from engine.midi.kinds import is_release
 from engine.ports.memory import MemoryInput
@@ -121,6 +122,31 @@ def test_releases_beyond_a_second_bound_are_reported_once() -> None:
     went += [message for _, _, message in backlog.take(END, 1000)]
     assert set(went) == set(came)
     assert len(went) + backlog.shed == len(came)
+
+
+def test_the_answer_that_proves_a_loop_is_kept_in_its_flood() -> None:
+    """A loop fills the queue by itself; the question that went out to prove it is not left out with the rest."""
+    asked = QUESTION + b"\x00\x01\xf7"
+    backlog = small()
+    backlog.put(0, [b"\x90\x3c\x40"] * MOST)
+    other = b"\xf0\x7d\x01\xf7"
+    backlog.put(0, [other, asked])
+    went = [message for _, _, message in backlog.take(END, 1000)]
+    assert asked in went
+    assert other not in went
+
+
+def test_the_wait_is_that_of_the_oldest_message_while_some_are_left() -> None:
+    """`oldest_wait` says how far the loop is behind, and 0 as soon as it has taken all."""
+    keys = MemoryInput("keys")
+    reader = InputReader({0: keys}, clock=lambda: 5_000_000)
+    keys.push(b"\x90\x3c\x40" * 10)
+    reader._poll(1_000_000)
+    taken = reader.take()
+    assert len(taken) < 10
+    assert reader.oldest_wait == 4_000_000
+    reader.take()
+    assert reader.oldest_wait == 0
 
 
 def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might() -> None:

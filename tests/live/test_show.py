@@ -294,6 +294,25 @@ def test_a_slow_wire_is_served_when_it_is_due() -> None:
     assert bench.now <= 1000 * MS + 20 * 3 * 320_000  # 60 bytes at 320 µs each (MIDI 1.0 p. 1)
 
 
+def goes_round(bench: Bench, oldest_wait: int) -> list[dict[str, str]]:
+    """What is muted after what goes out has come in again, 40 ms later, for two seconds."""
+    bench.reader.oldest_wait = oldest_wait
+    bench.play(KEYS, "90 3C 40")
+    for _ in range(50):
+        bench.now += 40 * MS
+        bench.play(KEYS, *bench.heard("strings"))
+    muted: list[dict[str, str]] = status(bench.show)["muted"]
+    return muted
+
+
+def test_what_waits_for_the_engine_may_take_longer_to_go_round(bench: Bench) -> None:
+    """A loop whose rounds take 40 ms is muted if that is because messages wait, and the recorder notes for how long."""
+    assert goes_round(bench, 9 * MS) == []
+    assert goes_round(bench, 35 * MS) == [{"input": "keys", "output": "strings"}]
+    told = [each for each in bench.show.recorder.last(bench.now, 10).events() if "messages wait" in each.text]
+    assert len(told) > 10
+
+
 def test_latency_is_measured(bench: Bench) -> None:
     """The time from reading a message to handing it to the port is kept in milliseconds."""
     fresh = Bench()

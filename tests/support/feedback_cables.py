@@ -6,9 +6,10 @@ from heapq import heappop, heappush
 from itertools import cycle
 
 from engine.core.cable.output_cable import Delivery
+from engine.core.commands import MessagesWait
 from engine.core.engine import Engine
 from engine.core.routing.loops import QUESTION
-from tests.support.engine_calls import recall
+from tests.support.engine_calls import apply, recall
 from tests.support.pit_engine import MS
 from tests.support.receiver import Receiver
 
@@ -28,17 +29,22 @@ class Cable:
 
 @dataclass
 class FeedbackCables:
-    """A router with cables around it. `heard` is what each output was given: (time, message)."""
+    """A router with cables around it. `heard` is what each output was given: (time, message).
+
+    `each`: how long (ns) the computer is busy with a message that comes in; later ones wait meanwhile.
+    """
 
     router: Engine
     cables: list[Cable]
     now: int = 0
     heard: dict[int, list[tuple[int, bytes]]] = field(default_factory=dict)
     found: list[tuple[int, str, str]] = field(default_factory=list)  # time, input, sentence
+    each: int = 0
 
     def __post_init__(self) -> None:
         self.coming: list[tuple[int, int, int, bytes, bool]] = []
         self._count = 0
+        self._told_wait = -10 * MS
         self.take(recall(self.router, 0, 1))
 
     def plan(self, at: float, source: int, message: bytes) -> None:
@@ -63,9 +69,18 @@ class FeedbackCables:
             if due is not None and due <= self.now:
                 self.take(self.router.tick(self.now))
             else:
-                _, _, source, message, _ = heappop(self.coming)
+                came, _, source, message, _ = heappop(self.coming)
+                self._tell_wait(self.now - came)
                 self.take(self.router.receive(self.now, source, message))
+                self.now += self.each
         raise AssertionError("more messages than anybody could play: the loop feeds itself")
+
+    def _tell_wait(self, on_the_way_in: int) -> None:
+        """As a show does."""
+        wait = on_the_way_in + self.router.longest_wait
+        if wait > 10 * MS and self.now - self._told_wait >= 10 * MS:
+            self._told_wait = self.now
+            apply(self.router, self.now, MessagesWait(wait))
 
     def take(self, deliveries: Iterable[Delivery]) -> None:
         """The drivers get these."""

@@ -22,8 +22,6 @@ from tests.support.waiting import until
 JACK = rtmidi.API_UNIX_JACK
 MARKER = bytes((0xBF, 119))  # an undefined controller, on channel 16: nothing else uses it here
 WITNESS = bytes((0xBF, 118, 1))  # another one, which never passes through the engine
-# messages that may wait in a box: a loop through another box keeps this process busy, and what finds no room is lost
-_QUEUE = 1 << 16
 
 #: while several clients of one process open at once, JACK 1.9.21 sometimes never wakes one of them (measured)
 _opening = threading.Lock()
@@ -85,7 +83,7 @@ class Box:
     def plug(self) -> None:
         """Its cable is put in."""
         with _opening:
-            port = rtmidi.MidiIn(JACK, name=self.name, queue_size_limit=_QUEUE)
+            port = rtmidi.MidiIn(JACK, name=self.name, queue_size_limit=8192)
             port.ignore_types(False, False, False)
             _open(port, "in", self._joins)
         with self.lock:

@@ -26,8 +26,6 @@ T = TypeVar("T")
 
 TRIES: Final = 20
 _TOLD_WITHIN: Final = 0.5  # seconds
-_CALM: Final = 1.0  # seconds without a missed period
-_CALM_WITHIN: Final = 10.0  # seconds; others may go on playing
 _NO_START = 1  # JackNoStartServer
 _LEAVING = 5.0  # seconds; whoever ends without leaving is noticed by the server
 _Called = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p)
@@ -57,16 +55,6 @@ def were_missed(missed: Callable[[], int], before: int) -> bool:
             return False
         time.sleep(0.01)
     return True
-
-
-def wait_for_calm(missed: Callable[[], int]) -> None:
-    """Wait until none was missed for a while: what keeps the computer busy may last longer than a few trials."""
-    begin = since = time.monotonic()
-    count = missed()
-    while (now := time.monotonic()) < min(since + _CALM, begin + _CALM_WITHIN):
-        time.sleep(0.01)
-        if missed() != count:
-            count, since = missed(), now
 
 
 def carried(missed: Callable[[], int], trial: Callable[[], T]) -> T:

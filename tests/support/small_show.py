@@ -55,6 +55,7 @@ class HandReader:
         self.due: int | None = None
         self.beat: int | None = None
         self.lost: deque[tuple[int, str]] = deque()
+        self.oldest_wait = 0
         self.arrivals: list[Arrival] = []
         self.ports: dict[int, InputPort] = {}
 

@@ -147,5 +147,9 @@ class OutputCable(Protocol):
     def holds(self, message: bytes) -> bool:
         """Whether this very SysEx (the object, not one like it) still waits here."""
 
+    @property
+    def wait(self) -> int:
+        """How long (ns), about, a paced cable takes for the notes and values that wait; else 0."""
+
     def carried(self, now: int) -> int:
         """For how long (ns) a paced cable has been carrying anything, from the start until now."""

@@ -91,6 +91,11 @@ class RemoteCable:
         """See OutputCable."""
         self.believed.all.chosen = ChannelSounds()
 
+    @property
+    def wait(self) -> int:
+        """See OutputCable; what waits there is not known here."""
+        return 0
+
     # What goes in
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:

@@ -23,6 +23,7 @@ StepListener = Callable[[int, BurstUnit, int], None]
 _NEVER: Final = 1 << 62
 #: this many real-time bytes or quarter frames wait only if a device is broken
 _CROWD: Final = 8
+_OCTETS: Final = 3  # of most messages
 
 
 class _Rank(IntEnum):
@@ -77,6 +78,13 @@ class Cable:
     def carried(self, now: int) -> int:
         """See OutputCable."""
         return self._line.carried(now)
+
+    @property
+    def wait(self) -> int:
+        """See OutputCable."""
+        if self.due is None or self.speed is None:
+            return 0
+        return (len(self.queues.notes) + len(self.queues.values)) * _OCTETS * self.speed.byte_ns
 
     def holds(self, message: bytes) -> bool:
         """See OutputCable."""

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.core.commands import MessagesWait
 from engine.core.engine import Engine
 from engine.core.routing.loops import QUESTION
-from tests.support.engine_calls import command, input_lost, output_there, recall
+from tests.support.engine_calls import apply, command, input_lost, output_there, recall
 from tests.support.feedback_cables import Cable, FeedbackCables
 from tests.support.pit_engine import MS, engine, hexed
 from tests.support.random_rigs import played
@@ -129,6 +130,48 @@ def test_two_long_cables() -> None:
     made.run(200)
     assert len(made.router.state.loops.muted) == 1
     assert_quiet_from_now_on(made)
+
+
+@pytest.mark.parametrize("delay", [1, 3, 10, 20])
+@pytest.mark.parametrize("burst", [40, 150, 600])
+def test_a_loop_that_fills_its_cable(burst: int, delay: float) -> None:
+    """Where more goes round than a DIN cable carries in 30 ms, each round waits for the cable: the loop is found within
+    half a second, and nothing goes round any longer."""
+    made = looped(STRAIGHT, ONE_CABLE, (delay,), "din")
+    for number in range(burst):
+        made.plan(number * 0.2, KEYS, bytes((0xB0, 1 + number % 60, number // 60)))
+    made.run(500)
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
+    made.run(1000)
+    assert_quiet_from_now_on(made)
+
+
+@pytest.mark.parametrize("delay", [3, 10, 20])
+@pytest.mark.parametrize(("each", "gap", "within"), [(0.3, 1, 300), (0.3, 3.3, 600), (1, 3.3, 600), (3, 3.3, 3000)])
+def test_a_loop_that_keeps_the_computer_busy(each: float, gap: float, within: int, delay: float) -> None:
+    """Where more goes round than the computer routes (at `each` ms a message), each round waits for it. The loop is
+    found all the same, and as many notes end as begin."""
+    made = looped(STRAIGHT, ONE_CABLE, (delay,))
+    made.each = int(each * MS)
+    for number in range(600):
+        made.plan(number * gap, KEYS, bytes((0x80 if number % 2 else 0x90, 30 + number // 2 * 7 % 60, 60)))
+    made.run(within)
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
+    made.run(10_000)
+    assert_quiet_from_now_on(made)
+    assert made.ears()[STRINGS].held == 0
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_the_time_of_a_round_grows_only_by_the_wait_that_was_told(told: bool) -> None:
+    """A round of 50 ms counts as a loop while the engine is told that messages wait for 40 ms, and else does not."""
+    made = looped(STRAIGHT, ONE_CABLE, (50,))
+    made.play(KEYS, ON)
+    for at in range(0, 1000, 10):
+        made.run(at)
+        if told:
+            apply(made.router, made.now, MessagesWait(40 * MS))
+    assert bool(made.router.state.loops.muted) == told
 
 
 @pytest.mark.parametrize(("delay", "found"), [(29, True), (31, False), (45, False), (100, False)])
