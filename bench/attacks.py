@@ -55,7 +55,7 @@ def compared(turns: Sequence[tuple[TimedNotes, TimedNotes]]) -> dict[str, float]
         "beside it": statistics.median(beside for _, beside in tails),
         "ratio": statistics.median(beside / quiet for quiet, beside in tails),
         "longest": max(max(beside.delays) for _, beside in turns),
-        "strays": float(sum(each.lost + each.strangers for turn in turns for each in turn)),
+        "strays": float(sum(each.lost + len(each.strangers) for turn in turns for each in turn)),
     }
 
 

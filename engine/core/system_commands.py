@@ -47,7 +47,7 @@ class SystemCommands:
                 if command.output in state.compiled.outputs:
                     self._carry_out_for_output(now, command, state.compiled.outputs.index(command.output), out)
             case do.MessagesWait(time):
-                state.loops.messages_wait(time)
+                state.loops.messages_wait(now, time)
             case do.SendMessages(messages):
                 self._outputs.send(now, messages, out)
             case do.FollowLeader(machine):

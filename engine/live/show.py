@@ -42,8 +42,10 @@ from engine.rig.models.rig import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
-#: ns that messages wait before the core is told, and between two looks
-_LATE: Final = 10_000_000
+#: ns that messages wait before the core is told
+_LATE: Final = 5_000_000
+#: ns between two looks at that
+_LOOKS: Final = 10_000_000
 
 
 class ShowEvent(NamedTuple):
@@ -91,7 +93,7 @@ class Show:
         self._listeners: list[deque[ShowEvent]] = []  # of reports
         self._notices = NoticeLimiter(self._told)
         self._told_faults: dict[str, int] = {}
-        self._looked_for_waits = -_LATE  # ns
+        self._looked_for_waits = -_LOOKS  # ns
         self._begin_ports(opened, speeds)
 
     def _begin_ports(self, opened: OpenPorts, speeds: Mapping[str, CableSpeed | None]) -> None:
@@ -169,7 +171,7 @@ class Show:
     def _tick(self) -> int | None:
         """Send what is due; when the core next has something to do, for which it looks at every cable."""
         now, due = self.clock(), self.engine.due
-        if (due is not None or self.reader.oldest_wait) and now - self._looked_for_waits >= _LATE:
+        if (due is not None or self.reader.oldest_wait) and now - self._looked_for_waits >= _LOOKS:
             self._look_for_waits(now)
         if due is None or due > now:
             return due

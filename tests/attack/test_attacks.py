@@ -81,7 +81,7 @@ def test_an_attack_costs_the_music_nothing(stages: Stages, attack: str) -> None:
         with stage.attacked(attack):
             played = stage.play(_PLAYED)
         heaviest = stage.heaviest()
-        assert (played.lost, played.strangers) == (0, 0)
+        assert (played.lost, played.strangers) == (0, [])
         assert _heavier(heaviest, before) < _MORE
         assert stage.status()["own_faults"] == 0
         stage.calm()

@@ -24,7 +24,7 @@ def _stalled(delays: list[float], stall: float, at: int) -> list[float]:
 
 
 def _notes(delays: list[float]) -> TimedNotes:
-    return TimedNotes(delays, 0, 0)
+    return TimedNotes(delays, 0, [])
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -307,7 +307,7 @@ def goes_round(bench: Bench, oldest_wait: int) -> list[dict[str, str]]:
 
 def test_what_waits_for_the_engine_may_take_longer_to_go_round(bench: Bench) -> None:
     """A loop whose rounds take 40 ms is muted if that is because messages wait, and the recorder notes for how long."""
-    assert goes_round(bench, 9 * MS) == []
+    assert goes_round(bench, 4 * MS) == []
     assert goes_round(bench, 35 * MS) == [{"input": "keys", "output": "strings"}]
     told = [each for each in bench.show.recorder.last(bench.now, 10).events() if "messages wait" in each.text]
     assert len(told) > 10

@@ -78,7 +78,7 @@ class FeedbackCables:
     def _tell_wait(self, on_the_way_in: int) -> None:
         """As a show does."""
         wait = on_the_way_in + self.router.longest_wait
-        if wait > 10 * MS and self.now - self._told_wait >= 10 * MS:
+        if wait > 5 * MS and self.now - self._told_wait >= 10 * MS:
             self._told_wait = self.now
             apply(self.router, self.now, MessagesWait(wait))
 

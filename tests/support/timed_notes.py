@@ -3,8 +3,8 @@
     python -m tests.support.timed_notes INTO OUT_OF SECONDS
 
 Prints one JSON object: "delays", in µs from writing a message to reading it, in the order of the answers; "lost" and
-"strangers", how many messages never came out, and how many came that were not played. Keys and velocities number the
-notes. It runs with real-time priority where that is allowed, so that what it measures is the engine.
+"strangers", how many messages never came out, and which came (in hexadecimal) that were not played. Keys and velocities
+number the notes. It runs with real-time priority where that is allowed, so that what it measures is the engine.
 """
 
 import contextlib
@@ -26,7 +26,7 @@ class TimedNotes(NamedTuple):
 
     delays: list[float]
     lost: int
-    strangers: int
+    strangers: list[str]
 
     def at(self, part: float) -> float:
         """The delay (µs) that this part of all messages did not exceed."""
@@ -45,7 +45,9 @@ def messages(count: int) -> list[bytes]:
 def play(into: int, out_of: int, seconds: float) -> TimedNotes:
     """Play for this long on two open FIFOs; `out_of` was opened without blocking."""
     waiting: dict[bytes, float] = {}
-    delays, strangers, parser = [], 0, StreamParser()
+    delays: list[float] = []
+    strangers: list[str] = []
+    parser = StreamParser()
     played = iter(messages(int(seconds / APART)))
     due = time.monotonic()
     end = None
@@ -54,8 +56,10 @@ def play(into: int, out_of: int, seconds: float) -> TimedNotes:
             data, now = os.read(out_of, 65536), time.monotonic()
             for message in parser.feed(data):
                 at = waiting.pop(message, None)
-                strangers += at is None
-                delays += [] if at is None else [1e6 * (now - at)]
+                if at is None:
+                    strangers.append(message.hex(" "))
+                else:
+                    delays.append(1e6 * (now - at))
         if time.monotonic() >= due:
             message = next(played, b"")
             due = time.monotonic() + APART

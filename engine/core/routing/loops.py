@@ -26,6 +26,8 @@ from engine.midi.kinds import FIRST_REAL_TIME
 _MS: Final = 1_000_000
 WINDOW: Final = 30 * _MS  # the longest round trip that counts as a loop, if nothing waits
 _OVERTAKEN: Final = 2  # a value waits on a full cable about twice as long as a note, for notes go first
+_SOME_TIME: Final = 30 * _MS  # that messages wait before a round may take longer: after a moment's work all is well
+_NO_MORE: Final = 100 * _MS  # after which messages that were told to wait do so no longer
 _LONGEST_WAIT: Final = 10_000 * _MS  # longer waits than this are not allowed for: a full queue of ours takes no longer
 _NEAREST: Final = _MS // 5  # no driver returns a message faster
 _JITTER: Final = 3 * _MS // 2
@@ -91,21 +93,26 @@ class Loops:
         self.tallies: dict[int, list[int]] = {}
         self.tallies_before: dict[int, list[int]] = {}  # in the one before
         self.window_ends = 0
-        self._slack = 0  # ns: how much longer a round may take in this window, as messages wait
-        self._wait = 0  # the longest that was told of since this window began
+        self._longer = 0  # ns: how much longer a round may take in this window, while messages wait
+        self._wait = 0  # ns: for how long messages wait, as was told last
+        self._waits_since = self._waits_until = -_NO_MORE  # from when and to when that was told again and again
         self.watched: set[int] = set()  # inputs with a muted connection
         self._found_at: dict[int, int] = {}  # input -> when a loop was last found there
 
-    def messages_wait(self, time: int) -> None:
+    def messages_wait(self, now: int, time: int) -> None:
         """They do so for this long (ns) on their way in and out."""
-        self._wait = max(self._wait, time)
+        if now - self._waits_until >= _NO_MORE:
+            self._waits_since = now
+        self._waits_until = now
+        self._wait = time
 
     def begin_window(self, now: int) -> None:
         """Forget what was sent before the last window."""
         self.sent_before, self.sent = self.sent, {}
         self.tallies_before, self.tallies = self.tallies, {}
-        self._slack, self._wait = min(_OVERTAKEN * self._wait, _LONGEST_WAIT), 0
-        self.window_ends = now + WINDOW + self._slack
+        waited = self._waits_until - self._waits_since
+        self._longer = min(_OVERTAKEN * self._wait, _LONGEST_WAIT) if waited >= _SOME_TIME else 0
+        self.window_ends = now + WINDOW + self._slack(now)
 
     def look_closer(
         self, now: int, source: int, message: bytes, answer: RoutedMessage, mark: _Mark | None
@@ -115,10 +122,11 @@ class Loops:
         `answer` is what it will be answered with; what is left of that, or None if nothing may be done.
         """
         rounds, since = 0, now
-        window = WINDOW + self._slack if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME
+        slack = self._slack(now)
+        window = WINDOW + slack if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME
         if mark is not None and now - mark[0] < window:
             since_found = now - self._found_at.get(source, -_ECHOES - _LONGEST_WAIT)
-            if source in self.watched and since_found < _ECHOES + self._slack:
+            if source in self.watched and since_found < _ECHOES + slack:
                 self.dropped += 1
                 return None
             tally = self.tallies[source]
@@ -127,7 +135,7 @@ class Loops:
             if copy or _comes_round(now, mark):
                 rounds, since = mark[1] + (not copy), mark[2]
                 tally[2] += 1
-            if now - self._asked_at.get(source, -_LONGEST_WAIT - _AGAIN) >= _AGAIN + self._slack:
+            if now - self._asked_at.get(source, -_LONGEST_WAIT - _AGAIN) >= _AGAIN + slack:
                 lasting = rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH)
                 if self._looks_like_a_loop(source, message[0] >= FIRST_REAL_TIME, lasting):
                     self._suspect(now, source, answer)
@@ -142,7 +150,7 @@ class Loops:
         One that comes in elsewhere is on its way through other routes of ours; it need not go the same way twice.
         """
         asked = self._asked.get(message[5] << 7 | message[6]) if len(message) == len(QUESTION) + 3 else None
-        if asked is None or now - asked.at > _FORGOTTEN + self._slack or source in asked.passed:
+        if asked is None or now - asked.at > _FORGOTTEN + self._slack(now) or source in asked.passed:
             return None, False
         asked.passed.add(source)
         if source != asked.source:
@@ -168,11 +176,15 @@ class Loops:
         self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
         self.watched = {way[0] for way in self.muted}
 
+    def _slack(self, now: int) -> int:
+        """How much longer (ns) than at rest a round may take now."""
+        return self._longer if now - self._waits_until < _NO_MORE else 0
+
     def _looks_like_a_loop(self, source: int, real_time: bool, lasting: bool) -> bool:
         """`lasting`: one message has gone round often or long enough."""
         tally, before = self.tallies[source], self.tallies_before.get(source, _NOTHING)
         # where messages wait, some come round too late to be met
-        if lasting and _share(tally, before, 2) >= (_MOSTLY if real_time or self._slack else _ALMOST_ALL):
+        if lasting and _share(tally, before, 2) >= (_MOSTLY if real_time or self._longer else _ALMOST_ALL):
             return True
         met = tally[1] + before[1]
         almost_all = before[1] and before[1] * 100 >= before[0] * _ALMOST_ALL
@@ -181,13 +193,14 @@ class Loops:
         return tally[1] >= (_MANY_REAL_TIME if real_time else _MANY) and _share(tally, before, 1) >= _MOSTLY
 
     def _suspect(self, now: int, source: int, answer: RoutedMessage) -> None:
+        slack = self._slack(now)
         last = self._asked_at.get(source, -2 * (_AGAIN + _LONGEST_WAIT))
         suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
         if not suspected:
             return
-        again = now - last < 2 * (_AGAIN + self._slack)
+        again = now - last < 2 * (_AGAIN + slack)
         self._asked_at[source] = now
-        while self._asked and now - next(iter(self._asked.values())).at >= _FORGOTTEN + self._slack:
+        while self._asked and now - next(iter(self._asked.values())).at >= _FORGOTTEN + slack:
             del self._asked[next(iter(self._asked))]
         for output in suspected:
             number = next(self._number) % _NUMBERS
