@@ -1,5 +1,5 @@
-"""What commands do that no player gives: ports that come and go, messages that wait, an edited rig, another machine that
-leads, the end.
+"""What commands do that no player gives: ports that come and go, messages that wait, an edited rig, another machine in
+charge, the end.
 
 A port that the rig does not have is passed over.
 """
