@@ -42,7 +42,7 @@ from engine.rig.models.rig import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
-#: ns that messages wait before the core is told
+#: how long (ns) messages wait when the core is first told of it
 _LATE: Final = 5_000_000
 #: ns between two looks at that
 _LOOKS: Final = 10_000_000

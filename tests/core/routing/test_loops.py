@@ -167,8 +167,8 @@ def test_a_loop_that_keeps_the_computer_busy(each: float, gap: float, within: in
 
 @pytest.mark.parametrize(("every", "wait", "found"), [(10, 40, True), (10, 8, False), (150, 40, False)])
 def test_the_time_of_a_round_grows_only_by_the_wait_that_lasts(every: int, wait: int, found: bool) -> None:
-    """A round of 50 ms counts as a loop while the engine is told again and again that messages wait for 40 ms. It does
-    not if they wait for less, nor after a moment's wait now and then."""
+    """A round of 50 ms counts as a loop while messages go on waiting for 40 ms. It does not if they wait for less, nor
+    after a moment's wait now and then."""
     made = looped(STRAIGHT, ONE_CABLE, (50,))
     made.play(KEYS, ON)
     for at in range(0, 2000, every):
