@@ -155,6 +155,8 @@ class Show:
         """Send what is due, deal with lost inputs, and report what happened."""
         engine = self.engine
         due = self._tick()
+        if (due is not None or self.reader.oldest_wait) and self._tell_of_waits():
+            due = engine.due
         if lost:
             self.ports.take_losses(lost)
             due = engine.due
@@ -171,20 +173,22 @@ class Show:
     def _tick(self) -> int | None:
         """Send what is due; when the core next has something to do, for which it looks at every cable."""
         now, due = self.clock(), self.engine.due
-        if (due is not None or self.reader.oldest_wait) and now - self._looked_for_waits >= _LOOKS:
-            self._look_for_waits(now)
         if due is None or due > now:
             return due
         self.recorder.ticked(now)
         self._send(now, self.engine.tick(now), due)
         return self.engine.due
 
-    def _look_for_waits(self, now: int) -> None:
-        """Tell the core for how long messages wait, if that is long."""
+    def _tell_of_waits(self) -> bool:
+        """Tell the core, now and then, for how long messages wait, if that is long; whether it was told."""
+        now = self.clock()
+        if now - self._looked_for_waits < _LOOKS:
+            return False
         self._looked_for_waits = now
         wait = self.reader.oldest_wait + self.engine.longest_wait
         if wait > _LATE:
             self.carry_out(MessagesWait(wait))
+        return wait > _LATE
 
     def own_fault(self, doing: str, fault: Exception) -> str:
         """Count, log and report a fault of Bayleaf itself that struck `doing`; the sentence."""

@@ -29,6 +29,7 @@ _OVERTAKEN: Final = 2  # a value waits on a full cable about twice as long as a 
 _SOME_TIME: Final = 30 * _MS  # that messages wait before a round may take longer: after a moment's work all is well
 _NO_MORE: Final = 100 * _MS  # after which messages that were told to wait do so no longer
 _LONGEST_WAIT: Final = 10_000 * _MS  # longer waits than this are not allowed for: a full queue of ours takes no longer
+_LONG_AGO: Final = -100_000 * _MS  # when nothing has happened yet
 _NEAREST: Final = _MS // 5  # no driver returns a message faster
 _JITTER: Final = 3 * _MS // 2
 _WINDOW_REAL_TIME: Final = 5 * _MS  # clocks at 500 beats per minute are no further apart
@@ -95,7 +96,7 @@ class Loops:
         self.window_ends = 0
         self._longer = 0  # ns: how much longer a round may take in this window, while messages wait
         self._wait = 0  # ns: for how long messages wait, as was told last
-        self._waits_since = self._waits_until = -_NO_MORE  # from when and to when that was told again and again
+        self._waits_since = self._waits_until = _LONG_AGO  # from when and to when that was told again and again
         self.watched: set[int] = set()  # inputs with a muted connection
         self._found_at: dict[int, int] = {}  # input -> when a loop was last found there
 
@@ -125,7 +126,7 @@ class Loops:
         slack = self._slack(now)
         window = WINDOW + slack if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME
         if mark is not None and now - mark[0] < window:
-            since_found = now - self._found_at.get(source, -_ECHOES - _LONGEST_WAIT)
+            since_found = now - self._found_at.get(source, _LONG_AGO)
             if source in self.watched and since_found < _ECHOES + slack:
                 self.dropped += 1
                 return None
@@ -135,9 +136,9 @@ class Loops:
             if copy or _comes_round(now, mark):
                 rounds, since = mark[1] + (not copy), mark[2]
                 tally[2] += 1
-            if now - self._asked_at.get(source, -_LONGEST_WAIT - _AGAIN) >= _AGAIN + slack:
+            if now - self._asked_at.get(source, _LONG_AGO) >= _AGAIN + slack:
                 lasting = rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH)
-                if self._looks_like_a_loop(source, message[0] >= FIRST_REAL_TIME, lasting):
+                if self._looks_like_a_loop(source, message[0] >= FIRST_REAL_TIME, lasting, slack > 0):
                     self._suspect(now, source, answer)
         mark = (now, rounds, since)
         for said in answer.said:
@@ -180,11 +181,10 @@ class Loops:
         """How much longer (ns) than at rest a round may take now."""
         return self._longer if now - self._waits_until < _NO_MORE else 0
 
-    def _looks_like_a_loop(self, source: int, real_time: bool, lasting: bool) -> bool:
-        """`lasting`: one message has gone round often or long enough."""
+    def _looks_like_a_loop(self, source: int, real_time: bool, lasting: bool, waits: bool) -> bool:
+        """`lasting`: one message has gone round often or long enough; `waits`: some may come too late to be met."""
         tally, before = self.tallies[source], self.tallies_before.get(source, _NOTHING)
-        # where messages wait, some come round too late to be met
-        if lasting and _share(tally, before, 2) >= (_MOSTLY if real_time or self._longer else _ALMOST_ALL):
+        if lasting and _share(tally, before, 2) >= (_MOSTLY if real_time or waits else _ALMOST_ALL):
             return True
         met = tally[1] + before[1]
         almost_all = before[1] and before[1] * 100 >= before[0] * _ALMOST_ALL
@@ -194,7 +194,7 @@ class Loops:
 
     def _suspect(self, now: int, source: int, answer: RoutedMessage) -> None:
         slack = self._slack(now)
-        last = self._asked_at.get(source, -2 * (_AGAIN + _LONGEST_WAIT))
+        last = self._asked_at.get(source, _LONG_AGO)
         suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
         if not suspected:
             return
