@@ -313,6 +313,18 @@ def test_what_waits_for_the_engine_may_take_longer_to_go_round(bench: Bench) -> 
     assert len(told) > 10
 
 
+def test_lights_are_looked_after_while_messages_wait() -> None:
+    """The reader learns when a light is next due, also in a turn that tells the core of a wait."""
+    tally = '[[tallies]]\nto = "brass"\nwhen = { scene = 1 }\non = "90 3C 7F"\noff = "80 3C 00"\n'
+    lights = Bench(RIG.replace("format = 1", "format = 2") + tally)
+    lights.show.apply(RecallScene(1), "shell")
+    lights.passes(5000 * MS)
+    lights.reader.oldest_wait = 35 * MS
+    lights.show.pump()
+    assert lights.show.engine.due is not None
+    assert lights.reader.due == lights.show.engine.due
+
+
 def test_latency_is_measured(bench: Bench) -> None:
     """The time from reading a message to handing it to the port is kept in milliseconds."""
     fresh = Bench()
